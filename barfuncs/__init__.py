@@ -1,0 +1,42 @@
+"""Formulas for people who plan, quote and run parts turned from bar on CNC lathes with a bar feeder.
+
+>>> import barfuncs as bf
+>>> bf.parts_per_bar("12 ft", 2.25, 0.125, 3, units="in")
+59
+"""
+
+from barfuncs.bar_yield import (
+    bar_use,
+    feed_per_part,
+    first_stickout,
+    parts_left,
+    parts_per_bar,
+    remnant_length,
+    shortest_remnant,
+)
+from barfuncs.catalogue import CATALOGUE, why
+from barfuncs.cost import margin_of, material_cost, price_at_margin, price_at_markup, price_breaks, scrap_return
+from barfuncs.errors import BarfuncsError, InputError, WorkbookError
+from barfuncs.materials import use_materials
+from barfuncs.quantity import (
+    bars_for_confidence,
+    bars_for_quantity,
+    fed_length,
+    last_bar_parts,
+    starts_for_quantity,
+    whole_bar_quantity,
+)
+from barfuncs.safety import stickout_ratio
+from barfuncs.stock import across_corners, bar_weight, length_in, material_density, section_area, weight_per_length
+from barfuncs.times import bars_for_hours, run_hours, unattended_hours
+
+__version__ = "0.1.0"
+
+__all__ = [
+    "CATALOGUE", "BarfuncsError", "InputError", "WorkbookError", "__version__", "across_corners", "bar_use", "bar_weight",
+    "bars_for_confidence", "bars_for_hours", "bars_for_quantity", "fed_length", "feed_per_part", "first_stickout",
+    "last_bar_parts", "length_in", "margin_of", "material_cost", "material_density", "parts_left", "parts_per_bar",
+    "price_at_margin", "price_at_markup", "price_breaks", "remnant_length", "run_hours", "scrap_return",
+    "section_area", "shortest_remnant", "starts_for_quantity", "stickout_ratio", "unattended_hours", "use_materials",
+    "weight_per_length", "whole_bar_quantity", "why",
+]

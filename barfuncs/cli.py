@@ -1,0 +1,268 @@
+"""The command line: plan a list of jobs, call a function, calculate a workbook."""
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from barfuncs.errors import BarfuncsError, InputError
+
+CAUTION = "The machine's manual, the shop's rules and local codes come before any value shown here."
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+@click.version_option(package_name="barfuncs")
+def main() -> None:
+    """Plan, quote and run parts turned from bar.
+
+    \b
+    barfuncs plan jobs.csv --out plans         one calculated workbook per job
+    barfuncs calc parts_per_bar "12 ft" 2.25 0.125 3
+    barfuncs recalc workbook.xlsx              calculate and show named results
+    """
+
+
+_UNITS = click.option("--units", type=click.Choice(["in", "mm"]), help="What bare numbers are in.")
+_MATERIALS = click.option("--materials", "materials_file", type=click.Path(exists=True, dir_okay=False),
+                          help="Your own materials (CSV), added to the built-in ones.")
+_REPLACE = click.option("--replace", is_flag=True, help="Overwrite files that exist.")
+_COMMA = click.option("--decimal-comma", is_flag=True, help="Read 12,5 as twelve and a half.")
+
+
+def _fail(error: Exception) -> None:
+    click.echo(f"barfuncs: {error}", err=True)
+    sys.exit(1)
+
+
+@main.command()
+@click.argument("jobs", type=click.Path(exists=True, dir_okay=False))
+@click.option("--out", required=True, type=click.Path(file_okay=False), help="Folder for the workbooks and results.")
+@_UNITS
+@_MATERIALS
+@_COMMA
+@_REPLACE
+def plan(jobs: str, out: str, units: str | None, materials_file: str | None, decimal_comma: bool, replace: bool) -> None:
+    """Fill a job plan for every row of JOBS (CSV or xlsx).
+
+    The first row of JOBS names the inputs (see 'barfuncs templates'). Good rows
+    are done; bad rows are listed and the exit status is then 1. Results of all
+    jobs go into results.csv and results.xlsx.
+    """
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from barfuncs import materials
+    from barfuncs.workbooks.jobs import plan_jobs, read_jobs
+
+    console = Console(stderr=True)
+    try:
+        table = materials.builtin()
+        if materials_file:
+            table = table.extended(materials.read_materials(materials_file))
+        rows = read_jobs(jobs)
+        with Progress(console=console, transient=True, disable=len(rows) < 100 or not console.is_terminal) as bar:
+            task = bar.add_task("Planning", total=len(rows))
+            outcome = plan_jobs(rows, out, source=Path(jobs).name, units=units, decimal_comma=decimal_comma,
+                                replace=replace, table=table, progress=lambda: bar.advance(task))
+    except (BarfuncsError, OSError) as error:
+        _fail(error)
+        return
+    _show_plans(outcome, out, len(rows))
+    if outcome.problems:
+        sys.exit(1)
+
+
+_MOST_SHOWN = 60
+
+
+def _show_plans(outcome: Any, out: str, total: int) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
+    from barfuncs.workbooks.sheetxml import CellError
+
+    console = _console()
+
+    def number(value: Any, digits: int = 0) -> str:
+        return "-" if value is None or isinstance(value, (CellError, str)) else f"{value:,.{digits}f}"
+
+    if outcome.done:
+        table = Table(box=None, header_style="bold", pad_edge=False)
+        table.add_column("Row", justify="right")
+        table.add_column("Job", no_wrap=True, overflow="ellipsis", ratio=1)
+        for head in ("Parts\nper bar", "Bars", "Weight", "Material\nless return", "Run\nhours", "Checks"):
+            table.add_column(head, justify="left" if head == "Checks" else "right", no_wrap=True)
+        for row, name, filled in outcome.done[:_MOST_SHOWN]:
+            a, unit = filled.answers, "kg" if filled.inputs["units"] == "mm" else "lb"
+            word = " ".join(str(a["status"]).split()[:2])
+            table.add_row(str(row), Text(name.removesuffix(".xlsx")), number(a["parts_per_bar"]), number(a["bars"]),
+                          f"{number(a['total_weight'], 1)} {unit}", number(a["net_material"], 2),
+                          number(a["run_hours"], 1), word)
+        console.print(table)
+        if len(outcome.done) > _MOST_SHOWN:
+            console.print(f"... and {len(outcome.done) - _MOST_SHOWN} more, all in results.csv and results.xlsx")
+    if outcome.problems:
+        console.print(f"\n{len({p.row for p in outcome.problems})} of {total} rows have problems:", style="bold")
+        for p in outcome.problems[:200]:
+            where = f"{p.file}, row {p.row}" if p.row else p.file
+            given = f" = {p.value!r}" if p.value else ""
+            console.print(Text(f"  {where}{', ' + p.column if p.column else ''}{given}: {p.reason}"), soft_wrap=False)
+        if len(outcome.problems) > 200:
+            console.print(f"  ... and {len(outcome.problems) - 200} more")
+    console.print(f"\n{len(outcome.done)} of {total} jobs planned, in {out}")
+    console.print(CAUTION, style="italic")
+
+
+def _console() -> Any:
+    from rich.console import Console
+
+    # A pipe or a file gets 80 columns, so that what is saved reads as what is seen.
+    return Console(highlight=False, width=None if sys.stdout.isatty() else 80)
+
+
+@main.command(context_settings={"ignore_unknown_options": True})
+@click.argument("function")
+@click.argument("arguments", nargs=-1, type=click.UNPROCESSED)
+@_UNITS
+@_MATERIALS
+def calc(function: str, arguments: tuple[str, ...], units: str | None, materials_file: str | None) -> None:
+    """Call a FUNCTION with its ARGUMENTS, in their order or as name=value.
+
+    Bare lengths are inches unless --units mm. See 'barfuncs functions'.
+
+    \b
+    barfuncs calc parts_per_bar "12 ft" 2.25 0.125 3
+    barfuncs calc bar_weight "Brass C36000" hexagon 19 3000 --units mm
+    barfuncs calc starts_for_quantity 1000 scrap_rate=3%
+    """
+    import barfuncs
+    from barfuncs import materials
+    from barfuncs.catalogue import find
+
+    try:
+        if materials_file:
+            materials.use_materials(materials_file)
+        entry = find(function)
+        names = {a.name for a in entry.arguments}
+        positional = [a for a in arguments if a.partition("=")[0] not in names]
+        named = {k: v for k, eq, v in (a.partition("=") for a in arguments) if eq and k in names}
+        if "units" not in named and len(positional) < len(entry.arguments):
+            named["units"] = units or "in"
+        values = [None if p == "" else p.split(",") if entry.arguments[n].name == "quantities" else p
+                  for n, p in enumerate(positional[:len(entry.arguments)])] + positional[len(entry.arguments):]
+        result = getattr(barfuncs, entry.name)(*values, **named)
+    except (BarfuncsError, TypeError) as error:
+        _fail(error)
+        return
+    for line in _result_lines(entry, result, str(named.get("units") or units or "in")):
+        click.echo(line)
+
+
+def _result_lines(entry: Any, result: Any, units: str) -> list[str]:
+    if isinstance(result, list):
+        from barfuncs.cost import PRICE_BREAK_COLUMNS
+
+        rows = [PRICE_BREAK_COLUMNS, *([f"{v:,}" if isinstance(v, int) else f"{v:,.2f}" for v in r] for r in result)]
+        return ["".join(f"{c:>{9 if i < 2 else 12 if i == 8 else 10}}" for i, c in enumerate(r)).strip() if False else
+                " ".join(f"{c:>11}" if i == 8 else f"{c:>8}" for i, c in enumerate(r)) for r in rows]
+    unit = entry.result.unit(units)
+    text = f"{result:,d}" if isinstance(result, int) else f"{result:,.10g}"
+    return [text + (f" {unit}" if unit else "")]
+
+
+@main.command()
+@click.argument("workbook", type=click.Path(exists=True, dir_okay=False))
+@click.option("--write", is_flag=True, help="Write the calculated values into the workbook.")
+@click.option("--out", type=click.Path(dir_okay=False), help="Write them into this file instead.")
+@_REPLACE
+def recalc(workbook: str, write: bool, out: str | None, replace: bool) -> None:
+    """Calculate WORKBOOK without a spreadsheet program and show its named results.
+
+    With --write the values go into the file itself, so that a reader that never
+    calculates shows them; everything else in the file stays as it is.
+    """
+    from rich.table import Table
+    from rich.text import Text
+
+    from barfuncs.workbooks.engine import Workbook
+    from barfuncs.workbooks.sheetxml import CellError
+
+    try:
+        book = Workbook(workbook)
+        book.calculate()
+        book.check_supported()
+        if out:
+            book.save(out, replace)
+        elif write:
+            book.save(workbook, replace=True)
+    except FileExistsError as error:
+        _fail(InputError("recalc", [("--out", f"{error}; use --replace to overwrite it")]))
+    except (BarfuncsError, OSError) as error:
+        _fail(error)
+    formulas = {address for address, _ in book.formulas()}
+    table = Table(box=None, header_style="bold", pad_edge=False)
+    table.add_column("Name", no_wrap=True)
+    table.add_column("Value", justify="right", overflow="fold")
+    errors = 0
+    for name, address in sorted(book.names.items()):
+        value = book.value_at(address)
+        if address in formulas:
+            errors += isinstance(value, CellError)
+            table.add_row(name, Text(f"{value:,.10g}" if isinstance(value, float) else "" if value is None else str(value)))
+    console = _console()
+    if table.row_count:
+        console.print(table)
+    console.print(f"\n{len(formulas):,} formulas calculated, {errors} named results are errors"
+                  + (f"; written to {out or workbook}" if write or out else ""))
+
+
+@main.command()
+@click.option("--group", help="Only this group.")
+def functions(group: str | None) -> None:
+    """List every function with its arguments and meaning."""
+    from rich.table import Table
+    from rich.text import Text
+
+    import barfuncs
+    from barfuncs.catalogue import GROUPS
+
+    if group and group.title() not in GROUPS:
+        _fail(InputError("functions", [("--group", f"{group!r} given; allowed is one of {', '.join(GROUPS)}")]))
+    console = _console()
+    for name in GROUPS:
+        entries = [e for e in barfuncs.CATALOGUE.values() if e.group == name and (not group or group.title() == name)]
+        if not entries:
+            continue
+        table = Table(box=None, title=name, title_justify="left", show_header=False, pad_edge=False, title_style="bold")
+        table.add_column(ratio=1)
+        for entry in entries:
+            shown = ", ".join(a.name if a.required else f"[{a.name}]" for a in entry.arguments)
+            table.add_row(Text(f"{entry.name}({shown})", style="bold"))
+            table.add_row(Text("    " + entry.summary))
+        console.print(table)
+        console.print()
+
+
+@main.command()
+@click.argument("folder", type=click.Path(file_okay=False))
+@_REPLACE
+def templates(folder: str, replace: bool) -> None:
+    """Write the template workbooks, and an empty job list, into FOLDER."""
+    from barfuncs.workbooks.fill import TEMPLATES
+    from barfuncs.workbooks.job_plan import ALL_INPUTS
+    from barfuncs.workbooks.package import write_whole
+
+    target = Path(folder)
+    header = ",".join(ALL_INPUTS) + "\n"
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+        files = {f"{name}.xlsx": module.build() for name, module in TEMPLATES.items()} | {"jobs.csv": header.encode()}
+        taken = [name for name in files if (target / name).exists()]
+        if taken and not replace:
+            raise InputError("templates", [(name, "exists already; use --replace to overwrite it") for name in taken])
+        for name, data in files.items():
+            write_whole(target / name, data, replace)
+            click.echo(target / name)
+    except (BarfuncsError, OSError) as error:
+        _fail(error)

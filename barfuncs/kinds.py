@@ -1,0 +1,131 @@
+"""What an argument or a result is: its unit, its limits, its choices. Limits are declared here and nowhere else."""
+
+import math
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
+
+SHAPES = ("round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube")
+PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "piece")
+UNITS = ("in", "mm")
+
+Reader = Literal["length", "weight", "density", "seconds", "hours", "number", "count", "fraction", "choice", "material",
+                 "text", "table"]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What one argument is.
+
+    `low` and `high` bound a number; with `open_low` / `open_high` the bound itself is refused. `dimension` is a key of
+    `units.UNIT_NAMES` for values that carry a unit.
+    """
+
+    name: str
+    reader: Reader
+    dimension: str | None = None
+    low: float = 0.0
+    high: float = math.inf
+    open_low: bool = False
+    open_high: bool = False
+    whole: bool = False
+    choices: tuple[str, ...] = ()
+
+    @property
+    def is_number(self) -> bool:
+        return self.reader not in ("choice", "material", "text", "table")
+
+    @property
+    def closed_low(self) -> float:
+        """The smallest allowed float, so that one `<=` serves both kinds of bound."""
+        return math.nextafter(self.low, math.inf) if self.open_low else self.low
+
+    @property
+    def closed_high(self) -> float:
+        return math.nextafter(self.high, -math.inf) if self.open_high else self.high
+
+    def allows(self, value: float) -> bool:
+        return self.closed_low <= value <= self.closed_high and (not self.whole or value == int(value))
+
+    def unit(self, units: str | None) -> str:
+        """Unit as people write it, or an empty text. Without `units`, both are shown."""
+        both = UNIT_TEXT.get(self.dimension or "", ("", ""))
+        if units is None:
+            return both[0] if both[0] == both[1] else f"{both[0]} or {both[1]}"
+        return both[UNITS.index(units)]
+
+    def allowed(self, units: str | None) -> str:
+        """The limits in words."""
+        if self.choices:
+            return "one of " + ", ".join(self.choices)
+        if not self.is_number:
+            return self.name
+        noun = "a whole number" if self.whole else "a number"
+        low = f"more than {_plain(self.low)}" if self.open_low else f"{_plain(self.low)} or more"
+        parts = [noun, low]
+        if self.high < 1e5:
+            parts.append(f"below {_plain(self.high)}" if self.open_high else f"at most {_plain(self.high)}")
+        elif math.isfinite(self.high):
+            parts.append(f"at most {self.high:,.0f}")
+        unit = self.unit(units)
+        return f"{parts[0]} {parts[1]}" + (f" and {parts[2]}" if len(parts) > 2 else "") + (f" ({unit})" if unit else "")
+
+    def cell_condition(self, x: str) -> str:
+        """Cell expression that is TRUE where `x` is allowed."""
+        if self.choices:
+            return "OR(" + ",".join(f'{x}="{choice}"' for choice in self.choices) + ")"
+        conditions = [f"ISNUMBER({x})"]
+        if not (math.isinf(self.low)):
+            conditions.append(f"{x}{'>' if self.open_low else '>='}{_plain(self.low)}")
+        if not math.isinf(self.high):
+            conditions.append(f"{x}{'<' if self.open_high else '<='}{_plain(self.high)}")
+        if self.whole:
+            conditions.append(f"{x}=INT({x})")
+        return ",".join(conditions)
+
+
+def _plain(number: float) -> str:
+    return f"{number:.10g}".replace("e+0", "E").replace("e+", "E")
+
+
+UNIT_TEXT = {
+    "length": ("in", "mm"),
+    "area": ("in2", "mm2"),
+    "weight": ("lb", "kg"),
+    "weight_per_length": ("lb/ft", "kg/m"),
+    "density": ("lb/in3", "g/cm3"),
+    "surface_speed": ("ft/min", "m/min"),
+    "seconds": ("s", "s"),
+    "hours": ("h", "h"),
+    "spindle_speed": ("rev/min", "rev/min"),
+}
+
+_LONGEST = 1e6
+_MOST = 1e7
+
+Length = Annotated[float, Kind("length", "length", "length", 0, _LONGEST)]
+PositiveLength = Annotated[float, Kind("length", "length", "length", 0, _LONGEST, open_low=True)]
+Area = Annotated[float, Kind("area", "number", "area")]
+Weight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9)]
+PositiveWeight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9, open_low=True)]
+WeightPerLength = Annotated[float, Kind("weight per length", "number", "weight_per_length")]
+Density = Annotated[float, Kind("density", "density", "density", 0, 25, open_low=True)]
+Count = Annotated[int, Kind("count", "count", None, 0, _MOST, whole=True)]
+PositiveCount = Annotated[int, Kind("count", "count", None, 1, _MOST, whole=True)]
+Ratio = Annotated[float, Kind("ratio", "number")]
+ScrapRate = Annotated[float, Kind("fraction", "fraction", None, 0, 0.95)]
+Margin = Annotated[float, Kind("fraction", "fraction", None, 0, 1, open_high=True)]
+Markup = Annotated[float, Kind("fraction", "fraction", None, 0, 100)]
+Efficiency = Annotated[float, Kind("fraction", "fraction", None, 0, 1, open_low=True)]
+Confidence = Annotated[float, Kind("fraction", "fraction", None, 0.5, 0.9999)]
+Money = Annotated[float, Kind("money", "number", None, 0, 1e9)]
+PositiveMoney = Annotated[float, Kind("money", "number", None, 0, 1e9, open_low=True)]
+Seconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6)]
+PositiveSeconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6, open_low=True)]
+Hours = Annotated[float, Kind("time", "hours", "hours", 0, 1e6)]
+Shape = Annotated[str, Kind("shape", "choice", choices=SHAPES)]
+PricePer = Annotated[str, Kind("price basis", "choice", choices=PRICE_BASES)]
+Units = Annotated[str, Kind("units", "choice", choices=UNITS)]
+Material = Annotated[str | float, Kind("a material's name or designation, or a density", "material")]
+Text = Annotated[str, Kind("text", "text")]
+Quantities = Annotated[Any, Kind("one or more order quantities", "table")]
+Table = Annotated[Any, Kind("table", "table")]

@@ -1,0 +1,160 @@
+"""The materials table: names, designations, density, Young's modulus and where each value comes from."""
+
+import csv
+import functools
+import io
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from barfuncs.errors import InputError
+
+COLUMNS = ("name", "group", "en", "uns", "aisi", "density_g_cm3", "density_source", "modulus_gpa", "modulus_source",
+           "leaded", "caution")
+REQUIRED_COLUMNS = ("name", "density_g_cm3")
+_LARGEST_FILE = 4_000_000
+
+
+@dataclass(frozen=True)
+class MaterialRow:
+    """One bar material. Density in g/cm3, Young's modulus in GPa (None where unknown)."""
+
+    name: str
+    group: str
+    designations: tuple[str, ...]
+    density: float
+    density_source: str
+    modulus: float | None
+    modulus_source: str
+    leaded: bool
+    caution: str
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """Everything that identifies this material."""
+        return (self.name, *self.designations)
+
+
+class Materials:
+    """Materials by name or designation, upper and lower case alike.
+
+    >>> table = builtin()
+    >>> table["1.4305"].name == table["uns s30300"].name if "uns s30300" in table else True
+    True
+    """
+
+    def __init__(self, rows: Iterable[MaterialRow]) -> None:
+        self.rows: tuple[MaterialRow, ...] = tuple(rows)
+        self._by_text: dict[str, MaterialRow] = {}
+        for row in self.rows:
+            for text in row.texts:
+                key = text.casefold()
+                if key in self._by_text:
+                    raise InputError("materials", [(text, f"names both {self._by_text[key].name} and {row.name}")])
+                self._by_text[key] = row
+
+    def __contains__(self, text: str) -> bool:
+        return text.strip().casefold() in self._by_text
+
+    def __getitem__(self, text: str) -> MaterialRow:
+        return self._by_text[text.strip().casefold()]
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def nearest(self, text: str) -> str | None:
+        """The known name or designation that looks most like `text`."""
+        import difflib
+
+        close = difflib.get_close_matches(text.strip().casefold(), self._by_text, n=1)
+        if not close:
+            return None
+        return next(t for t in self._by_text[close[0]].texts if t.casefold() == close[0])
+
+    def extended(self, rows: Iterable[MaterialRow]) -> "Materials":
+        """A table in which `rows` come first; a row with a known name or designation takes that one's place."""
+        own = tuple(rows)
+        taken = {text.casefold() for row in own for text in row.texts}
+        kept = []
+        for row in self.rows:
+            if row.name.casefold() in taken:
+                continue
+            left = tuple(d for d in row.designations if d.casefold() not in taken)
+            kept.append(replace(row, designations=left))
+        return Materials((*own, *kept))
+
+
+def _read_row(line: int, raw: Mapping[str, str | None]) -> MaterialRow:
+    cells = {key: (raw.get(key) or "").strip() for key in COLUMNS}
+    problems = []
+    numbers: dict[str, float | None] = {}
+    for key, high in (("density_g_cm3", 25.0), ("modulus_gpa", 1500.0)):
+        text = cells[key]
+        try:
+            number = float(text) if text else None
+        except ValueError:
+            number = -1.0
+        if number is not None and not 0 < number <= high:
+            problems.append((f"line {line}, {key}", f"{text!r} is not a number above 0 and at most {high:g}"))
+        numbers[key] = number
+    if not cells["name"]:
+        problems.append((f"line {line}, name", "is blank"))
+    if numbers["density_g_cm3"] is None:
+        problems.append((f"line {line}, density_g_cm3", "is blank"))
+    if problems:
+        raise InputError("materials file", problems)
+    designations = [d.strip() for key in ("en", "uns", "aisi") for d in cells[key].split(";")]
+    density = numbers["density_g_cm3"]
+    assert density is not None
+    return MaterialRow(cells["name"], cells["group"] or "own",
+                       tuple(dict.fromkeys(d for d in designations if d)), density,
+                       cells["density_source"] or "the shop's own", numbers["modulus_gpa"],
+                       cells["modulus_source"] or "the shop's own", cells["leaded"].casefold() == "yes",
+                       cells["caution"])
+
+
+def _parse(text: str) -> list[MaterialRow]:
+    reader = csv.DictReader(io.StringIO(text, newline=""))
+    header = reader.fieldnames or []
+    missing = [c for c in REQUIRED_COLUMNS if c not in header]
+    if missing:
+        raise InputError("materials file", [(c, "this column is missing") for c in missing])
+    unknown = [c for c in header if c not in COLUMNS]
+    if unknown:
+        raise InputError("materials file", [(str(c), "is not a column; known are " + ", ".join(COLUMNS)) for c in unknown])
+    return [_read_row(n, raw) for n, raw in enumerate(reader, start=2)]
+
+
+@functools.cache
+def builtin() -> Materials:
+    """The table that comes with barfuncs (`materials.csv`)."""
+    return Materials(_parse((Path(__file__).with_name("materials.csv")).read_text("utf-8")))
+
+
+def read_materials(path: str | Path) -> list[MaterialRow]:
+    """Read a materials file of your own: CSV with at least the columns name and density_g_cm3.
+
+    Raises InputError for a missing column, an unknown column, a bad number or a file over 4 MB.
+    """
+    path = Path(path)
+    if path.stat().st_size > _LARGEST_FILE:
+        raise InputError("materials file", [(path.name, "is larger than 4 MB")])
+    try:
+        return _parse(path.read_text("utf-8-sig"))
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise InputError("materials file", [(path.name, f"is not a CSV text in UTF-8 ({error})")]) from None
+
+
+_active: Materials | None = None
+
+
+def active() -> Materials:
+    """The table in use: the built-in one, or the one set by `use_materials`."""
+    return _active if _active is not None else builtin()
+
+
+def use_materials(path: str | Path | None) -> Materials:
+    """Add the materials of your own file to the built-in ones, yours first. None goes back to the built-in table."""
+    global _active
+    _active = None if path is None else builtin().extended(read_materials(path))
+    return active()

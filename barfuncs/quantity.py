@@ -1,0 +1,188 @@
+"""Quantity: parts to start, bars to load, and what the bars give at most."""
+
+import math
+
+from barfuncs.catalogue import cell_function
+from barfuncs.counting import count_down, count_up
+from barfuncs.kinds import Confidence, Count, Length, PositiveCount, PositiveLength, ScrapRate
+
+_STARTS = "STARTS_FOR_QUANTITY(quantity,scrap_rate,setup_parts)"
+_BARS = "BARS_FOR_QUANTITY(quantity,parts_per_bar,scrap_rate,setup_parts)"
+
+
+def _starts(quantity: int, scrap_rate: float, setup_parts: int) -> int:
+    return count_up(quantity / (1 - scrap_rate)) + setup_parts
+
+
+def _bars(quantity: int, parts_per_bar: int, scrap_rate: float, setup_parts: int) -> int:
+    return -(-_starts(quantity, scrap_rate, setup_parts) // parts_per_bar)
+
+
+@cell_function(group="Quantity", formula="COUNT_UP(quantity/(1-scrap_rate))+setup_parts")
+def starts_for_quantity(quantity: Count, scrap_rate: ScrapRate = 0, setup_parts: Count = 0) -> Count:
+    """Parts that must be started so that, after scrap and set-up pieces, the order is filled.
+
+    Notes
+    -----
+    ceil(quantity / (1 - scrap rate)) + set-up pieces. Adding the scrap rate to the quantity instead
+    (100 at 5% as 105) falls short: 5% of 105 is more than 5.
+
+    Examples
+    --------
+    >>> starts_for_quantity(1000, 0.03, 5)
+    1036
+    """
+    return _starts(quantity, scrap_rate, setup_parts)
+
+
+@cell_function(group="Quantity", formula=f"COUNT_UP({_STARTS}/parts_per_bar)")
+def bars_for_quantity(quantity: Count, parts_per_bar: PositiveCount, scrap_rate: ScrapRate = 0,
+                      setup_parts: Count = 0) -> Count:
+    """Bars that the order needs, all of the same length.
+
+    Examples
+    --------
+    >>> bars_for_quantity(1000, 59, 0.03, 5)
+    18
+    """
+    return _bars(quantity, parts_per_bar, scrap_rate, setup_parts)
+
+
+@cell_function(group="Quantity", formula=f"IF({_STARTS}=0,0,{_STARTS}-({_BARS}-1)*parts_per_bar)")
+def last_bar_parts(quantity: Count, parts_per_bar: PositiveCount, scrap_rate: ScrapRate = 0,
+                   setup_parts: Count = 0) -> Count:
+    """Parts that the order takes from its last bar.
+
+    Examples
+    --------
+    >>> last_bar_parts(1000, 59, 0.03, 5)
+    33
+    """
+    starts = _starts(quantity, scrap_rate, setup_parts)
+    return starts - (_bars(quantity, parts_per_bar, scrap_rate, setup_parts) - 1) * parts_per_bar if starts else 0
+
+
+@cell_function(
+    group="Quantity",
+    formula=f"MAX(quantity,COUNT_DOWN(({_BARS}*parts_per_bar-setup_parts)*(1-scrap_rate)))",
+)
+def whole_bar_quantity(quantity: Count, parts_per_bar: PositiveCount, scrap_rate: ScrapRate = 0,
+                       setup_parts: Count = 0) -> Count:
+    """Largest good quantity that the same number of bars gives.
+
+    Examples
+    --------
+    >>> whole_bar_quantity(1000, 59, 0.03, 5)
+    1025
+    """
+    made = _bars(quantity, parts_per_bar, scrap_rate, setup_parts) * parts_per_bar
+    return max(quantity, count_down((made - setup_parts) * (1 - scrap_rate)))
+
+
+@cell_function(group="Quantity", formula="parts*feed")
+def fed_length(parts: Count, feed: PositiveLength) -> Length:
+    """Length of bar that a number of parts feeds: for a run that is stopped by length fed.
+
+    Examples
+    --------
+    >>> fed_length(1036, 2.375)
+    2460.5
+    """
+    return parts * feed
+
+
+_EXACT_STEPS = 3_000_000
+
+
+@cell_function(
+    group="Quantity",
+    no_formula="the chance that random lengths add up to the order is a sum over all lengths, not one cell formula",
+    rules=(
+        ("longest_bar", "shortest_bar<=longest_bar", "the longest bar must not be shorter than the shortest"),
+        ("longest_bar", "longest_bar-end_trim-min_remnant>=feed", "not one whole part fits the longest bar"),
+    ),
+)
+def bars_for_confidence(quantity: Count, shortest_bar: Length, longest_bar: Length, feed: PositiveLength,
+                        min_remnant: Length, end_trim: Length = 0, scrap_rate: ScrapRate = 0,
+                        confidence: Confidence = 0.95) -> Count:
+    """Bars to buy when the supplier sends random lengths: enough for the order with the stated confidence.
+
+    Notes
+    -----
+    Every length between the shortest and the longest bar is taken as equally likely and the bars as independent. The
+    distribution of the parts from n bars is worked out exactly; where that would take more than some million steps,
+    by the normal approximation with continuity correction, which is close then since many bars are added up.
+
+    Examples
+    --------
+    >>> bars_for_confidence(1000, "10 ft", "12 ft", 2.375, 2.75, units="in")
+    19
+    >>> bars_for_confidence(1000, 144, 144, 2.375, 2.75)
+    17
+    """
+    starts = _starts(quantity, scrap_rate, 0)
+    if starts == 0:
+        return 0
+    chances = _parts_distribution(shortest_bar, longest_bar, feed, min_remnant + end_trim)
+    most = max(chances)
+    fewest = -(-starts // most)
+    mean = sum(k * p for k, p in chances.items())
+    width = most - min(chances) + 1
+    expected_bars = starts / mean
+    if expected_bars * min(starts, expected_bars * width) > _EXACT_STEPS:
+        return _bars_by_normal(starts, chances, mean, confidence)
+    short = {0: 1.0}  # chance of each number of parts so far that is still short of the order
+    low, high = min(chances), most
+    inner = chances.get(low + 1, 0.0) if high - low > 1 else 0.0
+    for bars in range(1, 10**9):
+        short = _add_bar(short, chances, low, high, inner, starts)
+        if bars >= fewest and 1 - sum(short.values()) >= confidence - 1e-12:
+            return bars
+    raise AssertionError("unreachable")
+
+
+def _parts_distribution(shortest: float, longest: float, feed: float, lost: float) -> dict[int, float]:
+    """Chance of each number of parts from one bar of uniformly random length."""
+    low = max(0, count_down((shortest - lost) / feed))
+    high = max(0, count_down((longest - lost) / feed))
+    if low == high or longest == shortest:
+        return {high: 1.0}
+    span = longest - shortest
+    chances = {}
+    for k in range(low, high + 1):
+        start = shortest if k == low else max(shortest, lost + k * feed)
+        end = longest if k == high else min(longest, lost + (k + 1) * feed)
+        chances[k] = max(0.0, end - start) / span
+    return chances
+
+
+def _add_bar(short: dict[int, float], chances: dict[int, float], low: int, high: int, inner: float,
+             starts: int) -> dict[int, float]:
+    """One more bar. All counts between the two ends are equally likely, so a running sum does the convolution."""
+    first, last = min(short), max(short)
+    prefix = [0.0]
+    for n in range(first, last + 1):
+        prefix.append(prefix[-1] + short.get(n, 0.0))
+
+    def between(a: int, b: int) -> float:
+        a, b = max(a, first), min(b, last)
+        return prefix[b - first + 1] - prefix[a - first] if a <= b else 0.0
+
+    result = {}
+    for total in range(first + low, min(last + high, starts - 1) + 1):
+        chance = chances[low] * short.get(total - low, 0.0)
+        if high > low:
+            chance += chances[high] * short.get(total - high, 0.0)
+            chance += inner * between(total - high + 1, total - low - 1)
+        result[total] = chance
+    return result or {0: 0.0}
+
+
+def _bars_by_normal(starts: int, chances: dict[int, float], mean: float, confidence: float) -> int:
+    from statistics import NormalDist
+
+    spread = math.sqrt(sum((k - mean) ** 2 * p for k, p in chances.items()))
+    z = NormalDist().inv_cdf(confidence)
+    # n mean - z spread sqrt(n) >= starts - 1/2, solved for sqrt(n)
+    root = (z * spread + math.sqrt((z * spread) ** 2 + 4 * mean * (starts - 0.5))) / (2 * mean)
+    return max(count_up(root * root), -(-starts // max(chances)))

@@ -1,0 +1,16 @@
+"""Safety: values that belong beside a caution. None of them replaces the machine's manual."""
+
+from barfuncs.catalogue import cell_function
+from barfuncs.kinds import Length, PositiveLength, Ratio
+
+
+@cell_function(group="Safety", formula="stickout/size")
+def stickout_ratio(stickout: Length, size: PositiveLength) -> Ratio:
+    """Stick-out in diameters. Over three is commonly taken as long for a part without support (common practice, no source).
+
+    Examples
+    --------
+    >>> stickout_ratio(2.625, 0.75)
+    3.5
+    """
+    return stickout / size

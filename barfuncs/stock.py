@@ -1,0 +1,200 @@
+"""Stock: section, density and weight of bar."""
+
+import math
+
+from barfuncs import materials
+from barfuncs.catalogue import _DensityText, cell_function
+from barfuncs.kinds import (
+    Area,
+    Density,
+    Length,
+    Material,
+    PositiveLength,
+    Shape,
+    Text,
+    Units,
+    Weight,
+    WeightPerLength,
+)
+from barfuncs.errors import InputError
+from barfuncs.units import LB_IN3_PER_G_CM3, MM_PER_INCH, parse_length
+
+_HEXAGON = math.sqrt(3) / 2
+_OCTAGON = 2 * (math.sqrt(2) - 1)
+
+_SECTION_RULES = (
+    ("thickness", 'OR(AND(shape<>"flat",shape<>"tube",shape<>"hexagon tube"),thickness>0)',
+     "a flat, a tube and a hexagon tube need a thickness above 0"),
+    ("thickness", 'OR(shape="flat",shape="tube",shape="hexagon tube",thickness=0)',
+     "a solid round, hexagon, square or octagon has no thickness: leave it out"),
+    ("thickness", 'OR(AND(shape<>"tube",shape<>"hexagon tube"),2*thickness<size)',
+     "the wall must be thinner than half the size"),
+)
+
+_BORE = "PI()/4*(size-2*thickness)^2"
+_AREA = (
+    'IF(shape="round",PI()/4*size^2,IF(shape="hexagon",SQRT(3)/2*size^2,IF(shape="square",size^2,'
+    'IF(shape="octagon",2*(SQRT(2)-1)*size^2,IF(shape="flat",size*thickness,'
+    f'IF(shape="tube",PI()*thickness*(size-thickness),SQRT(3)/2*size^2-{_BORE}))))))'
+)
+
+
+@cell_function(group="Stock", formula=_AREA, rules=_SECTION_RULES)
+def section_area(shape: Shape, size: PositiveLength, thickness: PositiveLength | None = None,
+                 units: Units = "in") -> Area:
+    """Area of the bar's section, square inches or square millimetres.
+
+    Notes
+    -----
+    Round pi/4 d^2; hexagon sqrt(3)/2 s^2; square s^2; octagon 2 (sqrt(2) - 1) s^2; flat s t; tube pi t (d - t);
+    hexagon tube: hexagon less a round bore of s - 2 t. Sharp corners are assumed.
+
+    Examples
+    --------
+    >>> round(section_area("hexagon", 27, units="mm"), 3)
+    631.333
+    """
+    if shape == "round":
+        return math.pi / 4 * size**2
+    if shape == "hexagon":
+        return _HEXAGON * size**2
+    if shape == "square":
+        return size**2
+    if shape == "octagon":
+        return _OCTAGON * size**2
+    assert thickness is not None
+    if shape == "flat":
+        return size * thickness
+    if shape == "tube":
+        return math.pi * thickness * (size - thickness)
+    return _HEXAGON * size**2 - math.pi / 4 * (size - 2 * thickness) ** 2
+
+
+@cell_function(
+    group="Stock",
+    formula='size*IF(OR(shape="round",shape="tube"),1,IF(OR(shape="hexagon",shape="hexagon tube"),2/SQRT(3),'
+            'IF(shape="square",SQRT(2),IF(shape="octagon",1/COS(PI()/8),SQRT(1+(thickness/size)^2)))))',
+    rules=(("thickness", 'OR(shape<>"flat",thickness>0)', "a flat needs a thickness above 0"),),
+)
+def across_corners(shape: Shape, size: PositiveLength, thickness: PositiveLength | None = None) -> Length:
+    """Largest width of the bar, corner to corner: what must pass the spindle and the feeder's tube.
+
+    Examples
+    --------
+    >>> round(across_corners("hexagon", 0.75), 4)
+    0.866
+    """
+    if shape in ("round", "tube"):
+        return size * 1.0
+    if shape in ("hexagon", "hexagon tube"):
+        return size * 2 / math.sqrt(3)
+    if shape == "square":
+        return size * math.sqrt(2)
+    if shape == "octagon":
+        return size / math.cos(math.pi / 8)
+    assert thickness is not None
+    return size * math.sqrt(1 + (thickness / size) ** 2)
+
+
+_MATCHES = ("SUMPRODUCT(--((material_names=material)+(material_code_1=material)+(material_code_2=material)"
+            "+(material_code_3=material)+(material_code_4=material)>0){})")
+_FOUND = (
+    "IF(SUMPRODUCT(--(own_material_names=material))=1,SUMPRODUCT(--(own_material_names=material),own_material_densities),"
+    f"IF({_MATCHES.format('')}=1,{_MATCHES.format(',material_densities')},0))"
+)
+_DENSITY_RANGE = f'AND(material>0,material<=IF(units="mm",25,{25 * LB_IN3_PER_G_CM3!r}))'
+
+
+@cell_function(
+    group="Stock",
+    formula=f"IF(ISNUMBER(material),IF({_DENSITY_RANGE},material,NA()),"
+            f'IF({_FOUND}>0,{_FOUND}*IF(units="mm",1,{LB_IN3_PER_G_CM3!r}),NA()))',
+)
+def material_density(material: Material, units: Units = "in") -> Density:
+    """Density of a material, lb/in3 or g/cm3.
+
+    Notes
+    -----
+    The materials table names the source of each value; sources differ by up to 1 or 2 percent. A number is a density
+    in `units` and comes back as it is; a text such as "7.85 g/cm3" carries its own unit (in Python, not in a cell).
+
+    Examples
+    --------
+    >>> material_density("1.4305", "mm")
+    7.9
+    >>> round(material_density("7.85 g/cm3"), 4)
+    0.2836
+    """
+    value: object = material
+    if isinstance(value, str):
+        table = materials.active()
+        return table[value].density * (1 if units == "mm" else LB_IN3_PER_G_CM3)
+    if isinstance(value, _DensityText):
+        if value.system == units:
+            return value.value
+        return value.value * LB_IN3_PER_G_CM3 if units == "in" else value.value / LB_IN3_PER_G_CM3
+    assert isinstance(value, float)
+    return value
+
+
+@cell_function(
+    group="Stock",
+    formula='SECTION_AREA(shape,size,thickness,units)*MATERIAL_DENSITY(material,units)*IF(units="mm",0.001,12)',
+    rules=_SECTION_RULES,
+)
+def weight_per_length(material: Material, shape: Shape, size: PositiveLength,
+                      thickness: PositiveLength | None = None, units: Units = "in") -> WeightPerLength:
+    """Weight of bar per foot (lb/ft) or per metre (kg/m).
+
+    Examples
+    --------
+    >>> round(weight_per_length("7.85 g/cm3", "round", 50, units="mm"), 2)
+    15.41
+    """
+    return _weight_per_length(material, shape, size, thickness, units)
+
+
+@cell_function(
+    group="Stock",
+    formula='WEIGHT_PER_LENGTH(material,shape,size,thickness,units)*length/IF(units="mm",1000,12)',
+    rules=_SECTION_RULES,
+)
+def bar_weight(material: Material, shape: Shape, size: PositiveLength, length: Length,
+               thickness: PositiveLength | None = None, units: Units = "in") -> Weight:
+    """Weight of one bar, lb or kg.
+
+    Examples
+    --------
+    >>> round(bar_weight("0.2833 lb/in3", "round", 1, 144), 2)
+    32.04
+    """
+    return _weight_per_length(material, shape, size, thickness, units) * length / (1000 if units == "mm" else 12)
+
+
+@cell_function(group="Stock", no_formula="a cell formula can't read a length as people write it")
+def length_in(text: Text, units: Units) -> Length:
+    """Read a length as people write it, in inch or mm.
+
+    Examples
+    --------
+    >>> length_in("12' 6-1/2\\"", "in")
+    150.5
+    >>> length_in("1 3/8 in", "mm")
+    34.925
+    """
+    if not isinstance(text, str):
+        raise InputError("length_in", [("text", f"{text!r} given; allowed is a text such as 12 ft or 19 mm")])
+    try:
+        value, system = parse_length(text)
+    except ValueError as error:
+        raise InputError("length_in", [("text", str(error))]) from None
+    if system is None or system == units:
+        return value
+    return value * MM_PER_INCH if units == "mm" else value / MM_PER_INCH
+
+
+def _weight_per_length(material: object, shape: str, size: float, thickness: float | None, units: str) -> float:
+    density = material_density.core(material, units)
+    area = section_area.core(shape, size, thickness, units)
+    return float(area * density * (0.001 if units == "mm" else 12))
+

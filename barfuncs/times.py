@@ -1,0 +1,60 @@
+"""Time: how long the lathe runs, and how long it runs alone."""
+
+from barfuncs.catalogue import cell_function
+from barfuncs.counting import count_up
+from barfuncs.kinds import Count, Efficiency, Hours, PositiveCount, PositiveSeconds, Seconds
+
+
+@cell_function(
+    group="Time",
+    formula="(starts*cycle_time/efficiency+MAX(0,COUNT_UP(starts/parts_per_bar)-1)*bar_change_time)/3600",
+)
+def run_hours(starts: Count, cycle_time: PositiveSeconds, parts_per_bar: PositiveCount, bar_change_time: Seconds,
+              efficiency: Efficiency = 1) -> Hours:
+    """Hours that the run takes, set-up not counted.
+
+    Notes
+    -----
+    starts * cycle time / efficiency + (bars - 1) * bar change: the first bar belongs to the set-up.
+
+    Examples
+    --------
+    >>> round(run_hours(1036, 45, 59, 30), 3)
+    13.092
+    """
+    bars = count_up(starts / parts_per_bar)
+    return (starts * cycle_time / efficiency + max(0, bars - 1) * bar_change_time) / 3600
+
+
+@cell_function(
+    group="Time",
+    formula="(bars_loaded*parts_per_bar*cycle_time+MAX(0,bars_loaded-1)*bar_change_time)/3600",
+)
+def unattended_hours(bars_loaded: Count, parts_per_bar: PositiveCount, cycle_time: PositiveSeconds,
+                     bar_change_time: Seconds) -> Hours:
+    """Hours that the lathe runs alone on the bars that are loaded; then it stands.
+
+    Examples
+    --------
+    >>> round(unattended_hours(12, 59, 45, 30), 3)
+    8.942
+    """
+    return (bars_loaded * parts_per_bar * cycle_time + max(0, bars_loaded - 1) * bar_change_time) / 3600
+
+
+@cell_function(
+    group="Time",
+    formula="IF(hours=0,0,COUNT_UP((hours*3600+bar_change_time)/(parts_per_bar*cycle_time+bar_change_time)))",
+)
+def bars_for_hours(hours: Hours, parts_per_bar: PositiveCount, cycle_time: PositiveSeconds,
+                   bar_change_time: Seconds) -> Count:
+    """Bars to load so that the lathe runs alone for so many hours.
+
+    Examples
+    --------
+    >>> bars_for_hours(8, 59, 45, 30)
+    11
+    """
+    if hours == 0:
+        return 0
+    return count_up((hours * 3600 + bar_change_time) / (parts_per_bar * cycle_time + bar_change_time))

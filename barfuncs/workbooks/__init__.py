@@ -1,0 +1,1 @@
+"""Template workbooks: built with openpyxl, calculated by `engine`, filled by `fill`."""

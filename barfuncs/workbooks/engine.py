@@ -1,0 +1,194 @@
+"""The headless engine: read an xlsx, calculate every formula, hand out values, write them into the file.
+
+ironcalc does the calculating. The values are put into the original file's own XML, so charts, validations and styles
+stay as they are, and any reader sees the numbers, also one that never calculates.
+"""
+
+import re
+import tempfile
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from barfuncs.errors import WorkbookError
+from barfuncs.workbooks.package import pack, read_parts, write_whole
+from barfuncs.workbooks.sheetxml import ERRORS, CellError, SheetXML, Value
+
+Address = tuple[int, int, int]
+_REF = re.compile(r"\$?([A-Z]{1,3})\$?(\d{1,7})")
+_SINGLE_NAME = re.compile(r"(?:'((?:[^']|'')+)'|([^'!]+))!\$?([A-Z]{1,3})\$?(\d{1,7})")
+
+
+def column_number(letters: str) -> int:
+    number = 0
+    for letter in letters:
+        number = number * 26 + ord(letter) - 64
+    return number
+
+
+def column_letters(number: int) -> str:
+    letters = ""
+    while number:
+        number, rest = divmod(number - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
+class Workbook:
+    """A workbook that is being calculated.
+
+    >>> from barfuncs.workbooks import job_plan
+    >>> book = Workbook(job_plan.build())
+    >>> book.set("quantity", 100)
+    >>> book.calculate()
+    >>> book.value("quantity")
+    100.0
+    """
+
+    def __init__(self, source: str | Path | bytes) -> None:
+        """Read a workbook from a path or from the bytes of an xlsx file.
+
+        Raises WorkbookError where the file can't be read, is too large, or the engine can't take it.
+        """
+        self.label = "workbook" if isinstance(source, bytes) else Path(source).name
+        self.parts = read_parts(source)
+        self._model = self._load()
+        self.sheets: tuple[str, ...] = tuple(s["name"] for s in self._model.get_worksheets_properties())
+        self.names: dict[str, Address] = {}
+        for item in self._model.get_defined_name_list():
+            match = _SINGLE_NAME.fullmatch(item["formula"].lstrip("="))
+            if match and item["scope"] is None:
+                sheet = (match[1] or match[2]).replace("''", "'")
+                if sheet in self.sheets:
+                    self.names[item["name"]] = (self.sheets.index(sheet), int(match[4]), column_number(match[3]))
+
+    def _load(self) -> Any:
+        import ironcalc
+
+        self._error_type = ironcalc.CellType.ErrorValue
+        comments = [p for p in self.parts if re.fullmatch(r"xl/(?:worksheets/)?comments.*\.xml", p)]
+        if comments:
+            raise WorkbookError(f"{self.label} has cell comments (notes), which the engine can't read; remove them first")
+        # A scratch copy, since the engine reads from a path and the file may change while it is read.
+        with tempfile.TemporaryDirectory(prefix="barfuncs-") as folder:
+            path = Path(folder) / "book.xlsx"
+            path.write_bytes(pack(self.parts, level=1))
+            try:
+                return ironcalc.load_from_xlsx(str(path))
+            except BaseException as error:  # the engine's panics are not Exceptions
+                if isinstance(error, (KeyboardInterrupt, SystemExit, MemoryError)):
+                    raise
+                raise WorkbookError(f"{self.label} can't be read by the calculation engine ({error})") from None
+
+    def address(self, ref: str) -> Address:
+        """Address of a defined name, or of a cell written as Sheet!B2, or B2 on the first sheet."""
+        if ref in self.names:
+            return self.names[ref]
+        sheet_name, mark, cell = ref.rpartition("!")
+        match = _REF.fullmatch(cell.upper())
+        sheet_name = sheet_name.strip("'").replace("''", "'")
+        if match and (not mark or sheet_name in self.sheets):
+            return (self.sheets.index(sheet_name) if mark else 0, int(match[2]), column_number(match[1]))
+        import difflib
+
+        close = difflib.get_close_matches(ref, self.names, n=1)
+        hint = f"; did you mean {close[0]!r}?" if close else ""
+        raise WorkbookError(f"{self.label} has no cell or name {ref!r}{hint}")
+
+    def set(self, ref: str, value: Value) -> None:
+        """Put a plain value into a cell. A text stays text, also one that begins with an equals sign."""
+        self.set_at(self.address(ref), value)
+
+    def set_at(self, address: Address, value: Value) -> None:
+        model, (sheet, row, column) = self._model, address
+        if value is None:
+            model.clear_cell_contents(sheet, row, column)
+        elif isinstance(value, bool):
+            model.update_cell_with_bool(sheet, row, column, value)
+        elif isinstance(value, str):
+            model.update_cell_with_text(sheet, row, column, value)
+        else:
+            model.update_cell_with_number(sheet, row, column, float(value))
+
+    def calculate(self) -> None:
+        """Work out every formula."""
+        try:
+            self._model.evaluate()
+        except BaseException as error:
+            if isinstance(error, (KeyboardInterrupt, SystemExit, MemoryError)):
+                raise
+            raise WorkbookError(f"{self.label} can't be calculated ({error})") from None
+
+    def value(self, ref: str) -> Value:
+        """Value of a cell; an error value comes as `CellError`."""
+        return self.value_at(self.address(ref))
+
+    def value_at(self, address: Address) -> Value:
+        value: Value = self._model.get_cell_value(*address)
+        if isinstance(value, str) and value[:1] == "#":
+            if self._model.get_cell_type(*address) == self._error_type:
+                return CellError(value if value in ERRORS else "#VALUE!")
+        return value
+
+    def named_values(self) -> dict[str, Value]:
+        """Values of all defined names that stand for one cell."""
+        return {name: self.value_at(address) for name, address in self.names.items()}
+
+    def formulas(self) -> Iterator[tuple[Address, str]]:
+        """Every cell with a formula."""
+        for address in self._model.get_all_cells():
+            formula = self._model.get_cell_formula(*address)
+            if formula:
+                yield tuple(address), formula
+
+    def check_supported(self) -> None:
+        """Raise WorkbookError naming the cells whose formulas the engine does not know; call after `calculate`."""
+        unknown = []
+        for address, formula in self.formulas():
+            value = self._model.get_cell_value(*address)
+            if value in ("#NAME?", "#N/IMPL!") or isinstance(value, str) and value.startswith("#ERROR"):
+                sheet, row, column = address
+                unknown.append(f"{self.sheets[sheet]}!{column_letters(column)}{row} {formula[:60]}")
+        if unknown:
+            more = f" and {len(unknown) - 5} more" if len(unknown) > 5 else ""
+            raise WorkbookError(f"{self.label}: the engine does not know a function or name in "
+                                + "; ".join(unknown[:5]) + more)
+
+    def sheet_parts(self) -> list[str]:
+        """Names of the worksheet parts, in the order of the sheets."""
+        from defusedxml import ElementTree
+
+        book = ElementTree.fromstring(self.parts["xl/workbook.xml"])
+        links = ElementTree.fromstring(self.parts["xl/_rels/workbook.xml.rels"])
+        targets = {link.get("Id"): link.get("Target", "") for link in links}
+        out = []
+        for element in book.iter():
+            if element.tag.rpartition("}")[2] == "sheet":
+                key = next(v for k, v in element.attrib.items() if k.rpartition("}")[2] == "id")
+                target = targets.get(key, "")
+                out.append(target.lstrip("/") if target.startswith("/") else "xl/" + target)
+        return out
+
+    def to_bytes(self, inputs: Mapping[str, Value] | None = None) -> bytes:
+        """The file with the calculated value in every formula cell, and with `inputs` (by name or cell) put in."""
+        put: dict[int, dict[str, Value]] = {}
+        for ref, value in (inputs or {}).items():
+            sheet, row, column = self.address(ref)
+            put.setdefault(sheet, {})[f"{column_letters(column)}{row}"] = value
+        parts = dict(self.parts)
+        for index, part in enumerate(self.sheet_parts()):
+            if part not in parts:
+                raise WorkbookError(f"{self.label}: sheet {self.sheets[index]} is missing from the file")
+            sheet = SheetXML(parts[part])
+            values = put.get(index, {})
+            for ref, cell in sheet.cells.items():
+                if cell.formula is not None:
+                    match = _REF.fullmatch(ref)
+                    assert match is not None
+                    values[ref] = self.value_at((index, int(match[2]), column_number(match[1])))
+            parts[part] = sheet.with_values(values)
+        return pack(parts)
+
+    def save(self, path: str | Path, replace: bool = False) -> None:
+        """Write the file with its calculated values, whole or not at all. Never overwrites without `replace`."""
+        write_whole(path, self.to_bytes(), replace)

@@ -1,0 +1,293 @@
+"""Fill a template from Python: read the inputs, calculate, put inputs and answers into the file.
+
+The template is built and cut into pieces once; each job then costs one recalculation and one write.
+"""
+
+import functools
+import io
+import zipfile
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from barfuncs import materials
+from barfuncs.catalogue import (
+    CATALOGUE,
+    _DensityText,
+    broken_rules,
+    in_units,
+    limit_problem,
+    read_value,
+)
+from barfuncs.errors import InputError
+from barfuncs.kinds import UNITS
+from barfuncs.workbooks import job_plan
+from barfuncs.workbooks.engine import Address, Workbook, column_letters
+from barfuncs.workbooks.package import pack, part_info, write_whole
+from barfuncs.workbooks.sheetxml import Cell, CellError, SheetXML, Value, cell_xml
+
+TEMPLATES = {"job_plan": job_plan}
+LONGEST_TEXT = 120
+
+
+@dataclass(frozen=True)
+class Filled:
+    """A filled and calculated workbook.
+
+    `inputs` and `answers` are keyed by name (answers without the prefix plan_); an answer that is not known because
+    an input is blank is a `CellError`. `data` is the xlsx file.
+    """
+
+    template: str
+    inputs: Mapping[str, Value]
+    answers: Mapping[str, Value]
+    data: bytes = field(repr=False)
+
+    def save(self, path: str | Path, replace: bool = False) -> Path:
+        """Write the file whole or not at all. Raises FileExistsError unless `replace`."""
+        write_whole(path, self.data, replace)
+        return Path(path)
+
+
+def fill(template: str, values: Mapping[str, Any], path: str | Path | None = None, *, units: str | None = None,
+         replace: bool = False, decimal_comma: bool = False, own_materials: materials.Materials | None = None) -> Filled:
+    """Fill one template and calculate it.
+
+    Parameters
+    ----------
+    template : str
+        Name of the template: "job_plan".
+    values : mapping
+        Input name to value: numbers, text with units, quantities. A blank (None or "") takes the template's default.
+    path : str or Path, optional
+        Where to save the file; it is not overwritten without `replace`.
+    units : "in" or "mm", optional
+        What bare numbers are in, where `values` has no units of its own.
+
+    Raises
+    ------
+    InputError
+        Names every unknown, missing or impossible input.
+
+    Examples
+    --------
+    >>> plan = fill("job_plan", {"material": "Brass C36000", "size": 0.75, "part_length": "2 1/4 in",
+    ...     "cutoff_width": 0.125, "standoff": 0.25, "grip_length": 2.5, "bar_length": "12 ft", "quantity": 1000})
+    >>> plan.answers["parts_per_bar"], plan.answers["bars"]
+    (59.0, 17.0)
+    """
+    if template not in TEMPLATES:
+        raise InputError("fill", [("template", f"{template!r} given; allowed is one of {', '.join(TEMPLATES)}")])
+    table = own_materials or materials.active()
+    inputs = read_inputs(values, units=units, decimal_comma=decimal_comma, table=table)
+    filled = filler(template).fill(inputs, table)
+    if path is not None:
+        filled.save(path, replace)
+    return filled
+
+
+def input_names() -> list[str]:
+    return list(job_plan.ALL_INPUTS)
+
+
+def unknown_input(name: str) -> str:
+    """What to say of a name that is not an input."""
+    import difflib
+
+    close = difflib.get_close_matches(name.strip().lower().replace(" ", "_"), input_names(), n=1, cutoff=0.5)
+    return "is not an input of this template" + (f"; did you mean {close[0]!r}?" if close else "")
+
+
+def read_inputs(values: Mapping[str, Any], *, units: str | None = None, decimal_comma: bool = False,
+                table: materials.Materials | None = None) -> dict[str, Value]:
+    """All inputs of a job, read and checked, in the job's units.
+
+    Raises InputError naming every bad input.
+    """
+    problems = [(name, unknown_input(name)) for name in values if name not in job_plan.ALL_INPUTS]
+    stated = values.get("units") or units
+    if stated is not None:
+        try:
+            stated, _ = read_value(job_plan.ALL_INPUTS["units"].kind, stated)
+        except ValueError as error:
+            raise InputError("job_plan", [*problems, ("units", str(error))]) from None
+    table = table or materials.active()
+    read: dict[str, tuple[Any, str | None]] = {}
+    for item in job_plan.ALL_INPUTS.values():
+        value = values.get(item.name)
+        if item.name == "units":
+            continue
+        if value is None or isinstance(value, str) and not value.strip():
+            if item.needed and item.default is None:
+                problems.append((item.name, "is missing"))
+            continue
+        try:
+            if item.kind.reader == "text":
+                read[item.name] = (_plain_text(value), None)
+            elif item.kind.reader == "material":
+                read[item.name] = (_read_material(value, decimal_comma, table), None)
+            else:
+                read[item.name] = read_value(item.kind, value, decimal_comma)
+        except ValueError as error:
+            problems.append((item.name, str(error)))
+    systems = {system for _, system in read.values() if system}
+    bare = [name for name, (value, system) in read.items()
+            if system is None and isinstance(value, float) and value
+            and job_plan.ALL_INPUTS[name].kind.dimension in ("length", "weight")]
+    if stated is None and "mm" in systems and bare:
+        problems += [(name, "has no unit next to values in metric units: say in the job whether units are in or mm")
+                     for name in bare]
+    own_units = stated or ("mm" if systems == {"mm"} else "in")
+    inputs = _to_units(read, own_units, values, problems)
+    inputs["units"] = own_units
+    problems += _cross_problems(inputs, {name for name, _ in problems})
+    if problems:
+        order = {name: n for n, name in enumerate(values)}
+        raise InputError("job_plan", sorted(problems, key=lambda p: order.get(p[0], len(order))))
+    return inputs
+
+
+def _to_units(read: Mapping[str, tuple[Any, str | None]], units: str, given: Mapping[str, Any],
+              problems: list[tuple[str, str]]) -> dict[str, Value]:
+    inputs: dict[str, Value] = {}
+    for item in job_plan.ALL_INPUTS.values():
+        if item.name not in read:
+            inputs[item.name] = item.default
+            continue
+        value, system = read[item.name]
+        if isinstance(value, _DensityText):
+            value = in_units(value.value, CATALOGUE["material_density"].result, value.system, units)
+        elif system and item.kind.is_number:
+            value = in_units(value, item.kind, system, units)
+        reason = limit_problem(item.kind, value, units, given[item.name])
+        if reason:
+            problems.append((item.name, reason))
+        inputs[item.name] = value
+    return inputs
+
+
+def _read_material(value: Any, decimal_comma: bool, table: materials.Materials) -> Any:
+    if isinstance(value, str) and value in table:
+        return table[value].name
+    return read_value(job_plan.ALL_INPUTS["material"].kind, value, decimal_comma)[0]
+
+
+def _plain_text(value: Any) -> str:
+    text = f"{value:g}" if isinstance(value, float) and value.is_integer() else str(value)
+    text = " ".join(text.split())
+    if len(text) > LONGEST_TEXT:
+        raise ValueError(f"has {len(text)} characters; allowed is at most {LONGEST_TEXT}")
+    return text
+
+
+def _cross_problems(inputs: Mapping[str, Any], known: set[str]) -> list[tuple[str, str]]:
+    problems = []
+    if not known & {"shape", "size", "thickness"} and inputs.get("size") is not None:
+        entry = CATALOGUE["section_area"]
+        problems += broken_rules(entry, [inputs[a.name] for a in entry.arguments])
+    bar, longest, trim = inputs.get("bar_length"), inputs.get("longest_bar"), inputs.get("end_trim") or 0
+    if not known & {"bar_length", "longest_bar"} and bar is not None and longest is not None and longest < bar:
+        problems.append(("longest_bar", "must not be shorter than the bar length (the shortest bar)"))
+    if not known & {"bar_length", "end_trim"} and bar is not None and trim > bar:
+        problems.append(("end_trim", "must not be longer than the bar"))
+    return problems
+
+
+@functools.cache
+def filler(template: str) -> "Filler":
+    return Filler(template)
+
+
+class Filler:
+    """A template that is calculated and cut once, then filled many times. Not for use from several threads at once."""
+
+    def __init__(self, template: str) -> None:
+        self.template = template
+        module = TEMPLATES[template]
+        self.book = Workbook(module.build())
+        self.book.calculate()
+        self.book.check_supported()
+        self.inputs: dict[str, Address] = {name: self.book.names[name] for name in module.ALL_INPUTS}
+        own = self.book._model.get_defined_name_list()
+        self.own_name, self.own_density = (_first_cell(self.book, own, n)
+                                           for n in ("own_material_names", "own_material_densities"))
+        self.answers: dict[str, Address] = {
+            name.removeprefix("plan_"): address for name, address in self.book.names.items() if name.startswith("plan_")
+        }
+        self._cut()
+
+    def _cut(self) -> None:
+        """Cut the sheets at the cells that change; zip everything else once."""
+        parts = dict(self.book.parts)
+        inputs = {**{a: name for name, a in self.inputs.items()}, self.own_name: "own_name", self.own_density: "own_density"}
+        self.sheets: list[tuple[str, list[bytes], list[tuple[Cell, Address, str | None]]]] = []
+        for index, part in enumerate(self.book.sheet_parts()):
+            xml = SheetXML(parts[part])
+            input_refs = {f"{column_letters(c)}{r}": name for (s, r, c), name in inputs.items() if s == index}
+            changing = set(input_refs) | {ref for ref, cell in xml.cells.items() if cell.formula is not None}
+            if not changing:
+                continue
+            pieces, cells = xml.slots(changing)
+            self.sheets.append((part, pieces, [(c, _address(index, c.ref), input_refs.get(c.ref)) for c in cells]))
+            del parts[part]
+        self.fixed = pack(parts)
+
+    def fill(self, inputs: Mapping[str, Value], table: materials.Materials | None = None) -> Filled:
+        """Fill with inputs that were read by `read_inputs`.
+
+        Raises InputError where the inputs together give no plan.
+        """
+        book = self.book
+        values: dict[str, Value] = dict(inputs)
+        values["own_name"] = values["own_density"] = None
+        material = inputs.get("material")
+        if isinstance(material, str):
+            row = (table or materials.active())[material]
+            if row not in materials.builtin().rows:
+                values["own_name"], values["own_density"] = row.name, row.density
+        for name, address in self.inputs.items():
+            book.set_at(address, values[name])
+        book.set_at(self.own_name, values["own_name"])
+        book.set_at(self.own_density, values["own_density"])
+        book.calculate()
+        answers = {name: book.value_at(address) for name, address in self.answers.items()}
+        self._refuse_no_plan(inputs, answers)
+        return Filled(self.template, dict(inputs), answers, self._write(values))
+
+    def _refuse_no_plan(self, inputs: Mapping[str, Value], answers: Mapping[str, Value]) -> None:
+        problems = []
+        if answers["problems"]:
+            problems.append(("job", f"the template objects to {str(answers['problems']).rstrip(', ')}"))
+        if answers["parts_per_bar"] == 0:
+            problems.append(("part_length", "no whole part fits this bar: shortest remnant, end trim and one feed are longer"))
+        elif isinstance(answers["parts_weight"], CellError) and inputs.get("part_weight") is not None:
+            problems.append(("part_weight", "is more than the bar over the length of the part weighs"))
+        if problems:
+            raise InputError(self.template, problems)
+
+    def _write(self, values: Mapping[str, Value]) -> bytes:
+        buffer = io.BytesIO()
+        buffer.write(self.fixed)
+        value_at = self.book.value_at
+        with zipfile.ZipFile(buffer, "a") as archive:
+            for part, pieces, cells in self.sheets:
+                out = [pieces[0]]
+                for (cell, address, name), piece in zip(cells, pieces[1:], strict=True):
+                    out += [cell_xml(cell, values[name] if name is not None else value_at(address)), piece]
+                archive.writestr(part_info(part), b"".join(out), compresslevel=1)
+        return buffer.getvalue()
+
+
+def _address(sheet: int, ref: str) -> Address:
+    from barfuncs.workbooks.engine import _REF, column_number
+
+    match = _REF.fullmatch(ref)
+    assert match is not None
+    return (sheet, int(match[2]), column_number(match[1]))
+
+
+def _first_cell(book: Workbook, names: Any, name: str) -> Address:
+    target = next(n["formula"] for n in names if n["name"] == name).lstrip("=")
+    sheet, _, ref = target.rpartition("!")
+    return book.address(f"{sheet}!{ref.split(':')[0]}")

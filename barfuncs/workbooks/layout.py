@@ -1,0 +1,156 @@
+"""The shared look of the workbooks: quiet, printable, told apart by shape and word as well as by colour."""
+
+from datetime import datetime
+from typing import Any
+
+from openpyxl import Workbook
+from openpyxl.formatting.rule import FormulaRule
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
+from openpyxl.workbook.defined_name import DefinedName
+from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.worksheet import Worksheet
+
+from barfuncs.kinds import Kind
+
+ACCENT = "5B3A56"
+INK = "262226"
+SOFT = "6B656B"
+INPUT_FILL = "FBF4E4"
+RULE = "C9C2C9"
+FAMILY = "Calibri"
+
+FORMATS = {
+    "length": "#,##0.000#",
+    "weight": "#,##0.00",
+    "weight_per_length": "#,##0.0000",
+    "count": "#,##0",
+    "money": "#,##0.00",
+    "money_each": "#,##0.0000",
+    "hours": "#,##0.00",
+    "rate": "#,##0.0",
+    "percent": "0.0%",
+    "ratio": "0.00",
+    "text": "@",
+    "general": "General",
+}
+
+_thin = Side(style="thin", color=RULE)
+_strong = Side(style="thin", color=SOFT)
+_accent = Side(style="medium", color=ACCENT)
+
+
+def font(size: float = 10, bold: bool = False, color: str = INK, italic: bool = False) -> Font:
+    return Font(name=FAMILY, size=size, bold=bold, color=color, italic=italic)
+
+
+def new_workbook(title: str) -> Workbook:
+    """An empty workbook that asks for a full calculation on load and carries no date of its own making."""
+    book = Workbook()
+    book.remove(book.worksheets[0])
+    book.properties.title = title
+    book.properties.creator = "barfuncs"
+    book.properties.created = book.properties.modified = datetime(2026, 1, 1)
+    book.calculation.fullCalcOnLoad = True
+    return book
+
+
+def add_sheet(book: Workbook, title: str, widths: dict[str, float], landscape: bool = False) -> Worksheet:
+    """A sheet without grid lines that prints on one page wide and one tall; formula cells are locked, no password."""
+    sheet: Worksheet = book.create_sheet(title)
+    sheet.sheet_view.showGridLines = False
+    for column, width in widths.items():
+        sheet.column_dimensions[column].width = width
+    sheet.page_setup.orientation = "landscape" if landscape else "portrait"
+    sheet.page_setup.paperSize = 9
+    sheet.page_setup.fitToWidth = 1
+    sheet.page_setup.fitToHeight = 1
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True  # type: ignore[union-attr]
+    sheet.page_margins.left = sheet.page_margins.right = 0.5
+    sheet.page_margins.top = sheet.page_margins.bottom = 0.5
+    sheet.print_options.horizontalCentered = True
+    sheet.oddFooter.left.text = "&F  -  &A"
+    sheet.oddFooter.right.text = "printed &D"
+    sheet.protection.sheet = True
+    sheet.protection.formatColumns = False
+    sheet.protection.formatRows = False
+    return sheet
+
+
+def name_cell(book: Workbook, name: str, sheet: Worksheet, ref: str) -> None:
+    """Give a cell or range a workbook-wide name."""
+    absolute = ":".join(f"${''.join(c for c in r if c.isalpha())}${''.join(c for c in r if c.isdigit())}"
+                        for r in ref.split(":"))
+    book.defined_names[name] = DefinedName(name, attr_text=f"'{sheet.title}'!{absolute}")
+
+
+def put(sheet: Worksheet, ref: str, value: Any, *, size: float = 10, bold: bool = False, color: str = INK,
+        italic: bool = False, align: str = "left", wrap: bool = False, number: str = "general") -> None:
+    cell = sheet[ref]
+    cell.value = value
+    cell.font = font(size, bold, color, italic)
+    cell.alignment = Alignment(horizontal=align, vertical="top" if wrap else "center", wrap_text=wrap)
+    cell.number_format = FORMATS[number]
+
+
+def heading(sheet: Worksheet, first: str, last: str, row: int, text: str) -> None:
+    put(sheet, f"{first}{row}", text, size=11, bold=True, color=ACCENT)
+    for column in range(ord(first), ord(last) + 1):
+        sheet[f"{chr(column)}{row}"].border = Border(bottom=_accent)
+
+
+def style_input(sheet: Worksheet, ref: str, number: str) -> None:
+    """Inputs are told apart by a fill and by a border, and are the only cells that are not locked."""
+    cell = sheet[ref]
+    cell.font = font()
+    cell.fill = PatternFill("solid", start_color=INPUT_FILL)
+    cell.border = Border(left=_strong, right=_strong, top=_strong, bottom=_strong)
+    cell.alignment = Alignment(horizontal="left" if number == "text" else "right", vertical="center")
+    cell.protection = Protection(locked=False)
+    cell.number_format = FORMATS[number] if number != "text" else "General"
+
+
+def style_answer(sheet: Worksheet, ref: str, number: str, bold: bool = False) -> None:
+    cell = sheet[ref]
+    cell.font = font(bold=bold)
+    cell.alignment = Alignment(horizontal="left" if number == "text" else "right", vertical="center")
+    cell.border = Border(bottom=_thin)
+    cell.number_format = FORMATS[number] if number != "text" else "General"
+
+
+def quiet_errors(sheet: Worksheet, area: str) -> None:
+    """An error value stays an error, in soft grey: the status line says in words what is missing."""
+    first = area.split(":")[0]
+    sheet.conditional_formatting.add(area, FormulaRule(formula=[f"ISERROR({first})"], font=Font(color="A8A2A8")))
+
+
+def validate(sheet: Worksheet, ref: str, kind: Kind, label: str, help_text: str, source: str | None = None) -> None:
+    """A prompt and a plain message for a wrong entry."""
+    common: dict[str, Any] = {"allow_blank": True}
+    if kind.choices or source:
+        listed = source or '"' + ",".join(kind.choices) + '"'
+        check = DataValidation(type="list", formula1=listed, **common)
+    elif kind.is_number:
+        if kind.high < 1e300:
+            check = DataValidation(type="whole" if kind.whole else "decimal", operator="between",
+                                   formula1=_number(kind.closed_low, kind.low), formula2=_number(kind.closed_high, kind.high),
+                                   **common)
+        else:
+            check = DataValidation(type="decimal", operator="greaterThanOrEqual", formula1=f"{kind.low:g}", **common)
+    else:
+        check = DataValidation(type="textLength", operator="lessThanOrEqual", formula1="120", **common)
+    check.promptTitle = label[:32]
+    check.prompt = (help_text[:1].upper() + help_text[1:])[:255]
+    check.showInputMessage = True
+    check.errorTitle = label[:32]
+    allowed = kind.allowed(None) if kind.reader != "text" else "at most 120 characters"
+    check.error = f"{label}: allowed is {allowed}."[:255]
+    check.showErrorMessage = kind.reader != "material"
+    sheet.add_data_validation(check)
+    check.add(ref)
+
+
+def _number(closed: float, stated: float) -> str:
+    """A bound that is itself refused moves in by a hair, in a form that every program reads."""
+    if closed == stated:
+        return f"{stated:.10g}"
+    return f"{stated + (1e-9 if closed > stated else -1e-9):.10g}"

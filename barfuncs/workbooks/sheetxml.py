@@ -1,0 +1,132 @@
+"""A worksheet's XML cut at its cells, so that values are put in and every other byte stays as it was."""
+
+from dataclasses import dataclass
+from xml.parsers import expat
+from xml.sax.saxutils import escape
+
+from barfuncs.errors import WorkbookError
+
+Value = float | int | bool | str | None
+
+
+class CellError(str):
+    """An error value of a cell, such as #N/A."""
+
+    __slots__ = ()
+
+
+ERRORS = ("#N/A", "#VALUE!", "#NUM!", "#DIV/0!", "#REF!", "#NAME?", "#NULL!")
+
+
+@dataclass
+class Cell:
+    """Where one cell stands in the XML, and its formula element as it is."""
+
+    ref: str
+    style: str | None
+    start: int
+    end: int
+    formula: bytes | None
+    tag: str
+
+
+class SheetXML:
+    """The cells of one worksheet part.
+
+    Parsing is strict: a document type declaration, which could hold entities, is refused.
+    """
+
+    def __init__(self, xml: bytes) -> None:
+        self.xml = xml
+        self.cells: dict[str, Cell] = {}
+        self._parse()
+        self._order = sorted(self.cells.values(), key=lambda c: c.start)
+
+    def _parse(self) -> None:
+        parser = expat.ParserCreate()
+        parser.buffer_text = True
+        current: list[Cell] = []
+        formula_start = [0]
+
+        def refuse(*_: object) -> None:
+            raise WorkbookError("the sheet has a document type declaration, which is not allowed")
+
+        def start(tag: str, attributes: dict[str, str]) -> None:
+            local = tag.rpartition(":")[2]
+            if local == "c" and "r" in attributes:
+                current.append(Cell(attributes["r"], attributes.get("s"), parser.CurrentByteIndex, 0, None, tag))
+            elif local == "f" and current:
+                formula_start[0] = parser.CurrentByteIndex
+
+        def end(tag: str) -> None:
+            local = tag.rpartition(":")[2]
+            if local == "f" and current:
+                stop = self._after_tag(parser.CurrentByteIndex)
+                current[-1].formula = self.xml[formula_start[0]:stop]
+            elif local == "c" and current:
+                cell = current.pop()
+                cell.end = self._after_tag(parser.CurrentByteIndex)
+                self.cells[cell.ref] = cell
+
+        parser.StartDoctypeDeclHandler = refuse
+        parser.StartElementHandler = start
+        parser.EndElementHandler = end
+        try:
+            parser.Parse(self.xml, True)
+        except expat.ExpatError as error:
+            raise WorkbookError(f"a sheet is damaged ({error})") from None
+
+    def _after_tag(self, index: int) -> int:
+        """End of the tag at `index`: an end tag, or the start tag itself of an empty element."""
+        return self.xml.index(b">", index) + 1
+
+    def with_values(self, values: dict[str, Value]) -> bytes:
+        """The XML with these cells' values; formulas and styles are kept, cells that are not there are left out."""
+        out, last = [], 0
+        for cell in self._order:
+            if cell.ref in values:
+                out += [self.xml[last:cell.start], cell_xml(cell, values[cell.ref])]
+                last = cell.end
+        out.append(self.xml[last:])
+        return b"".join(out)
+
+    def slots(self, refs: set[str]) -> tuple[list[bytes], list[Cell]]:
+        """The XML in pieces around the given cells: piece, cell, piece, cell, ..., piece."""
+        pieces, cells, last = [], [], 0
+        for cell in self._order:
+            if cell.ref in refs:
+                pieces.append(self.xml[last:cell.start])
+                cells.append(cell)
+                last = cell.end
+        pieces.append(self.xml[last:])
+        return pieces, cells
+
+
+def cell_xml(cell: Cell, value: Value) -> bytes:
+    """One cell's XML. Text is written as text, whatever it begins with, and never becomes a formula."""
+    style = f' s="{cell.style}"' if cell.style is not None else ""
+    prefix = cell.tag[:-1]
+    head, tail = f'<{cell.tag} r="{cell.ref}"{style}', f"</{cell.tag}>"
+    formula = (cell.formula or b"").decode()
+    if value is None:
+        return f"{head}>{formula}{tail}".encode() if formula else f"{head}/>".encode()
+    if isinstance(value, bool):
+        kind, text = ' t="b"', "1" if value else "0"
+    elif isinstance(value, CellError):
+        kind, text = ' t="e"', str(value)
+    elif isinstance(value, str):
+        text = escape(_legal(value))
+        if not formula:
+            space = ' xml:space="preserve"' if text != text.strip() or "\n" in text else ""
+            return (f'{head} t="inlineStr"><{prefix}is><{prefix}t{space}>{text}</{prefix}t></{prefix}is>{tail}').encode()
+        kind = ' t="str"'
+    else:
+        kind, text = "", repr(float(value)) if not float(value).is_integer() else str(int(value))
+    return f"{head}{kind}>{formula}<{prefix}v>{text}</{prefix}v>{tail}".encode()
+
+
+def _legal(text: str) -> str:
+    """Without the control characters that XML can't hold."""
+    if text.isprintable():
+        return text
+    return "".join(c for c in text if c >= " " and c not in "\ufffe\uffff" and not "\ud800" <= c <= "\udfff" or c in "\t\n")
