@@ -96,19 +96,21 @@ def across_corners(shape: Shape, size: PositiveLength, thickness: PositiveLength
     return size * math.sqrt(1 + (thickness / size) ** 2)
 
 
-_MATCHES = ("SUMPRODUCT(--((material_names=material)+(material_code_1=material)+(material_code_2=material)"
-            "+(material_code_3=material)+(material_code_4=material)>0){})")
-_FOUND = (
-    "IF(SUMPRODUCT(--(own_material_names=material))=1,SUMPRODUCT(--(own_material_names=material),own_material_densities),"
-    f"IF({_MATCHES.format('')}=1,{_MATCHES.format(',material_densities')},0))"
-)
+_ROWS = ("SUMPRODUCT(--((material_names=material)+(material_code_1=material)+(material_code_2=material)"
+         "+(material_code_3=material)+(material_code_4=material)>0){})")
+# Text is more than any number, so the two bounds also keep text out of the densities.
+_OWN = "SUMPRODUCT(--(own_material_names=material),--(own_material_densities>0),--(own_material_densities<=25){})"
+# A comparison with = and SUMPRODUCT, since MATCH would take * and ? in a name for wildcards. Dividing by FALSE makes
+# an unknown material an error without looking the table up a third time.
+_FOUND = (f"IF({_OWN.format('')}=1,{_OWN.format(',own_material_densities')},"
+          f"{_ROWS.format(',material_densities')}/({_ROWS.format('')}=1))")
 _DENSITY_RANGE = f'AND(material>0,material<=IF(units="mm",25,{25 * LB_IN3_PER_G_CM3!r}))'
 
 
 @cell_function(
     group="Stock",
     formula=f"IF(ISNUMBER(material),IF({_DENSITY_RANGE},material,NA()),"
-            f'IF({_FOUND}>0,{_FOUND}*IF(units="mm",1,{LB_IN3_PER_G_CM3!r}),NA()))',
+            f'{_FOUND}*IF(units="mm",1,{LB_IN3_PER_G_CM3!r}))',
 )
 def material_density(material: Material, units: Units = "in") -> Density:
     """Density of a material, lb/in3 or g/cm3.

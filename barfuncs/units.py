@@ -130,8 +130,9 @@ _SPEEDS = _spellings({
     ("m/s", 60, "mm"): "m/s m/sec",
 })
 
-_REFUSED_LENGTHS = dict.fromkeys(("mil", "mils"), "'mil' is a thousandth of an inch to some and a millimeter to others: "
-                                                  "write thou or mm")
+_REFUSED_LENGTHS = dict.fromkeys(
+    ("mil", "mils"), "'mil' is a thousandth of an inch to some and a millimeter to others: write thou or mm"
+)
 _REFUSED_WEIGHTS = {
     **dict.fromkeys(("ton", "tons"), "'ton' may be 2000 lb, 2240 lb or 1000 kg: write lb, kg or t (1000 kg)"),
     "cwt": "'cwt' may be 100 lb or 112 lb: write lb",
@@ -160,9 +161,7 @@ def _tidy(text: str, noun: str, example: str) -> str:
     tidy = tidy.translate(_CHARACTERS).replace("''", '"').replace("³", "3")
     tidy = re.sub("(?<=') ?[–—]", "-", tidy)
     tidy = _FRACTION_SIGN.sub(lambda m: (m[1] or " ") + _FRACTION_SIGNS[m[2]] + " ", tidy)
-    tidy = re.sub(" +", " ", tidy).strip(" ").lower()
-    # "½ "" leaves a space before the inch mark, which _TERM allows.
-    return tidy
+    return re.sub(" +", " ", tidy).strip(" ").lower()
 
 
 def _no_sign(text: str, tidy: str, noun: str) -> None:
@@ -201,7 +200,7 @@ def _amount(text: str, amount: str, noun: str) -> Fraction:
     if whole is None:
         return Fraction(top, bottom)
     if top >= bottom:
-        _refuse(text, noun, f"next to the whole number {whole}, the fraction must be less than 1; write for example 1 3/8")
+        _refuse(text, noun, f"the fraction next to {whole} must be less than 1; write for example 1 3/8")
     return int(whole) + Fraction(top, bottom)
 
 
@@ -367,7 +366,7 @@ def parse_time(text: str, *, decimal_comma: bool = False) -> tuple[float, bool]:
         else:
             unit = _unit(text, term[2], noun, _TIMES, _REFUSED_TIMES)
             if last and (unit.factor >= last.factor or (total / last.factor).denominator != 1):
-                _refuse(text, noun, "whole hours, whole minutes, then seconds go together; write for example 1 h 30 min")
+                _refuse(text, noun, "whole hours, whole minutes, then seconds go together, such as 1 h 30 min")
             total, last = total + amount * unit.factor, unit
         position = term.end()
         if tidy[position : position + 1] == " ":
@@ -493,7 +492,9 @@ def registry() -> "pint.UnitRegistry[Any]":
     """The one pint registry: pint's application registry, so that results combine with `pint.Quantity`."""
     import pint
 
-    return pint.get_application_registry()  # type: ignore[return-value]
+    application: Any = pint.get_application_registry  # untyped in pint
+    ureg: pint.UnitRegistry[Any] = application()
+    return ureg
 
 
 def is_quantity(value: object) -> bool:
@@ -515,7 +516,8 @@ _PER_TURN = {"spindle_speed": "turn/minute", "feed_rate": "{}/turn"}
 
 
 @functools.lru_cache(maxsize=512)
-def _factor(given: str, dimension: str, units: str) -> float:
+def _factor(given: str, dimension: str, units: str) -> tuple[float, float]:
+    """(multiply by, divide by) that turns a value in `given` into the target unit."""
     import pint
 
     ureg = registry()
@@ -523,32 +525,36 @@ def _factor(given: str, dimension: str, units: str) -> float:
     try:
         container = ureg.parse_units(given)
     except pint.UndefinedUnitError:
-        raise UnitError(f"a value in {target} expected, the unit {given!r} is unknown; convert it first, "
+        raise UnitError(f"a value in {target} expected, the unit {_shown(given)!r} is unknown; convert it first, "
                         f"for example with .to({target!r})") from None
     names = [name for name, _ in ureg.Quantity(1, container).unit_items()]
     hint = ""
     if "mil" in names:
         hint = " (pint's 'mil' is an angle; a thousandth of an inch is 'thou')"
     if any("parsec" in name for name in names):
-        raise UnitError(f"a value in {target} expected, {given!r} given (pint reads 'pcs' as parsec; give a count as a "
-                        "plain number)")
+        raise UnitError(f"a value in {target} expected, {_shown(given)!r} given (pint reads 'pcs' as parsec; give a "
+                        "count as a plain number)")
     if ureg.get_dimensionality(container) != ureg.get_dimensionality(ureg.parse_units(target)):
         raise UnitError(f"a value in {target} expected, {_shown(given)!r} given{hint}")
     if any("radian" in str(ureg.get_base_units(name)[1]) for name in names):
         if dimension not in _PER_TURN:
-            raise UnitError(f"a value in {target} expected, {_shown(given)!r} given, which holds an angle: pint counts a "
-                            f"revolution as 2*pi; convert it to a plain {target} first")
+            raise UnitError(f"a value in {target} expected, {_shown(given)!r} given, which holds an angle: pint counts "
+                            f"a revolution as 2*pi; convert it to a plain {target} first")
         target = _PER_TURN[dimension].format(target)
         turns = dict(ureg.Quantity(1, container).to_base_units().unit_items()).get("radian")
         if turns != (1 if dimension == "spindle_speed" else -1):
             raise UnitError(f"a value in {target} expected, {_shown(given)!r} given")
     factor = float(ureg.convert(1, container, ureg.parse_units(target)))
-    # pint makes a foot 12.000000000000002 inch, which can cost the last part of a bar.
-    return float(f"{factor:.15g}")
+    # pint makes a foot 12.000000000000002 inch, which can cost the last part of a bar: where the factor or its inverse
+    # is a short decimal, that is the exact one.
+    times, over = f"{factor:.15g}", f"{1 / factor:.15g}"
+    if min(len(times), len(over)) > 14:
+        return factor, 1.0
+    return (float(times), 1.0) if len(times) <= len(over) else (1.0, float(over))
 
 
 def _shown(given: str) -> str:
-    return given.replace(" ** 1", "") if " ** 1" in given and " ** 1." not in given else given
+    return re.sub(r" \*\* 1(?![0-9.])", "", given)
 
 
 def from_quantity(q: Any, dimension: str, units: str) -> float:
@@ -563,14 +569,15 @@ def from_quantity(q: Any, dimension: str, units: str) -> float:
         magnitude = magnitude[()]
     if isinstance(magnitude, bool) or not isinstance(magnitude, (numbers.Real, Decimal)):
         raise UnitError(f"one number in {target} expected, a quantity of {type(magnitude).__name__} given")
-    value = float(magnitude) * _factor(_unit_text(q), dimension, units)
+    times, over = _factor(_unit_text(q), dimension, units)
+    value = float(magnitude) * times / over
     if not math.isfinite(value):
         raise UnitError(f"a finite number in {target} expected, {magnitude} given")
     return value
 
 
-_INCH_WORDS = ("inch", "foot", "feet", "thou", "mil_length", "yard", "mile", "furlong", "pound", "ounce", "grain", "stone",
-               "hundredweight")
+_INCH_WORDS = ("inch", "foot", "feet", "thou", "mil_length", "yard", "mile", "furlong", "pound", "ounce", "grain",
+               "stone", "hundredweight")
 
 
 def quantity_system(q: Any) -> System | None:

@@ -30,6 +30,9 @@ from barfuncs.workbooks.sheetxml import Cell, CellError, SheetXML, Value, cell_x
 TEMPLATES = {"job_plan": job_plan}
 LONGEST_TEXT = 120
 
+Cut = tuple[str, list[bytes], list[tuple[Cell, Address, str | None]]]
+"""One sheet: its part, its pieces, and between them the cells that change, with their address and input name."""
+
 
 @dataclass(frozen=True)
 class Filled:
@@ -221,7 +224,8 @@ class Filler:
         """Cut the sheets at the cells that change; zip everything else once."""
         parts = dict(self.book.parts)
         inputs = {**{a: name for name, a in self.inputs.items()}, self.own_name: "own_name", self.own_density: "own_density"}
-        self.sheets: list[tuple[str, list[bytes], list[tuple[Cell, Address, str | None]]]] = []
+        self.sheets: list[Cut] = []
+        self.own_sheets: list[Cut] = []
         for index, part in enumerate(self.book.sheet_parts()):
             xml = SheetXML(parts[part])
             input_refs = {f"{column_letters(c)}{r}": name for (s, r, c), name in inputs.items() if s == index}
@@ -229,9 +233,15 @@ class Filler:
             if not changing:
                 continue
             pieces, cells = xml.slots(changing)
-            self.sheets.append((part, pieces, [(c, _address(index, c.ref), input_refs.get(c.ref)) for c in cells]))
+            cut = (part, pieces, [(c, _address(index, c.ref), input_refs.get(c.ref)) for c in cells])
+            # The materials table changes only for a material of the shop's own; otherwise it is zipped once.
+            (self.own_sheets if index == self.own_name[0] else self.sheets).append(cut)
+        for part, _, _ in self.sheets:
             del parts[part]
         self.fixed = pack(parts)
+        for part, _, _ in self.own_sheets:
+            del parts[part]
+        self.fixed_without_own = pack(parts)
 
     def fill(self, inputs: Mapping[str, Value], table: materials.Materials | None = None) -> Filled:
         """Fill with inputs that were read by `read_inputs`.
@@ -267,11 +277,12 @@ class Filler:
             raise InputError(self.template, problems)
 
     def _write(self, values: Mapping[str, Value]) -> bytes:
+        own = values["own_name"] is not None
         buffer = io.BytesIO()
-        buffer.write(self.fixed)
+        buffer.write(self.fixed_without_own if own else self.fixed)
         value_at = self.book.value_at
         with zipfile.ZipFile(buffer, "a") as archive:
-            for part, pieces, cells in self.sheets:
+            for part, pieces, cells in (*self.sheets, *(self.own_sheets if own else ())):
                 out = [pieces[0]]
                 for (cell, address, name), piece in zip(cells, pieces[1:], strict=True):
                     out += [cell_xml(cell, values[name] if name is not None else value_at(address)), piece]

@@ -134,6 +134,7 @@ ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), STOP_I
 _P = "plan_"
 _BAR_ARGUMENTS = (("min_remnant", "plan_min_remnant"),)
 _ORDER_ARGUMENTS = (("parts_per_bar", "plan_parts_per_bar"),)
+_DENSITY = (("material", "plan_density"),)  # looked up once: the table is the slowest part of a recalculation
 _NEED_PRICE = "OR(ISBLANK(price),ISBLANK(price_per))"
 
 
@@ -163,9 +164,10 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
         Answer("starts", "Starts", "count", "parts", calls="starts_for_quantity"),
         Answer("bars", "Bars", "count", "bars", calls="bars_for_quantity", refs=_ORDER_ARGUMENTS),
         Answer("fewest_bars", "Bars if all were the longest", "count", "bars",
-               formula=_formula_where("longest_bar bar_length",
-                                      "IF(longest_bar<bar_length,NA(),COUNT_UP(plan_starts/PARTS_PER_BAR(longest_bar,part_length,"
-                                      "cutoff_width,plan_min_remnant,facing,end_trim)))")),
+               formula='IF(ISBLANK(longest_bar),"-",' + _formula_where(
+                   "longest_bar bar_length",
+                   "IF(longest_bar<bar_length,NA(),COUNT_UP(plan_starts/PARTS_PER_BAR(longest_bar,part_length,"
+                   "cutoff_width,plan_min_remnant,facing,end_trim)))") + ")"),
         Answer("last_bar_parts", "Parts from the last bar", "count", "parts", calls="last_bar_parts",
                refs=_ORDER_ARGUMENTS),
         Answer("last_bar_remnant", "Left of the last bar", "length", "length",
@@ -177,8 +179,9 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
     ),
     "Weight": (
         Answer("weight_per_length", "Weight per length", "weight_per_length", "weight_per_length",
-               calls="weight_per_length"),
-        Answer("bar_weight", "One bar", "weight", "weight", calls="bar_weight", refs=(("length", "bar_length"),)),
+               calls="weight_per_length", refs=_DENSITY),
+        Answer("bar_weight", "One bar", "weight", "weight", calls="bar_weight",
+               refs=(("length", "bar_length"), *_DENSITY)),
         Answer("total_weight", "All bars", "weight", "weight", formula="plan_bars*plan_bar_weight"),
         Answer("parts_weight", "Parts made", "weight", "weight",
                formula='plan_starts*IF(ISBLANK(part_weight),plan_section_weight*part_length,'
@@ -252,6 +255,14 @@ ALL_ANSWERS: dict[str, Answer] = {
 HEADLINES = ("parts_per_bar", "bars", "total_weight", "net_material", "run_hours")
 
 
+def _headline() -> str:
+    """Cell expression: the five answers that everybody asks for, in one line; what is not known yet is a dash."""
+    pieces = (('TEXT(plan_parts_per_bar,"#,##0")', '" parts per bar"'), ('TEXT(plan_bars,"#,##0")', '" bars"'),
+              ('TEXT(plan_total_weight,"#,##0.0")', 'IF(units="mm"," kg"," lb")'),
+              ('TEXT(plan_net_material,"#,##0.00")', '" material"'), ('TEXT(plan_run_hours,"#,##0.0")', '" h run"'))
+    return '&"   |   "&'.join(f'IFERROR({value},"-")&{unit}' for value, unit in pieces)
+
+
 def answer_formula(answer: Answer) -> str:
     """The native formula of an answer, without the leading `=`."""
     if answer.calls:
@@ -273,6 +284,7 @@ class Check:
 
     topic: str
     cases: tuple[tuple[str, str, str], ...]
+    long: bool = False
 
 
 STOP, LOOK, NOTE, OK = "\u2715 STOP", "! LOOK", "i NOTE", "\u2713 OK"
@@ -306,7 +318,7 @@ CHECKS = (
          '"Shape, size and thickness do not go together: a flat or a tube needs a thickness (a wall thinner than half '
          'the size), a solid bar none."'),
         ("TRUE", OK, '"Shape, size and thickness go together."'),
-    )),
+    ), long=True),
     Check("Feeder", (
         ("ISBLANK(longest_feeder_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
         ("MAX(bar_length,longest_bar)>longest_feeder_bar*(1+1E-9)", STOP,
@@ -319,7 +331,7 @@ CHECKS = (
          f'"The first stick-out is "&{_len("plan_first_stickout")}&", "&ROUND(plan_stickout_ratio,1)&" times the size. '
          'Over three, think about support, speed and chatter (common practice, no source)."'),
         ("TRUE", OK, '"The first stick-out is "&ROUND(plan_stickout_ratio,1)&" times the size, three or less."'),
-    )),
+    ), long=True),
     Check("Remnant", (
         ("plan_remnant>plan_feed*(1+1E-9)", LOOK,
          f'"The remnant is longer than one feed. A bar longer by "&{_len("plan_min_remnant+plan_feed-plan_remnant")}'
@@ -361,7 +373,7 @@ CHECKS = (
     Check("Material", (
         ('plan_material_caution<>""', LOOK, "plan_material_caution"),
         ("TRUE", OK, '"No caution in the materials table. Ask for the safety data sheet."'),
-    )),
+    ), long=True),
 )
 
 CAUTIONS = (
@@ -397,9 +409,9 @@ def _answer_name(name: str) -> str:
 def _first_case(check: Check, part: int) -> str:
     formula = '"?"'
     for case in reversed(check.cases):
-        text = f'"{case[1]}"' if part == 1 else case[2]
+        text = f'"{case[1]}"' if part == 1 else f'"{check.topic}: "&{case[2]}'
         formula = text if case[0] == "TRUE" else f"IF({case[0]},{text},{formula})"
-    blank = '"\u00b7 \u00b7 \u00b7"' if part == 1 else '"Not known yet."'
+    blank = '"\u00b7 \u00b7 \u00b7"' if part == 1 else f'"{check.topic}: not known yet."'
     return f"=IFERROR({formula},{blank})"
 
 
@@ -408,7 +420,7 @@ def _put_input(book: Workbook, sheet: Worksheet, item: Input, columns: str, row:
     layout.put(sheet, f"{label}{row}", item.label + (" *" if item.needed else ""))
     layout.style_input(sheet, f"{value}{row}", item.number)
     sheet[f"{value}{row}"].value = item.default
-    layout.put(sheet, f"{unit}{row}", _unit(item.unit) if item.unit else None, color=layout.SOFT, size=9)
+    layout.put(sheet, f"{unit}{row}", _unit(item.unit) if item.unit else None, color=layout.SOFT, size=9, indent=1)
     source = "=material_names" if item.kind.reader == "material" else None
     layout.validate(sheet, f"{value}{row}", item.kind, item.label, item.help, source)
     layout.name_cell(book, item.name, sheet, f"{value}{row}")
@@ -419,7 +431,7 @@ def _put_answer(book: Workbook, sheet: Worksheet, answer: Answer, columns: str, 
     layout.put(sheet, f"{label}{row}", answer.label)
     layout.style_answer(sheet, f"{value}{row}", answer.number)
     sheet[f"{value}{row}"].value = "=" + answer_formula(answer)
-    layout.put(sheet, f"{unit}{row}", _unit(answer.unit) if answer.unit else None, color=layout.SOFT, size=9)
+    layout.put(sheet, f"{unit}{row}", _unit(answer.unit) if answer.unit else None, color=layout.SOFT, size=9, indent=1)
     layout.name_cell(book, _answer_name(answer.name), sheet, f"{value}{row}")
 
 
@@ -439,6 +451,10 @@ def _plan_sheet(book: Workbook) -> Worksheet:
     sheet.merge_cells("B3:H3")
     sheet.row_dimensions[3].height = 30
     layout.name_cell(book, "plan_status", sheet, "B3")
+    layout.put(sheet, "B4", "=" + _headline(), size=12, bold=True, color=layout.ACCENT)
+    sheet.merge_cells("B4:H4")
+    sheet.row_dimensions[4].height = 24
+    layout.name_cell(book, "plan_headline", sheet, "B4")
     row = 5
     for title, items in INPUTS.items():
         layout.heading(sheet, "B", "D", row, title)
@@ -458,6 +474,8 @@ def _plan_sheet(book: Workbook) -> Worksheet:
             row += 1
     layout.quiet_errors(sheet, f"G6:G{row}")
     row = max(row, inputs_end) + 1
+    for line in range(5, row):
+        sheet.row_dimensions[line].height = 15.5
     row = _bar_drawing(sheet, row)
     _checks(book, sheet, row)
     return sheet
@@ -503,7 +521,7 @@ def _bar_drawing(sheet: Worksheet, row: int) -> int:
     for offset, (label, formula) in enumerate(_DRAWING):
         layout.put(sheet, f"B{first + offset}", label)
         layout.put(sheet, f"C{first + offset}", "=" + formula, align="right", number="length")
-        layout.put(sheet, f"D{first + offset}", _unit("length"), color=layout.SOFT, size=9)
+        layout.put(sheet, f"D{first + offset}", _unit("length"), color=layout.SOFT, size=9, indent=1)
     last = first + len(_DRAWING) - 1
     layout.put(sheet, f"B{last + 1}", '=IFERROR(plan_parts_per_bar&" parts of "&part_length&" and their cut-offs","")',
                color=layout.SOFT, size=9)
@@ -517,18 +535,15 @@ def _checks(book: Workbook, sheet: Worksheet, row: int) -> None:
     first = row + 1
     for offset, check in enumerate(CHECKS):
         line = first + offset
-        layout.put(sheet, f"B{line}", check.topic)
-        layout.put(sheet, f"C{line}", _first_case(check, 1), bold=True)
-        layout.put(sheet, f"D{line}", _first_case(check, 2), wrap=True, size=9)
-        sheet.merge_cells(f"D{line}:H{line}")
-        sheet.row_dimensions[line].height = 25
-        for column in "BC":
-            sheet[f"{column}{line}"].alignment = Alignment(vertical="top")
+        layout.put(sheet, f"B{line}", _first_case(check, 1), bold=True, wrap=True)
+        layout.put(sheet, f"C{line}", _first_case(check, 2), wrap=True)
+        sheet.merge_cells(f"C{line}:H{line}")
+        sheet.row_dimensions[line].height = 27 if check.long else 15
     last = first + len(CHECKS) - 1
-    layout.name_cell(book, "plan_check_words", sheet, f"C{first}:C{last}")
+    layout.name_cell(book, "plan_check_words", sheet, f"B{first}:B{last}")
     strong = Side(style="medium", color=layout.INK)
-    sheet.conditional_formatting.add(f"C{first}:C{last}", FormulaRule(
-        formula=[f'OR(C{first}="{STOP}",C{first}="{LOOK}")'], font=Font(color=layout.ACCENT, bold=True),
+    sheet.conditional_formatting.add(f"B{first}:B{last}", FormulaRule(
+        formula=[f'OR(B{first}="{STOP}",B{first}="{LOOK}")'], font=Font(color=layout.ACCENT, bold=True),
         border=Border(left=strong)))
     layout.put(sheet, f"B{last + 2}", "Cautions are on the setter's sheet. Give it to the person at the lathe.",
                italic=True, color=layout.SOFT, size=9)
@@ -550,10 +565,10 @@ def _setter_sheet(book: Workbook) -> None:
         layout.put(sheet, f"B{row}", label, size=11)
         layout.style_answer(sheet, f"C{row}", "length", bold=True)
         sheet[f"C{row}"].value = f"=IF(ISNUMBER({ref}),{ref},NA())"
-        layout.put(sheet, f"D{row}", _unit("length"), color=layout.SOFT)
+        layout.put(sheet, f"D{row}", _unit("length"), color=layout.SOFT, indent=1)
         layout.style_input(sheet, f"F{row}", "text")
         sheet.row_dimensions[row].height = 22
-    layout.quiet_errors(sheet, "C5:C26")
+    layout.quiet_errors(sheet, "C5:C24")
     layout.heading(sheet, "B", "F", 10, "Stop rule: fill one, or leave all blank to run until the bars run out")
     for row, (item, wanted) in enumerate(zip(STOP_INPUTS, ("plan_starts", "plan_bars", "plan_fed_length"), strict=True),
                                          start=11):
@@ -574,29 +589,9 @@ def _setter_sheet(book: Workbook) -> None:
         layout.put(sheet, f"B{line}", label)
         layout.put(sheet, f"C{line}", f"=IF(OR(ISBLANK({ref}),ISNUMBER({ref})),0+{ref},NA())", align="right",
                    number="length")
-        layout.put(sheet, f"D{line}", _unit("length"), color=layout.SOFT, size=9)
+        layout.put(sheet, f"D{line}", _unit("length"), color=layout.SOFT, size=9, indent=1)
     _stacked_bar(sheet, 19, 23, "E18", 9.2, 3.9, ("FFFFFF", "9C8F9A", layout.ACCENT, "D9CBD6", "E9DDC3"))
-    layout.heading(sheet, "B", "F", 27, "Steps between")
-    for line, answer in enumerate(_STEPS, start=28):
-        _put_answer(book, sheet, answer, "BCD", line)
-        sheet[f"B{line}"].font = layout.font(9, color=layout.SOFT)
-    line = 28 + len(_STEPS)
-    density = CATALOGUE["material_density"].cell_formula()
-    row_match = ("SUMPRODUCT(((material_names=material)+(material_code_1=material)+(material_code_2=material)"
-                 "+(material_code_3=material)+(material_code_4=material)>0)*material_rows)")
-    extra = (
-        ("density", "density", f"={density}"),
-        ("material_caution", "caution of the material",
-         f'=IF(ISTEXT(material),IF({row_match}>0,INDEX(material_cautions,{row_match})&"",""),"")'),
-        ("problems", "inputs to fill in or correct", "=" + _problem_list()),
-    )
-    for name, label, formula in extra:
-        layout.put(sheet, f"B{line}", label, size=9, color=layout.SOFT)
-        layout.style_answer(sheet, f"C{line}", "text" if name != "density" else "weight_per_length")
-        sheet[f"C{line}"].value = formula
-        layout.name_cell(book, _answer_name(name), sheet, f"C{line}")
-        line += 1
-    layout.quiet_errors(sheet, f"C28:C{line}")
+    line = 25
     line += 1
     layout.heading(sheet, "B", "F", line, "Cautions")
     for text in CAUTIONS:
@@ -674,7 +669,30 @@ def _notes_sheet(book: Workbook) -> None:
     ):
         row += 1
         layout.put(sheet, f"B{row}", text, size=9)
-    sheet.print_area = f"A1:C{row}"
+    row += 2
+    layout.heading(sheet, "B", "C", row, "Steps between")
+    for line, answer in enumerate(_STEPS, start=row + 1):
+        _put_answer(book, sheet, answer, "BCD", line)
+        sheet[f"B{line}"].font = layout.font(9, color=layout.SOFT)
+    line = row + 1 + len(_STEPS)
+    density = CATALOGUE["material_density"].cell_formula()
+    row_match = ("SUMPRODUCT(((material_names=material)+(material_code_1=material)+(material_code_2=material)"
+                 "+(material_code_3=material)+(material_code_4=material)>0)*material_rows)")
+    extra = (
+        ("density", "density", f"={density}"),
+        ("material_row", "row of the material in the table, 0 for none", f"=IF(ISTEXT(material),{row_match},0)"),
+        ("material_caution", "caution of the material",
+         '=IF(plan_material_row>0,INDEX(material_cautions,plan_material_row)&"","")'),
+        ("problems", "inputs to fill in or correct", "=" + _problem_list()),
+    )
+    for name, label, formula in extra:
+        layout.put(sheet, f"B{line}", label, size=9, color=layout.SOFT)
+        layout.style_answer(sheet, f"C{line}", "text" if name != "density" else "weight_per_length")
+        sheet[f"C{line}"].value = formula
+        layout.name_cell(book, _answer_name(name), sheet, f"C{line}")
+        line += 1
+    layout.quiet_errors(sheet, f"C{row + 1}:C{line}")
+    sheet.print_area = f"A1:C{line}"
 
 
 @functools.cache

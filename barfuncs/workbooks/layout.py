@@ -84,11 +84,12 @@ def name_cell(book: Workbook, name: str, sheet: Worksheet, ref: str) -> None:
 
 
 def put(sheet: Worksheet, ref: str, value: Any, *, size: float = 10, bold: bool = False, color: str = INK,
-        italic: bool = False, align: str = "left", wrap: bool = False, number: str = "general") -> None:
+        italic: bool = False, align: str = "left", wrap: bool = False, number: str = "general", indent: int = 0) -> None:
     cell = sheet[ref]
     cell.value = value
     cell.font = font(size, bold, color, italic)
-    cell.alignment = Alignment(horizontal=align, vertical="top" if wrap else "center", wrap_text=wrap)
+    cell.alignment = Alignment(horizontal=align, vertical="top" if wrap else "center", wrap_text=wrap,
+                               indent=indent)
     cell.number_format = FORMATS[number]
 
 
