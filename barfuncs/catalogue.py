@@ -510,6 +510,10 @@ def _read_material(value: Any, decimal_comma: bool) -> tuple[Any, str | None]:
     from barfuncs import materials
 
     if isinstance(value, (int, float)) and not isinstance(value, bool) and value == value:
+        code = f"{value:.4f}"  # a designation such as 1.4305 that a spreadsheet turned into a number
+        if code in materials.active():
+            raise ValueError(f"{value!r} given as a number; for the material write {code!r} as text, for a density add "
+                             "its unit, such as '7.9 g/cm3'")
         return float(value), None
     if not isinstance(value, str) or not value.strip():
         raise ValueError(f"{_short(value)} given; allowed is a material's name or designation, or a density")
@@ -576,5 +580,5 @@ def find(name: str) -> Entry:
 
         close = difflib.get_close_matches(str(name).lower(), CATALOGUE, n=1)
         hint = f"; did you mean {close[0]!r}?" if close else ""
-        raise InputError("why", [("name", f"{name!r} is not a function of barfuncs{hint}")])
+        raise InputError("barfuncs", [("function", f"{name!r} is not known here{hint}")])
     return entry

@@ -74,6 +74,7 @@ def plan(jobs: str, out: str, units: str | None, materials_file: str | None, dec
 
 
 _MOST_SHOWN = 60
+_MOST_PROBLEMS = 200
 
 
 def _show_plans(outcome: Any, out: str, total: int) -> None:
@@ -89,7 +90,7 @@ def _show_plans(outcome: Any, out: str, total: int) -> None:
 
     if outcome.done:
         table = Table(box=None, header_style="bold", pad_edge=False)
-        table.add_column("Row", justify="right")
+        table.add_column("Row", justify="right", min_width=3)
         table.add_column("Job", no_wrap=True, overflow="ellipsis", ratio=1)
         for head in ("Parts\nper bar", "Bars", "Weight", "Material\nless return", "Run\nhours", "Checks"):
             table.add_column(head, justify="left" if head == "Checks" else "right", no_wrap=True)
@@ -103,13 +104,17 @@ def _show_plans(outcome: Any, out: str, total: int) -> None:
         if len(outcome.done) > _MOST_SHOWN:
             console.print(f"... and {len(outcome.done) - _MOST_SHOWN} more, all in results.csv and results.xlsx")
     if outcome.problems:
-        console.print(f"\n{len({p.row for p in outcome.problems})} of {total} rows have problems:", style="bold")
-        for p in outcome.problems[:200]:
-            where = f"{p.file}, row {p.row}" if p.row else p.file
-            given = f" = {p.value!r}" if p.value else ""
-            console.print(Text(f"  {where}{', ' + p.column if p.column else ''}{given}: {p.reason}"), soft_wrap=False)
-        if len(outcome.problems) > 200:
-            console.print(f"  ... and {len(outcome.problems) - 200} more")
+        rows = len({p.row for p in outcome.problems if p.row})
+        console.print(f"\n{rows} of {total} rows in {outcome.problems[0].file} have problems:", style="bold")
+        table = Table(box=None, header_style="bold", pad_edge=False)
+        for head in ("Row", "Column", "Value", "What is wrong"):
+            table.add_column(head, justify="right" if head == "Row" else "left", overflow="fold",
+                             max_width={"Value": 14, "Column": 16}.get(head))
+        for p in outcome.problems[:_MOST_PROBLEMS]:
+            table.add_row(str(p.row) if p.row else "", Text(p.column), Text(p.value), Text(p.reason))
+        console.print(table)
+        if len(outcome.problems) > _MOST_PROBLEMS:
+            console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")
     console.print(f"\n{len(outcome.done)} of {total} jobs planned, in {out}")
     console.print(CAUTION, style="italic")
 
@@ -163,9 +168,8 @@ def _result_lines(entry: Any, result: Any, units: str) -> list[str]:
     if isinstance(result, list):
         from barfuncs.cost import PRICE_BREAK_COLUMNS
 
-        rows = [PRICE_BREAK_COLUMNS, *([f"{v:,}" if isinstance(v, int) else f"{v:,.2f}" for v in r] for r in result)]
-        return ["".join(f"{c:>{9 if i < 2 else 12 if i == 8 else 10}}" for i, c in enumerate(r)).strip() if False else
-                " ".join(f"{c:>11}" if i == 8 else f"{c:>8}" for i, c in enumerate(r)) for r in rows]
+        rows = [PRICE_BREAK_COLUMNS, *([f"{v:,}" if n < 2 else f"{v:,.2f}" for n, v in enumerate(r)] for r in result)]
+        return ["".join(f"{cell:>{6 if n == 1 else 12 if n == 8 else 10}}" for n, cell in enumerate(r)) for r in rows]
     unit = entry.result.unit(units)
     text = f"{result:,d}" if isinstance(result, int) else f"{result:,.10g}"
     return [text + (f" {unit}" if unit else "")]
@@ -221,7 +225,7 @@ def recalc(workbook: str, write: bool, out: str | None, replace: bool) -> None:
 @click.option("--group", help="Only this group.")
 def functions(group: str | None) -> None:
     """List every function with its arguments and meaning."""
-    from rich.table import Table
+    from rich.padding import Padding
     from rich.text import Text
 
     import barfuncs
@@ -234,13 +238,11 @@ def functions(group: str | None) -> None:
         entries = [e for e in barfuncs.CATALOGUE.values() if e.group == name and (not group or group.title() == name)]
         if not entries:
             continue
-        table = Table(box=None, title=name, title_justify="left", show_header=False, pad_edge=False, title_style="bold")
-        table.add_column(ratio=1)
+        console.print(name, style="bold underline")
         for entry in entries:
             shown = ", ".join(a.name if a.required else f"[{a.name}]" for a in entry.arguments)
-            table.add_row(Text(f"{entry.name}({shown})", style="bold"))
-            table.add_row(Text("    " + entry.summary))
-        console.print(table)
+            console.print(Padding(Text(f"{entry.name}({shown})", style="bold"), (0, 0, 0, 2)))
+            console.print(Padding(Text(entry.summary), (0, 0, 0, 6)))
         console.print()
 
 

@@ -1,13 +1,15 @@
 """The materials table: names, designations, density, Young's modulus and where each value comes from."""
 
-import csv
 import functools
-import io
+import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from barfuncs.errors import InputError
+
+if TYPE_CHECKING:  # csv and pathlib would be a quarter of the time that importing barfuncs takes
+    from pathlib import Path
 
 COLUMNS = ("name", "group", "en", "uns", "aisi", "density_g_cm3", "density_source", "modulus_gpa", "modulus_source",
            "leaded", "caution")
@@ -114,6 +116,9 @@ def _read_row(line: int, raw: Mapping[str, str | None]) -> MaterialRow:
 
 
 def _parse(text: str) -> list[MaterialRow]:
+    import csv
+    import io
+
     reader = csv.DictReader(io.StringIO(text, newline=""))
     header = reader.fieldnames or []
     missing = [c for c in REQUIRED_COLUMNS if c not in header]
@@ -128,21 +133,25 @@ def _parse(text: str) -> list[MaterialRow]:
 @functools.cache
 def builtin() -> Materials:
     """The table that comes with barfuncs (`materials.csv`)."""
-    return Materials(_parse((Path(__file__).with_name("materials.csv")).read_text("utf-8")))
+    with open(os.path.join(os.path.dirname(__file__), "materials.csv"), encoding="utf-8") as file:
+        return Materials(_parse(file.read()))
 
 
-def read_materials(path: str | Path) -> list[MaterialRow]:
+def read_materials(path: "str | Path") -> list[MaterialRow]:
     """Read a materials file of your own: CSV with at least the columns name and density_g_cm3.
 
     Raises InputError for a missing column, an unknown column, a bad number or a file over 4 MB.
     """
-    path = Path(path)
-    if path.stat().st_size > _LARGEST_FILE:
-        raise InputError("materials file", [(path.name, "is larger than 4 MB")])
+    import csv
+
+    name = os.path.basename(path)
+    if os.path.getsize(path) > _LARGEST_FILE:
+        raise InputError("materials file", [(name, "is larger than 4 MB")])
     try:
-        return _parse(path.read_text("utf-8-sig"))
+        with open(path, encoding="utf-8-sig", newline="") as file:
+            return _parse(file.read())
     except (UnicodeDecodeError, csv.Error) as error:
-        raise InputError("materials file", [(path.name, f"is not a CSV text in UTF-8 ({error})")]) from None
+        raise InputError("materials file", [(name, f"is not a CSV text in UTF-8 ({error})")]) from None
 
 
 _active: Materials | None = None
@@ -153,7 +162,7 @@ def active() -> Materials:
     return _active if _active is not None else builtin()
 
 
-def use_materials(path: str | Path | None) -> Materials:
+def use_materials(path: "str | Path | None") -> Materials:
     """Add the materials of your own file to the built-in ones, yours first. None goes back to the built-in table."""
     global _active
     _active = None if path is None else builtin().extended(read_materials(path))

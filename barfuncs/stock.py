@@ -107,9 +107,15 @@ _FOUND = (f"IF({_OWN.format('')}=1,{_OWN.format(',own_material_densities')},"
 _DENSITY_RANGE = f'AND(material>0,material<=IF(units="mm",25,{25 * LB_IN3_PER_G_CM3!r}))'
 
 
+# A designation such as 1.4305 typed into a cell turns into a number, and must not be taken for a density. Only light
+# materials' densities are in that range, so only there the table is searched.
+_CODE_TEXT = 'SUBSTITUTE(TEXT(material,"0.0000"),",",".")'
+_NO_CODE = ("IF(material>=4,TRUE,SUMPRODUCT(" + "+".join(f"(material_code_{n}={_CODE_TEXT})" for n in (1, 2, 3, 4)) + ")=0)")
+
+
 @cell_function(
     group="Stock",
-    formula=f"IF(ISNUMBER(material),IF({_DENSITY_RANGE},material,NA()),"
+    formula=f"IF(ISNUMBER(material),IF({_DENSITY_RANGE},IF({_NO_CODE},material,NA()),NA()),"
             f'{_FOUND}*IF(units="mm",1,{LB_IN3_PER_G_CM3!r}))',
 )
 def material_density(material: Material, units: Units = "in") -> Density:

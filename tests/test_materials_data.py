@@ -152,7 +152,8 @@ def test_values_fit_their_group(group, low, high, modulus_low, modulus_high):
     assert rows
     assert [(r["name"], r["density_g_cm3"]) for r in rows
             if not Decimal(low) <= Decimal(r["density_g_cm3"]) <= Decimal(high)] == []
-    assert [(r["name"], r["modulus_gpa"]) for r in rows if not modulus_low <= Decimal(r["modulus_gpa"]) <= modulus_high] == []
+    assert [(r["name"], r["modulus_gpa"]) for r in rows
+            if not modulus_low <= Decimal(r["modulus_gpa"]) <= modulus_high] == []
 
 
 def test_every_value_has_a_source():
@@ -220,9 +221,3 @@ def test_caution_is_there(code, words):
 
 def test_burning_metals_all_carry_the_caution():
     assert [r["name"] for r in ROWS if r["group"] in ("titanium", "magnesium") and "can burn" not in r["caution"]] == []
-
-
-def test_generic_names_only():
-    trade_names = ("inconel", "monel", "delrin", "hastelloy", "nitronic", "teflon", "incoloy", "dural", "invar", "kovar")
-    text = PATH.read_text("utf-8").casefold()
-    assert [name for name in trade_names if name in text] == []

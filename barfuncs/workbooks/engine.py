@@ -34,6 +34,15 @@ def column_letters(number: int) -> str:
     return letters
 
 
+_EMPTY_NUMBER = re.compile(rb'(<c\b[^<>]*?) t="n"([^<>]*?)(/>|></c>|><v ?/></c>|><v></v></c>)')
+
+
+def _with_blank_cells_blank(parts: Mapping[str, bytes]) -> dict[str, bytes]:
+    """openpyxl marks a blank, styled cell as a number; the engine would read that as 0, and blank is not 0."""
+    return {name: _EMPTY_NUMBER.sub(rb"\1\2/>", data) if name.startswith("xl/worksheets/") else data
+            for name, data in parts.items()}
+
+
 class Workbook:
     """A workbook that is being calculated.
 
@@ -72,7 +81,7 @@ class Workbook:
         # A scratch copy, since the engine reads from a path and the file may change while it is read.
         with tempfile.TemporaryDirectory(prefix="barfuncs-") as folder:
             path = Path(folder) / "book.xlsx"
-            path.write_bytes(pack(self.parts, level=1))
+            path.write_bytes(pack(_with_blank_cells_blank(self.parts), level=1))
             try:
                 return ironcalc.load_from_xlsx(str(path))
             except BaseException as error:  # the engine's panics are not Exceptions

@@ -333,7 +333,7 @@ CHECKS = (
         ("TRUE", OK, '"The first stick-out is "&ROUND(plan_stickout_ratio,1)&" times the size, three or less."'),
     ), long=True),
     Check("Remnant", (
-        ("plan_remnant>plan_feed*(1+1E-9)", LOOK,
+        ("plan_remnant>plan_feed*(1+1E-9)", NOTE,
          f'"The remnant is longer than one feed. A bar longer by "&{_len("plan_min_remnant+plan_feed-plan_remnant")}'
          '&" would give one more part."'),
         ("TRUE", OK, f'"The remnant, "&{_len("plan_remnant")}&", is no longer than one feed."'),
@@ -682,7 +682,7 @@ def _notes_sheet(book: Workbook) -> None:
         ("density", "density", f"={density}"),
         ("material_row", "row of the material in the table, 0 for none", f"=IF(ISTEXT(material),{row_match},0)"),
         ("material_caution", "caution of the material",
-         '=IF(plan_material_row>0,INDEX(material_cautions,plan_material_row)&"","")'),
+         '=IF(plan_material_row>0,T(INDEX(material_cautions,plan_material_row)),"")'),
         ("problems", "inputs to fill in or correct", "=" + _problem_list()),
     )
     for name, label, formula in extra:
@@ -707,14 +707,4 @@ def build() -> bytes:
 
     buffer = io.BytesIO()
     book.save(buffer)
-    parts = read_parts(buffer.getvalue())
-    return pack(_without_dates(parts))
-
-
-def _without_dates(parts: dict[str, bytes]) -> dict[str, bytes]:
-    """openpyxl stamps the time of saving into the properties; the template must not change with the clock."""
-    import re
-
-    core = parts["docProps/core.xml"]
-    parts["docProps/core.xml"] = re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>2026-01-01T00:00:00Z", core)
-    return parts
+    return pack(layout.settled(read_parts(buffer.getvalue())))

@@ -129,6 +129,9 @@ def _xlsx_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
         raise WorkbookError(f"{path.name} can't be read as a workbook ({error})") from None
 
 
+_TAKEN = "exists already; allow replacing (--replace) or choose another folder"
+
+
 def plan_jobs(jobs: Iterable[Job], out: str | Path, *, source: str = "jobs", units: str | None = None,
               decimal_comma: bool = False, replace: bool = False, table: materials.Materials | None = None,
               progress: Callable[[], None] | None = None) -> Outcome:
@@ -152,8 +155,7 @@ def plan_jobs(jobs: Iterable[Job], out: str | Path, *, source: str = "jobs", uni
                 value = job.values.get(column)
                 outcome.problems.append(Problem(source, job.row, column, "" if value is None else str(value)[:60], reason))
         except FileExistsError as error:
-            outcome.problems.append(Problem(source, job.row, "", "", f"{Path(str(error).split(' exists')[0]).name} "
-                                            "exists already; allow replacing, or choose another folder"))
+            outcome.problems.append(Problem(source, job.row, "", "", f"{name} {_TAKEN}"))
         if progress:
             progress()
     if outcome.done:
@@ -191,6 +193,8 @@ def _write_results(out: Path, source: str, outcome: Outcome, replace: bool) -> N
     for row, name, filled in outcome.done:
         known = {**filled.inputs, **{n: filled.answers[n] for n in RESULT_NAMES}, "status": filled.answers["status"]}
         known.update(row=row, file=name)
+        if known["fewest_bars"] == "-":
+            known["fewest_bars"] = None
         lines.append([None if isinstance(known[h], CellError) else known[h] for h in heads])
     text = io.StringIO(newline="")
     writer = csv.writer(text)
@@ -200,8 +204,7 @@ def _write_results(out: Path, source: str, outcome: Outcome, replace: bool) -> N
         try:
             write_whole(out / name, data, replace)
         except FileExistsError:
-            outcome.problems.append(Problem(source, 0, "", "", f"{name} exists already; allow replacing, or choose "
-                                                               "another folder"))
+            outcome.problems.append(Problem(source, 0, "", "", f"{name} {_TAKEN}"))
 
 
 def _csv_cell(value: Value) -> Any:

@@ -61,11 +61,11 @@ class SheetXML:
         def end(tag: str) -> None:
             local = tag.rpartition(":")[2]
             if local == "f" and current:
-                stop = self._after_tag(parser.CurrentByteIndex)
+                stop = self._end_of(tag, parser.CurrentByteIndex)
                 current[-1].formula = self.xml[formula_start[0]:stop]
             elif local == "c" and current:
                 cell = current.pop()
-                cell.end = self._after_tag(parser.CurrentByteIndex)
+                cell.end = self._end_of(tag, parser.CurrentByteIndex)
                 self.cells[cell.ref] = cell
 
         parser.StartDoctypeDeclHandler = refuse
@@ -76,9 +76,10 @@ class SheetXML:
         except expat.ExpatError as error:
             raise WorkbookError(f"a sheet is damaged ({error})") from None
 
-    def _after_tag(self, index: int) -> int:
-        """End of the tag at `index`: an end tag, or the start tag itself of an empty element."""
-        return self.xml.index(b">", index) + 1
+    def _end_of(self, tag: str, index: int) -> int:
+        """Where an element ends: behind its end tag at `index`; for an empty element `index` is behind it already."""
+        closing = f"</{tag}".encode()
+        return self.xml.index(b">", index) + 1 if self.xml.startswith(closing, index) else index
 
     def with_values(self, values: dict[str, Value]) -> bytes:
         """The XML with these cells' values; formulas and styles are kept, cells that are not there are left out."""

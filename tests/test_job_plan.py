@@ -1,0 +1,326 @@
+"""The template job_plan against plain Python, in the headless engine and in LibreOffice; bad inputs; the built file."""
+
+import io
+import random
+import re
+from pathlib import Path
+from xml.etree import ElementTree
+
+import openpyxl
+import pytest
+from job_generator import BAD_VALUES, good_job
+from libreoffice import convert
+from reference_plan import plan
+
+import barfuncs as bf
+from barfuncs.workbooks import job_plan
+from barfuncs.workbooks.engine import Workbook
+from barfuncs.workbooks.fill import fill, filler, read_inputs
+from barfuncs.workbooks.package import read_parts
+from barfuncs.workbooks.sheetxml import CellError
+
+ROOT = Path(__file__).parent.parent
+
+
+def jobs(count: int, seed: int = 7) -> list[dict]:
+    rng, found = random.Random(seed), []
+    while len(found) < count:
+        job = good_job(rng)
+        inputs = read_inputs(job)
+        if plan_fits(inputs):
+            found.append(inputs)
+    return found
+
+
+def plan_fits(inputs: dict) -> bool:
+    remnant = inputs["grip_length"] + inputs["standoff"]
+    return bf.parts_per_bar(inputs["bar_length"], inputs["part_length"], inputs["cutoff_width"], remnant,
+                            inputs["facing"] or 0, inputs["end_trim"] or 0) > 0
+
+
+def disagreements(inputs: dict, answers: dict) -> list[str]:
+    found = []
+    for name, want in plan(inputs).items():
+        got = answers[name]
+        if want is None:
+            same = isinstance(got, CellError)
+        elif isinstance(want, str):
+            same = got == want
+        else:
+            # Differences of large numbers lose digits: their error is judged by what they are made of.
+            scale = max(abs(want), {"remnant": inputs["bar_length"], "last_bar_remnant": inputs["bar_length"]}.get(name, 0))
+            if name in ("chips_weight", "remnants_weight", "scrap_return", "net_material", "material_each"):
+                scale = max(scale, answers["total_weight"])
+            same = isinstance(got, float) and abs(got - want) <= 1e-9 * scale
+        if not same:
+            found.append(f"{name}: sheet {got!r}, Python {want!r}, for {inputs}")
+    return found
+
+
+def test_every_named_answer_agrees_with_python_in_the_engine():
+    checked = 0
+    for inputs in jobs(400):
+        answers = filler("job_plan").fill(inputs).answers
+        assert disagreements(inputs, answers) == []
+        checked += len(plan(inputs))
+        assert abs(answers["length_balance"]) < 1e-6
+        assert abs(answers["weight_balance"]) <= 1e-9 * (1 + answers["total_weight"])
+    assert checked > 400 * 30
+
+
+def test_the_reference_names_every_answer():
+    answers = plan(jobs(1)[0])
+    steps = {a.name for a in job_plan._STEPS} | {"bars_at_hand"}
+    assert set(answers) == set(job_plan.ALL_ANSWERS) - steps
+
+
+def stripped(data: bytes) -> bytes:
+    """The workbook without any calculated value, so that a program that shows stored values has none to show."""
+    book = openpyxl.load_workbook(io.BytesIO(data))
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
+
+
+def named(data: bytes | Path) -> dict:
+    book = openpyxl.load_workbook(io.BytesIO(data) if isinstance(data, bytes) else data, data_only=True)
+    values = {}
+    for name, item in book.defined_names.items():
+        sheet, _, ref = item.attr_text.rpartition("!")
+        if name.startswith("plan_") and ":" not in ref:
+            value = book[sheet.strip("'")][ref.replace("$", "")].value
+            value = float(value) if isinstance(value, (int, float)) and not isinstance(value, bool) else value
+            values[name.removeprefix("plan_")] = CellError(value) if str(value).startswith("#") else value
+    return values
+
+
+@pytest.fixture(scope="module")
+def in_libreoffice(tmp_path_factory):
+    """Generated jobs, and what LibreOffice works out for them."""
+    folder = tmp_path_factory.mktemp("lo")
+    cases = jobs(12, seed=11)
+    files = []
+    for n, inputs in enumerate(cases):
+        path = folder / f"job{n}.xlsx"
+        path.write_bytes(stripped(filler("job_plan").fill(inputs).data))
+        files.append(path)
+    out = folder / "out"
+    converted = convert(files, out)
+    return [(inputs, named(path)) for inputs, path in zip(cases, converted, strict=True)]
+
+
+@pytest.mark.libreoffice
+def test_every_named_answer_agrees_with_python_in_libreoffice(in_libreoffice):
+    for inputs, answers in in_libreoffice:
+        assert disagreements(inputs, answers) == []
+
+
+@pytest.mark.libreoffice
+def test_the_texts_agree_between_engine_and_libreoffice(in_libreoffice):
+    for inputs, answers in in_libreoffice:
+        ours = filler("job_plan").fill(inputs).answers
+        for name in ("status", "headline", "stop_reason", "problems", "material_caution"):
+            assert (answers[name] or "") == ours[name]
+
+
+def test_the_comparison_notices_a_wrong_value():
+    inputs = jobs(1)[0]
+    answers = dict(filler("job_plan").fill(inputs).answers)
+    answers["bars"] += 1
+    assert len(disagreements(inputs, answers)) == 1
+
+
+@pytest.mark.parametrize(("name", "value"), [(n, v) for n, values in BAD_VALUES.items() for v in values])
+def test_a_bad_input_never_gives_a_number_in_the_sheet(name, value):
+    book = Workbook(job_plan.build())
+    good = {"material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "standoff": 0.2,
+            "grip_length": 2.0, "bar_length": 144.0, "quantity": 100.0, "price": 2.0, "price_per": "lb", "cycle_time": 40.0}
+    for key, number in (good | {name: value}).items():
+        book.set(key, value if key == name else number)
+    book.calculate()
+    assert str(book.value("plan_status")).startswith(job_plan.STOP)
+    label = job_plan.ALL_INPUTS[name].label.lower()
+    assert label in str(book.value("plan_problems"))
+    # Material cost rests on every one of these inputs.
+    assert isinstance(book.value("plan_net_material"), CellError)
+    if name in ("part_length", "cutoff_width", "standoff", "grip_length", "bar_length"):
+        # A bar of no length gives no part, which is an answer of its own.
+        assert isinstance(book.value("plan_parts_per_bar"), CellError) or (name, value) == ("bar_length", 0.0)
+
+
+def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
+    book = Workbook(job_plan.build())
+    book.calculate()
+    for name in job_plan.ALL_ANSWERS:
+        assert isinstance(book.value(f"plan_{name}"), (CellError, str)), name
+    assert str(book.value("plan_status")).startswith(job_plan.STOP + "  Fill in or correct: material, size")
+
+
+@pytest.mark.parametrize(("change", "column", "reason"), [
+    ({"part_length": 150}, "part_length", "no whole part fits"),
+    ({"part_weight": 40}, "part_weight", "is more than the bar over the length"),
+    ({"thickness": 0.1}, "thickness", "a solid round"),
+    ({"shape": "tube"}, "thickness", "need a thickness"),
+    ({"shape": "tube", "thickness": 0.6}, "thickness", "thinner than half the size"),
+    ({"longest_bar": 100}, "longest_bar", "must not be shorter"),
+    ({"quantity": None}, "quantity", "is missing"),
+    ({"quantity": "12,5"}, "quantity", "12,5"),
+    ({"part_lenght": 3}, "part_lenght", "did you mean 'part_length'"),
+    ({"job": "x" * 121}, "job", "121 characters"),
+    ({"units": "cm"}, "units", "allowed is one of in, mm"),
+    ({"bar_length": "3 m"}, "part_length", "has no unit next to values in metric units"),
+    ({"material": "brss c36000"}, "material", "nearest known is 'Brass C36000'"),
+])
+def test_fill_refuses_by_name(change, column, reason):
+    good = {"material": "Steel 1215", "size": 1, "part_length": 2, "cutoff_width": 0.1, "standoff": 0.2, "grip_length": 2,
+            "bar_length": 144, "quantity": 100}
+    with pytest.raises(bf.InputError, match=re.escape(reason)) as caught:
+        fill("job_plan", good | change)
+    assert type(caught.value) is bf.InputError
+    assert column in dict(caught.value.problems)
+
+
+def test_fill_names_every_bad_input_at_once():
+    with pytest.raises(bf.InputError) as caught:
+        fill("job_plan", {"size": -1, "part_length": "abc", "shape": "rhombus"})
+    named_inputs = dict(caught.value.problems)
+    assert {"size", "part_length", "shape", "material", "cutoff_width", "quantity", "bar_length"} <= set(named_inputs)
+
+
+def test_fill_reads_units_and_quantities(tmp_path):
+    import pint
+
+    ureg = pint.UnitRegistry()
+    metric = fill("job_plan", {
+        "units": "mm", "material": "303", "size": 20 * ureg.mm, "part_length": "1 3/8 in", "cutoff_width": "3 mm",
+        "standoff": 5, "grip_length": 60, "bar_length": "3 m", "quantity": "1,000", "scrap_rate": "3%", "cycle_time": "1 min"})
+    assert metric.inputs["part_length"] == pytest.approx(34.925, rel=1e-15)
+    assert metric.inputs["material"] == "Stainless 303"
+    assert metric.answers["parts_per_bar"] == bf.parts_per_bar(3000, 34.925, 3, 65)
+    assert metric.inputs["cycle_time"] == 60
+
+
+def test_a_text_never_becomes_a_formula(tmp_path):
+    texts = {"job": "=1+1", "customer": '=HYPERLINK("http://example.invalid")', "part_number": "@SUM(A1)"}
+    path = tmp_path / "x.xlsx"
+    fill("job_plan", {"material": "Steel 1215", "size": 1, "part_length": 2, "cutoff_width": 0.1, "standoff": 0.2,
+                      "grip_length": 2, "bar_length": 144, "quantity": 100, **texts}, path)
+    book = openpyxl.load_workbook(path)
+    for name, text in texts.items():
+        sheet, _, ref = book.defined_names[name].attr_text.rpartition("!")
+        cell = book[sheet.strip("'")][ref.replace("$", "")]
+        assert (cell.value, cell.data_type) == (text, "s") or cell.data_type == "inlineStr"
+    again = Workbook(path)
+    again.calculate()
+    assert again.value("job") == "=1+1"
+
+
+def test_a_material_of_the_shops_own(tmp_path):
+    table = tmp_path / "own.csv"
+    table.write_text("name,density_g_cm3\nShop bronze 7,8.1\nSteel 1215,7.8\n")
+    from barfuncs import materials
+
+    own = materials.builtin().extended(materials.read_materials(table))
+    job = {"units": "mm", "material": "shop bronze 7", "size": 20, "part_length": 50, "cutoff_width": 3, "standoff": 5,
+           "grip_length": 60, "bar_length": 3000, "quantity": 100}
+    for name, density in (("Shop bronze 7", 8.1), ("Steel 1215", 7.8)):
+        filled = fill("job_plan", job | {"material": name}, own_materials=own)
+        assert filled.answers["density"] == density
+        again = Workbook(filled.data)
+        again.calculate()
+        assert again.value("plan_density") == density
+    assert fill("job_plan", job | {"material": "Steel 1215"}).answers["density"] != 7.8
+
+
+def test_the_trade_fact_of_forty_parts_and_the_stop_at_99_bars():
+    """Common practice, no source: 36 in bar, 0.825 in a part, 1 3/8 in out before the first part, 2 in left to grip."""
+    job = {"material": "Steel 1215", "size": 0.5, "part_length": 0.7, "cutoff_width": 0.125, "standoff": 0.4, "end_trim": 0.15,
+           "grip_length": 2, "bar_length": 36, "quantity": 200, "bars_on_hand": 5}
+    free, at_99 = fill("job_plan", job), fill("job_plan", job | {"stop_bars": 99})
+    assert free.answers["first_stickout"] == pytest.approx(1.375)
+    assert free.answers["parts_per_bar"] == 40
+    assert free.answers["run_parts"] == at_99.answers["run_parts"] == 200
+    assert fill("job_plan", job | {"stop_bars": 3}).answers["run_parts"] == 120
+    assert "bars run out" in at_99.answers["stop_reason"]
+
+
+@pytest.mark.parametrize(("change", "word", "sentence"), [
+    ({"size": 0.5}, job_plan.LOOK, "times the size"),
+    ({"longest_feeder_bar": 100}, job_plan.STOP, "longer than the feeder takes by 44 in"),
+    ({"grip_length": 6}, job_plan.NOTE, "would give one more part"),
+    ({"bars_on_hand": 1}, job_plan.STOP, "bars; 1 are there"),
+    ({"stop_parts": 10}, job_plan.LOOK, "stops at 10 parts"),
+    ({"material": "12L14"}, job_plan.LOOK, "lead"),
+    ({"feeder_bars": 10}, job_plan.NOTE, "A full load weighs"),
+    ({}, job_plan.NOTE, "no hours, no cost"),
+])
+def test_checks_speak_plainly(change, word, sentence):
+    good = {"material": "Steel 1215", "size": 2, "part_length": 2, "cutoff_width": 0.125, "standoff": 0.25, "grip_length": 2,
+            "bar_length": 144, "quantity": 100}
+    book = Workbook(fill("job_plan", good | change).data)
+    book.calculate()
+    sheet = openpyxl.load_workbook(io.BytesIO(book.to_bytes()), data_only=True)["Plan"]
+    rows = [(sheet.cell(r, 2).value, sheet.cell(r, 3).value or "") for r in range(1, sheet.max_row + 1)]
+    assert any(w == word and sentence in str(s) for w, s in rows), rows[-16:]
+
+
+def test_one_more_part_is_what_the_remnant_check_promises():
+    job = {"material": "Steel 1215", "size": 2, "part_length": 2, "cutoff_width": 0.125, "standoff": 0.25, "grip_length": 6,
+           "bar_length": 144, "quantity": 100}
+    a = fill("job_plan", job).answers
+    more = a["min_remnant"] + a["feed"] - a["remnant"]
+    assert fill("job_plan", job | {"bar_length": 144 + more}).answers["parts_per_bar"] == a["parts_per_bar"] + 1
+    assert fill("job_plan", job | {"bar_length": 144 + more - 1e-3}).answers["parts_per_bar"] == a["parts_per_bar"]
+
+
+def test_the_committed_template_is_a_fresh_build():
+    committed = read_parts(ROOT / "workbook_templates" / "job_plan.xlsx")
+    fresh = read_parts(job_plan.build())
+    assert list(committed) == list(fresh)
+    for name in fresh:
+        # Canonical XML, since namespaces are declared in other places where lxml is installed.
+        assert ElementTree.canonicalize(committed[name], rewrite_prefixes=True) == ElementTree.canonicalize(
+            fresh[name], rewrite_prefixes=True), name
+
+
+def test_filling_leaves_everything_but_values_as_it_was():
+    """Charts, validations and styles: the file with its values taken out again is the template."""
+    inputs = jobs(1)[0]
+    template, filled = read_parts(job_plan.build()), read_parts(filler("job_plan").fill(inputs).data)
+    assert set(template) == set(filled)
+    for name, part in template.items():
+        if not name.startswith("xl/worksheets/sheet"):
+            assert filled[name] == part
+            continue
+        assert skeleton(filled[name]) == skeleton(part), name
+
+
+def skeleton(xml: bytes) -> bytes:
+    """A sheet without the values of its cells."""
+    xml = re.sub(rb"<(v|is)>.*?</\1>", b"", xml)
+    xml = re.sub(rb'(<c [^<>]*?) t="\w+"', rb"\1", xml)
+    return re.sub(rb"<c ([^<>]*)></c>", rb"<c \1/>", xml)
+
+
+def test_the_template_is_plain_enough_for_old_programs():
+    xml = b"".join(part for name, part in read_parts(job_plan.build()).items() if "worksheets" in name)
+    for word in (b"LET(", b"LAMBDA(", b"XLOOKUP(", b"_xlfn", b"IFS(", b"TEXTJOIN("):
+        assert word not in xml
+    names = read_parts(job_plan.build())
+    assert not any("comments" in n or "vba" in n or "externalLink" in n for n in names)
+
+
+def test_inputs_are_open_and_formulas_locked_without_a_password():
+    book = openpyxl.load_workbook(io.BytesIO(job_plan.build()))
+    open_cells = set()
+    for sheet in book:
+        assert sheet.protection.sheet
+        assert sheet.protection.password is None
+        for row in sheet.iter_rows():
+            for cell in row:
+                if not cell.protection.locked:
+                    open_cells.add((sheet.title, cell.coordinate))
+                    assert cell.data_type != "f"
+    for name in job_plan.ALL_INPUTS:
+        sheet, _, ref = book.defined_names[name].attr_text.rpartition("!")
+        assert (sheet.strip("'"), ref.replace("$", "")) in open_cells
