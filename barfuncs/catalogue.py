@@ -140,7 +140,7 @@ def expand(formula: str, values: Mapping[str, str]) -> str:
     while i < len(tokens):
         token = tokens[i]
         calls = i + 1 < len(tokens) and tokens[i + 1] == "("
-        if calls and (token in CELL_MACROS or token.lower() in CATALOGUE and token.isupper()):
+        if calls and (token in CELL_MACROS or (token.lower() in CATALOGUE and token.isupper())):
             parts, i = _split_call(tokens, i + 1)
             inner = [expand(p, values) for p in parts]
             if token in CELL_MACROS:
@@ -183,7 +183,7 @@ def _python_rule(condition: str, names: Sequence[str]) -> Callable[..., bool]:
     text = re.sub(r"(?<![<>!=])=(?!=)", "==", text)
     tree = compile(f"lambda {', '.join(names)}: {text}", f"<rule {condition}>", "eval")
     scope = {"OR": lambda *xs: any(xs), "AND": lambda *xs: all(xs), "__builtins__": {}}
-    check: Callable[..., bool] = eval(tree, scope)  # the text comes from this package's own source
+    check: Callable[..., bool] = eval(tree, scope)  # noqa: S307 - the text comes from this package's own source
     return check
 
 

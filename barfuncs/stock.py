@@ -4,6 +4,7 @@ import math
 
 from barfuncs import materials
 from barfuncs.catalogue import _DensityText, cell_function
+from barfuncs.errors import InputError
 from barfuncs.kinds import (
     Area,
     Density,
@@ -16,7 +17,6 @@ from barfuncs.kinds import (
     Weight,
     WeightPerLength,
 )
-from barfuncs.errors import InputError
 from barfuncs.units import LB_IN3_PER_G_CM3, MM_PER_INCH, parse_length
 
 _HEXAGON = math.sqrt(3) / 2

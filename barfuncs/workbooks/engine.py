@@ -134,9 +134,8 @@ class Workbook:
 
     def value_at(self, address: Address) -> Value:
         value: Value = self._model.get_cell_value(*address)
-        if isinstance(value, str) and value[:1] == "#":
-            if self._model.get_cell_type(*address) == self._error_type:
-                return CellError(value if value in ERRORS else "#VALUE!")
+        if isinstance(value, str) and value[:1] == "#" and self._model.get_cell_type(*address) == self._error_type:
+            return CellError(value if value in ERRORS else "#VALUE!")
         return value
 
     def named_values(self) -> dict[str, Value]:
@@ -155,7 +154,7 @@ class Workbook:
         unknown = []
         for address, formula in self.formulas():
             value = self._model.get_cell_value(*address)
-            if value in ("#NAME?", "#N/IMPL!") or isinstance(value, str) and value.startswith("#ERROR"):
+            if value in ("#NAME?", "#N/IMPL!") or (isinstance(value, str) and value.startswith("#ERROR")):
                 sheet, row, column = address
                 unknown.append(f"{self.sheets[sheet]}!{column_letters(column)}{row} {formula[:60]}")
         if unknown:
@@ -188,14 +187,14 @@ class Workbook:
         for index, part in enumerate(self.sheet_parts()):
             if part not in parts:
                 raise WorkbookError(f"{self.label}: sheet {self.sheets[index]} is missing from the file")
-            sheet = SheetXML(parts[part])
+            xml = SheetXML(parts[part])
             values = put.get(index, {})
-            for ref, cell in sheet.cells.items():
+            for ref, cell in xml.cells.items():
                 if cell.formula is not None:
                     match = _REF.fullmatch(ref)
                     assert match is not None
                     values[ref] = self.value_at((index, int(match[2]), column_number(match[1])))
-            parts[part] = sheet.with_values(values)
+            parts[part] = xml.with_values(values)
         return pack(parts)
 
     def save(self, path: str | Path, replace: bool = False) -> None:

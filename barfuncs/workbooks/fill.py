@@ -21,7 +21,6 @@ from barfuncs.catalogue import (
     read_value,
 )
 from barfuncs.errors import InputError
-from barfuncs.kinds import UNITS
 from barfuncs.workbooks import job_plan
 from barfuncs.workbooks.engine import Address, Workbook, column_letters
 from barfuncs.workbooks.package import pack, part_info, write_whole
@@ -121,7 +120,7 @@ def read_inputs(values: Mapping[str, Any], *, units: str | None = None, decimal_
         value = values.get(item.name)
         if item.name == "units":
             continue
-        if value is None or isinstance(value, str) and not value.strip():
+        if value is None or (isinstance(value, str) and not value.strip()):
             if item.needed and item.default is None:
                 problems.append((item.name, "is missing"))
             continue

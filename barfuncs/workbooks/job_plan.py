@@ -2,14 +2,13 @@
 
 import functools
 from dataclasses import dataclass
-from typing import Annotated, Any, get_args
+from typing import Any, get_args
 
 from openpyxl import Workbook
 from openpyxl.chart import BarChart, Reference
 from openpyxl.chart.layout import Layout, ManualLayout
 from openpyxl.chart.shapes import GraphicalProperties
-from openpyxl.formatting.rule import FormulaRule
-from openpyxl.styles import Alignment, Border, Font, Side
+from openpyxl.styles import Border, Font, Side
 from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs import kinds, materials
@@ -55,7 +54,7 @@ class Answer:
 
 
 def _kind(alias: Any) -> Kind:
-    return next(m for m in get_args(alias)[1:] if isinstance(m, Kind)) if alias is not Annotated else alias
+    return next(m for m in get_args(alias)[1:] if isinstance(m, Kind))
 
 
 def _input(name: str, label: str, alias: Any, default: Any = None, needed: bool = False, unit: str = "",
@@ -416,7 +415,7 @@ def _first_case(check: Check, part: int) -> str:
 
 
 def _put_input(book: Workbook, sheet: Worksheet, item: Input, columns: str, row: int) -> None:
-    label, value, unit = columns
+    label, value, unit = tuple(columns)
     layout.put(sheet, f"{label}{row}", item.label + (" *" if item.needed else ""))
     layout.style_input(sheet, f"{value}{row}", item.number)
     sheet[f"{value}{row}"].value = item.default
@@ -427,7 +426,7 @@ def _put_input(book: Workbook, sheet: Worksheet, item: Input, columns: str, row:
 
 
 def _put_answer(book: Workbook, sheet: Worksheet, answer: Answer, columns: str, row: int) -> None:
-    label, value, unit = columns
+    label, value, unit = tuple(columns)
     layout.put(sheet, f"{label}{row}", answer.label)
     layout.style_answer(sheet, f"{value}{row}", answer.number)
     sheet[f"{value}{row}"].value = "=" + answer_formula(answer)
@@ -504,14 +503,14 @@ def _stacked_bar(sheet: Worksheet, first_row: int, last_row: int, anchor: str, w
         series.graphicalProperties.line.solidFill = layout.INK
         series.graphicalProperties.line.width = 9525
         series.invertIfNegative = False
-    chart.legend.position = "b"  # type: ignore[union-attr]
+    chart.legend.position = "b"
     chart.y_axis.delete = False
     chart.x_axis.delete = True
     chart.y_axis.majorGridlines = None
     chart.y_axis.scaling.min = 0
     chart.y_axis.number_format = "#,##0.##"
     chart.layout = Layout(manualLayout=ManualLayout(xMode="edge", yMode="edge", x=0.03, y=0.08, w=0.94, h=0.5))
-    chart.width, chart.height = width, height
+    chart.width, chart.height = width, height  # type: ignore[assignment]
     sheet.add_chart(chart, anchor)
 
 
@@ -542,8 +541,8 @@ def _checks(book: Workbook, sheet: Worksheet, row: int) -> None:
     last = first + len(CHECKS) - 1
     layout.name_cell(book, "plan_check_words", sheet, f"B{first}:B{last}")
     strong = Side(style="medium", color=layout.INK)
-    sheet.conditional_formatting.add(f"B{first}:B{last}", FormulaRule(
-        formula=[f'OR(B{first}="{STOP}",B{first}="{LOOK}")'], font=Font(color=layout.ACCENT, bold=True),
+    sheet.conditional_formatting.add(f"B{first}:B{last}", layout.rule_where(
+        f'OR(B{first}="{STOP}",B{first}="{LOOK}")', font=Font(color=layout.ACCENT, bold=True),
         border=Border(left=strong)))
     layout.put(sheet, f"B{last + 2}", "Cautions are on the setter's sheet. Give it to the person at the lathe.",
                italic=True, color=layout.SOFT, size=9)

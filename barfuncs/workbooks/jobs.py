@@ -154,7 +154,7 @@ def plan_jobs(jobs: Iterable[Job], out: str | Path, *, source: str = "jobs", uni
             for column, reason in error.problems:
                 value = job.values.get(column)
                 outcome.problems.append(Problem(source, job.row, column, "" if value is None else str(value)[:60], reason))
-        except FileExistsError as error:
+        except FileExistsError:
             outcome.problems.append(Problem(source, job.row, "", "", f"{name} {_TAKEN}"))
         if progress:
             progress()
@@ -243,7 +243,7 @@ def _results_xlsx(heads: list[str], lines: list[list[Value]]) -> bytes:
     sheet.freeze_panes = "C2"
     sheet.page_setup.orientation = "landscape"
     sheet.page_setup.fitToHeight = 0
-    sheet.sheet_properties.pageSetUpPr.fitToPage = True  # type: ignore[union-attr]
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
     buffer = io.BytesIO()
     book.save(buffer)
     return buffer.getvalue()

@@ -69,8 +69,9 @@ def add_sheet(book: Workbook, title: str, widths: dict[str, float], landscape: b
     sheet.page_margins.left = sheet.page_margins.right = 0.5
     sheet.page_margins.top = sheet.page_margins.bottom = 0.5
     sheet.print_options.horizontalCentered = True
-    sheet.oddFooter.left.text = "&F  -  &A"
-    sheet.oddFooter.right.text = "printed &D"
+    footer: Any = sheet.oddFooter
+    footer.left.text = "&F  -  &A"
+    footer.right.text = "printed &D"
     sheet.protection.sheet = True
     sheet.protection.formatColumns = False
     sheet.protection.formatRows = False
@@ -119,10 +120,15 @@ def style_answer(sheet: Worksheet, ref: str, number: str, bold: bool = False) ->
     cell.number_format = FORMATS[number] if number != "text" else "General"
 
 
+def rule_where(formula: str, **style: Any) -> Any:
+    """A conditional format for the cells where a formula is TRUE."""
+    return FormulaRule(formula=[formula], **style)  # type: ignore[no-untyped-call]
+
+
 def quiet_errors(sheet: Worksheet, area: str) -> None:
     """An error value stays an error, in soft grey: the status line says in words what is missing."""
     first = area.split(":")[0]
-    sheet.conditional_formatting.add(area, FormulaRule(formula=[f"ISERROR({first})"], font=Font(color="A8A2A8")))
+    sheet.conditional_formatting.add(area, rule_where(f"ISERROR({first})", font=Font(color="A8A2A8")))
 
 
 def validate(sheet: Worksheet, ref: str, kind: Kind, label: str, help_text: str, source: str | None = None) -> None:

@@ -130,4 +130,4 @@ def _legal(text: str) -> str:
     """Without the control characters that XML can't hold."""
     if text.isprintable():
         return text
-    return "".join(c for c in text if c >= " " and c not in "\ufffe\uffff" and not "\ud800" <= c <= "\udfff" or c in "\t\n")
+    return "".join(c for c in text if (c >= " " and c not in "\ufffe\uffff" and not "\ud800" <= c <= "\udfff") or c in "\t\n")

@@ -1,0 +1,116 @@
+"""Speed, as ratios side by side. Run on an idle machine: python tests/benchmarks/speed.py
+
+Nothing here passes or fails; the figures are for reading.
+"""
+
+import io
+import math
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+import timeit
+from pathlib import Path
+
+import openpyxl
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+from job_generator import good_job
+
+import barfuncs as bf
+from barfuncs.errors import InputError
+from barfuncs.workbooks import job_plan
+from barfuncs.workbooks.fill import filler, read_inputs
+
+
+def bare(bar_length, part_length, cutoff_width, min_remnant, facing=0.0, end_trim=0.0):
+    return max(0, math.floor((bar_length - end_trim - min_remnant) / (part_length + cutoff_width + facing) + 1e-9))
+
+
+def best(function, number: int, repeat: int = 5) -> float:
+    return min(timeit.repeat(function, number=number, repeat=repeat)) / number
+
+
+def line(name: str, value: float, unit: str, base: float | None = None) -> None:
+    ratio = "" if base is None else f"   x {value / base:,.1f}"
+    print(f"  {name:<58}{value:>10,.2f} {unit}{ratio}")
+
+
+def calls() -> None:
+    import pint
+
+    ureg = pint.UnitRegistry()
+    quantities = [ureg.Quantity(x, "inch") for x in (144.0, 2.25, 0.125, 3.0)]
+    base = best(lambda: bare(144.0, 2.25, 0.125, 3.0), 100_000) * 1e6
+    print("One call of parts_per_bar")
+    line("bare formula", base, "us", base)
+    line("barfuncs, plain numbers (checked)", best(lambda: bf.parts_per_bar(144.0, 2.25, 0.125, 3.0), 100_000) * 1e6, "us", base)
+    line("barfuncs, text with units", best(lambda: bf.parts_per_bar("12 ft", "2 1/4 in", "1/8 in", "3 in"), 3_000) * 1e6, "us", base)
+    line("barfuncs, pint quantities", best(lambda: bf.parts_per_bar(*quantities), 3_000) * 1e6, "us", base)
+
+
+def start_up() -> None:
+    def run(*arguments: str) -> float:
+        return min(timeit.repeat(lambda: subprocess.run([sys.executable, *arguments], capture_output=True, check=True),
+                                 number=1, repeat=9)) * 1e3
+
+    empty = run("-c", "pass")
+    print("\nStart-up, best of 9")
+    line("python -c pass", empty, "ms")
+    line("import barfuncs, over an empty start", run("-c", "import barfuncs") - empty, "ms")
+    line("barfuncs --help, whole", run("-m", "barfuncs", "--help"), "ms")
+
+
+def workbooks(count: int = 400) -> None:
+    rng, jobs = random.Random(5), []
+    fill = filler("job_plan")
+    while len(jobs) < count:
+        try:
+            inputs = read_inputs(good_job(rng))
+            fill.fill(inputs)
+        except InputError:
+            continue
+        jobs.append(inputs)
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder)
+        start = time.perf_counter()
+        for n, inputs in enumerate(jobs):
+            fill.fill(inputs).save(out / f"{n}.xlsx")
+        ours = count / (time.perf_counter() - start)
+        template = job_plan.build()
+        start = time.perf_counter()
+        for n in range(20):
+            book = openpyxl.load_workbook(io.BytesIO(template))
+            book.save(out / f"o{n}.xlsx")
+        plain = 20 / (time.perf_counter() - start)
+        print("\nFilled, calculated, value-carrying job plans on one core")
+        line("barfuncs fill", ours, "a second")
+        line("openpyxl load and save, nothing calculated", plain, "a second")
+        print(f"  {'ratio to openpyxl':<58}{ours / plain:>10,.1f} times")
+        program = shutil.which("soffice")
+        if not program:
+            print("  LibreOffice is not here: that ratio is not measured")
+            return
+        sources = [str(out / f"o{n}.xlsx") for n in range(20)]
+        command = [program, f"-env:UserInstallation=file://{folder}/profile", "--headless", "--convert-to", "xlsx",
+                   "--outdir", str(out / "lo")]
+        subprocess.run([*command, sources[0]], capture_output=True, check=True)  # makes the profile
+        start = time.perf_counter()
+        subprocess.run([*command, *sources], capture_output=True, check=True)
+        many = 20 / (time.perf_counter() - start)
+        start = time.perf_counter()
+        for source in sources[:5]:
+            subprocess.run([*command, source], capture_output=True, check=True)
+        single = 5 / (time.perf_counter() - start)
+        line("LibreOffice converting 20 files in one start", many, "a second")
+        line("LibreOffice converting one file a start", single, "a second")
+        print(f"  {'ratio to LibreOffice, one start for all':<58}{ours / many:>10,.1f} times")
+        print(f"  {'ratio to LibreOffice, one start each':<58}{ours / single:>10,.1f} times")
+
+
+if __name__ == "__main__":
+    calls()
+    start_up()
+    workbooks()

@@ -1,0 +1,196 @@
+"""The headless engine: reading, calculating, writing values back, and files that must be refused."""
+
+import io
+import re
+import zipfile
+
+import openpyxl
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from openpyxl.chart import BarChart, Reference
+from openpyxl.comments import Comment
+from openpyxl.workbook.defined_name import DefinedName
+
+import barfuncs as bf
+from barfuncs.workbooks import package
+from barfuncs.workbooks.engine import Workbook, column_letters, column_number
+from barfuncs.workbooks.package import pack, read_parts, write_whole
+from barfuncs.workbooks.sheetxml import CellError, SheetXML
+
+
+def small(**cells) -> bytes:
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = "It's a sheet"
+    for ref, value in ({"A1": 12, "A2": "=A1*2", "A3": '="<&>"&A1', "A4": "=1/0", "A5": "=A1>3", "A6": '=" x "'} | cells).items():
+        sheet[ref] = value
+    book.defined_names["size"] = DefinedName("size", attr_text="'It''s a sheet'!$A$1")
+    book.defined_names["double"] = DefinedName("double", attr_text="'It''s a sheet'!$A$2")
+    chart = BarChart()
+    chart.add_data(Reference(sheet, min_col=1, min_row=1, max_row=2))
+    sheet.add_chart(chart, "C3")
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
+
+
+def test_values_by_cell_and_by_name():
+    book = Workbook(small())
+    book.calculate()
+    assert (book.value("double"), book.value("A2"), book.value("'It''s a sheet'!A3")) == (24, 24, "<&>12")
+    assert book.value("A4") == "#DIV/0!"
+    assert isinstance(book.value("A4"), CellError)
+    assert book.value("A5") is True
+    assert book.named_values() == {"size": 12, "double": 24}
+    book.set("size", 5)
+    book.calculate()
+    assert book.value("double") == 10
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@A1", "12", "TRUE", "#N/A", "'x", "", " lead"])
+def test_a_text_stays_text_through_engine_and_file(text):
+    book = Workbook(small())
+    book.set("A1", text)
+    book.calculate()
+    again = openpyxl.load_workbook(io.BytesIO(book.to_bytes({"A1": text})), data_only=False)
+    value = again.worksheets[0]["A1"].value
+    assert (value or "") == text
+    assert again.worksheets[0]["A1"].data_type != "f"
+
+
+def test_written_values_are_what_a_plain_reader_sees(tmp_path):
+    path = tmp_path / "x.xlsx"
+    book = Workbook(small())
+    book.set("A1", 7)
+    book.calculate()
+    book.save(path)
+    sheet = openpyxl.load_workbook(path, data_only=True).worksheets[0]
+    assert [sheet[f"A{n}"].value for n in range(2, 7)] == [14, "<&>7", "#DIV/0!", True, " x "]
+    before, after = read_parts(small()), read_parts(path)
+    assert {n for n in before if before[n] != after[n]} <= {"xl/worksheets/sheet1.xml", "docProps/core.xml"}
+    formulas = openpyxl.load_workbook(path).worksheets[0]
+    assert formulas["A2"].value == "=A1*2"
+
+
+def test_saving_never_overwrites_silently(tmp_path):
+    path = tmp_path / "x.xlsx"
+    path.write_bytes(b"mine")
+    book = Workbook(small())
+    book.calculate()
+    with pytest.raises(FileExistsError, match=r"x\.xlsx exists already"):
+        book.save(path)
+    assert path.read_bytes() == b"mine"
+    assert [p.name for p in tmp_path.iterdir()] == ["x.xlsx"]
+    book.save(path, replace=True)
+    assert path.read_bytes()[:2] == b"PK"
+
+
+def test_a_failed_write_leaves_nothing_behind(tmp_path, monkeypatch):
+    def fail(*_):
+        raise OSError("disk full")
+    monkeypatch.setattr(package.os, "replace", fail)
+    with pytest.raises(OSError, match="disk full"):
+        write_whole(tmp_path / "x.xlsx", b"data", replace=True)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_unknown_name_gets_the_nearest():
+    with pytest.raises(bf.WorkbookError, match=r"no cell or name 'dubble'; did you mean 'double'\?"):
+        Workbook(small()).value("dubble")
+
+
+@pytest.mark.parametrize("formula", ["=NOSUCHFUNCTION(A1)", "=no_such_name+1", "=CUBEVALUE(1,2)"])
+def test_what_the_engine_does_not_know_is_named(formula):
+    book = Workbook(small(B2=formula))
+    book.calculate()
+    with pytest.raises(bf.WorkbookError, match=r"does not know a function or name in It's a sheet!B2"):
+        book.check_supported()
+
+
+def with_comment() -> bytes:
+    book = openpyxl.Workbook()
+    book.active["A1"].comment = Comment("x", "y")
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
+
+
+def zipped(**parts: bytes) -> bytes:
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as archive:
+        for name, data in parts.items():
+            archive.writestr(name.replace("__", "/"), data)
+    return buffer.getvalue()
+
+
+@pytest.mark.parametrize(("data", "message"), [
+    (b"", "is not an xlsx workbook"),
+    (b"PK\x03\x04 nothing", "is not an xlsx workbook"),
+    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1 old", "old .xls file or protected by a password"),
+    (zipped(readme=b"x"), "is not an xlsx workbook"),
+    (small()[:-300], "is not an xlsx workbook, or is damaged"),
+    (with_comment(), "has cell comments"),
+])
+def test_files_that_are_refused(data, message):
+    with pytest.raises(bf.WorkbookError, match=re.escape(message)):
+        Workbook(data)
+
+
+def test_a_missing_file(tmp_path):
+    with pytest.raises(bf.WorkbookError, match="there is no such file"):
+        Workbook(tmp_path / "none.xlsx")
+
+
+def test_a_zip_bomb_is_refused(monkeypatch):
+    monkeypatch.setattr(package, "MOST_BYTES", 1_000_000)
+    bomb = zipped(xl__workbook=b"0" * 2_000_000)
+    with pytest.raises(bf.WorkbookError, match="unpacks to more than 1 MB"):
+        read_parts(bomb)
+    monkeypatch.setattr(package, "MOST_PARTS", 3)
+    with pytest.raises(bf.WorkbookError, match="unpacks to more than"):
+        read_parts(small())
+
+
+def test_a_document_type_declaration_is_refused():
+    evil = b'<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "b">]><worksheet><sheetData/></worksheet>'
+    with pytest.raises(bf.WorkbookError, match="document type declaration"):
+        SheetXML(evil)
+    with pytest.raises(bf.WorkbookError, match="a sheet is damaged"):
+        SheetXML(b"<worksheet><c r='A1'></worksheet>")
+
+
+@pytest.mark.parametrize("prefix", ["", "x:"])
+def test_cells_are_found_whatever_their_spelling(prefix):
+    p = prefix
+    xml = (f'<?xml version="1.0"?>\n<{p}worksheet xmlns{":x" if p else ""}="urn:s"><{p}sheetData><{p}row r="1">'
+           f'<{p}c  r="A1" s="3"/><{p}c r="B1"><{p}f>1&gt;0</{p}f></{p}c><{p}c t="s" r="C1"><{p}v>0</{p}v></{p}c>'
+           f'<{p}c r="D1"><{p}f t="shared" si="0"/><{p}v>4</{p}v></{p}c></{p}row></{p}sheetData></{p}worksheet>').encode()
+    sheet = SheetXML(xml)
+    assert list(sheet.cells) == ["A1", "B1", "C1", "D1"]
+    out = sheet.with_values({"A1": 1.5, "B1": True, "D1": "a<b"}).decode()
+    assert f'<{p}c r="A1" s="3"><{p}v>1.5</{p}v></{p}c>' in out
+    assert f'<{p}c r="B1" t="b"><{p}f>1&gt;0</{p}f><{p}v>1</{p}v></{p}c>' in out
+    assert f'<{p}c t="s" r="C1"><{p}v>0</{p}v></{p}c>' in out
+    assert f'<{p}c r="D1" t="str"><{p}f t="shared" si="0"/><{p}v>a&lt;b</{p}v></{p}c>' in out
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.one_of(st.floats(allow_nan=False, allow_infinity=False), st.integers(-10**15, 10**15), st.booleans(), st.text(max_size=40)))
+def test_any_value_comes_back_from_the_file(value):
+    sheet = SheetXML(b'<?xml version="1.0"?><worksheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main">'
+                     b'<sheetData><row r="1"><c r="A1"/></row></sheetData></worksheet>')
+    parts = read_parts(small())
+    parts["xl/worksheets/sheet1.xml"] = sheet.with_values({"A1": value})
+    got = openpyxl.load_workbook(io.BytesIO(pack(parts))).worksheets[0]["A1"].value
+    if isinstance(value, str):
+        legal = "".join(c for c in value if (c >= " " or c in "\t\n") and c not in "\ufffe\uffff")
+        assert (got or "") == legal
+    else:
+        assert got == value
+
+
+def test_column_letters_and_numbers():
+    for number in (1, 26, 27, 52, 702, 703, 16384):
+        assert column_number(column_letters(number)) == number
+    assert (column_letters(16384), column_letters(27)) == ("XFD", "AA")
