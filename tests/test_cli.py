@@ -125,3 +125,11 @@ def test_the_wheel_in_an_empty_environment_runs_the_main_job(tmp_path):
                            str(tmp_path / "plans")], capture_output=True, encoding="utf-8", cwd=tmp_path, check=False)
     assert done.returncode == 0, done.stderr
     assert "32 of 32 jobs planned" in done.stdout
+
+
+def test_the_examples_of_the_readme():
+    import doctest
+
+    failed, tried = doctest.testfile(str(ROOT / "README.md"), module_relative=False)
+    assert tried >= 8
+    assert failed == 0
