@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from openpyxl.chart import BarChart, Reference
 from openpyxl.comments import Comment
 from openpyxl.workbook.defined_name import DefinedName
+from openpyxl.worksheet.formula import ArrayFormula
 
 import barfuncs as bf
 from barfuncs.workbooks import package
@@ -188,6 +189,24 @@ def test_any_value_comes_back_from_the_file(value):
         assert (got or "") == legal
     else:
         assert got == value
+
+
+def test_sheets_that_only_hold_a_chart_and_array_formulas():
+    book = openpyxl.Workbook()
+    book.active["A1"] = 2
+    chart = BarChart()
+    chart.add_data(Reference(book.active, min_col=1, min_row=1))
+    book.create_chartsheet("Picture", 0).add_chart(chart)
+    last = book.create_sheet("Last")
+    last["B1"] = "=Sheet!A1*5"
+    last["C1"] = ArrayFormula("C1:C2", "=Sheet!A1*{1;2}")
+    last["C2"] = 99
+    buffer = io.BytesIO()
+    book.save(buffer)
+    ours = Workbook(buffer.getvalue())
+    ours.calculate()
+    got = openpyxl.load_workbook(io.BytesIO(ours.to_bytes()), data_only=True)["Last"]
+    assert (got["B1"].value, got["C1"].value, got["C2"].value) == (10, 2, 4)
 
 
 def test_column_letters_and_numbers():

@@ -310,6 +310,27 @@ def test_the_template_is_plain_enough_for_old_programs():
     assert not any("comments" in n or "vba" in n or "externalLink" in n for n in names)
 
 
+def test_formulas_stay_within_the_limits_of_a_spreadsheet():
+    book = openpyxl.load_workbook(io.BytesIO(job_plan.build()))
+    formulas = [c.value for sheet in book for row in sheet.iter_rows() for c in row if c.data_type == "f"]
+    assert len(formulas) > 100
+    for formula in formulas:
+        assert len(formula) <= 8192
+        assert all(len(text) <= 255 for text in re.findall(r'"((?:[^"]|"")*)"', formula)), formula
+        depth = most = 0
+        for mark in re.sub(r'"(?:[^"]|"")*"', "", formula):
+            depth += (mark == "(") - (mark == ")")
+            most = max(most, depth)
+        assert most <= 64
+        assert depth == 0
+    for sheet in book:
+        for check in sheet.data_validations.dataValidation:
+            assert len(check.prompt) <= 255
+            assert len(check.promptTitle) <= 32
+            assert len(check.error) <= 255
+            assert not check.formula1.startswith("=")
+
+
 def test_inputs_are_open_and_formulas_locked_without_a_password():
     book = openpyxl.load_workbook(io.BytesIO(job_plan.build()))
     open_cells = set()

@@ -43,6 +43,14 @@ def _with_blank_cells_blank(parts: Mapping[str, bytes]) -> dict[str, bytes]:
             for name, data in parts.items()}
 
 
+def address_on(sheet: int, ref: str) -> Address:
+    """Address of a cell such as B2 on a sheet."""
+    match = _REF.fullmatch(ref)
+    if match is None:
+        raise WorkbookError(f"{ref!r} is not a cell")
+    return (sheet, int(match[2]), column_number(match[1]))
+
+
 class Workbook:
     """A workbook that is being calculated.
 
@@ -162,19 +170,22 @@ class Workbook:
             raise WorkbookError(f"{self.label}: the engine does not know a function or name in "
                                 + "; ".join(unknown[:5]) + more)
 
-    def sheet_parts(self) -> list[str]:
-        """Names of the worksheet parts, in the order of the sheets."""
+    def sheet_parts(self) -> dict[int, str]:
+        """Worksheet parts by the number of their sheet. Sheets that only hold a chart are left out."""
         from defusedxml import ElementTree
 
         book = ElementTree.fromstring(self.parts["xl/workbook.xml"])
         links = ElementTree.fromstring(self.parts["xl/_rels/workbook.xml.rels"])
         targets = {link.get("Id"): link.get("Target", "") for link in links}
-        out = []
+        out = {}
         for element in book.iter():
-            if element.tag.rpartition("}")[2] == "sheet":
-                key = next(v for k, v in element.attrib.items() if k.rpartition("}")[2] == "id")
-                target = targets.get(key, "")
-                out.append(target.lstrip("/") if target.startswith("/") else "xl/" + target)
+            if element.tag.rpartition("}")[2] == "sheet" and element.get("name") in self.sheets:
+                key = next((v for k, v in element.attrib.items() if k.rpartition("}")[2] == "id"), "")
+                target = targets.get(key) or ""
+                part = target.lstrip("/") if target.startswith("/") else "xl/" + target
+                if part not in self.parts:
+                    raise WorkbookError(f"{self.label}: sheet {element.get('name')} is missing from the file")
+                out[self.sheets.index(element.get("name"))] = part
         return out
 
     def to_bytes(self, inputs: Mapping[str, Value] | None = None) -> bytes:
@@ -184,16 +195,11 @@ class Workbook:
             sheet, row, column = self.address(ref)
             put.setdefault(sheet, {})[f"{column_letters(column)}{row}"] = value
         parts = dict(self.parts)
-        for index, part in enumerate(self.sheet_parts()):
-            if part not in parts:
-                raise WorkbookError(f"{self.label}: sheet {self.sheets[index]} is missing from the file")
+        for index, part in self.sheet_parts().items():
             xml = SheetXML(parts[part])
             values = put.get(index, {})
-            for ref, cell in xml.cells.items():
-                if cell.formula is not None:
-                    match = _REF.fullmatch(ref)
-                    assert match is not None
-                    values[ref] = self.value_at((index, int(match[2]), column_number(match[1])))
+            for ref in xml.calculated():
+                values[ref] = self.value_at(address_on(index, ref))
             parts[part] = xml.with_values(values)
         return pack(parts)
 

@@ -22,7 +22,7 @@ from barfuncs.catalogue import (
 )
 from barfuncs.errors import InputError
 from barfuncs.workbooks import job_plan
-from barfuncs.workbooks.engine import Address, Workbook, column_letters
+from barfuncs.workbooks.engine import Address, Workbook, address_on, column_letters
 from barfuncs.workbooks.package import pack, part_info, write_whole
 from barfuncs.workbooks.sheetxml import Cell, CellError, SheetXML, Value, cell_xml
 
@@ -225,14 +225,14 @@ class Filler:
         inputs = {**{a: name for name, a in self.inputs.items()}, self.own_name: "own_name", self.own_density: "own_density"}
         self.sheets: list[Cut] = []
         self.own_sheets: list[Cut] = []
-        for index, part in enumerate(self.book.sheet_parts()):
+        for index, part in self.book.sheet_parts().items():
             xml = SheetXML(parts[part])
             input_refs = {f"{column_letters(c)}{r}": name for (s, r, c), name in inputs.items() if s == index}
-            changing = set(input_refs) | {ref for ref, cell in xml.cells.items() if cell.formula is not None}
+            changing = set(input_refs) | xml.calculated()
             if not changing:
                 continue
             pieces, cells = xml.slots(changing)
-            cut = (part, pieces, [(c, _address(index, c.ref), input_refs.get(c.ref)) for c in cells])
+            cut = (part, pieces, [(c, address_on(index, c.ref), input_refs.get(c.ref)) for c in cells])
             # The materials table changes only for a material of the shop's own; otherwise it is zipped once.
             (self.own_sheets if index == self.own_name[0] else self.sheets).append(cut)
         for part, _, _ in self.sheets:
@@ -287,14 +287,6 @@ class Filler:
                     out += [cell_xml(cell, values[name] if name is not None else value_at(address)), piece]
                 archive.writestr(part_info(part), b"".join(out), compresslevel=1)
         return buffer.getvalue()
-
-
-def _address(sheet: int, ref: str) -> Address:
-    from barfuncs.workbooks.engine import _REF, column_number
-
-    match = _REF.fullmatch(ref)
-    assert match is not None
-    return (sheet, int(match[2]), column_number(match[1]))
 
 
 def _first_cell(book: Workbook, names: Any, name: str) -> Address:

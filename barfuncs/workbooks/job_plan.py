@@ -420,7 +420,7 @@ def _put_input(book: Workbook, sheet: Worksheet, item: Input, columns: str, row:
     layout.style_input(sheet, f"{value}{row}", item.number)
     sheet[f"{value}{row}"].value = item.default
     layout.put(sheet, f"{unit}{row}", _unit(item.unit) if item.unit else None, color=layout.SOFT, size=9, indent=1)
-    source = "=material_names" if item.kind.reader == "material" else None
+    source = "material_names" if item.kind.reader == "material" else None
     layout.validate(sheet, f"{value}{row}", item.kind, item.label, item.help, source)
     layout.name_cell(book, item.name, sheet, f"{value}{row}")
 

@@ -6,10 +6,11 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from barfuncs import materials
 from barfuncs.errors import InputError, WorkbookError
+from barfuncs.quantity import bars_for_confidence
 from barfuncs.workbooks import job_plan
 from barfuncs.workbooks.fill import Filled, filler, read_inputs, unknown_input
 from barfuncs.workbooks.package import LARGEST_FILE, pack, read_parts, write_whole
@@ -188,11 +189,11 @@ def _file_name(inputs: dict[str, Value], row: int, taken: set[str]) -> str:
 
 def _write_results(out: Path, source: str, outcome: Outcome, replace: bool) -> None:
     heads = ["row", "file", "job", "customer", "part_number", "units", "material", "shape", "size", "quantity",
-             *RESULT_NAMES, "status"]
+             *RESULT_NAMES, "bars_at_95_percent", "status"]
     lines = []
     for row, name, filled in outcome.done:
         known = {**filled.inputs, **{n: filled.answers[n] for n in RESULT_NAMES}, "status": filled.answers["status"]}
-        known.update(row=row, file=name)
+        known.update(row=row, file=name, bars_at_95_percent=_bars_of_random_lengths(filled))
         if known["fewest_bars"] == "-":
             known["fewest_bars"] = None
         lines.append([None if isinstance(known[h], CellError) else known[h] for h in heads])
@@ -205,6 +206,16 @@ def _write_results(out: Path, source: str, outcome: Outcome, replace: bool) -> N
             write_whole(out / name, data, replace)
         except FileExistsError:
             outcome.problems.append(Problem(source, 0, "", "", f"{name} {_TAKEN}"))
+
+
+def _bars_of_random_lengths(filled: Filled) -> int | None:
+    """Bars to buy of a lot of random lengths: a sum over all lengths, which no cell formula of the template works out."""
+    i, a = filled.inputs, filled.answers
+    if i["longest_bar"] is None:
+        return None
+    bars: int = bars_for_confidence(int(cast(float, a["starts"])), i["bar_length"], i["longest_bar"], a["feed"],
+                                    a["min_remnant"], i["end_trim"] or 0)
+    return bars
 
 
 def _csv_cell(value: Value) -> Any:

@@ -1,5 +1,6 @@
 """A worksheet's XML cut at its cells, so that values are put in and every other byte stays as it was."""
 
+import re
 from dataclasses import dataclass
 from xml.parsers import expat
 from xml.sax.saxutils import escape
@@ -16,6 +17,14 @@ class CellError(str):
 
 
 ERRORS = ("#N/A", "#VALUE!", "#NUM!", "#DIV/0!", "#REF!", "#NAME?", "#NULL!")
+
+
+_ARRAY = re.compile(rb'<[\w:]*f\b(?=[^>]*\bt="array")[^>]*\bref="([A-Z]+[0-9]+):([A-Z]+[0-9]+)"')
+
+
+def _split(ref: str) -> tuple[str, int]:
+    letters = ref.rstrip("0123456789")
+    return letters, int(ref[len(letters):])
 
 
 @dataclass
@@ -80,6 +89,21 @@ class SheetXML:
         """Where an element ends: behind its end tag at `index`; for an empty element `index` is behind it already."""
         closing = f"</{tag}".encode()
         return self.xml.index(b">", index) + 1 if self.xml.startswith(closing, index) else index
+
+    def calculated(self) -> set[str]:
+        """Cells whose value comes from a formula, those that an array formula fills included."""
+        refs = {ref for ref, cell in self.cells.items() if cell.formula is not None}
+        for cell in self._order:
+            area = _ARRAY.match(cell.formula) if cell.formula else None
+            if area:
+                refs |= self._within(area[1].decode(), area[2].decode())
+        return refs
+
+    def _within(self, first: str, last: str) -> set[str]:
+        (left, top), (right, bottom) = _split(first), _split(last)
+        return {ref for ref in self.cells
+                if (len(left), left) <= (len(_split(ref)[0]), _split(ref)[0]) <= (len(right), right)
+                and top <= _split(ref)[1] <= bottom}
 
     def with_values(self, values: dict[str, Value]) -> bytes:
         """The XML with these cells' values; formulas and styles are kept, cells that are not there are left out."""

@@ -1,0 +1,772 @@
+"""What must hold for any input: counts, balances, units, money, chances, and no number from a bad input."""
+
+import itertools
+import math
+import random
+from collections import Counter
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+import barfuncs as bf
+from barfuncs import quantity as quantity_module
+from barfuncs.units import KG_PER_LB, registry
+
+settings.register_profile("barfuncs", deadline=None, max_examples=200, derandomize=True)
+PROFILE = settings.get_profile("barfuncs")
+
+Q = registry().Quantity
+
+
+def thousandths(low, high):
+    """Lengths as people work with them: whole thousandths, exact as a fraction, nearly so as a float."""
+    return st.integers(low, high).map(lambda n: Fraction(n, 1000))
+
+
+# Lengths in inch, as exact fractions.
+BARS = thousandths(0, 300_000)
+PARTS = thousandths(10, 12_000)
+CUTOFFS = thousandths(0, 250)
+REMNANTS = thousandths(0, 10_000)
+FACINGS = thousandths(0, 100)
+TRIMS = thousandths(0, 1_000)
+YIELD = (BARS, PARTS, CUTOFFS, REMNANTS, FACINGS, TRIMS)
+
+QUANTITIES = st.integers(0, 200_000)
+PER_BAR = st.integers(1, 2_000)
+SCRAP = st.one_of(st.integers(0, 950).map(lambda n: Fraction(n, 1000)),
+                  st.fractions(min_value=0, max_value=Fraction(95, 100), max_denominator=30))
+SETUP = st.integers(0, 50)
+ORDER = (QUANTITIES, PER_BAR, SCRAP, SETUP)
+
+
+def floats(*values):
+    return [float(v) for v in values]
+
+
+def exact_parts(bar, part, cutoff, remnant, facing, trim):
+    return max(0, math.floor((bar - trim - remnant) / (part + cutoff + facing)))
+
+
+# --- yield ---------------------------------------------------------------------------------------------------------
+
+
+@PROFILE
+@given(*YIELD)
+def test_parts_fit_and_one_more_does_not(*lengths):
+    bar, part, cutoff, remnant, facing, trim = lengths
+    feed, usable = part + cutoff + facing, bar - trim - remnant
+    parts = bf.parts_per_bar(*floats(*lengths))
+    assert type(parts) is int
+    assert parts == exact_parts(*lengths)
+    assert parts == 0 or parts * feed <= usable + feed * Fraction(1, 10**9)
+    assert usable < (parts + 1) * feed
+
+
+@PROFILE
+@given(st.floats(0, 1e4), st.floats(1e-3, 1e3), st.floats(0, 10), st.floats(0, 1e3), st.floats(0, 10), st.floats(0, 10))
+def test_parts_fit_for_any_floats(bar, part, cutoff, remnant, facing, trim):
+    parts = bf.parts_per_bar(bar, part, cutoff, remnant, facing, trim)
+    feed = Fraction(part) + Fraction(cutoff) + Fraction(facing)
+    ratio = (Fraction(bar) - Fraction(trim) - Fraction(remnant)) / feed
+    noise = Fraction(1, 10**9) + max(0, ratio) * Fraction(1, 10**14)
+    assert parts == 0 or parts <= ratio + noise
+    assert parts + 1 > ratio
+
+
+@PROFILE
+@given(st.integers(1, 5_000), st.integers(1, 50_000), st.integers(0, 10_000), st.integers(0, 1_000))
+def test_a_bar_of_whole_feeds_gives_them_all(parts, feed, remnant, trim):
+    thousandth = Fraction(1, 1000)
+    bar = float((parts * feed + remnant + trim) * thousandth)
+    feed, remnant, trim = (float(n * thousandth) for n in (feed, remnant, trim))
+    assert bf.parts_per_bar(bar, feed, 0, remnant, 0, trim) == parts
+    assert bf.parts_per_bar(*(x * 25.4 for x in (bar, feed, 0, remnant, 0, trim)), units="mm") == parts
+    assert bf.parts_per_bar(*(x * 25.4 / 25.4 for x in (bar, feed, 0, remnant, 0, trim))) == parts
+    assert bf.parts_left(bar - trim, feed, remnant) == parts
+
+
+@PROFILE
+@given(*YIELD)
+def test_length_balance(*lengths):
+    bar, part, cutoff, remnant, facing, trim = floats(*lengths)
+    assume(trim <= bar)
+    args = (bar, part, cutoff, remnant, facing, trim)
+    parts, left = bf.parts_per_bar(*args), bf.remnant_length(*args)
+    assert parts * (part + cutoff + facing) + trim + left == pytest.approx(bar, abs=1e-9)
+    assert parts * bf.feed_per_part(part, cutoff, facing) + trim + left == pytest.approx(bar, abs=1e-9)
+    assert bf.bar_use(*args) * bar == pytest.approx(parts * part, abs=1e-9)
+    assert 0 <= bf.bar_use(*args) <= 1 + 1e-12
+    assert left >= -1e-9
+    if parts:
+        assert remnant - 1e-9 <= left < remnant + part + cutoff + facing
+    assert bf.fed_length(parts, part + cutoff + facing) == pytest.approx(bar - trim - left, abs=1e-9)
+
+
+@PROFILE
+@given(*YIELD, thousandths(0, 2_000))
+def test_yield_in_inch_and_mm(bar, part, cutoff, remnant, facing, trim, standoff):
+    assume(trim <= bar)
+    inch = floats(bar, part, cutoff, remnant, facing, trim)
+    mm = [x * 25.4 for x in inch]
+    standoff = float(standoff)
+    assert bf.parts_per_bar(*inch) == bf.parts_per_bar(*mm) == bf.parts_per_bar(*mm, units="mm")
+    assert bf.remnant_length(*inch) * 25.4 == pytest.approx(bf.remnant_length(*mm, units="mm"), abs=1e-7)
+    assert bf.bar_use(*inch) == pytest.approx(bf.bar_use(*mm), abs=1e-12)
+    _, part, cutoff, remnant, facing, trim = inch
+    mm_part, mm_cutoff, mm_remnant, mm_facing, mm_trim = mm[1:]
+    assert bf.feed_per_part(part, cutoff, facing) * 25.4 == pytest.approx(
+        bf.feed_per_part(mm_part, mm_cutoff, mm_facing, units="mm"))
+    assert bf.shortest_remnant(remnant, standoff) * 25.4 == pytest.approx(
+        bf.shortest_remnant(mm_remnant, standoff * 25.4, units="mm"))
+    assert bf.first_stickout(part, cutoff, standoff, facing, trim) * 25.4 == pytest.approx(
+        bf.first_stickout(mm_part, mm_cutoff, standoff * 25.4, mm_facing, mm_trim, units="mm"))
+    feed = bf.feed_per_part(part, cutoff, facing)
+    assert bf.parts_left(inch[0], feed, remnant) == bf.parts_left(mm[0], feed * 25.4, mm_remnant, units="mm")
+
+
+@PROFILE
+@given(*YIELD)
+def test_text_with_units_reads_as_the_plain_number(*lengths):
+    inch = floats(*lengths)
+    plain = bf.parts_per_bar(*inch)
+    assert bf.parts_per_bar(*(f"{x!r} in" for x in inch)) == plain
+    assert bf.parts_per_bar(*(f"{x * 25.4!r} mm" for x in inch)) == plain
+    assert bf.parts_per_bar(*(f"{x * 25.4!r} mm" for x in inch), units="in") == plain
+
+
+@PROFILE
+@given(*YIELD, thousandths(0, 20_000))
+def test_a_longer_bar_never_gives_fewer_parts(bar, part, cutoff, remnant, facing, trim, more):
+    rest = floats(part, cutoff, remnant, facing, trim)
+    fewer = bf.parts_per_bar(float(bar), *rest)
+    assert fewer <= bf.parts_per_bar(float(bar + more), *rest)
+    assert bf.parts_per_bar(float(bar), float(part + more), *rest[1:]) <= fewer
+    assert bf.parts_per_bar(float(bar), rest[0], rest[1], float(remnant + more), *rest[3:]) <= fewer
+
+
+# --- weights -------------------------------------------------------------------------------------------------------
+
+SHAPES = st.sampled_from(["round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube"])
+SIZES = st.floats(0.01, 20)
+WALLS = st.floats(0.01, 0.49)
+DENSITY = st.floats(0.5, 24)
+
+
+def thickness_for(shape, size, share):
+    return size * share if shape in ("flat", "tube", "hexagon tube") else None
+
+
+@PROFILE
+@given(SHAPES, SIZES, WALLS, DENSITY, st.floats(0, 300))
+def test_weights_in_inch_and_mm(shape, size, share, density, length):
+    wall = thickness_for(shape, size, share)
+    mm_wall = None if wall is None else wall * 25.4
+    text = f"{density!r} g/cm3"
+    inch = bf.bar_weight(text, shape, size, length, wall)
+    metric = bf.bar_weight(text, shape, size * 25.4, length * 25.4, mm_wall, units="mm")
+    assert inch * KG_PER_LB == pytest.approx(metric, rel=1e-12)
+    assert inch == pytest.approx(bf.bar_weight(bf.material_density(text, "in"), shape, size, length, wall), rel=1e-12)
+    assert metric == pytest.approx(
+        bf.bar_weight(density, shape, size * 25.4, length * 25.4, mm_wall, units="mm"), rel=1e-12)
+    assert bf.section_area(shape, size, wall) * 645.16 == pytest.approx(
+        bf.section_area(shape, size * 25.4, mm_wall, units="mm"), rel=1e-12)
+    assert bf.weight_per_length(text, shape, size, wall) * KG_PER_LB / 0.3048 == pytest.approx(
+        bf.weight_per_length(text, shape, size * 25.4, mm_wall, units="mm"), rel=1e-12)
+    assert bf.across_corners(shape, size, wall) * 25.4 == pytest.approx(
+        bf.across_corners(shape, size * 25.4, mm_wall, units="mm"), rel=1e-12)
+
+
+@PROFILE
+@given(SIZES, WALLS)
+def test_a_tube_is_a_bar_less_its_bore(size, share):
+    wall = size * share
+    bore = bf.section_area("round", size - 2 * wall)
+    assert bf.section_area("tube", size, wall) == pytest.approx(bf.section_area("round", size) - bore, rel=1e-9)
+    assert bf.section_area("hexagon tube", size, wall) == pytest.approx(bf.section_area("hexagon", size) - bore, rel=1e-9)
+
+
+@PROFILE
+@given(SIZES)
+def test_sections_lie_between_inner_and_outer_circle(size):
+    circle, square = bf.section_area("round", size), bf.section_area("square", size)
+    assert circle < bf.section_area("octagon", size) < bf.section_area("hexagon", size) < square
+    for shape in ("hexagon", "square", "octagon"):
+        corners = bf.across_corners(shape, size)
+        assert bf.section_area(shape, size) < bf.section_area("round", corners)
+        assert corners > size
+
+
+# --- quantity ------------------------------------------------------------------------------------------------------
+
+
+@PROFILE
+@given(QUANTITIES, SCRAP, SETUP)
+def test_starts_are_enough_and_not_one_too_many(quantity, scrap, setup):
+    starts = bf.starts_for_quantity(quantity, float(scrap), setup)
+    assert type(starts) is int
+    assert starts == math.ceil(quantity / (1 - scrap)) + setup
+    assert math.floor((starts - setup) * (1 - scrap)) >= quantity
+    assert quantity == 0 or math.floor((starts - setup - 1) * (1 - scrap)) < quantity
+
+
+@PROFILE
+@given(QUANTITIES, SCRAP, SETUP, st.integers(0, 1_000), st.integers(0, 20))
+def test_starts_are_monotone(quantity, scrap, setup, more, more_setup):
+    starts = bf.starts_for_quantity(quantity, float(scrap), setup)
+    assert starts <= bf.starts_for_quantity(quantity + more, float(scrap), setup)
+    assert bf.starts_for_quantity(quantity, float(scrap / 2), setup) <= starts
+    assert bf.starts_for_quantity(quantity, float(scrap), setup + more_setup) == starts + more_setup
+
+
+@PROFILE
+@given(*ORDER)
+def test_bars_and_the_last_bar(quantity, per_bar, scrap, setup):
+    args = (quantity, per_bar, float(scrap), setup)
+    starts, bars, last = bf.starts_for_quantity(quantity, float(scrap), setup), bf.bars_for_quantity(*args), \
+        bf.last_bar_parts(*args)
+    assert bars * per_bar >= starts
+    if starts:
+        assert (bars - 1) * per_bar < starts
+        assert 1 <= last <= per_bar
+        assert (bars - 1) * per_bar + last == starts
+    else:
+        assert bars == last == 0
+    assert bf.bars_for_quantity(quantity, per_bar + 1, float(scrap), setup) <= bars
+
+
+@PROFILE
+@given(*ORDER)
+def test_whole_bars(quantity, per_bar, scrap, setup):
+    rest = (per_bar, float(scrap), setup)
+    whole, bars = bf.whole_bar_quantity(quantity, *rest), bf.bars_for_quantity(quantity, *rest)
+    assert whole >= quantity
+    assert bf.bars_for_quantity(whole, *rest) == bars
+    assert bf.bars_for_quantity(whole + 1, *rest) > bars
+    assert bf.whole_bar_quantity(whole, *rest) == whole
+
+
+# --- time ----------------------------------------------------------------------------------------------------------
+
+CYCLES = st.integers(1, 36_000).map(lambda n: n / 10)
+CHANGES = st.integers(0, 6_000).map(lambda n: n / 10)
+
+
+@PROFILE
+@given(st.integers(1, 20_000).map(lambda n: n / 100), PER_BAR, CYCLES, CHANGES)
+def test_bars_for_hours_are_enough_and_not_one_too_many(hours, per_bar, cycle, change):
+    bars = bf.bars_for_hours(hours, per_bar, cycle, change)
+    assert bf.unattended_hours(bars, per_bar, cycle, change) >= hours * (1 - 1e-9)
+    assert bf.unattended_hours(bars - 1, per_bar, cycle, change) < hours
+
+
+@PROFILE
+@given(st.integers(0, 500), PER_BAR, CYCLES, CHANGES)
+def test_hours_of_whole_bars_need_those_bars(bars, per_bar, cycle, change):
+    hours = bf.unattended_hours(bars, per_bar, cycle, change)
+    assert bf.bars_for_hours(hours, per_bar, cycle, change) == bars
+    assert bf.run_hours(bars * per_bar, cycle, per_bar, change) == pytest.approx(hours)
+
+
+@PROFILE
+@given(QUANTITIES, CYCLES, PER_BAR, CHANGES, st.floats(0.1, 1), st.integers(0, 500))
+def test_run_hours(starts, cycle, per_bar, change, efficiency, more):
+    hours = bf.run_hours(starts, cycle, per_bar, change, efficiency)
+    changes = max(0, math.ceil(Fraction(starts, per_bar)) - 1)
+    assert hours * 3600 == pytest.approx(starts * cycle / efficiency + changes * change)
+    assert hours <= bf.run_hours(starts + more, cycle, per_bar, change, efficiency)
+    assert bf.run_hours(starts, cycle, per_bar, change) <= hours * (1 + 1e-12)
+
+
+# --- cost ----------------------------------------------------------------------------------------------------------
+
+MONEY = st.integers(0, 10_000_000).map(lambda n: n / 100)
+COSTS = st.integers(1, 10_000_000).map(lambda n: n / 100)
+
+
+@PROFILE
+@given(COSTS, st.integers(0, 990).map(lambda n: n / 1000))
+def test_margin_and_price_are_inverses(cost, margin):
+    price = bf.price_at_margin(cost, margin)
+    assert price >= cost
+    assert bf.margin_of(price, cost) == pytest.approx(margin, abs=1e-12)
+    assert bf.price_at_margin(cost, bf.margin_of(price, cost)) == pytest.approx(price)
+    # a margin of m is a markup of m / (1 - m)
+    assert bf.price_at_markup(cost, margin / (1 - margin)) == pytest.approx(price)
+
+
+@PROFILE
+@given(st.integers(0, 500), MONEY, st.sampled_from(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "piece"]),
+       st.floats(1, 300), st.floats(0.1, 500), st.integers(0, 50), MONEY, MONEY, st.integers(1, 9),
+       st.sampled_from(["in", "mm"]))
+def test_material_cost_is_monotone(bars, price, per, length, weight, cuts, cut_charge, minimum, more, units):
+    def cost(bars=bars, price=price, length=length, weight=weight, cuts=cuts, cut_charge=cut_charge, minimum=minimum):
+        return bf.material_cost(bars, price, per, length, weight, cuts, cut_charge, minimum, units)
+
+    base = cost()
+    assert base >= (minimum if bars else 0)
+    for bigger in (cost(bars=bars + more), cost(price=price + more), cost(length=length + more),
+                   cost(weight=weight + more), cost(cuts=cuts + more), cost(cut_charge=cut_charge + more),
+                   cost(minimum=minimum + more)):
+        assert bigger >= base * (1 - 1e-12)
+
+
+@PROFILE
+@given(st.integers(0, 500), COSTS, st.floats(1, 300), st.floats(0.1, 500))
+def test_price_bases_agree(bars, price, length, weight):
+    mm, kg = length * 25.4, weight * KG_PER_LB
+    by_weight = [
+        bf.material_cost(bars, price, "lb", length, weight),
+        bf.material_cost(bars, price / KG_PER_LB, "kg", length, weight),
+        bf.material_cost(bars, price * 100, "100 lb", length, weight),
+        bf.material_cost(bars, price * 100 / KG_PER_LB, "100 kg", length, weight),
+        bf.material_cost(bars, price, "lb", mm, kg, units="mm"),
+        bf.material_cost(bars, price / KG_PER_LB, "kg", mm, kg, units="mm"),
+        bf.material_cost(bars, price * 100, "100 lb", mm, kg, units="mm"),
+        bf.material_cost(bars, price, "lb", f"{mm!r} mm", f"{kg!r} kg", units="in"),
+        bars * price * weight,
+    ]
+    assert by_weight == pytest.approx([by_weight[0]] * len(by_weight), rel=1e-9)
+    by_length = [
+        bf.material_cost(bars, price, "ft", length, 0),
+        bf.material_cost(bars, price / 0.3048, "m", length, 0),
+        bf.material_cost(bars, price, "ft", mm, 0, units="mm"),
+        bf.material_cost(bars, price / 0.3048, "m", mm, 0, units="mm"),
+        bf.material_cost(bars, price * length / 12, "bar", 0, 0),
+        bf.material_cost(bars, price * length / 12, "piece", 0, 0, units="mm"),
+    ]
+    assert by_length == pytest.approx([by_length[0]] * len(by_length), rel=1e-9)
+
+
+@PROFILE
+@given(st.integers(1, 100), st.floats(0.1, 100), st.floats(0, 1), st.floats(0, 1), MONEY, MONEY)
+def test_scrap_return_balances_weight(bars, weight, parts_share, remnant_share, chips, remnants):
+    total = bars * weight
+    parts = total * parts_share
+    left = (total - parts) * remnant_share
+    paid = bf.scrap_return(bars, weight, parts, left, chips, remnants)
+    assert paid == pytest.approx((total - parts - left) * chips + left * remnants, rel=1e-9, abs=1e-6)
+    # at one price for both it makes no difference what is chip and what is remnant
+    assert bf.scrap_return(bars, weight, parts, left, 1, 1) == pytest.approx(total - parts, abs=1e-9 * total)
+
+
+@PROFILE
+@given(st.lists(st.integers(1, 5_000), min_size=1, max_size=4), st.integers(1, 300), MONEY, CYCLES, CHANGES,
+       st.floats(0, 10), MONEY, SCRAP, SETUP, st.integers(0, 900).map(lambda n: n / 1000))
+def test_price_breaks_close(quantities, per_bar, bar_cost, cycle, change, setup_hours, rate, scrap, setup, margin):
+    rows = bf.price_breaks(quantities, per_bar, bar_cost, cycle, change, setup_hours, rate, float(scrap), setup,
+                           margin=margin)
+    assert [row[0] for row in rows] == quantities
+    for quantity, bars, material, machine, setup_cost, other, cost_each, price_each, total in rows:
+        assert bars == bf.bars_for_quantity(quantity, per_bar, float(scrap), setup)
+        assert material == pytest.approx(bars * bar_cost)
+        starts = bf.starts_for_quantity(quantity, float(scrap), setup)
+        assert machine == pytest.approx(bf.run_hours(starts, cycle, per_bar, change) * rate)
+        assert material + machine + setup_cost + other == pytest.approx(cost_each * quantity)
+        assert price_each == pytest.approx(bf.price_at_margin(cost_each, margin), abs=0.00501)
+        assert total == pytest.approx(price_each * quantity, abs=0.00501)
+
+
+# --- random lengths ------------------------------------------------------------------------------------------------
+
+
+def parts_chances(shortest, longest, feed, lost):
+    """Exact chance of each number of parts from one bar whose length is equally likely between the two."""
+    shortest, longest, feed, lost = (Fraction(x) for x in (shortest, longest, feed, lost))
+    if shortest == longest:
+        return {max(0, math.floor((longest - lost) / feed)): Fraction(1)}
+    chances = Counter()
+    edges = {shortest, longest}
+    first, last = math.floor((shortest - lost) / feed), math.floor((longest - lost) / feed)
+    edges |= {lost + k * feed for k in range(first, last + 1) if shortest < lost + k * feed < longest}
+    for start, end in itertools.pairwise(sorted(edges)):
+        parts = max(0, math.floor(((start + end) / 2 - lost) / feed))
+        chances[parts] += (end - start) / (longest - shortest)
+    return dict(chances)
+
+
+def chance_of(bars, starts, chances):
+    """Chance that so many bars give the starts, by going through every combination."""
+    return sum((math.prod(chances[k] for k in combination) for combination in itertools.product(chances, repeat=bars)
+                if sum(combination) >= starts), Fraction(0))
+
+
+TINY = [
+    # quantity, shortest, longest, feed, min_remnant, end_trim, scrap_rate
+    (1, 10, 20, 8, 2, 0, 0), (3, 10, 20, 4, 2, 0, 0), (7, 20, 24, 5, 2, 1, 0), (9, 20, 26, 5, 2, 1, 0),
+    (10, 11, 24, 5, 2, 1, 0.1), (5, 0, 30, 9, 2, 1, 0), (4, 12, 13, 9, 2, 0.5, 0), (12, 10, 40, 11, 3, 0, 0),
+    (6, 2, 9, 5, 2, 0, 0), (8, 30, 30.5, 9.2, 2, 0.25, 0.05), (4, 6, 13, 6, 1, 0, 0.5), (2, 4, 40, 39, 1, 0, 0),
+]
+
+
+@pytest.mark.parametrize("confidence", [0.5, 0.75, 0.9, 0.95, 0.99])
+@pytest.mark.parametrize("case", TINY)
+def test_bars_for_confidence_against_every_combination(case, confidence):
+    quantity, shortest, longest, feed, remnant, trim, scrap = case
+    chances = parts_chances(shortest, longest, Fraction(str(feed)), Fraction(str(remnant)) + Fraction(str(trim)))
+    assert sum(chances.values()) == 1
+    if chances.keys() == {0} or len(chances) ** 9 > 300_000:
+        chances = {k: p for k, p in chances.items() if p}
+    starts = bf.starts_for_quantity(quantity, scrap)
+    try:
+        bars = bf.bars_for_confidence(*case, confidence)
+    except bf.InputError:
+        assert not any(k and p for k, p in chances.items())
+        return
+    if len(chances) ** bars > 200_000:
+        pytest.skip("too many combinations")
+    wanted = Fraction(str(confidence)) - Fraction(1, 10**11)
+    assert chance_of(bars, starts, chances) >= wanted
+    assert chance_of(bars - 1, starts, chances) < Fraction(str(confidence))
+
+
+RANDOM = [
+    # quantity, shortest, longest, feed, min_remnant, end_trim, scrap_rate, confidence
+    (1000, 120, 144, 2.375, 2.75, 0, 0, 0.95), (200, 96, 144, 3.1, 2.5, 0.25, 0.03, 0.9), (60, 20, 144, 7.3, 3, 0.1, 0, 0.99),
+    (500, 140, 144, 0.85, 4, 0.05, 0.1, 0.5), (25, 36, 50, 11, 2, 0, 0.04, 0.8),
+    (300, 144, 144, 2.375, 2.75, 0, 0.02, 0.95),  # all bars the same
+]
+
+
+@pytest.mark.parametrize("case", RANDOM)
+def test_bars_for_confidence_against_random_bars(case):
+    quantity, shortest, longest, feed, remnant, trim, scrap, confidence = case
+    bars = bf.bars_for_confidence(*case)
+    starts = bf.starts_for_quantity(quantity, scrap)
+    chooser, trials = random.Random(20240607), 4_000
+
+    def share(bars):
+        enough = 0
+        for _ in range(trials):
+            made = sum(bf.parts_per_bar.core(chooser.uniform(shortest, longest), feed, 0, remnant, 0, trim)
+                       for _ in range(bars))
+            enough += made >= starts
+        return enough / trials
+
+    noise = 4 * math.sqrt(confidence * (1 - confidence) / trials)
+    assert share(bars) >= confidence - noise
+    assert share(bars - 1) <= confidence + noise
+
+
+@PROFILE
+@given(st.integers(1, 3_000), st.integers(20_000, 150_000), st.integers(300, 15_000), st.integers(0, 4_000), SCRAP,
+       st.sampled_from([0.5, 0.9, 0.95, 0.9999]))
+def test_bars_of_one_length_need_no_chance(quantity, bar, feed, remnant, scrap, confidence):
+    bar, feed, remnant = bar / 1000, feed / 1000, remnant / 1000
+    per_bar = bf.parts_per_bar(bar, feed, 0, remnant)
+    assume(per_bar > 0)
+    assert bf.bars_for_confidence(quantity, bar, bar, feed, remnant, 0, float(scrap), confidence) == \
+        bf.bars_for_quantity(quantity, per_bar, float(scrap))
+
+
+@settings(PROFILE, max_examples=60)
+@given(st.integers(0, 600), st.integers(20, 100), st.integers(0, 60), st.integers(2, 15), st.floats(0.5, 0.999))
+def test_bars_for_confidence_lie_between_best_and_worst(quantity, shortest, span, feed, confidence):
+    longest = shortest + span
+    bars = bf.bars_for_confidence(quantity, shortest, longest, feed, 2, 0, 0, confidence)
+    best, worst = bf.parts_per_bar(longest, feed, 0, 2), bf.parts_per_bar(shortest, feed, 0, 2)
+    assert bf.bars_for_quantity(quantity, best) <= bars <= bf.bars_for_quantity(quantity, worst)
+    surer = bf.bars_for_confidence(quantity, shortest, longest, feed, 2, 0, 0, confidence + 0.0005)
+    assert surer >= bars
+    assert bf.bars_for_confidence(quantity + 5, shortest, longest, feed, 2, 0, 0, confidence) >= bars
+
+
+@pytest.mark.parametrize("confidence", [0.5, 0.8, 0.95, 0.99, 0.999])
+@pytest.mark.parametrize("case", [
+    (20_000, 120, 144, 2.375, 2.75), (50_000, 96, 144, 1.1, 3), (3_000, 36, 144, 7, 2), (100_000, 140, 144, 0.85, 4),
+    (20_000, 144, 144, 2.375, 2.75), (2_000, 100, 120, 40, 2),
+])
+def test_normal_path_against_exact(monkeypatch, case, confidence):
+    args = (*case, 0, 0, confidence)
+    monkeypatch.setattr(quantity_module, "_EXACT_STEPS", math.inf)
+    exact = bf.bars_for_confidence(*args)
+    monkeypatch.setattr(quantity_module, "_EXACT_STEPS", -1)
+    normal = bf.bars_for_confidence(*args)
+    assert abs(normal - exact) <= 1
+    if case[1] == case[2]:
+        assert normal == exact
+
+
+def test_the_switch_is_used(monkeypatch):
+    calls = []
+    real = quantity_module._bars_by_normal
+    monkeypatch.setattr(quantity_module, "_bars_by_normal", lambda *args: calls.append(args) or real(*args))
+    small = bf.bars_for_confidence(1_000, 120, 144, 2.375, 2.75)
+    assert not calls
+    large = bf.bars_for_confidence(1_000_000, 120, 144, 2.375, 2.75)
+    assert len(calls) == 1
+    assert 17_800 < large < 1_100 * small
+
+
+@pytest.mark.parametrize(("shortest", "longest", "feed", "remnant"), [(5, 10, 8, 2), (0, 3, 2, 1), (1, 12, 10, 2)])
+def test_bars_that_never_give_a_part_are_refused(shortest, longest, feed, remnant):
+    # Only a bar of exactly the longest length would give a part, and the chance of that is nil.
+    with pytest.raises(bf.InputError, match="longest_bar"):
+        bf.bars_for_confidence(10, shortest, longest, feed, remnant)
+
+
+def test_rounding_noise_does_not_refuse_the_longest_bar():
+    # 3.3 - 1.1 - 1.1 is a little less than 1.1 in floating point, yet one part fits.
+    assert bf.parts_per_bar(3.3, 1.1, 0, 1.1, 0, 1.1) == 1
+    assert bf.bars_for_confidence(10, 3.3, 3.3, 1.1, 1.1, 1.1) == 10
+
+
+# --- bad input gives no number -------------------------------------------------------------------------------------
+
+_YIELD = {"bar_length": 144, "part_length": 2.25, "cutoff_width": 0.125, "min_remnant": 3, "facing": 0.01, "end_trim": 0.1}
+_ORDER = {"quantity": 1000, "parts_per_bar": 59, "scrap_rate": 0.03, "setup_parts": 5}
+# Good arguments, every one of them given.
+GOOD = {
+    "section_area": {"shape": "tube", "size": 1, "thickness": 0.125, "units": "in"},
+    "across_corners": {"shape": "flat", "size": 2, "thickness": 0.5},
+    "material_density": {"material": "1.4305", "units": "mm"},
+    "weight_per_length": {"material": "12L14", "shape": "tube", "size": 1, "thickness": 0.125, "units": "in"},
+    "bar_weight": {"material": "12L14", "shape": "tube", "size": 1, "length": 144, "thickness": 0.125, "units": "in"},
+    "length_in": {"text": "12' 6-1/2\"", "units": "in"},
+    "feed_per_part": {"part_length": 2.25, "cutoff_width": 0.125, "facing": 0.01},
+    "shortest_remnant": {"grip_length": 2.5, "standoff": 0.25},
+    "parts_per_bar": _YIELD,
+    "remnant_length": _YIELD,
+    "bar_use": _YIELD,
+    "first_stickout": {"part_length": 2.25, "cutoff_width": 0.125, "standoff": 0.25, "facing": 0.01, "end_trim": 0.1},
+    "parts_left": {"length_left": 40, "feed": 2.375, "min_remnant": 2.75},
+    "starts_for_quantity": {"quantity": 1000, "scrap_rate": 0.03, "setup_parts": 5},
+    "bars_for_quantity": _ORDER,
+    "last_bar_parts": _ORDER,
+    "whole_bar_quantity": _ORDER,
+    "fed_length": {"parts": 1036, "feed": 2.375},
+    "bars_for_confidence": {"quantity": 100, "shortest_bar": 120, "longest_bar": 144, "feed": 2.375, "min_remnant": 2.75,
+                            "end_trim": 0.1, "scrap_rate": 0.03, "confidence": 0.9},
+    "run_hours": {"starts": 1036, "cycle_time": 45, "parts_per_bar": 59, "bar_change_time": 30, "efficiency": 0.9},
+    "unattended_hours": {"bars_loaded": 12, "parts_per_bar": 59, "cycle_time": 45, "bar_change_time": 30},
+    "bars_for_hours": {"hours": 8, "parts_per_bar": 59, "cycle_time": 45, "bar_change_time": 30},
+    "material_cost": {"bars": 18, "price": 2.4, "price_per": "lb", "bar_length": 144, "bar_weight": 14.5, "cuts": 2,
+                      "cut_charge": 3, "minimum_charge": 150, "units": "in"},
+    "scrap_return": {"bars": 18, "bar_weight": 14.5, "parts_weight": 170, "remnant_weight": 12, "chip_price": 0.3,
+                     "remnant_price": 0.45},
+    "price_at_margin": {"cost": 75, "margin": 0.25},
+    "price_at_markup": {"cost": 100, "markup": 0.25},
+    "margin_of": {"price": 100, "cost": 75},
+    "price_breaks": {"quantities": [100, 1000], "parts_per_bar": 59, "bar_cost": 34.8, "cycle_time": 45,
+                     "bar_change_time": 30, "setup_hours": 1.5, "machine_rate": 80, "scrap_rate": 0.03, "setup_parts": 5,
+                     "setup_rate": 70, "other_per_part": 0.1, "other_per_order": 20, "minimum_charge": 50, "margin": 0.2},
+    "stickout_ratio": {"stickout": 2.625, "size": 0.75},
+}
+
+
+def bad_values(argument):
+    """Values that this argument must refuse, with a label."""
+    kind = argument.kind
+    yield "blank text", ""
+    yield "spaces", "  "
+    yield "word", "abc"
+    yield "nan", math.nan
+    yield "nan text", "nan"
+    yield "infinity", math.inf
+    yield "minus infinity", -math.inf
+    yield "minus one", -1
+    yield "minus one text", "-1"
+    yield "true", True
+    yield "numpy true", np.True_
+    yield "numpy nan", np.float64("nan")
+    yield "bytes", b"12"
+    yield "complex", 1 + 1j
+    yield "empty list", []
+    yield "dictionary", {}
+    yield "object", object()
+    yield "quantity of another dimension", Q(5, "second" if kind.dimension == "length" else "mm")
+    yield "unit of another dimension", "5 kg" if kind.dimension == "length" else "5 mm" if kind.reader != "text" else "5 kg"
+    if argument.required:
+        yield "none", None
+    if kind.reader != "table":
+        yield "list", [1, 2]
+        yield "array", np.array([1.0, 2.0])
+    else:
+        yield "list with a bad one", [100, -1]
+        yield "list with part of one", [100, 1.5]
+        yield "list of nothing", [None, ""]
+    if kind.is_number:
+        if math.isfinite(kind.high):
+            yield "at the open end" if kind.open_high else "too much", kind.high if kind.open_high else kind.high * 1.0001 + 1
+            yield "far too much", 1e300
+            yield "far too much, whole", 10**400
+        yield "too little", kind.low if kind.open_low else kind.low - 0.001
+        if kind.whole:
+            yield "part of one", 2.5
+    if kind.choices or kind.reader in ("material", "text"):
+        yield "zero", 0
+    if kind.reader == "material":
+        yield "density of the other unit", 7850.0
+        yield "impossible density", "78.5 g/cm3"
+
+
+BAD = [(name, argument, label, value) for name, entry in bf.CATALOGUE.items() for argument in entry.arguments
+       for label, value in bad_values(argument)]
+BAD_IDS = [f"{name}-{argument.name}-{label}" for name, argument, label, _ in BAD]
+
+
+def test_good_arguments_cover_the_catalogue():
+    assert set(GOOD) == set(bf.CATALOGUE)
+    for name, entry in bf.CATALOGUE.items():
+        assert list(GOOD[name]) == [a.name for a in entry.arguments], name
+    print(len(BAD), "bad inputs")
+    assert len(BAD) > 2_500
+
+
+@pytest.mark.parametrize("name", list(GOOD))
+def test_good_arguments_are_good(name):
+    function, good = getattr(bf, name), GOOD[name]
+    result = function(**good)
+    assert result == function(*good.values()) == function.core(*good.values())
+    if not isinstance(result, list):
+        assert math.isfinite(result)
+    assert bf.why(name, **good) == bf.why(name.upper(), *good.values()) == "ok"
+
+
+@pytest.mark.parametrize(("name", "argument", "label", "value"), BAD, ids=BAD_IDS)
+def test_a_bad_argument_gives_no_number(name, argument, label, value):
+    function, arguments = getattr(bf, name), {**GOOD[name], argument.name: value}
+    for call in (lambda: function(**arguments), lambda: function(*arguments.values())):
+        with pytest.raises(bf.InputError) as caught:
+            call()
+        assert type(caught.value) is bf.InputError
+        assert caught.value.where == name
+        assert argument.name in [p[0] for p in caught.value.problems]
+        assert f"{argument.name}: " in str(caught.value)
+
+
+@pytest.mark.parametrize(("name", "argument", "label", "value"), BAD, ids=BAD_IDS)
+def test_why_names_the_bad_argument(name, argument, label, value):
+    reason = bf.why(name, **{**GOOD[name], argument.name: value})
+    assert f"{argument.name}: " in reason
+
+
+@pytest.mark.parametrize("name", list(GOOD))
+def test_several_bad_arguments_are_all_named(name):
+    entry = bf.CATALOGUE[name]
+    numbers = [a.name for a in entry.arguments if a.kind.is_number]
+    with pytest.raises(bf.InputError) as caught:
+        getattr(bf, name)(**{**GOOD[name], **dict.fromkeys(numbers, "abc")}, **({} if numbers else {"units": "furlong"})
+                          if name not in ("length_in", "material_density") else {**GOOD[name], "units": "furlong"})
+    assert set(numbers) <= {p[0] for p in caught.value.problems}
+    assert caught.value.problems
+
+
+@pytest.mark.parametrize("name", list(GOOD))
+def test_a_missing_argument_is_named(name):
+    for argument in bf.CATALOGUE[name].arguments:
+        rest = {k: v for k, v in GOOD[name].items() if k != argument.name}
+        if argument.required:
+            with pytest.raises(bf.InputError, match=f"{argument.name}: "):
+                getattr(bf, name)(**rest)
+            assert f"{argument.name}: " in bf.why(name, **rest)
+
+
+@pytest.mark.parametrize("name", list(GOOD))
+def test_an_unknown_or_surplus_argument_is_a_type_error(name):
+    function, good = getattr(bf, name), GOOD[name]
+    with pytest.raises(TypeError, match="no argument 'colour'"):
+        function(**good, colour=1)
+    with pytest.raises(TypeError, match="arguments"):
+        function(*good.values(), 1)
+    first = next(iter(good))
+    with pytest.raises(TypeError, match=f"{first!r} twice"):
+        function(*good.values(), **{first: good[first]})
+    assert "colour" in bf.why(name, **good, colour=1)
+
+
+@pytest.mark.parametrize(("name", "changes", "argument"), [
+    ("section_area", {"thickness": 0.5}, "thickness"), ("section_area", {"thickness": None}, "thickness"),
+    ("section_area", {"shape": "round"}, "thickness"), ("across_corners", {"thickness": None}, "thickness"),
+    ("weight_per_length", {"shape": "hexagon"}, "thickness"), ("bar_weight", {"thickness": 0.6}, "thickness"),
+    ("remnant_length", {"end_trim": 145}, "end_trim"), ("bars_for_confidence", {"longest_bar": 119}, "longest_bar"),
+    ("bars_for_confidence", {"feed": 142}, "longest_bar"), ("material_cost", {"bar_weight": 0}, "bar_weight"),
+    ("material_cost", {"bar_length": 0, "price_per": "m"}, "bar_length"), ("scrap_return", {"parts_weight": 250}, "parts_weight"),
+])
+def test_arguments_that_contradict_each_other(name, changes, argument):
+    arguments = {**GOOD[name], **changes}
+    function = getattr(bf, name)
+    for call in (lambda: function(**arguments), lambda: function(*arguments.values())):
+        with pytest.raises(bf.InputError, match=f"{argument}: ") as caught:
+            call()
+        assert type(caught.value) is bf.InputError
+    assert f"{argument}: " in bf.why(name, **arguments)
+
+
+NUMBERS = st.one_of(st.floats(), st.integers(), st.booleans(), st.none(), st.text(max_size=8), st.lists(st.integers(), max_size=2))
+
+
+@settings(PROFILE, max_examples=400)
+@given(st.sampled_from(sorted(GOOD)), st.data())
+def test_any_junk_gives_a_finite_result_or_a_named_argument(name, data):
+    entry = bf.CATALOGUE[name]
+    argument = data.draw(st.sampled_from(entry.arguments))
+    value = data.draw(NUMBERS)
+    try:
+        result = getattr(bf, name)(**{**GOOD[name], argument.name: value})
+    except bf.InputError as error:
+        known = {a.name for a in entry.arguments}
+        assert error.problems
+        assert {p[0] for p in error.problems} <= known
+        return
+    flat = [x for row in result for x in row] if isinstance(result, list) else [result]
+    assert all(math.isfinite(x) for x in flat)
+
+
+# --- quantities and other numbers ----------------------------------------------------------------------------------
+
+
+@PROFILE
+@given(*YIELD)
+def test_quantities_count_as_plain_numbers_do(*lengths):
+    inch = floats(*lengths)
+    plain = bf.parts_per_bar(*inch)
+    for parts in (bf.parts_per_bar(*(Q(x, "inch") for x in inch)), bf.parts_per_bar(*(Q(x * 25.4, "mm") for x in inch)),
+                  bf.parts_per_bar(Q(inch[0] / 12, "foot"), *inch[1:], units="in"),
+                  bf.parts_per_bar(Q(inch[0] * 0.0254, "meter"), *(Q(x, "inch") for x in inch[1:]))):
+        assert type(parts) is int
+        assert parts == plain
+
+
+def test_a_quantity_comes_back_as_one():
+    inch = bf.first_stickout(Q(2.25, "inch"), Q(0.125, "inch"), Q(0.25, "inch"))
+    assert str(inch.units) == "inch"
+    assert inch.magnitude == pytest.approx(2.625, rel=1e-15)
+    mm = bf.first_stickout(Q(57.15, "mm"), Q(3.175, "mm"), Q(6.35, "mm"))
+    assert str(mm.units) == "millimeter"
+    assert mm.magnitude == pytest.approx(66.675, rel=1e-14)
+    mixed = bf.first_stickout(Q(57.15, "mm"), 3.175, 6.35, units="mm")
+    assert mixed.to("inch").magnitude == pytest.approx(2.625, rel=1e-14)
+    assert bf.first_stickout(2.25, 0.125, 0.25) == 2.625
+    assert isinstance(bf.first_stickout("2.25 in", "1/8 in", "1/4 in"), float)
+
+
+def test_quantities_of_other_kinds():
+    weight = bf.bar_weight("12L14", "round", Q(1, "inch"), Q(12, "foot"))
+    assert str(weight.units) == "pound"
+    assert weight.magnitude == pytest.approx(bf.bar_weight("12L14", "round", 1, 144))
+    per_metre = bf.weight_per_length(Q(7850, "kg/m**3"), "round", Q(50, "mm"), units="mm")
+    assert per_metre.to("kg/m").magnitude == pytest.approx(15.41, abs=0.005)
+    area = bf.section_area("square", Q(2, "cm"), units="mm")
+    assert area.to("cm**2").magnitude == pytest.approx(4)
+    hours = bf.unattended_hours(12, 59, Q(0.75, "minute"), Q(30, "second"))
+    assert hours.to("hour").magnitude == pytest.approx(bf.unattended_hours(12, 59, 45, 30))
+    assert bf.bars_for_hours(Q(480, "minute"), 59, 45, 30) == 11
+    assert bf.bars_for_hours("8 h", 59, "45 s", "0.5 min") == 11
+
+
+@pytest.mark.parametrize("kind", [np.float64, np.float32, np.int64, np.int32, np.uint8, Fraction])
+def test_numbers_of_other_types(kind):
+    assert bf.parts_per_bar(kind(144), kind(2), kind(0), kind(3)) == 70
+    assert bf.bars_for_quantity(kind(100), kind(59)) == 2
+    assert bf.price_at_margin(kind(75), 0.25) == 100
+
+
+def test_numpy_results_are_plain():
+    assert type(bf.parts_per_bar(np.float64(144), np.float64(2.25), np.float64(0.125), np.float64(3))) is int
+    assert type(bf.feed_per_part(np.float64(2.25), np.float64(0.125))) is float
+    assert bf.parts_per_bar(np.float64(144), np.float64(2.25), np.float64(0.125), np.float64(3)) == 59
+    assert [row[0] for row in bf.price_breaks(np.array([100, 1000]), 59, 34.8, 45, 30, 1.5, 80)] == [100, 1000]
