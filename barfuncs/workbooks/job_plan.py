@@ -8,7 +8,7 @@ from openpyxl import Workbook
 from openpyxl.chart import BarChart, Reference
 from openpyxl.chart.layout import Layout, ManualLayout
 from openpyxl.chart.shapes import GraphicalProperties
-from openpyxl.styles import Border, Font, Side
+from openpyxl.styles import Alignment, Border, Font, Side
 from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs import kinds, materials
@@ -597,12 +597,12 @@ def _setter_sheet(book: Workbook) -> None:
         line += 1
         layout.put(sheet, f"B{line}", text, wrap=True)
         sheet.merge_cells(f"B{line}:F{line}")
-        sheet.row_dimensions[line].height = 27
+        sheet.row_dimensions[line].height = 15 if len(text) < 105 else 27
     sheet.print_area = f"A1:F{line}"
 
 
 def _materials_sheet(book: Workbook) -> None:
-    widths = {"A": 1.5, "B": 34, "C": 18, "D": 11, "E": 14, "F": 11, "G": 9, "H": 10, "I": 52, "J": 46}
+    widths = {"A": 1.5, "B": 27, "C": 18, "D": 10, "E": 12, "F": 9, "G": 8, "H": 8, "I": 44, "J": 44}
     sheet = layout.add_sheet(book, "Materials", widths, landscape=True)
     sheet.page_setup.fitToHeight = 0
     sheet.print_title_rows = "4:4"
@@ -626,9 +626,13 @@ def _materials_sheet(book: Workbook) -> None:
     table = materials.builtin().rows
     for line, item in enumerate(table, start=first):
         codes = (*item.designations, *[None] * 4)[:4]
+        lines = max(-(-len(text) // 46) for text in (item.density_source, item.caution, "-"))
+        sheet.row_dimensions[line].height = 3 + 12 * lines
         values = (item.name, item.group, *codes, item.density, item.density_source, item.caution or None)
         for column, value in zip("BCDEFGHIJ", values, strict=True):
-            layout.put(sheet, f"{column}{line}", value, size=9, align="right" if column == "H" else "left")
+            layout.put(sheet, f"{column}{line}", value, size=9, align="right" if column == "H" else "left",
+                       wrap=column in "IJ", number="density" if column == "H" else "general",
+                       indent=1 if column == "I" else 0)
     last = first + len(table) - 1
     for name, column in (("material_names", "B"), ("material_code_1", "D"), ("material_code_2", "E"),
                          ("material_code_3", "F"), ("material_code_4", "G"), ("material_densities", "H"),
@@ -673,6 +677,7 @@ def _notes_sheet(book: Workbook) -> None:
     for line, answer in enumerate(_STEPS, start=row + 1):
         _put_answer(book, sheet, answer, "BCD", line)
         sheet[f"B{line}"].font = layout.font(9, color=layout.SOFT)
+        sheet[f"C{line}"].alignment = Alignment(horizontal="left")
     line = row + 1 + len(_STEPS)
     density = CATALOGUE["material_density"].cell_formula()
     row_match = ("SUMPRODUCT(((material_names=material)+(material_code_1=material)+(material_code_2=material)"
@@ -688,6 +693,7 @@ def _notes_sheet(book: Workbook) -> None:
         layout.put(sheet, f"B{line}", label, size=9, color=layout.SOFT)
         layout.style_answer(sheet, f"C{line}", "text" if name != "density" else "weight_per_length")
         sheet[f"C{line}"].value = formula
+        sheet[f"C{line}"].alignment = Alignment(horizontal="left", vertical="top", wrap_text=True)
         layout.name_cell(book, _answer_name(name), sheet, f"C{line}")
         line += 1
     layout.quiet_errors(sheet, f"C{row + 1}:C{line}")

@@ -24,6 +24,7 @@ FORMATS = {
     "length": "#,##0.000#",
     "weight": "#,##0.00",
     "weight_per_length": "#,##0.0000",
+    "density": "0.00#",
     "count": "#,##0",
     "money": "#,##0.00",
     "money_each": "#,##0.0000",
