@@ -5,8 +5,10 @@ glossary says what it means, `formula` is its cell formula in terms of the same 
 between arguments. From that come the checks and their messages, units, docstrings and guarded cell formulas.
 """
 
+import decimal
 import functools
 import inspect
+import numbers
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -84,22 +86,24 @@ class Entry:
     def has_units(self) -> bool:
         return bool(self.arguments) and self.arguments[-1].name == "units"
 
-    def cell_formula(self, refs: Mapping[str, str] | None = None, guard: bool = True) -> str:
+    def cell_formula(self, refs: Mapping[str, str] | None = None, guard: bool = True,
+                     left_out: str = "ISBLANK({x})") -> str:
         """The native cell formula, without the leading `=`.
 
         `refs` maps arguments to what stands for them in the sheet (a name, a cell, a literal); an argument that is
         left out is taken as a name like its own. With `guard`, a bad argument gives #N/A, never a number.
+        `left_out` is the test for an optional argument that is not given.
         Raises LookupError where the function has no cell formula.
         """
         if self.formula is None:
             raise LookupError(f"{self.cell_name} has no cell formula: {self.no_formula}")
         refs = refs or {}
         used = {a.name: refs.get(a.name, a.name) for a in self.arguments}
-        values = {a.name: _value_in_cell(a, used[a.name]) for a in self.arguments}
+        values = {a.name: _value_in_cell(a, used[a.name], left_out) for a in self.arguments}
         body = expand(self.formula, values)
         if not guard:
             return body
-        conditions = [_guard(a, used[a.name]) for a in self.arguments if used[a.name] not in _LITERALS]
+        conditions = [_guard(a, used[a.name], left_out) for a in self.arguments if used[a.name] not in _LITERALS]
         rules = [expand(rule.condition, values) for rule in self.rules]
         tests = ",".join(c for c in conditions if c)
         if rules:
@@ -111,22 +115,23 @@ class Entry:
 _LITERALS = frozenset(f'"{u}"' for u in UNITS) | {"0", "1"}
 
 
-def _value_in_cell(argument: Argument, ref: str) -> str:
+def _value_in_cell(argument: Argument, ref: str, left_out: str) -> str:
     """A blank cell counts as 0 in arithmetic, so only a default other than 0 needs saying."""
-    if argument.required or argument.default in (0, None) or ref in _LITERALS:
+    blank_is_default = left_out == "ISBLANK({x})" and argument.default in (0, None)
+    if argument.required or blank_is_default or ref in _LITERALS:
         return ref
-    default = f'"{argument.default}"' if isinstance(argument.default, str) else f"{argument.default:g}"
-    return f"IF(ISBLANK({ref}),{default},{ref})"
+    default = f'"{argument.default}"' if isinstance(argument.default, str) else f"{argument.default or 0:g}"
+    return f"IF({left_out.replace('{x}', ref)},{default},{ref})"
 
 
-def _guard(argument: Argument, ref: str) -> str:
+def _guard(argument: Argument, ref: str, left_out: str) -> str:
     if argument.kind.reader == "material":
-        return expand("OR(ISNUMBER({x}),ISTEXT({x}))".replace("{x}", ref), {})
+        return expand("OR(AND(ISNUMBER({x}),NOT(ISLOGICAL({x}))),ISTEXT({x}))".replace("{x}", ref), {})
     condition = argument.kind.cell_condition(ref)
     if argument.required:
         return condition
     inner = condition if condition.startswith("OR(") else f"AND({condition})"
-    return f"OR(ISBLANK({ref}),{inner})"
+    return f"OR({left_out.replace('{x}', ref)},{inner})"
 
 
 _TOKEN = re.compile(r'"[^"]*"|[A-Za-z_][A-Za-z_0-9]*|.', re.DOTALL)
@@ -362,7 +367,7 @@ def read_arguments(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any
     read: dict[str, tuple[Any, str | None]] = {}
     quantities = False
     for a in entry.arguments:
-        if a.name not in bound or (bound[a.name] is None and not a.required):
+        if bound.get(a.name) is None:
             continue
         value = bound[a.name]
         try:
@@ -391,7 +396,7 @@ def read_arguments(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any
                 problems.append((a.name, reason))
             values.append(int(number) if a.kind.whole and not reason else number)
         elif a.required:
-            if a.name not in bound or bound[a.name] is None:
+            if bound.get(a.name) is None:
                 problems.append((a.name, f"is missing; allowed is {a.kind.allowed(units)}"))
             values.append(None)
         else:
@@ -476,6 +481,8 @@ def read_value(kind: Kind, value: Any, decimal_comma: bool = False) -> tuple[Any
     if isinstance(value, str):
         return _read_text(kind, value, decimal_comma)
     try:
+        if not isinstance(value, (numbers.Real, decimal.Decimal)):
+            raise TypeError
         number = float(value)
     except (TypeError, ValueError, OverflowError):
         raise ValueError(f"{_short(value)} given; allowed is {kind.allowed(None)}") from None
@@ -564,7 +571,8 @@ def why(name: str, *args: Any, **keywords: Any) -> str:
     """
     entry = find(name)
     try:
-        read_arguments(entry, args, keywords)
+        values, _, _ = read_arguments(entry, args, keywords)
+        entry.core(*values)
     except InputError as error:
         return "; ".join(f"{argument}: {reason}" for argument, reason in error.problems)
     except TypeError as error:

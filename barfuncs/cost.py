@@ -1,6 +1,6 @@
 """Cost: material, scrap return, price and price breaks."""
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from typing import Any
 
 from barfuncs.catalogue import cell_function, read_value
@@ -181,9 +181,12 @@ def price_breaks(quantities: Quantities, parts_per_bar: PositiveCount, bar_cost:
 
 def _read_quantities(quantities: Any) -> list[int]:
     kind = Kind("count", "count", None, 1, 1e7, whole=True)
-    if isinstance(quantities, (str, int, float)) or not isinstance(quantities, Iterable):
-        quantities = [quantities]
-    flat = [q for item in quantities for q in (item if isinstance(item, (list, tuple)) else [item])]
+    several = isinstance(quantities, Sequence) and not isinstance(quantities, (str, bytes, bytearray))
+    if not several and hasattr(quantities, "tolist") and not hasattr(quantities, "units"):
+        quantities = quantities.tolist()  # a numpy array
+        several = isinstance(quantities, list)
+    flat = [q for item in (quantities if several else [quantities])
+            for q in (item if isinstance(item, (list, tuple)) else [item])]
     counts, problems = [], []
     for q in flat:
         if q is None or q == "":

@@ -16,7 +16,8 @@ Reader = Literal["length", "weight", "density", "seconds", "hours", "number", "c
 class Kind:
     """What one argument is.
 
-    `low` and `high` bound a number; with `open_low` / `open_high` the bound itself is refused. `dimension` is a key of
+    `low` and `high` bound a number; with `open_low` / `open_high` the bound itself is refused. `smallest` keeps what
+    divides from being so near 0 that the result overflows; people are told "more than 0". `dimension` is a key of
     `units.UNIT_NAMES` for values that carry a unit.
     """
 
@@ -29,6 +30,7 @@ class Kind:
     open_high: bool = False
     whole: bool = False
     choices: tuple[str, ...] = ()
+    smallest: float = 0.0
 
     @property
     def is_number(self) -> bool:
@@ -37,6 +39,8 @@ class Kind:
     @property
     def closed_low(self) -> float:
         """The smallest allowed float, so that one `<=` serves both kinds of bound."""
+        if self.smallest:
+            return self.smallest
         return math.nextafter(self.low, math.inf) if self.open_low else self.low
 
     @property
@@ -73,8 +77,11 @@ class Kind:
         """Cell expression that is TRUE where `x` is allowed."""
         if self.choices:
             return "OR(" + ",".join(f'{x}="{choice}"' for choice in self.choices) + ")"
-        conditions = [f"ISNUMBER({x})"]
-        if not (math.isinf(self.low)):
+        # LibreOffice takes TRUE for a number.
+        conditions = [f"ISNUMBER({x})", f"NOT(ISLOGICAL({x}))"]
+        if self.smallest:
+            conditions.append(f"{x}>={_plain(self.smallest)}")
+        elif not math.isinf(self.low):
             conditions.append(f"{x}{'>' if self.open_low else '>='}{_plain(self.low)}")
         if not math.isinf(self.high):
             conditions.append(f"{x}{'<' if self.open_high else '<='}{_plain(self.high)}")
@@ -103,10 +110,10 @@ _LONGEST = 1e6
 _MOST = 1e7
 
 Length = Annotated[float, Kind("length", "length", "length", 0, _LONGEST)]
-PositiveLength = Annotated[float, Kind("length", "length", "length", 0, _LONGEST, open_low=True)]
+PositiveLength = Annotated[float, Kind("length", "length", "length", 0, _LONGEST, open_low=True, smallest=1e-6)]
 Area = Annotated[float, Kind("area", "number", "area")]
 Weight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9)]
-PositiveWeight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9, open_low=True)]
+PositiveWeight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9, open_low=True, smallest=1e-9)]
 WeightPerLength = Annotated[float, Kind("weight per length", "number", "weight_per_length")]
 Density = Annotated[float, Kind("density", "density", "density", 0, 25, open_low=True)]
 Count = Annotated[int, Kind("count", "count", None, 0, _MOST, whole=True)]
@@ -115,12 +122,12 @@ Ratio = Annotated[float, Kind("ratio", "number")]
 ScrapRate = Annotated[float, Kind("fraction", "fraction", None, 0, 0.95)]
 Margin = Annotated[float, Kind("fraction", "fraction", None, 0, 1, open_high=True)]
 Markup = Annotated[float, Kind("fraction", "fraction", None, 0, 100)]
-Efficiency = Annotated[float, Kind("fraction", "fraction", None, 0, 1, open_low=True)]
+Efficiency = Annotated[float, Kind("fraction", "fraction", None, 0, 1, open_low=True, smallest=1e-3)]
 Confidence = Annotated[float, Kind("fraction", "fraction", None, 0.5, 0.9999)]
 Money = Annotated[float, Kind("money", "number", None, 0, 1e9)]
-PositiveMoney = Annotated[float, Kind("money", "number", None, 0, 1e9, open_low=True)]
+PositiveMoney = Annotated[float, Kind("money", "number", None, 0, 1e9, open_low=True, smallest=1e-9)]
 Seconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6)]
-PositiveSeconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6, open_low=True)]
+PositiveSeconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6, open_low=True, smallest=1e-6)]
 Hours = Annotated[float, Kind("time", "hours", "hours", 0, 1e6)]
 Shape = Annotated[str, Kind("shape", "choice", choices=SHAPES)]
 PricePer = Annotated[str, Kind("price basis", "choice", choices=PRICE_BASES)]

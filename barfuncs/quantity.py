@@ -4,6 +4,7 @@ import math
 
 from barfuncs.catalogue import cell_function
 from barfuncs.counting import count_down, count_up
+from barfuncs.errors import InputError
 from barfuncs.kinds import Confidence, Count, Length, PositiveCount, PositiveLength, ScrapRate
 
 _STARTS = "STARTS_FOR_QUANTITY(quantity,scrap_rate,setup_parts)"
@@ -92,6 +93,7 @@ def fed_length(parts: Count, feed: PositiveLength) -> Length:
 
 
 _EXACT_STEPS = 3_000_000
+_FEWEST_PARTS = 0.0005  # parts per bar on average; below, the order rests on rare bars and no plan is worth making
 
 
 @cell_function(
@@ -99,7 +101,6 @@ _EXACT_STEPS = 3_000_000
     no_formula="the chance that random lengths add up to the order is a sum over all lengths, not one cell formula",
     rules=(
         ("longest_bar", "shortest_bar<=longest_bar", "the longest bar must not be shorter than the shortest"),
-        ("longest_bar", "longest_bar-end_trim-min_remnant>=feed", "not one whole part fits the longest bar"),
     ),
 )
 def bars_for_confidence(quantity: Count, shortest_bar: Length, longest_bar: Length, feed: PositiveLength,
@@ -124,9 +125,12 @@ def bars_for_confidence(quantity: Count, shortest_bar: Length, longest_bar: Leng
     if starts == 0:
         return 0
     chances = _parts_distribution(shortest_bar, longest_bar, feed, min_remnant + end_trim)
+    mean = sum(k * p for k, p in chances.items())
+    if mean < _FEWEST_PARTS:
+        raise InputError("bars_for_confidence", [("longest_bar", "hardly a bar gives one whole part: even the longest is "
+                                                                 "about as long as end trim, shortest remnant and one feed")])
     most = max(chances)
     fewest = -(-starts // most)
-    mean = sum(k * p for k, p in chances.items())
     width = most - min(chances) + 1
     expected_bars = starts / mean
     if expected_bars * min(starts, expected_bars * width) > _EXACT_STEPS:

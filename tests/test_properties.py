@@ -1,5 +1,6 @@
 """What must hold for any input: counts, balances, units, money, chances, and no number from a bad input."""
 
+import functools
 import itertools
 import math
 import random
@@ -34,6 +35,7 @@ REMNANTS = thousandths(0, 10_000)
 FACINGS = thousandths(0, 100)
 TRIMS = thousandths(0, 1_000)
 YIELD = (BARS, PARTS, CUTOFFS, REMNANTS, FACINGS, TRIMS)
+LENGTHS = st.tuples(*YIELD)
 
 QUANTITIES = st.integers(0, 200_000)
 PER_BAR = st.integers(1, 2_000)
@@ -55,8 +57,8 @@ def exact_parts(bar, part, cutoff, remnant, facing, trim):
 
 
 @PROFILE
-@given(*YIELD)
-def test_parts_fit_and_one_more_does_not(*lengths):
+@given(LENGTHS)
+def test_parts_fit_and_one_more_does_not(lengths):
     bar, part, cutoff, remnant, facing, trim = lengths
     feed, usable = part + cutoff + facing, bar - trim - remnant
     parts = bf.parts_per_bar(*floats(*lengths))
@@ -78,7 +80,7 @@ def test_parts_fit_for_any_floats(bar, part, cutoff, remnant, facing, trim):
 
 
 @PROFILE
-@given(st.integers(1, 5_000), st.integers(1, 50_000), st.integers(0, 10_000), st.integers(0, 1_000))
+@given(st.integers(1, 5_000), st.integers(1, 5_000), st.integers(0, 10_000), st.integers(0, 1_000))
 def test_a_bar_of_whole_feeds_gives_them_all(parts, feed, remnant, trim):
     thousandth = Fraction(1, 1000)
     bar = float((parts * feed + remnant + trim) * thousandth)
@@ -90,8 +92,8 @@ def test_a_bar_of_whole_feeds_gives_them_all(parts, feed, remnant, trim):
 
 
 @PROFILE
-@given(*YIELD)
-def test_length_balance(*lengths):
+@given(LENGTHS)
+def test_length_balance(lengths):
     bar, part, cutoff, remnant, facing, trim = floats(*lengths)
     assume(trim <= bar)
     args = (bar, part, cutoff, remnant, facing, trim)
@@ -129,8 +131,8 @@ def test_yield_in_inch_and_mm(bar, part, cutoff, remnant, facing, trim, standoff
 
 
 @PROFILE
-@given(*YIELD)
-def test_text_with_units_reads_as_the_plain_number(*lengths):
+@given(LENGTHS)
+def test_text_with_units_reads_as_the_plain_number(lengths):
     inch = floats(*lengths)
     plain = bf.parts_per_bar(*inch)
     assert bf.parts_per_bar(*(f"{x!r} in" for x in inch)) == plain
@@ -389,16 +391,24 @@ def parts_chances(shortest, longest, feed, lost):
 
 
 def chance_of(bars, starts, chances):
-    """Chance that so many bars give the starts, by going through every combination."""
-    return sum((math.prod(chances[k] for k in combination) for combination in itertools.product(chances, repeat=bars)
-                if sum(combination) >= starts), Fraction(0))
+    """Chance that so many bars give the starts: every combination where there are few, else bar after bar."""
+    if len(chances) ** bars <= 20_000:
+        return sum((math.prod(chances[k] for k in combination) for combination in itertools.product(chances, repeat=bars)
+                    if sum(combination) >= starts), Fraction(0))
+    totals = {0: Fraction(1)}
+    for _ in range(bars):
+        after = Counter()
+        for (total, p), (k, q) in itertools.product(totals.items(), chances.items()):
+            after[total + k] += p * q
+        totals = after
+    return sum((p for total, p in totals.items() if total >= starts), Fraction(0))
 
 
 TINY = [
     # quantity, shortest, longest, feed, min_remnant, end_trim, scrap_rate
     (1, 10, 20, 8, 2, 0, 0), (3, 10, 20, 4, 2, 0, 0), (7, 20, 24, 5, 2, 1, 0), (9, 20, 26, 5, 2, 1, 0),
     (10, 11, 24, 5, 2, 1, 0.1), (5, 0, 30, 9, 2, 1, 0), (4, 12, 13, 9, 2, 0.5, 0), (12, 10, 40, 11, 3, 0, 0),
-    (6, 2, 9, 5, 2, 0, 0), (8, 30, 30.5, 9.2, 2, 0.25, 0.05), (4, 6, 13, 6, 1, 0, 0.5), (2, 4, 40, 39, 1, 0, 0),
+    (6, 2, 9, 5, 2, 0, 0), (8, 30, 30.5, 9.2, 2, 0.25, 0.05), (4, 6, 13, 6, 1, 0, 0.5), (2, 4, 44, 39, 1, 0, 0),
 ]
 
 
@@ -408,19 +418,19 @@ def test_bars_for_confidence_against_every_combination(case, confidence):
     quantity, shortest, longest, feed, remnant, trim, scrap = case
     chances = parts_chances(shortest, longest, Fraction(str(feed)), Fraction(str(remnant)) + Fraction(str(trim)))
     assert sum(chances.values()) == 1
-    if chances.keys() == {0} or len(chances) ** 9 > 300_000:
-        chances = {k: p for k, p in chances.items() if p}
     starts = bf.starts_for_quantity(quantity, scrap)
-    try:
-        bars = bf.bars_for_confidence(*case, confidence)
-    except bf.InputError:
-        assert not any(k and p for k, p in chances.items())
-        return
-    if len(chances) ** bars > 200_000:
-        pytest.skip("too many combinations")
-    wanted = Fraction(str(confidence)) - Fraction(1, 10**11)
-    assert chance_of(bars, starts, chances) >= wanted
+    bars = bf.bars_for_confidence(*case, confidence)
+    assert chance_of(bars, starts, chances) >= Fraction(str(confidence)) - Fraction(1, 10**11)
     assert chance_of(bars - 1, starts, chances) < Fraction(str(confidence))
+
+
+@pytest.mark.parametrize("confidence", [0.5, 0.9, 0.99])
+@pytest.mark.parametrize("longest", [10.5, 10.1, 10.01])
+def test_one_part_from_rare_long_bars(longest, confidence):
+    # A bar gives one part with chance p, else none, so n bars give none with chance (1 - p)^n.
+    p = (longest - 10) / longest
+    assert bf.bars_for_confidence(1, 0, longest, 8, 2, 0, 0, confidence) == math.ceil(
+        math.log(1 - confidence) / math.log(1 - p))
 
 
 RANDOM = [
@@ -476,7 +486,7 @@ def test_bars_for_confidence_lie_between_best_and_worst(quantity, shortest, span
 
 @pytest.mark.parametrize("confidence", [0.5, 0.8, 0.95, 0.99, 0.999])
 @pytest.mark.parametrize("case", [
-    (20_000, 120, 144, 2.375, 2.75), (50_000, 96, 144, 1.1, 3), (3_000, 36, 144, 7, 2), (100_000, 140, 144, 0.85, 4),
+    (20_000, 120, 144, 2.375, 2.75), (20_000, 96, 144, 1.1, 3), (3_000, 36, 144, 7, 2), (100_000, 140, 144, 0.85, 4),
     (20_000, 144, 144, 2.375, 2.75), (2_000, 100, 120, 40, 2),
 ])
 def test_normal_path_against_exact(monkeypatch, case, confidence):
@@ -570,9 +580,7 @@ def bad_values(argument):
     yield "minus one", -1
     yield "minus one text", "-1"
     yield "true", True
-    yield "numpy true", np.True_
     yield "numpy nan", np.float64("nan")
-    yield "bytes", b"12"
     yield "complex", 1 + 1j
     yield "empty list", []
     yield "dictionary", {}
@@ -596,6 +604,11 @@ def bad_values(argument):
         yield "too little", kind.low if kind.open_low else kind.low - 0.001
         if kind.whole:
             yield "part of one", 2.5
+    if kind.dimension == "length":
+        yield "quantity below 0", Q(-1, "mm")
+        yield "quantity nan", Q(math.nan, "inch")
+        yield "quantity infinite", Q(math.inf, "inch")
+        yield "quantity of several", Q(np.array([1.0, 2.0]), "inch")
     if kind.choices or kind.reader in ("material", "text"):
         yield "zero", 0
     if kind.reader == "material":
@@ -603,17 +616,17 @@ def bad_values(argument):
         yield "impossible density", "78.5 g/cm3"
 
 
-BAD = [(name, argument, label, value) for name, entry in bf.CATALOGUE.items() for argument in entry.arguments
-       for label, value in bad_values(argument)]
-BAD_IDS = [f"{name}-{argument.name}-{label}" for name, argument, label, _ in BAD]
+BAD = [(name, argument, list(bad_values(argument))) for name, entry in bf.CATALOGUE.items() for argument in entry.arguments]
+BAD_IDS = [f"{name}-{argument.name}" for name, argument, _ in BAD]
 
 
 def test_good_arguments_cover_the_catalogue():
     assert set(GOOD) == set(bf.CATALOGUE)
     for name, entry in bf.CATALOGUE.items():
         assert list(GOOD[name]) == [a.name for a in entry.arguments], name
-    print(len(BAD), "bad inputs")
-    assert len(BAD) > 2_500
+    count = sum(len(bad) for _, _, bad in BAD)
+    print(count, "bad inputs")
+    assert count >= 2_500
 
 
 @pytest.mark.parametrize("name", list(GOOD))
@@ -626,33 +639,59 @@ def test_good_arguments_are_good(name):
     assert bf.why(name, **good) == bf.why(name.upper(), *good.values()) == "ok"
 
 
-@pytest.mark.parametrize(("name", "argument", "label", "value"), BAD, ids=BAD_IDS)
-def test_a_bad_argument_gives_no_number(name, argument, label, value):
-    function, arguments = getattr(bf, name), {**GOOD[name], argument.name: value}
-    for call in (lambda: function(**arguments), lambda: function(*arguments.values())):
-        with pytest.raises(bf.InputError) as caught:
-            call()
-        assert type(caught.value) is bf.InputError
-        assert caught.value.where == name
-        assert argument.name in [p[0] for p in caught.value.problems]
-        assert f"{argument.name}: " in str(caught.value)
+def refusal_problem(call, where, argument):
+    """What is wrong with the way a bad argument is refused, or None."""
+    try:
+        result = call()
+    except Exception as error:
+        if type(error) is not bf.InputError:
+            return f"{type(error).__name__}: {error}"
+        if error.where != where or argument not in [p[0] for p in error.problems] or f"{argument}: " not in str(error):
+            return f"does not name the argument: {error}"
+        return None
+    return f"gives {result!r}"
 
 
-@pytest.mark.parametrize(("name", "argument", "label", "value"), BAD, ids=BAD_IDS)
-def test_why_names_the_bad_argument(name, argument, label, value):
-    reason = bf.why(name, **{**GOOD[name], argument.name: value})
-    assert f"{argument.name}: " in reason
+@pytest.mark.parametrize(("name", "argument", "bad"), BAD, ids=BAD_IDS)
+def test_a_bad_argument_gives_no_number(name, argument, bad):
+    function, problems = getattr(bf, name), {}
+    for label, value in bad:
+        arguments = {**GOOD[name], argument.name: value}
+        by_name = refusal_problem(lambda a=arguments: function(**a), name, argument.name)
+        by_place = refusal_problem(lambda a=arguments: function(*a.values()), name, argument.name)
+        if by_name or by_place:
+            problems[label] = by_name or by_place
+    assert problems == {}
 
 
-@pytest.mark.parametrize("name", list(GOOD))
+@pytest.mark.parametrize("value", [np.True_, np.False_, b"12", bytearray(b"12"), np.complex128(1 + 1j), np.bytes_(b"12")],
+                         ids=repr)
+def test_what_python_would_turn_into_a_number_is_refused(value):
+    problems = {}
+    for name, argument, _ in BAD:
+        call = functools.partial(getattr(bf, name), **{**GOOD[name], argument.name: value})
+        problem = refusal_problem(call, name, argument.name)
+        if problem:
+            problems[f"{name}, {argument.name}"] = problem
+    assert problems == {}
+
+
+@pytest.mark.parametrize(("name", "argument", "bad"), BAD, ids=BAD_IDS)
+def test_why_names_the_bad_argument(name, argument, bad):
+    problems = {}
+    for label, value in bad:
+        reason = bf.why(name, **{**GOOD[name], argument.name: value})
+        if f"{argument.name}: " not in reason:
+            problems[label] = reason
+    assert problems == {}
+
+
+@pytest.mark.parametrize("name", [n for n, e in bf.CATALOGUE.items() if sum(a.kind.is_number for a in e.arguments) > 1])
 def test_several_bad_arguments_are_all_named(name):
-    entry = bf.CATALOGUE[name]
-    numbers = [a.name for a in entry.arguments if a.kind.is_number]
+    numbers = [a.name for a in bf.CATALOGUE[name].arguments if a.kind.is_number]
     with pytest.raises(bf.InputError) as caught:
-        getattr(bf, name)(**{**GOOD[name], **dict.fromkeys(numbers, "abc")}, **({} if numbers else {"units": "furlong"})
-                          if name not in ("length_in", "material_density") else {**GOOD[name], "units": "furlong"})
-    assert set(numbers) <= {p[0] for p in caught.value.problems}
-    assert caught.value.problems
+        getattr(bf, name)(**{**GOOD[name], **dict.fromkeys(numbers, "abc")})
+    assert [p[0] for p in caught.value.problems] == numbers
 
 
 @pytest.mark.parametrize("name", list(GOOD))
@@ -705,23 +744,25 @@ def test_any_junk_gives_a_finite_result_or_a_named_argument(name, data):
     entry = bf.CATALOGUE[name]
     argument = data.draw(st.sampled_from(entry.arguments))
     value = data.draw(NUMBERS)
+    call = functools.partial(getattr(bf, name), **{**GOOD[name], argument.name: value})
     try:
-        result = getattr(bf, name)(**{**GOOD[name], argument.name: value})
+        result = call()
     except bf.InputError as error:
-        known = {a.name for a in entry.arguments}
-        assert error.problems
-        assert {p[0] for p in error.problems} <= known
+        blamed = {p[0] for p in error.problems}
+    else:
+        flat = [x for row in result for x in row] if isinstance(result, list) else [result]
+        assert all(math.isfinite(x) for x in flat)
         return
-    flat = [x for row in result for x in row] if isinstance(result, list) else [result]
-    assert all(math.isfinite(x) for x in flat)
+    assert blamed
+    assert blamed <= {a.name for a in entry.arguments}
 
 
 # --- quantities and other numbers ----------------------------------------------------------------------------------
 
 
 @PROFILE
-@given(*YIELD)
-def test_quantities_count_as_plain_numbers_do(*lengths):
+@given(LENGTHS)
+def test_quantities_count_as_plain_numbers_do(lengths):
     inch = floats(*lengths)
     plain = bf.parts_per_bar(*inch)
     for parts in (bf.parts_per_bar(*(Q(x, "inch") for x in inch)), bf.parts_per_bar(*(Q(x * 25.4, "mm") for x in inch)),

@@ -1,0 +1,1 @@
+"""The catalogue's functions inside spreadsheet programs."""

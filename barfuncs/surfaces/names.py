@@ -1,0 +1,141 @@
+"""Functions as names in the workbook: LAMBDA definitions that need no add-in.
+
+They work in a current Excel on Windows, Mac and the web. A workbook keeps them when it is sent on. The materials table
+comes along as a sheet of its own.
+"""
+
+import re
+from collections.abc import Mapping
+from xml.sax.saxutils import escape, quoteattr
+
+from barfuncs import materials
+from barfuncs.catalogue import CATALOGUE, Entry
+from barfuncs.errors import InputError, WorkbookError
+from barfuncs.workbooks.package import read_parts
+
+SHEET = "barfuncs materials"
+OWN_ROWS = 20
+_LEFT_OUT = "OR(_xlfn.ISOMITTED({x}),ISBLANK({x}))"
+
+
+def named_functions() -> list[Entry]:
+    """The functions that can be a name: those that have a cell formula."""
+    return [entry for entry in CATALOGUE.values() if entry.formula is not None]
+
+
+def definition(entry: Entry) -> str:
+    """The function as a LAMBDA, in the spelling of an xlsx file.
+
+    In the file a parameter is declared as _xlpm.name, an optional one as _xlop.name, and both are used as _xlpm.name.
+
+    >>> definition(CATALOGUE["price_at_margin"])[:52]
+    '_xlfn.LAMBDA(_xlpm.cost,_xlpm.margin,IF(AND(ISNUMBER'
+    """
+    # A parameter called like a function (parts_per_bar) gets a mark: not every program lets it hide the function.
+    called = {a.name: f"{a.name}_" if a.name in CATALOGUE else a.name for a in entry.arguments}
+    declared = [("_xlpm." if a.required else "_xlop.") + called[a.name] for a in entry.arguments]
+    body = entry.cell_formula({name: f"_xlpm.{c}" for name, c in called.items()}, left_out=_LEFT_OUT)
+    return f"_xlfn.LAMBDA({','.join(declared)},{body})"
+
+
+def materials_rows() -> list[list[str | float | None]]:
+    """Rows of the materials sheet: heading, rows for the user's own, the built-in table."""
+    rows: list[list[str | float | None]] = [["Name", "Density g/cm3", "Designations"]]
+    rows += [[] for _ in range(OWN_ROWS)]
+    for item in materials.builtin().rows:
+        rows.append([item.name, item.density, *item.designations])
+    return rows
+
+
+def table_names() -> dict[str, str]:
+    """Names of the materials table, and where they point."""
+    first, last = OWN_ROWS + 2, OWN_ROWS + 1 + len(materials.builtin())
+    own = (2, OWN_ROWS + 1)
+    columns = {"material_names": ("A", first, last), "material_densities": ("B", first, last),
+               "own_material_names": ("A", *own), "own_material_densities": ("B", *own)}
+    columns |= {f"material_code_{n}": (column, first, last) for n, column in enumerate("CDEF", start=1)}
+    return {name: f"'{SHEET}'!${c}${top}:${c}${bottom}" for name, (c, top, bottom) in columns.items()}
+
+
+def add_names(source: "str | bytes | Mapping[str, bytes]") -> dict[str, bytes]:
+    """The parts of a workbook with the functions as names, and the materials sheet, added; all else stays as it is.
+
+    Names that the functions gave before are renewed. Raises InputError where a name of the workbook's own is in the way,
+    WorkbookError where the file can't be read.
+    """
+    parts = dict(source) if isinstance(source, Mapping) else read_parts(source)
+    book = parts["xl/workbook.xml"].decode("utf-8")
+    ours = {entry.cell_name: definition(entry) for entry in named_functions()}
+    present = dict(re.findall(r'<definedName\b[^>]*?\bname="([^"]+)"[^>]*>([^<]*)', book))
+    upper = {name.upper(): (name, text) for name, text in present.items()}
+    taken = [upper[name][0] for name in ours if name in upper and "LAMBDA" not in upper[name][1]]
+    if taken:
+        raise InputError("names", [(name, "is a name of this workbook already, for something else") for name in taken])
+    new = dict(ours)
+    if not {"MATERIAL_NAMES", "OWN_MATERIAL_NAMES"} <= set(upper):
+        new |= table_names()
+        _add_sheet(parts)
+        book = parts["xl/workbook.xml"].decode("utf-8")
+    for name, text in ours.items():
+        if name in upper:
+            there = rf'(<definedName\b[^>]*?\bname="{name}"[^>]*>)[^<]*'
+            # A function, since a plain replacement would read backslashes and group numbers in the definition.
+            book = re.sub(there, lambda m, t=text: m[1] + escape(t), book, flags=re.IGNORECASE)
+            del new[name]
+    made = "".join(f"<definedName name={quoteattr(n)}>{escape(t)}</definedName>" for n, t in sorted(new.items()))
+    parts["xl/workbook.xml"] = _with_names(book, made).encode("utf-8")
+    return parts
+
+
+def _with_names(book: str, made: str) -> str:
+    """Definitions go into `definedNames`, which stands behind `sheets` (and groups, references) in the file."""
+    if "</definedNames>" in book:
+        return book.replace("</definedNames>", made + "</definedNames>", 1)
+    book = re.sub(r"<definedNames\s*/>", "", book)
+    for before in ("</externalReferences>", "</functionGroups>", "</sheets>"):
+        if before in book:
+            return book.replace(before, f"{before}<definedNames>{made}</definedNames>", 1)
+    raise WorkbookError("the workbook has no list of sheets in a form that can be added to")
+
+
+def _add_sheet(parts: dict[str, bytes]) -> None:
+    book = parts["xl/workbook.xml"].decode("utf-8")
+    links = parts["xl/_rels/workbook.xml.rels"].decode("utf-8")
+    types = parts["[Content_Types].xml"].decode("utf-8")
+    if f'name="{SHEET}"' in book:
+        raise InputError("names", [(SHEET, "is a sheet of this workbook already, without the names of its table")])
+    part = "xl/worksheets/barfuncs_materials.xml"
+    number = max((int(n) for n in re.findall(r'\bsheetId="(\d+)"', book)), default=0) + 1
+    if "</sheets>" not in book or "</Relationships>" not in links or "</Types>" not in types:
+        raise WorkbookError("the workbook has a form that a sheet can't be added to; save it anew as .xlsx first")
+    link = "rIdBarfuncsMaterials"
+    namespace = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+    book = book.replace("</sheets>", f'<sheet xmlns:r="{namespace}" name="{SHEET}" sheetId="{number}" '
+                                     f'state="visible" r:id="{link}"/></sheets>', 1)
+    links = links.replace("</Relationships>", f'<Relationship Id="{link}" Type="{namespace}/worksheet" '
+                          'Target="/' + part + '"/></Relationships>', 1)
+    types = types.replace("</Types>", f'<Override PartName="/{part}" ContentType="application/vnd.openxmlformats-'
+                          'officedocument.spreadsheetml.worksheet+xml"/></Types>', 1)
+    parts["xl/workbook.xml"], parts["xl/_rels/workbook.xml.rels"] = book.encode(), links.encode()
+    parts["[Content_Types].xml"] = types.encode()
+    parts[part] = _sheet_xml()
+
+
+def _sheet_xml() -> bytes:
+    rows = []
+    for number, row in enumerate(materials_rows(), start=1):
+        cells = "".join(_cell(f"{column}{number}", value) for column, value in zip("ABCDEF", row, strict=False))
+        rows.append(f'<row r="{number}">{cells}</row>')
+    return ('<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n<worksheet xmlns="http://schemas.openxmlformats.org/'
+            'spreadsheetml/2006/main"><sheetViews><sheetView workbookViewId="0"><pane ySplit="1" topLeftCell="A2" '
+            'activePane="bottomLeft" state="frozen"/></sheetView></sheetViews><cols><col min="1" max="1" width="34" '
+            'customWidth="1"/><col min="2" max="6" width="15" customWidth="1"/></cols><sheetData>'
+            + "".join(rows) + "</sheetData></worksheet>").encode()
+
+
+def _cell(ref: str, value: str | float | None) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        return f'<c r="{ref}" t="inlineStr"><is><t>{escape(value)}</t></is></c>'
+    return f'<c r="{ref}"><v>{value!r}</v></c>'

@@ -1,0 +1,144 @@
+"""The functions as names in a workbook, calculated by ironcalc."""
+
+import doctest
+import io
+import math
+import re
+
+import openpyxl
+import pytest
+from openpyxl.workbook.defined_name import DefinedName
+
+import barfuncs as bf
+from barfuncs.catalogue import CATALOGUE
+from barfuncs.surfaces import names
+from barfuncs.workbooks.engine import Workbook
+from barfuncs.workbooks.package import pack, read_parts
+from barfuncs.workbooks.sheetxml import CellError
+
+
+def blank(**formulas: str) -> bytes:
+    book = openpyxl.Workbook()
+    for ref, formula in formulas.items():
+        book.active[ref] = formula
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
+
+
+def literal(value) -> str:
+    if value is None:
+        return ""
+    return '"' + value.replace('"', '""') + '"' if isinstance(value, str) else repr(value)
+
+
+def evaluate(calls: list[str]) -> list:
+    book = Workbook(pack(names.add_names(blank(**{f"A{n}": "=" + c for n, c in enumerate(calls, start=1)}))))
+    book.calculate()
+    return [book.value(f"A{n}") for n in range(1, len(calls) + 1)]
+
+
+def docstring_examples() -> list[tuple[str, tuple, dict]]:
+    """Every call in the functions' examples, taken apart."""
+    found = []
+    for name, entry in CATALOGUE.items():
+        if entry.formula is None:
+            continue
+        for example in doctest.DocTestParser().get_examples(getattr(bf, name).__doc__):
+            match = re.search(rf"{name}(\(.*\))", example.source)
+            if match:
+                calls = []
+                eval(match[0].split(f"{name}", 1)[0] + name + _outer(match[1]), {name: lambda *a, **k: calls.append((a, k))})
+                found += [(name, a, k) for a, k in calls]
+    return found
+
+
+def _outer(text: str) -> str:
+    depth = 0
+    for n, mark in enumerate(text):
+        depth += (mark == "(") - (mark == ")")
+        if depth == 0:
+            return text[: n + 1]
+    raise AssertionError(text)
+
+
+def in_order(name: str, args: tuple, keywords: dict) -> list:
+    values = dict(zip([a.name for a in CATALOGUE[name].arguments], args, strict=False)) | keywords
+    last = max(n for n, a in enumerate(CATALOGUE[name].arguments) if a.name in values)
+    return [values.get(a.name) for a in CATALOGUE[name].arguments[: last + 1]]
+
+
+def test_every_function_with_a_formula_is_a_name_and_gives_its_example():
+    examples = [e for e in docstring_examples()
+                if not any(isinstance(v, str) and re.match(r"[\d.]", v) and v not in ("1.4305",) for v in (*e[1], *e[2].values()))]
+    assert {name for name, _, _ in examples} == {e.name for e in names.named_functions()} - {"bar_weight", "weight_per_length"}
+    calls = [f"{name.upper()}({','.join(literal(v) for v in in_order(name, a, k))})" for name, a, k in examples]
+    for (name, a, k), call, got in zip(examples, calls, evaluate(calls), strict=True):
+        want = getattr(bf, name)(*a, **k)
+        assert isinstance(got, float), (call, got)
+        assert math.isclose(got, want, rel_tol=1e-12), call
+
+
+def test_materials_by_name_designation_and_density():
+    calls = ['MATERIAL_DENSITY("brass c36000","mm")', 'MATERIAL_DENSITY("1.4305","mm")', "MATERIAL_DENSITY(0.3)",
+             'BAR_WEIGHT("C36000","hexagon",19,3000,,"mm")', 'BAR_WEIGHT("303","tube",1.5,144,0.125)']
+    want = [bf.material_density("Brass C36000", "mm"), bf.material_density("1.4305", "mm"), 0.3,
+            bf.bar_weight("C36000", "hexagon", 19, 3000, units="mm"), bf.bar_weight("303", "tube", 1.5, 144, 0.125)]
+    assert evaluate(calls) == pytest.approx(want, rel=1e-12)
+
+
+@pytest.mark.parametrize("call", [
+    "PARTS_PER_BAR(144,0,0.125,3)", 'PARTS_PER_BAR(144,"x",0.125,3)', "PARTS_PER_BAR(Z99,2,0.125,3)",
+    "PARTS_PER_BAR(-1,2,0.125,3)", "PARTS_PER_BAR(144,2,0.125,3,-1)", 'MATERIAL_DENSITY("unobtainium")',
+    'MATERIAL_DENSITY("*")', 'SECTION_AREA("tube",1)', 'SECTION_AREA("round",1,0.1)', 'SECTION_AREA("rhombus",1)',
+    "MATERIAL_DENSITY(1.4305)", 'MATERIAL_DENSITY(1.4305,"mm")', "STARTS_FOR_QUANTITY(2.5)", "PRICE_AT_MARGIN(10,1)",
+    'BAR_WEIGHT("303","round",1,144,,"cm")', "PARTS_PER_BAR(1/0,2,0.125,3)",
+])
+def test_a_bad_argument_gives_an_error_value(call):
+    assert isinstance(evaluate([call])[0], CellError)
+
+
+def test_blank_cells_of_optional_arguments_are_defaults():
+    assert evaluate(["PARTS_PER_BAR(144,2.25,0.125,3,Z98,Z99)", "RUN_HOURS(100,45,50,30,Z99)"]) == pytest.approx(
+        [bf.parts_per_bar(144, 2.25, 0.125, 3), bf.run_hours(100, 45, 50, 30)])
+
+
+def test_definitions_fit_a_name():
+    for entry in names.named_functions():
+        text = names.definition(entry)
+        assert len(text) <= 8192, entry.name
+        assert all(len(t) <= 255 for t in re.findall(r'"([^"]*)"', text))
+        assert not re.fullmatch(r"[A-Z]{1,3}\d+|R\d*C\d*", entry.cell_name)
+
+
+def test_everything_else_in_the_workbook_stays():
+    before = read_parts(blank(A1="=1+1"))
+    after = names.add_names(before)
+    changed = {n for n in before if before[n] != after[n]}
+    assert changed == {"xl/workbook.xml", "xl/_rels/workbook.xml.rels", "[Content_Types].xml"}
+    assert set(after) - set(before) == {"xl/worksheets/barfuncs_materials.xml"}
+
+
+def test_adding_twice_renews_and_adds_nothing():
+    once = names.add_names(blank())
+    twice = names.add_names(once)
+    assert once == twice
+
+
+def test_a_name_in_the_way_is_said():
+    book = openpyxl.Workbook()
+    book.defined_names["parts_per_bar"] = DefinedName("parts_per_bar", attr_text="Sheet!$A$1")
+    buffer = io.BytesIO()
+    book.save(buffer)
+    with pytest.raises(bf.InputError, match="parts_per_bar: is a name of this workbook already"):
+        names.add_names(buffer.getvalue())
+
+
+def test_the_table_of_a_job_plan_is_used_where_it_is():
+    from barfuncs.workbooks import job_plan
+
+    parts = names.add_names(job_plan.build())
+    assert "xl/worksheets/barfuncs_materials.xml" not in parts
+    book = Workbook(pack(parts))
+    book.calculate()
+    book.check_supported()
