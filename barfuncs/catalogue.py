@@ -362,7 +362,7 @@ def read_arguments(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any
     read: dict[str, tuple[Any, str | None]] = {}
     quantities = False
     for a in entry.arguments:
-        if a.name not in bound or (bound[a.name] is None and not a.required):
+        if bound.get(a.name) is None:
             continue
         value = bound[a.name]
         try:
@@ -391,7 +391,7 @@ def read_arguments(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any
                 problems.append((a.name, reason))
             values.append(int(number) if a.kind.whole and not reason else number)
         elif a.required:
-            if a.name not in bound or bound[a.name] is None:
+            if bound.get(a.name) is None:
                 problems.append((a.name, f"is missing; allowed is {a.kind.allowed(units)}"))
             values.append(None)
         else:
@@ -560,7 +560,8 @@ def why(name: str, *args: Any, **keywords: Any) -> str:
     """
     entry = find(name)
     try:
-        read_arguments(entry, args, keywords)
+        values, _, _ = read_arguments(entry, args, keywords)
+        entry.core(*values)  # a text or a list of quantities is read there
     except InputError as error:
         return "; ".join(f"{argument}: {reason}" for argument, reason in error.problems)
     except TypeError as error:
