@@ -572,7 +572,7 @@ def why(name: str, *args: Any, **keywords: Any) -> str:
     entry = find(name)
     try:
         values, _, _ = read_arguments(entry, args, keywords)
-        entry.core(*values)
+        entry.core(*values)  # a text or a list of quantities is read there
     except InputError as error:
         return "; ".join(f"{argument}: {reason}" for argument, reason in error.problems)
     except TypeError as error:

@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from barfuncs.connect import connect
 from barfuncs.errors import BarfuncsError, InputError
 
 CAUTION = "The machine's manual, the shop's rules and local codes come before any value shown here."
@@ -22,6 +23,8 @@ def main() -> None:
     barfuncs recalc workbook.xlsx              calculate and show named results
     """
 
+
+main.add_command(connect)
 
 _UNITS = click.option("--units", type=click.Choice(["in", "mm"]), help="What bare numbers are in.")
 _MATERIALS = click.option("--materials", "materials_file", type=click.Path(exists=True, dir_okay=False),

@@ -1,1 +1,1 @@
-"""The catalogue's functions inside spreadsheet programs."""
+"""Where the functions appear: one module for each spreadsheet program, all generated from the catalogue."""
