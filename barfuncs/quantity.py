@@ -92,6 +92,7 @@ def fed_length(parts: Count, feed: PositiveLength) -> Length:
     return parts * feed
 
 
+_MOST_PARTS = 100_000  # of one bar; more is a slip of the pen, and would take long to work out
 _EXACT_STEPS = 3_000_000
 _FEWEST_PARTS = 0.0005  # parts per bar on average; below, the order rests on rare bars and no plan is worth making
 
@@ -124,6 +125,8 @@ def bars_for_confidence(quantity: Count, shortest_bar: Length, longest_bar: Leng
     starts = _starts(quantity, scrap_rate, 0)
     if starts == 0:
         return 0
+    if longest_bar / feed > _MOST_PARTS:
+        raise InputError("bars_for_confidence", [("feed", f"{feed!r} given; a bar would give more than {_MOST_PARTS:,} parts")])
     chances = _parts_distribution(shortest_bar, longest_bar, feed, min_remnant + end_trim)
     mean = sum(k * p for k, p in chances.items())
     if mean < _FEWEST_PARTS:

@@ -47,9 +47,8 @@ def docstring_examples() -> list[tuple[str, tuple, dict]]:
         for example in doctest.DocTestParser().get_examples(getattr(bf, name).__doc__):
             match = re.search(rf"{name}(\(.*\))", example.source)
             if match:
-                calls = []
-                eval(match[0].split(f"{name}", 1)[0] + name + _outer(match[1]), {name: lambda *a, **k: calls.append((a, k))})
-                found += [(name, a, k) for a, k in calls]
+                args, keywords = eval("take" + _outer(match[1]), {"take": lambda *a, **k: (a, k)})
+                found.append((name, args, keywords))
     return found
 
 

@@ -78,9 +78,9 @@ def add_names(source: "str | bytes | Mapping[str, bytes]") -> dict[str, bytes]:
         book = parts["xl/workbook.xml"].decode("utf-8")
     for name, text in ours.items():
         if name in upper:
+            # No backslash stands in a definition, so that none can be read as a group's number.
             there = rf'(<definedName\b[^>]*?\bname="{name}"[^>]*>)[^<]*'
-            # A function, since a plain replacement would read backslashes and group numbers in the definition.
-            book = re.sub(there, lambda m, t=text: m[1] + escape(t), book, flags=re.IGNORECASE)
+            book = re.sub(there, rf"\g<1>{escape(text)}", book, flags=re.IGNORECASE)
             del new[name]
     made = "".join(f"<definedName name={quoteattr(n)}>{escape(t)}</definedName>" for n, t in sorted(new.items()))
     parts["xl/workbook.xml"] = _with_names(book, made).encode("utf-8")
