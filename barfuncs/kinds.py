@@ -91,7 +91,7 @@ class Kind:
 
 
 def _plain(number: float) -> str:
-    return f"{number:.10g}".replace("e+0", "E").replace("e+", "E")
+    return f"{number:.10g}".upper().replace("E+0", "E").replace("E+", "E")
 
 
 UNIT_TEXT = {

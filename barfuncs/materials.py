@@ -74,8 +74,16 @@ class Materials:
         return next(t for t in self._by_text[close[0]].texts if t.casefold() == close[0])
 
     def extended(self, rows: Iterable[MaterialRow]) -> "Materials":
-        """A table in which `rows` come first; a row with a known name or designation takes that one's place."""
-        own = tuple(rows)
+        """A table in which `rows` come first and win.
+
+        A row with a known name takes that one's place, and its designations where it has none of its own. A designation
+        that a row claims is taken from the one that had it.
+        """
+        known = {row.name.casefold(): row for row in self.rows}
+        own = tuple(
+            replace(row, designations=known[row.name.casefold()].designations)
+            if not row.designations and row.name.casefold() in known else row
+            for row in rows)
         taken = {text.casefold() for row in own for text in row.texts}
         kept = []
         for row in self.rows:

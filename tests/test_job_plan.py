@@ -230,6 +230,8 @@ def test_a_material_of_the_shops_own(tmp_path):
         again.calculate()
         assert again.value("plan_density") == density
     assert fill("job_plan", job | {"material": "Steel 1215"}).answers["density"] != 7.8
+    # The shop's own row answers to the designations of the one it replaces.
+    assert fill("job_plan", job | {"material": "G12150"}, own_materials=own).answers["density"] == 7.8
 
 
 def test_the_trade_fact_of_forty_parts_and_the_stop_at_99_bars():

@@ -1,0 +1,267 @@
+"""Argument sets for every function, and a workbook that calculates its cell formula for each of them."""
+
+import io
+import math
+import random
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import openpyxl
+from openpyxl.workbook.defined_name import DefinedName
+
+import barfuncs as bf
+from barfuncs import materials
+from barfuncs.catalogue import CATALOGUE, Entry
+from barfuncs.errors import InputError
+from barfuncs.kinds import Kind
+from barfuncs.workbooks.engine import column_letters
+
+OWN_NAME, OWN_DENSITY = "Shop alloy 7", 6.125
+OWN_FILE = f"name,density_g_cm3\n{OWN_NAME},{OWN_DENSITY}\n"
+SOLID = ("round", "hexagon", "square", "octagon")
+REL = 1e-12
+
+WITH_FORMULA = tuple(e for e in CATALOGUE.values() if e.formula is not None)
+
+# What a shop would give, (lowest, highest); where 0 is allowed it comes up too, and so do the declared limits.
+_USUAL: dict[str, tuple[float, float]] = {
+    "bar_length": (20, 6000), "length": (20, 6000), "length_left": (1, 4000), "part_length": (0.05, 300),
+    "cutoff_width": (0.02, 6), "facing": (0.005, 2), "end_trim": (0.05, 20), "min_remnant": (0.5, 350),
+    "grip_length": (0.5, 200), "standoff": (0.05, 50), "size": (0.06, 100), "thickness": (0.01, 60),
+    "feed": (0.1, 300), "stickout": (0.05, 200), "quantity": (1, 50_000), "starts": (1, 60_000), "parts": (1, 60_000),
+    "parts_per_bar": (1, 900), "bars": (1, 800), "bars_loaded": (1, 60), "setup_parts": (1, 40), "cuts": (1, 500),
+}
+_USUAL_BY_READER: dict[str, tuple[float, float]] = {
+    "length": (0.01, 5000), "weight": (0.01, 4000), "density": (0.05, 22), "seconds": (0.5, 2500), "hours": (0.1, 200),
+    "number": (0.01, 5000), "count": (1, 5000), "fraction": (0.001, 0.9),
+}
+
+
+@dataclass(frozen=True)
+class Case:
+    """One call: a function and its arguments in order, None for a blank cell."""
+
+    entry: Entry
+    values: tuple[Any, ...]
+
+    def expected(self) -> Any:
+        """What the Python function gives, or InputError (the class) where it refuses."""
+        try:
+            return getattr(bf, self.entry.name)(*self.values)
+        except InputError:
+            return InputError
+
+    def __str__(self) -> str:
+        return f"{self.entry.name}{self.values!r}"
+
+
+def good_number(name: str, kind: Kind, rng: random.Random) -> float:
+    low, high = _USUAL.get(name, _USUAL_BY_READER[kind.reader])
+    if kind.reader == "fraction":
+        low, high = max(low, kind.low), min(high, kind.closed_high)
+    draw = rng.random()
+    if draw < 0.08:
+        return max(kind.closed_low, 1e-6) if kind.open_low else kind.low
+    if draw < 0.10 and kind.high < 1e5:
+        return kind.high if not kind.open_high else kind.high - 1e-6
+    if draw < 0.12 and math.isfinite(kind.high) and kind.reader not in ("weight", "fraction"):
+        return int(kind.high) if kind.whole else kind.high
+    value = math.exp(rng.uniform(math.log(low), math.log(high)))
+    if kind.whole:
+        return max(round(value), int(kind.low))
+    spelling = rng.randrange(4)
+    if spelling == 0:
+        value = max(round(value * 64), 1) / 64
+    elif spelling == 1:
+        value = max(round(value, 3), 0.001)
+    elif spelling == 2:
+        value = round(value, 3) / 25.4 * 25.4 or value
+    return min(max(value, low), high) if kind.reader == "fraction" else value
+
+
+def _good_material(units: str | None, rng: random.Random) -> Any:
+    draw = rng.random()
+    if draw < 0.1:
+        return OWN_NAME
+    if draw < 0.3:
+        density = rng.choice((25.0, rng.uniform(4, 22), round(rng.uniform(4, 22), 2), rng.uniform(1, 4)))
+        return density if units == "mm" else density * 0.036
+    text = rng.choice(rng.choice(materials.builtin().rows).texts)
+    return rng.choice((text, text.upper(), text.lower()))
+
+
+def _one_set(entry: Entry, rng: random.Random, fitted: bool) -> tuple[Any, ...]:
+    """A set in which each argument is good by itself; `fitted` also makes them go together."""
+    found: dict[str, Any] = {}
+    for a in reversed(entry.arguments):  # units come last and decide what a density in numbers may be
+        if not a.required and rng.random() < 0.35:
+            found[a.name] = None
+        elif a.kind.reader == "choice":
+            found[a.name] = rng.choice(a.kind.choices)
+            if rng.random() < 0.1:
+                found[a.name] = found[a.name].upper()
+        elif a.kind.reader == "material":
+            found[a.name] = _good_material(found.get("units"), rng)
+        else:
+            found[a.name] = good_number(a.name, a.kind, rng)
+    if fitted:
+        _fit(found, rng)
+    return tuple(found[a.name] for a in entry.arguments)
+
+
+def _fit(found: dict[str, Any], rng: random.Random) -> None:
+    if "shape" in found and "thickness" in found:
+        shape = found["shape"].lower()
+        if shape in SOLID:
+            found["thickness"] = None
+        elif shape == "flat":
+            found["thickness"] = found["thickness"] or rng.uniform(0.1, 60)
+        else:
+            found["thickness"] = found["size"] * rng.choice((0.001, 0.25, 0.4999, rng.uniform(0.01, 0.49)))
+    if "parts_weight" in found:
+        whole = found["bars"] * found["bar_weight"]
+        share = rng.choice((0.0, 1.0, rng.random()))
+        found["parts_weight"] = whole * share
+        found["remnant_weight"] = whole * (1 - share) * rng.choice((0.0, 1.0, rng.random()))
+    # Exact fits in tenths and thousandths, where floating point is a hair off the whole count.
+    if rng.random() < 0.4:
+        digits, count = rng.randint(1, 3), rng.randint(0, 400)
+        if "bar_length" in found and "part_length" in found:
+            feed = 0.0
+            for name in ("part_length", "cutoff_width", "facing"):
+                if found[name] is not None:
+                    found[name] = max(round(min(found[name], 1000), digits), 0.1)
+                    feed += found[name]
+            lost = found["min_remnant"] + (found["end_trim"] or 0)
+            found["bar_length"] = min(round(lost + count * feed, digits), 1e6)
+        elif "length_left" in found:
+            found["feed"] = max(round(min(found["feed"], 1000), digits), 0.1)
+            found["length_left"] = min(round(found["min_remnant"] + count * found["feed"], digits), 1e6)
+        elif "scrap_rate" in found and "quantity" in found:
+            found["scrap_rate"] = round(rng.uniform(0, 0.5), 2)
+            found["quantity"] = max(round(count * (1 - found["scrap_rate"])), 1)
+
+
+def good_cases(entry: Entry, rng: random.Random, count: int) -> list[Case]:
+    cases: list[Case] = []
+    while len(cases) < count:
+        case = Case(entry, _one_set(entry, rng, fitted=True))
+        if case.expected() is not InputError:
+            cases.append(case)
+        else:
+            assert entry.rules, f"{case} is refused though each argument is within its limits"
+    return cases
+
+
+def bad_values(kind: Kind, required: bool) -> list[Any]:
+    """Everything that one argument must not be."""
+    bad: list[Any] = [True]
+    if required:
+        bad.append(None)
+    if kind.choices:
+        return [*bad, "triangle", 1, 0]
+    if kind.reader == "material":
+        return [*bad, "unobtainium", "*", "?*", 0, -1, 25.001, 1.4305, 7850]
+    bad += ["abc", "n/a", -1, -1e-9, -1e7, *((kind.low, kind.closed_low * 0.99) if kind.open_low else (kind.low - 1e-6,))]
+    if math.isfinite(kind.high):
+        bad += [kind.high if kind.open_high else kind.high * 1.000001 + kind.whole, kind.high * 10]
+    if kind.whole:
+        bad += [kind.low + 0.5, 2.25, 7 + 1e-6]
+    return bad
+
+
+def bad_cases(entry: Entry, rng: random.Random, count: int) -> list[Case]:
+    """Sets with one bad argument each, and sets whose arguments break a rule between them."""
+    breaking = count // 4 if entry.rules else 0
+    todo = [(n, bad) for n, a in enumerate(entry.arguments) for bad in bad_values(a.kind, a.required)]
+    rng.shuffle(todo)
+    cases: list[Case] = []
+    for n, bad in (todo * (count // len(todo) + 1))[:count - breaking]:
+        values = list(good_cases(entry, rng, 1)[0].values)
+        values[n] = bad
+        cases.append(Case(entry, tuple(values)))
+    while len(cases) < count:
+        case = Case(entry, _one_set(entry, rng, fitted=False))
+        if case.expected() is InputError:
+            cases.append(case)
+    return cases
+
+
+def all_cases(good: int, bad: int, seed: int) -> list[Case]:
+    rng, cases = random.Random(seed), []
+    for entry in WITH_FORMULA:
+        cases += good_cases(entry, rng, good) + bad_cases(entry, rng, bad)
+    return cases
+
+
+def blank_book() -> openpyxl.Workbook:
+    """A workbook with the materials table and one material of the shop's own."""
+    book = openpyxl.Workbook()
+    sheet = book.create_sheet("Materials")
+    sheet.append([OWN_NAME, OWN_DENSITY])
+    sheet.append([None, None])
+    rows = materials.builtin().rows
+    for row in rows:
+        sheet.append([row.name, row.density, *row.designations])
+    first, last = 3, 2 + len(rows)
+    for name, column, top, bottom in (
+        ("own_material_names", "A", 1, 2), ("own_material_densities", "B", 1, 2), ("material_names", "A", first, last),
+        ("material_densities", "B", first, last), ("material_code_1", "C", first, last),
+        ("material_code_2", "D", first, last), ("material_code_3", "E", first, last), ("material_code_4", "F", first, last),
+    ):
+        book.defined_names[name] = DefinedName(name, attr_text=f"Materials!${column}${top}:${column}${bottom}")
+    return book
+
+
+def book_of(cases: Sequence[Case]) -> bytes:
+    """One case in each row: the formula in column A of the first sheet, the arguments from column B on."""
+    book = blank_book()
+    sheet = book.worksheets[0]
+    for row, case in enumerate(cases, start=1):
+        refs = {}
+        for column, (argument, value) in enumerate(zip(case.entry.arguments, case.values, strict=True), start=2):
+            refs[argument.name] = f"{column_letters(column)}{row}"
+            if value is not None:
+                sheet.cell(row, column, value)
+        sheet.cell(row, 1, "=" + case.entry.cell_formula(refs))
+    return saved(book)
+
+
+def saved(book: openpyxl.Workbook) -> bytes:
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
+
+
+def scale(case: Case) -> float:
+    """Size of the figures that a result comes from by subtraction; 0 where nothing is subtracted."""
+    named = dict(zip((a.name for a in case.entry.arguments), case.values, strict=True))
+    match case.entry.name:
+        case "remnant_length":
+            return float(named["bar_length"])
+        case "margin_of":
+            return max(1.0, named["cost"] / named["price"])
+        case "scrap_return":
+            return float(named["bars"] * named["bar_weight"] * max(named["chip_price"], named["remnant_price"]))
+    return 0.0
+
+
+def differences(cases: Sequence[Case], in_cell: Sequence[Any], is_error: Callable[[Any], bool]) -> list[str]:
+    """Cases in which a cell and Python disagree by more than 1e-12 of the result.
+
+    A result that comes from a subtraction may be off by 1e-12 of what it was subtracted from, since that is as good as
+    floating point makes it: a remnant of 2 out of a bar of 1,000,000 has 10 digits.
+    """
+    found = []
+    for case, cell in zip(cases, in_cell, strict=True):
+        expected = case.expected()
+        if expected is InputError:
+            agrees = is_error(cell)
+        else:
+            agrees = (isinstance(cell, (int, float)) and not isinstance(cell, bool)
+                      and math.isclose(cell, expected, rel_tol=REL, abs_tol=REL * scale(case)))
+        if not agrees:
+            name = "refused" if expected is InputError else repr(expected)
+            found.append(f"{case}: Python {name}, cell {cell!r}")
+    return found
