@@ -17,6 +17,14 @@ from barfuncs.bar_yield import (
 from barfuncs.catalogue import CATALOGUE, why
 from barfuncs.cost import margin_of, material_cost, price_at_margin, price_at_markup, price_breaks, scrap_return
 from barfuncs.errors import BarfuncsError, InputError, WorkbookError
+from barfuncs.machining import (
+    cutoff_time,
+    drilling_time,
+    facing_time,
+    spindle_speed,
+    threading_time,
+    turning_time,
+)
 from barfuncs.materials import use_materials
 from barfuncs.quantity import (
     bars_for_confidence,
@@ -33,10 +41,11 @@ from barfuncs.times import bars_for_hours, run_hours, unattended_hours
 __version__ = "0.1.0"
 
 __all__ = [
-    "CATALOGUE", "BarfuncsError", "InputError", "WorkbookError", "__version__", "across_corners", "bar_use", "bar_weight",
-    "bars_for_confidence", "bars_for_hours", "bars_for_quantity", "fed_length", "feed_per_part", "first_stickout",
-    "last_bar_parts", "length_in", "margin_of", "material_cost", "material_density", "parts_left", "parts_per_bar",
-    "price_at_margin", "price_at_markup", "price_breaks", "remnant_length", "run_hours", "scrap_return",
-    "section_area", "shortest_remnant", "starts_for_quantity", "stickout_ratio", "unattended_hours", "use_materials",
-    "weight_per_length", "whole_bar_quantity", "why",
+    "CATALOGUE", "BarfuncsError", "InputError", "WorkbookError", "__version__", "across_corners", "bar_use",
+    "bar_weight", "bars_for_confidence", "bars_for_hours", "bars_for_quantity", "cutoff_time", "drilling_time",
+    "facing_time", "fed_length", "feed_per_part", "first_stickout", "last_bar_parts", "length_in", "margin_of",
+    "material_cost", "material_density", "parts_left", "parts_per_bar", "price_at_margin", "price_at_markup",
+    "price_breaks", "remnant_length", "run_hours", "scrap_return", "section_area", "shortest_remnant",
+    "spindle_speed", "starts_for_quantity", "stickout_ratio", "threading_time", "turning_time", "unattended_hours",
+    "use_materials", "weight_per_length", "whole_bar_quantity", "why",
 ]

@@ -112,6 +112,9 @@ class Entry:
         return f"IF(AND({tests}),{body},NA())" if tests else body
 
 
+TWO_SYSTEMS = frozenset({"length", "weight", "surface_speed", "feed_rate"})
+"""Dimensions in which a bare number means one thing in inch units and another in metric units."""
+
 _LITERALS = frozenset(f'"{u}"' for u in UNITS) | {"0", "1"}
 
 
@@ -377,7 +380,7 @@ def read_arguments(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any
             continue
         quantities |= _units.is_quantity(value)
         read[a.name] = (number, system)
-        if a.kind.dimension in ("length", "weight") and isinstance(number, float):
+        if a.kind.dimension in TWO_SYSTEMS and isinstance(number, float):
             if system:
                 systems.add(system)
             elif number:
@@ -456,8 +459,8 @@ def in_units(value: float, kind: Kind, system: str, units: str) -> float:
     """A value read in one system's unit, in the unit of `units`."""
     if system == units:
         return value
-    factor = {"length": _units.MM_PER_INCH, "weight": _units.KG_PER_LB,
-              "density": 1 / _units.LB_IN3_PER_G_CM3}.get(kind.dimension or "")
+    factor = {"length": _units.MM_PER_INCH, "weight": _units.KG_PER_LB, "surface_speed": _units.M_PER_FT,
+              "feed_rate": _units.MM_PER_INCH, "density": 1 / _units.LB_IN3_PER_G_CM3}.get(kind.dimension or "")
     if factor is None:
         return value
     return value * factor if units == "mm" else value / factor
@@ -550,6 +553,16 @@ def _read_text(kind: Kind, text: str, decimal_comma: bool) -> tuple[float, str |
             return _units.parse_weight(text, decimal_comma=decimal_comma)
         case "density":
             return _units.parse_density(text, decimal_comma=decimal_comma)
+        case "surface_speed":
+            return _units.parse_speed(text, decimal_comma=decimal_comma)
+        case "feed_rate":
+            return _units.parse_feed(text, decimal_comma=decimal_comma)
+        case "pitch":
+            return _units.parse_pitch(text, decimal_comma=decimal_comma)
+        case "spindle_speed":
+            return _units.parse_spindle_speed(text, decimal_comma=decimal_comma), None
+        case "angle":
+            return _units.parse_angle(text, decimal_comma=decimal_comma), None
         case "count":
             return float(_units.parse_count(text)), None
         case "fraction":

@@ -8,8 +8,8 @@ SHAPES = ("round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube
 PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "piece")
 UNITS = ("in", "mm")
 
-Reader = Literal["length", "weight", "density", "seconds", "hours", "number", "count", "fraction", "choice", "material",
-                 "text", "table"]
+Reader = Literal["length", "weight", "density", "seconds", "hours", "surface_speed", "feed_rate", "spindle_speed",
+                 "pitch", "angle", "number", "count", "fraction", "choice", "material", "text", "table"]
 
 
 @dataclass(frozen=True)
@@ -104,6 +104,8 @@ UNIT_TEXT = {
     "seconds": ("s", "s"),
     "hours": ("h", "h"),
     "spindle_speed": ("rev/min", "rev/min"),
+    "feed_rate": ("in/rev", "mm/rev"),
+    "angle": ("degrees", "degrees"),
 }
 
 _LONGEST = 1e6
@@ -129,6 +131,14 @@ PositiveMoney = Annotated[float, Kind("money", "number", None, 0, 1e9, open_low=
 Seconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6)]
 PositiveSeconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6, open_low=True, smallest=1e-6)]
 Hours = Annotated[float, Kind("time", "hours", "hours", 0, 1e6)]
+# The lower limits of what a time is divided by keep it a finite number; no lathe works below them. The upper limit of
+# the feed holds off a feed per minute.
+Diameter = Annotated[float, Kind("length", "length", "length", 0.001, _LONGEST)]
+Pitch = Annotated[float, Kind("pitch", "pitch", "length", 0.001, 100)]
+SurfaceSpeed = Annotated[float, Kind("surface speed", "surface_speed", "surface_speed", 0.001, 50000)]
+FeedRate = Annotated[float, Kind("feed per revolution", "feed_rate", "feed_rate", 0.0001, 25)]
+SpindleSpeed = Annotated[float, Kind("spindle speed", "spindle_speed", "spindle_speed", 0.001, 1e6)]
+PointAngle = Annotated[float, Kind("angle", "angle", "angle", 30, 180)]
 Shape = Annotated[str, Kind("shape", "choice", choices=SHAPES)]
 PricePer = Annotated[str, Kind("price basis", "choice", choices=PRICE_BASES)]
 Units = Annotated[str, Kind("units", "choice", choices=UNITS)]

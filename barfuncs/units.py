@@ -42,6 +42,7 @@ UNIT_NAMES: dict[str, dict[str, str]] = {
     "hours": {"in": "hour", "mm": "hour"},
     "spindle_speed": {"in": "1/minute", "mm": "1/minute"},
     "feed_rate": {"in": "inch", "mm": "millimeter"},
+    "angle": {"in": "degree", "mm": "degree"},
 }
 
 
@@ -78,7 +79,7 @@ _ONE_TERM = re.compile(_TERM)
 _TWO_TERMS = re.compile(rf"{_TERM}( ?-? ?){_TERM}")
 _MIXED = re.compile(r"(?:([0-9]+)[ -])?([0-9]+) ?/ ?([0-9]+)")
 _PLAIN = re.compile(_NUMBER)
-_AMOUNT_AND_REST = re.compile(rf"({_AMOUNT}) ?([a-z].*)?")
+_AMOUNT_AND_REST = re.compile(rf"({_AMOUNT}) ?([a-z\"].*)?")
 # "1.250" where the comma is the decimal sign: 1250 to most who write so, 1.25 to the rest.
 _POINT_GROUP = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9])")
 
@@ -129,6 +130,24 @@ _SPEEDS = _spellings({
     ("m/min", 1, "mm"): "m/min m/minute meter/min meters/min metre/min metres/min meters/minute metres/minute smm",
     ("m/s", 60, "mm"): "m/s m/sec",
 })
+
+
+def _per_turn(words: str) -> str:
+    return " ".join(word + turn for word in words.split() for turn in ("", "/rev", "/revolution", "/r", "/turn"))
+
+
+_FEEDS = _spellings({
+    ("in/rev", 1, "in"): "ipr " + _per_turn('in inch inches "'),
+    ("thou/rev", Fraction(1, 1000), "in"): _per_turn("thou"),
+    ("mm/rev", 1, "mm"): _per_turn("mm millimeter millimeters millimetre millimetres"),
+})
+# The system means nothing for the next two.
+_TURNS = _spellings({
+    ("rev/min", 1, "mm"): "rev/min rpm r/min revs/min rev/minute revolutions/min revolutions/minute min-1",
+    ("rev/s", 60, "mm"): "rev/s rps r/s rev/sec revs/s revolutions/second",
+})
+_ANGLES = _spellings({("deg", 1, "mm"): "deg degree degrees"})
+_PER_INCH = re.compile(r"(.*?) ?(?:tpi|threads ?(?:/|per) ?inch|threads ?(?:/|per) ?in)\.?")
 
 _REFUSED_LENGTHS = dict.fromkeys(
     ("mil", "mils"), "'mil' is a thousandth of an inch to some and a millimeter to others: write thou or mm"
@@ -339,6 +358,56 @@ def parse_speed(text: str, *, decimal_comma: bool = False) -> tuple[float, str |
     return _per_unit(text, "a surface speed", "400 sfm or 120 m/min", _SPEEDS, decimal_comma)
 
 
+def parse_feed(text: str, *, decimal_comma: bool = False) -> tuple[float, str | None]:
+    """Read a feed per revolution: (inches, "in"), (mm, "mm") or (number, None). A feed per minute is refused.
+
+    >>> parse_feed("0.004 in/rev"), parse_feed("4 thou"), parse_feed("0.1 mm")
+    ((0.004, 'in'), (0.004, 'in'), (0.1, 'mm'))
+    """
+    return _per_unit(text, "a feed per revolution", "0.004 in/rev or 0.1 mm/rev", _FEEDS, decimal_comma)
+
+
+def parse_spindle_speed(text: str, *, decimal_comma: bool = False) -> float:
+    """Read a spindle speed in revolutions per minute.
+
+    >>> parse_spindle_speed("2500 rpm"), parse_spindle_speed("40 rev/s"), parse_spindle_speed("2500")
+    (2500.0, 2400.0, 2500.0)
+    """
+    return _per_unit(text, "a spindle speed", "2500 rev/min", _TURNS, decimal_comma)[0]
+
+
+def parse_angle(text: str, *, decimal_comma: bool = False) -> float:
+    """Read an angle in degrees.
+
+    >>> parse_angle("118 deg"), parse_angle("118°"), parse_angle("118")
+    (118.0, 118.0, 118.0)
+    """
+    plain = text.replace("°", " deg") if isinstance(text, str) else text
+    return _per_unit(plain, "an angle", "118 deg", _ANGLES, decimal_comma)[0]
+
+
+def parse_pitch(text: str, *, decimal_comma: bool = False) -> tuple[float, str | None]:
+    """Read the pitch of a thread, a length or threads per inch: (inches, "in"), (mm, "mm") or (number, None).
+
+    >>> parse_pitch("1.5 mm"), parse_pitch("20 tpi"), parse_pitch("1/20 in")
+    ((1.5, 'mm'), (0.05, 'in'), (0.05, 'in'))
+    """
+    noun, example = "a pitch", "1.5 mm or 20 tpi"
+    tidy = _tidy(text, noun, example)
+    per_inch = _PER_INCH.fullmatch(tidy)
+    if not per_inch:
+        return _measure(text, noun, example, _LENGTHS, _REFUSED_LENGTHS, ("ft", "in"), decimal_comma)
+    _no_sign(text, tidy, noun)
+    _only_ascii(text, tidy, noun, example)
+    threads = _point_for_comma(text, per_inch[1], noun, decimal_comma)
+    if not re.fullmatch(_AMOUNT, threads):
+        _unreadable(text, tidy, noun, example)
+    amount = _amount(text, threads, noun)
+    if not amount:
+        _refuse(text, noun, "no threads have no pitch; write for example 20 tpi")
+    return _float(text, 1 / amount, noun), "in"
+
+
 def parse_time(text: str, *, decimal_comma: bool = False) -> tuple[float, bool]:
     """Read a time: (seconds, True) where the text has a unit, (number, False) where it is bare.
 
@@ -512,7 +581,7 @@ def _unit_text(q: Any) -> str:
 
 
 # Angles are spelled out: pint calls a revolution 2*pi of nothing.
-_PER_TURN = {"spindle_speed": "turn/minute", "feed_rate": "{}/turn"}
+_PER_TURN = {"spindle_speed": ("turn/minute", 1), "feed_rate": ("{}/turn", -1), "angle": ("degree", 1)}
 
 
 @functools.lru_cache(maxsize=512)
@@ -540,10 +609,13 @@ def _factor(given: str, dimension: str, units: str) -> tuple[float, float]:
         if dimension not in _PER_TURN:
             raise UnitError(f"a value in {target} expected, {_shown(given)!r} given, which holds an angle: pint counts "
                             f"a revolution as 2*pi; convert it to a plain {target} first")
-        target = _PER_TURN[dimension].format(target)
+        per_turn, expected = _PER_TURN[dimension]
+        target = per_turn.format(target)
         turns = dict(ureg.Quantity(1, container).to_base_units().unit_items()).get("radian")
-        if turns != (1 if dimension == "spindle_speed" else -1):
+        if turns != expected:
             raise UnitError(f"a value in {target} expected, {_shown(given)!r} given")
+    elif dimension == "angle":
+        raise UnitError(f"a value in {target} expected, {_shown(given)!r} given")
     factor = float(ureg.convert(1, container, ureg.parse_units(target)))
     # pint makes a foot 12.000000000000002 inch, which can cost the last part of a bar: where the factor or its inverse
     # is a short decimal, that is the exact one.

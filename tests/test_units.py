@@ -281,6 +281,74 @@ def test_speed_refused(text):
         u.parse_speed(text)
 
 
+@pytest.mark.parametrize(("text", "value", "system"), [
+    ("0.004 in/rev", 0.004, "in"), ("0.004 ipr", 0.004, "in"), (".004 IPR", 0.004, "in"), ("0.004 in", 0.004, "in"),
+    ('.004"', 0.004, "in"), ('.004"/rev', 0.004, "in"), ("0.004 inch per rev", 0.004, "in"), ("4 thou", 0.004, "in"),
+    ("0.004 in./rev.", 0.004, "in"), ("4 thou/rev", 0.004, "in"), ("1/64 in", 0.015625, "in"),
+    ("0.1 mm", 0.1, "mm"), ("0.1mm/rev", 0.1, "mm"), ("0.1 mm / rev", 0.1, "mm"), ("0.1 mm/r", 0.1, "mm"),
+    ("0.1 mm per revolution", 0.1, "mm"), ("0.1 mm/turn", 0.1, "mm"), ("0.1", 0.1, None),
+])
+def test_feed_reads(text, value, system):
+    assert u.parse_feed(text) == (value, system)
+
+
+@pytest.mark.parametrize(("text", "words"), [
+    ("150 mm/min", "unit 'mm/min' is unknown; known are in/rev, thou/rev, mm/rev"), ("6 ipm", "unknown"),
+    ("4 mil", "unknown"), ("0,1 mm", "comma may be"), ("-0.1 mm", "a sign"), ("", "blank"), ("fine", "doesn't start"),
+    ("0.1 cm/rev", "unknown"), ("5 rpm", "unknown"),
+])
+def test_feed_refused(text, words):
+    with pytest.raises(TextError, match=words):
+        u.parse_feed(text)
+
+
+@pytest.mark.parametrize(("text", "value", "system"), [
+    ("20 tpi", 0.05, "in"), ("20TPI", 0.05, "in"), ("11 1/2 tpi", 2 / 23, "in"), ("11.5 tpi", 2 / 23, "in"),
+    ("20 threads per inch", 0.05, "in"), ("20 threads/in.", 0.05, "in"), ("0.05 in", 0.05, "in"),
+    ("1/20 in", 0.05, "in"), ("1.5 mm", 1.5, "mm"), ("1.5", 1.5, None), ("1/20", 0.05, None),
+])
+def test_pitch_reads(text, value, system):
+    assert u.parse_pitch(text) == (value, system)
+
+
+@pytest.mark.parametrize(("text", "words"), [
+    ("0 tpi", "no threads have no pitch"), ("tpi", "doesn't start"), ("-20 tpi", "a sign"),
+    ("11,5 tpi", "comma may be"),
+    ("1/0 tpi", "zero below the line"), ("20 30 tpi", "write for example"), ("20 tpm", "unknown"), ("", "blank"),
+    ("M10x1.5", "doesn't start"), ("1/4-20", "write for example"), ("²0 tpi", "character"),
+])
+def test_pitch_refused(text, words):
+    with pytest.raises(TextError, match=words):
+        u.parse_pitch(text)
+
+
+@pytest.mark.parametrize(("text", "value"), [
+    ("2500 rpm", 2500), ("2500 rev/min", 2500), ("2500 r/min", 2500), ("2500 min-1", 2500), ("2500 min^-1", 2500),
+    ("40 rev/s", 2400), ("2500 revolutions per minute", 2500), ("2500", 2500),
+])
+def test_spindle_speed_reads(text, value):
+    assert u.parse_spindle_speed(text) == value
+
+
+@pytest.mark.parametrize("text", ["400 sfm", "2,500 rpm", "-2500 rpm", "fast", "", "40 hz"])
+def test_spindle_speed_refused(text):
+    with pytest.raises(TextError, match=r"can't be read as a spindle speed: .+"):
+        u.parse_spindle_speed(text)
+
+
+@pytest.mark.parametrize(("text", "value"), [
+    ("118", 118), ("118 deg", 118), ("118°", 118), ("118 °", 118), ("118 degrees", 118), ("117.5 deg.", 117.5),
+])
+def test_angle_reads(text, value):
+    assert u.parse_angle(text) == value
+
+
+@pytest.mark.parametrize("text", ["2 rad", "118 mm", "-118", "118,5", "", "118°30", 118])
+def test_angle_refused(text):
+    with pytest.raises(TextError, match=r"can't be read as an angle: .+"):
+        u.parse_angle(text)
+
+
 # --- published values ----------------------------------------------------------------------------------------------
 
 
@@ -390,13 +458,17 @@ LIKELY = st.lists(st.sampled_from([*"0123456789", " ", "-", "/", ".", ",", "'", 
 
 @given(st.one_of(st.text(max_size=70), LIKELY.map("".join)), st.booleans())
 def test_any_text_reads_as_a_sound_value_or_is_refused(text, decimal_comma):
-    for parse in (u.parse_length, u.parse_weight, u.parse_density, u.parse_speed, u.parse_time):
+    for parse in (u.parse_length, u.parse_weight, u.parse_density, u.parse_speed, u.parse_feed, u.parse_pitch,
+                  u.parse_time):
         try:
             value = parse(text, decimal_comma=decimal_comma)[0]
         except TextError:
             continue
         assert isinstance(value, float)
         assert 0 <= value < math.inf
+    for parse in (u.parse_spindle_speed, u.parse_angle):
+        with contextlib.suppress(TextError):
+            assert 0 <= parse(text, decimal_comma=decimal_comma) < math.inf
     for parse in (u.parse_number, u.parse_fraction):
         try:
             assert math.isfinite(parse(text, decimal_comma=decimal_comma))
@@ -420,6 +492,7 @@ OWN = pint.UnitRegistry()
     (1000, "rpm", "spindle_speed", "in", 1000), (1000, "revolution/minute", "spindle_speed", "mm", 1000),
     (1000, "1/minute", "spindle_speed", "in", 1000), (10, "hertz", "spindle_speed", "in", 600),
     (0.1, "mm/revolution", "feed_rate", "mm", 0.1), (0.1, "mm", "feed_rate", "mm", 0.1),
+    (118, "degree", "angle", "in", 118), (0.25, "turn", "angle", "mm", 90),
 ])
 def test_quantity_of_any_registry(value, unit, dimension, units, expected):
     for registry in (OWN, u.registry(), pint.UnitRegistry(cache_folder=None)):
@@ -441,6 +514,7 @@ def test_quantity_factors_that_are_no_short_decimal():
     ("mm", "weight", "pound expected, 'millimeter' given"), ("degF", "length", "'degree_Fahrenheit' given"),
     ("lbf", "weight", "pound expected"), ("dimensionless", "length", "inch expected"),
     ("inch**2", "length", "inch \\*\\* 2"),
+    ("dimensionless", "angle", "degree expected"), ("mm", "angle", "degree expected"), ("1/degree", "angle", "degree"),
     ("second", "length", "inch expected"), ("radian**2/second", "spindle_speed", "turn/minute expected"),
 ])
 def test_quantity_of_the_wrong_kind(unit, dimension, words):
