@@ -34,7 +34,8 @@ _USUAL: dict[str, tuple[float, float]] = {
 }
 _USUAL_BY_READER: dict[str, tuple[float, float]] = {
     "length": (0.01, 5000), "weight": (0.01, 4000), "density": (0.05, 22), "seconds": (0.5, 2500), "hours": (0.1, 200),
-    "number": (0.01, 5000), "count": (1, 5000), "fraction": (0.001, 0.9),
+    "surface_speed": (5, 1500), "feed_rate": (0.001, 0.5), "spindle_speed": (50, 12_000), "pitch": (0.2, 6),
+    "angle": (60, 150), "number": (0.01, 5000), "count": (1, 5000), "fraction": (0.001, 0.9),
 }
 
 
@@ -124,6 +125,11 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
         share = rng.choice((0.0, 1.0, rng.random()))
         found["parts_weight"] = whole * share
         found["remnant_weight"] = whole * (1 - share) * rng.choice((0.0, 1.0, rng.random()))
+    if "feed_rate" in found:
+        widest = "outer_diameter" if "outer_diameter" in found else "diameter"
+        found[widest] = max(found[widest], 2 * found["feed_rate"])
+        if "inner_diameter" in found:
+            found["inner_diameter"] = found[widest] * rng.choice((0.0, 0.5, 0.999, rng.uniform(0, 0.99)))
     # Exact fits in tenths and thousandths, where floating point is a hair off the whole count.
     if rng.random() < 0.4:
         digits, count = rng.randint(1, 3), rng.randint(0, 400)

@@ -526,6 +526,8 @@ def test_rounding_noise_does_not_refuse_the_longest_bar():
 
 # --- bad input gives no number -------------------------------------------------------------------------------------
 
+_FACE = {"outer_diameter": 1, "inner_diameter": 0.2, "surface_speed": 400, "feed_rate": 0.006, "top_speed": 4000,
+         "units": "in"}
 _YIELD = {"bar_length": 144, "part_length": 2.25, "cutoff_width": 0.125, "min_remnant": 3, "facing": 0.01, "end_trim": 0.1}
 _ORDER = {"quantity": 1000, "parts_per_bar": 59, "scrap_rate": 0.03, "setup_parts": 5}
 # Good arguments, every one of them given.
@@ -564,6 +566,14 @@ GOOD = {
                      "bar_change_time": 30, "setup_hours": 1.5, "machine_rate": 80, "scrap_rate": 0.03, "setup_parts": 5,
                      "setup_rate": 70, "other_per_part": 0.1, "other_per_order": 20, "minimum_charge": 50, "margin": 0.2},
     "stickout_ratio": {"stickout": 2.625, "size": 0.75},
+    "spindle_speed": {"surface_speed": 400, "diameter": 0.75, "top_speed": 5000, "units": "in"},
+    "turning_time": {"length": 2, "diameter": 0.75, "surface_speed": 400, "feed_rate": 0.006, "top_speed": 5000, "passes": 2,
+                     "units": "in"},
+    "facing_time": _FACE,
+    "cutoff_time": _FACE,
+    "drilling_time": {"depth": 1, "diameter": 0.25, "surface_speed": 200, "feed_rate": 0.004, "point_angle": 118,
+                      "units": "in"},
+    "threading_time": {"length": 0.75, "pitch": 0.0625, "passes": 8, "spindle_speed": 900, "clearance": 0.2, "units": "in"},
 }
 
 
@@ -585,8 +595,8 @@ def bad_values(argument):
     yield "empty list", []
     yield "dictionary", {}
     yield "object", object()
-    yield "quantity of another dimension", Q(5, "second" if kind.dimension == "length" else "mm")
-    yield "unit of another dimension", "5 kg" if kind.dimension == "length" else "5 mm" if kind.reader != "text" else "5 kg"
+    yield "quantity of another dimension", Q(5, "second" if kind.dimension in ("length", "feed_rate") else "mm")
+    yield "unit of another dimension", "5 kg" if kind.dimension in ("length", "feed_rate") else "5 mm" if kind.reader != "text" else "5 kg"
     if argument.required:
         yield "none", None
     if kind.reader != "table":
