@@ -225,6 +225,28 @@ def recalc(workbook: str, write: bool, out: str | None, replace: bool) -> None:
 
 
 @main.command()
+@click.argument("workbook", type=click.Path(exists=True, dir_okay=False))
+@click.option("--out", type=click.Path(dir_okay=False), help="Leave WORKBOOK as it is and write this file.")
+@_REPLACE
+def names(workbook: str, out: str | None, replace: bool) -> None:
+    """Add the functions to WORKBOOK as names that need no add-in.
+
+    They work in Excel 2024 or Microsoft 365, on Windows, Mac and the web:
+    =PARTS_PER_BAR(144,2.25,0.125,3). Everything else in the file stays as it is.
+    """
+    from barfuncs.surfaces.names import add_names, named_functions
+    from barfuncs.workbooks.package import pack, write_whole
+
+    try:
+        write_whole(out or workbook, pack(add_names(Path(workbook).read_bytes())), replace or not out)
+    except FileExistsError as error:
+        _fail(InputError("names", [("--out", f"{error}; use --replace to overwrite it")]))
+    except (BarfuncsError, OSError) as error:
+        _fail(error)
+    click.echo(f"{len(named_functions())} functions are names in {out or workbook} now.")
+
+
+@main.command()
 @click.option("--group", help="Only this group.")
 def functions(group: str | None) -> None:
     """List every function with its arguments and meaning."""
@@ -254,15 +276,15 @@ def functions(group: str | None) -> None:
 @_REPLACE
 def templates(folder: str, replace: bool) -> None:
     """Write the template workbooks, and an empty job list, into FOLDER."""
-    from barfuncs.workbooks.fill import TEMPLATES
     from barfuncs.workbooks.job_plan import ALL_INPUTS
     from barfuncs.workbooks.package import write_whole
+    from barfuncs.workbooks.templates import READY_MADE
 
     target = Path(folder)
     header = ",".join(ALL_INPUTS) + "\n"
     try:
         target.mkdir(parents=True, exist_ok=True)
-        files = {f"{name}.xlsx": module.build() for name, module in TEMPLATES.items()} | {"jobs.csv": header.encode()}
+        files = {f"{name}.xlsx": build() for name, build in READY_MADE.items()} | {"jobs.csv": header.encode()}
         taken = [name for name in files if (target / name).exists()]
         if taken and not replace:
             raise InputError("templates", [(name, "exists already; use --replace to overwrite it") for name in taken])

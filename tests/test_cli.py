@@ -85,12 +85,32 @@ def test_recalc(tmp_path):
 
 def test_templates_are_not_overwritten(tmp_path):
     assert run("templates", str(tmp_path)).returncode == 0
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["job_plan.xlsx", "jobs.csv"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["functions.xlsx", "job_plan.xlsx", "jobs.csv"]
     refused = run("templates", str(tmp_path))
     assert refused.returncode == 1
     assert "exists already" in refused.stderr
     header = (tmp_path / "jobs.csv").read_text().strip().split(",")
     assert {"job", "part_length", "stop_bars"} <= set(header)
+
+
+def test_names(tmp_path):
+    assert run("templates", str(tmp_path)).returncode == 0
+    book, copy = tmp_path / "job_plan.xlsx", tmp_path / "copy.xlsx"
+    before = book.read_bytes()
+    done = run("names", str(book), "--out", str(copy))
+    assert done.returncode == 0
+    assert "functions are names in" in done.stdout
+    assert book.read_bytes() == before
+    refused = run("names", str(book), "--out", str(copy))
+    assert refused.returncode == 1
+    assert "use --replace" in refused.stderr
+    assert run("names", str(book)).returncode == 0
+    assert run("recalc", str(book)).returncode == 0
+    copy.write_bytes(b"x")
+    refused = run("names", str(copy))
+    assert refused.returncode == 1
+    assert "is not an xlsx workbook" in refused.stderr
+    assert copy.read_bytes() == b"x"
 
 
 def test_functions_lists_every_function():

@@ -18,6 +18,7 @@ from barfuncs.workbooks.engine import Workbook
 from barfuncs.workbooks.fill import fill, filler, read_inputs
 from barfuncs.workbooks.package import read_parts
 from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.workbooks.templates import READY_MADE
 
 ROOT = Path(__file__).parent.parent
 
@@ -275,14 +276,15 @@ def test_one_more_part_is_what_the_remnant_check_promises():
     assert fill("job_plan", job | {"bar_length": 144 + more - 1e-3}).answers["parts_per_bar"] == a["parts_per_bar"]
 
 
-def test_the_committed_template_is_a_fresh_build():
-    committed = read_parts(ROOT / "workbook_templates" / "job_plan.xlsx")
-    fresh = read_parts(job_plan.build())
+@pytest.mark.parametrize("name", READY_MADE)
+def test_the_committed_template_is_a_fresh_build(name):
+    committed = read_parts(ROOT / "workbook_templates" / f"{name}.xlsx")
+    fresh = read_parts(READY_MADE[name]())
     assert list(committed) == list(fresh)
-    for name in fresh:
+    for part in fresh:
         # Canonical XML, since namespaces are declared in other places where lxml is installed.
-        assert ElementTree.canonicalize(committed[name], rewrite_prefixes=True) == ElementTree.canonicalize(
-            fresh[name], rewrite_prefixes=True), name
+        assert ElementTree.canonicalize(committed[part], rewrite_prefixes=True) == ElementTree.canonicalize(
+            fresh[part], rewrite_prefixes=True), part
 
 
 def test_filling_leaves_everything_but_values_as_it_was():

@@ -141,3 +141,16 @@ def test_the_table_of_a_job_plan_is_used_where_it_is():
     book = Workbook(pack(parts))
     book.calculate()
     book.check_supported()
+
+
+def test_the_ready_workbook_calculates_and_lists_every_function():
+    from barfuncs.workbooks import functions
+
+    book = Workbook(functions.build())
+    book.set("A1", 144.0)
+    model_call = "=PARTS_PER_BAR(A1,2.25,0.125,3)"
+    book._model.update_cell_with_formula(0, 2, 1, model_call)
+    book.calculate()
+    assert book.value("A2") == 59
+    listed = {c.value for c in openpyxl.load_workbook(io.BytesIO(functions.build()))["Functions"]["B"]}
+    assert {entry.cell_name for entry in CATALOGUE.values()} <= listed

@@ -1,0 +1,7 @@
+"""Every workbook that comes ready made: the files of `workbook_templates`."""
+
+from collections.abc import Callable
+
+from barfuncs.workbooks import functions, job_plan
+
+READY_MADE: dict[str, Callable[[], bytes]] = {"job_plan": job_plan.build, "functions": functions.build}
