@@ -384,7 +384,7 @@ def test_results_stay_finite_at_the_limits():
 
 # --- cell formulas -------------------------------------------------------------------------------------------------
 
-NATIVE = {"IF", "AND", "OR", "ISNUMBER", "ISBLANK", "NA", "INT", "MIN", "MAX", "PI", "TAN"}
+NATIVE = {"IF", "AND", "OR", "NOT", "ISNUMBER", "ISLOGICAL", "ISBLANK", "NA", "INT", "MIN", "MAX", "PI", "TAN"}
 
 
 @pytest.mark.parametrize("name", FUNCTIONS)
