@@ -168,7 +168,8 @@ def expand(formula: str, values: Mapping[str, str]) -> str:
 
 
 def _atom(expression: str) -> str:
-    return expression if re.fullmatch(r'\w+|"[^"]*"|\(.*\)|[\d.]+', expression) else f"({expression})"
+    """The expression in parentheses, but for a plain name, number or text."""
+    return expression if re.fullmatch(r'\w+|"[^"]*"|[\d.]+', expression) else f"({expression})"
 
 
 def _split_call(tokens: Sequence[str], start: int) -> tuple[list[str], int]:
