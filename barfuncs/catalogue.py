@@ -168,8 +168,15 @@ def expand(formula: str, values: Mapping[str, str]) -> str:
 
 
 def _atom(expression: str) -> str:
-    """The expression in parentheses, but for a plain name, number or text."""
-    return expression if re.fullmatch(r'\w+|"[^"]*"|[\d.]+', expression) else f"({expression})"
+    """The expression in parentheses, but for a plain name, number or text, and for what has them around it already."""
+    if re.fullmatch(r'\w+|"[^"]*"|[\d.]+', expression):
+        return expression
+    depth, ends = 0, []
+    for n, mark in enumerate(re.sub(r'"[^"]*"', lambda m: "_" * len(m[0]), expression)):
+        depth += (mark == "(") - (mark == ")")
+        if depth == 0:
+            ends.append(n)
+    return expression if ends == [len(expression) - 1] else f"({expression})"
 
 
 def _split_call(tokens: Sequence[str], start: int) -> tuple[list[str], int]:
