@@ -94,9 +94,10 @@ def _show_plans(outcome: Any, out: str, total: int) -> None:
     if outcome.done:
         table = Table(box=None, header_style="bold", pad_edge=False)
         table.add_column("Row", justify="right", min_width=3)
-        table.add_column("Job", no_wrap=True, overflow="ellipsis", ratio=1)
+        table.add_column("Job", no_wrap=True, overflow="ellipsis", max_width=22)
         for head in ("Parts\nper bar", "Bars", "Weight", "Material\nless return", "Run\nhours", "Checks"):
-            table.add_column(head, justify="left" if head == "Checks" else "right", no_wrap=True)
+            table.add_column(head, justify="left" if head == "Checks" else "right", no_wrap=True,
+                             min_width=6 if head == "Checks" else 5)
         for row, name, filled in outcome.done[:_MOST_SHOWN]:
             a, unit = filled.answers, "kg" if filled.inputs["units"] == "mm" else "lb"
             word = " ".join(str(a["status"]).split()[:2])

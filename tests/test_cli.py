@@ -19,6 +19,9 @@ def test_plan(tmp_path):
     done = run("plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path / "plans"))
     assert done.returncode == 0, done.stdout + done.stderr
     assert "32 of 32 jobs planned" in done.stdout
+    assert done.stderr == ""
+    assert "! LOOK" in done.stdout
+    assert "Unexpected" not in done.stdout
     assert max(len(line) for line in done.stdout.splitlines()) <= 80
     assert len(list((tmp_path / "plans").glob("*.xlsx"))) == 33
     again = run("plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path / "plans"))

@@ -37,10 +37,17 @@ def column_letters(number: int) -> str:
 _EMPTY_NUMBER = re.compile(rb'(<c\b[^<>]*?) t="n"([^<>]*?)(/>|></c>|><v ?/></c>|><v></v></c>)')
 
 
+_NO_VALUE = re.compile(rb"(<f\b[^<>]*>[^<]*</f>)(?:<v ?/>|<v></v>)?</c>")
+
+
 def _with_blank_cells_blank(parts: Mapping[str, bytes]) -> dict[str, bytes]:
-    """openpyxl marks a blank, styled cell as a number; the engine would read that as 0, and blank is not 0."""
-    return {name: _EMPTY_NUMBER.sub(rb"\1\2/>", data) if name.startswith("xl/worksheets/") else data
-            for name, data in parts.items()}
+    """The parts in a form that the engine reads right and in silence.
+
+    openpyxl marks a blank, styled cell as a number; the engine would read that as 0, and blank is not 0. For a formula
+    without a stored value it prints a line to the terminal, so such a formula gets a 0, which `calculate` replaces.
+    """
+    return {name: _EMPTY_NUMBER.sub(rb"\1\2/>", _NO_VALUE.sub(rb"\1<v>0</v></c>", data))
+            if name.startswith("xl/worksheets/") else data for name, data in parts.items()}
 
 
 def address_on(sheet: int, ref: str) -> Address:
