@@ -94,7 +94,7 @@ def _show_plans(outcome: Any, out: str, total: int) -> None:
     if outcome.done:
         table = Table(box=None, header_style="bold", pad_edge=False)
         table.add_column("Row", justify="right", min_width=3)
-        table.add_column("Job", no_wrap=True, overflow="ellipsis", max_width=22)
+        table.add_column("Job", no_wrap=True, overflow="ellipsis", max_width=16)
         for head in ("Parts\nper bar", "Bars", "Weight", "Material\nless return", "Run\nhours", "Checks"):
             table.add_column(head, justify="left" if head == "Checks" else "right", no_wrap=True,
                              min_width=6 if head == "Checks" else 5)
