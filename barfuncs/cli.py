@@ -156,15 +156,19 @@ def calc(function: str, arguments: tuple[str, ...], units: str | None, materials
         names = {a.name for a in entry.arguments}
         positional = [a for a in arguments if a.partition("=")[0] not in names]
         named = {k: v for k, eq, v in (a.partition("=") for a in arguments) if eq and k in names}
-        if "units" not in named and len(positional) < len(entry.arguments):
-            named["units"] = units or "in"
+        if entry.has_units and len(positional) >= len(entry.arguments):
+            named_units = positional[len(entry.arguments) - 1]
+        else:
+            named_units = named.setdefault("units", units or "in")
+        if units and named_units != units:
+            raise InputError(entry.name, [("units", f"{named_units!r} and --units {units} contradict each other")])
         values = [None if p == "" else p.split(",") if entry.arguments[n].name == "quantities" else p
                   for n, p in enumerate(positional[:len(entry.arguments)])] + positional[len(entry.arguments):]
         result = getattr(barfuncs, entry.name)(*values, **named)
     except (BarfuncsError, TypeError) as error:
         _fail(error)
         return
-    for line in _result_lines(entry, result, str(named.get("units") or units or "in")):
+    for line in _result_lines(entry, result, str(named_units or "in")):
         click.echo(line)
 
 

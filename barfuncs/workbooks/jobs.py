@@ -235,10 +235,9 @@ def _results_xlsx(heads: list[str], lines: list[list[Value]]) -> bytes:
     book = layout.new_workbook("Results")
     sheet = book.create_sheet("Results")
     sheet.append(heads)
-    for line in lines:
-        sheet.append([None] * len(line))
+    for row, line in enumerate(lines, start=2):
         for column, value in enumerate(line, start=1):
-            cell = sheet.cell(sheet.max_row, column, value)
+            cell = sheet.cell(row, column, value)
             if isinstance(value, str):
                 cell.data_type = "s"
             elif isinstance(value, float) and not value.is_integer():
