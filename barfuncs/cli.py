@@ -63,6 +63,8 @@ def plan(jobs: str, out: str, units: str | None, materials_file: str | None, dec
         table = materials.builtin()
         if materials_file:
             table = table.extended(materials.read_materials(materials_file))
+        if Path(jobs).resolve() in {(Path(out) / f"results{end}").resolve() for end in (".csv", ".xlsx")}:
+            raise InputError("plan", [("--out", "the results would overwrite the list of jobs; choose another folder")])
         rows = read_jobs(jobs)
         with Progress(console=console, transient=True, disable=len(rows) < 100 or not console.is_terminal) as bar:
             task = bar.add_task("Planning", total=len(rows))

@@ -115,6 +115,23 @@ def test_results_hold_no_formula_and_every_answer(tmp_path):
     assert cells["bars"].value == outcome.done[0][2].answers["bars"]
 
 
+def test_one_row_never_stops_the_list(tmp_path):
+    path = write_csv(tmp_path / "jobs.csv", GOOD, GOOD | {"job": "bell \a"},
+                     GOOD | {"job": "many", "quantity": "9900000", "longest_bar": "150", "scrap_rate": "2%"},
+                     GOOD | {"job": "locked"}, GOOD | {"job": "last"})
+    (tmp_path / "out" / "locked_P.xlsx").mkdir(parents=True)
+    outcome = plan_jobs(read_jobs(path), tmp_path / "out", replace=True)
+    assert [row for row, _, _ in outcome.done] == [2, 6]
+    assert {p.row for p in outcome.problems} == {3, 4, 5}
+    assert (tmp_path / "out" / "results.xlsx").is_file()
+
+
+def test_two_jobs_never_share_a_file(tmp_path):
+    path = write_csv(tmp_path / "jobs.csv", *(GOOD | {"job": j, "part_number": ""} for j in ("A", "A row 4", "A")))
+    outcome = plan_jobs(read_jobs(path), tmp_path / "out", replace=True)
+    assert len({name for _, name, _ in outcome.done}) == 3
+
+
 def test_two_jobs_of_one_name_get_two_files(tmp_path):
     path = write_csv(tmp_path / "jobs.csv", GOOD, GOOD, GOOD | {"job": "", "part_number": ""},
                      GOOD | {"job": "results", "part_number": ""})

@@ -5,6 +5,7 @@ The template is built and cut into pieces once; each job then costs one recalcul
 
 import functools
 import io
+import unicodedata
 import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -178,6 +179,8 @@ def _read_material(value: Any, decimal_comma: bool, table: materials.Materials) 
 def _plain_text(value: Any) -> str:
     text = f"{value:g}" if isinstance(value, float) and value.is_integer() else str(value)
     text = " ".join(text.split())
+    if any(unicodedata.category(c) in ("Cc", "Cs") for c in text):
+        raise ValueError("has a control character")
     if len(text) > LONGEST_TEXT:
         raise ValueError(f"has {len(text)} characters; allowed is at most {LONGEST_TEXT}")
     return text

@@ -45,6 +45,7 @@ class Outcome:
 
     done: list[tuple[int, str, Filled]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
+    random_bars: dict[int, int | None] = field(default_factory=dict)
 
 
 def read_jobs(path: str | Path) -> list[Job]:
@@ -141,15 +142,17 @@ def plan_jobs(jobs: Iterable[Job], out: str | Path, *, source: str = "jobs", uni
     out.mkdir(parents=True, exist_ok=True)
     table = table or materials.active()
     outcome = Outcome()
-    taken = {"results.csv", "results.xlsx"}
+    taken = {"results.csv", "results.xlsx", source.casefold()}
     for job in jobs:
         try:
             if "" in job.values:
                 raise InputError(source, [("", "the row has more cells than the first row has names")])
             inputs = read_inputs(job.values, units=units, decimal_comma=decimal_comma, table=table)
             filled = filler("job_plan").fill(inputs, table)
+            random_bars = _bars_of_random_lengths(filled)
             name = _file_name(inputs, job.row, taken)
             filled.save(out / name, replace)
+            outcome.random_bars[job.row] = random_bars
             outcome.done.append((job.row, name, filled))
         except InputError as error:
             for column, reason in error.problems:
@@ -157,6 +160,8 @@ def plan_jobs(jobs: Iterable[Job], out: str | Path, *, source: str = "jobs", uni
                 outcome.problems.append(Problem(source, job.row, column, "" if value is None else str(value)[:60], reason))
         except FileExistsError:
             outcome.problems.append(Problem(source, job.row, "", "", f"{name} {_TAKEN}"))
+        except OSError as error:
+            outcome.problems.append(Problem(source, job.row, "", "", f"{name} can't be written ({error.strerror})"))
         if progress:
             progress()
     if outcome.done:
@@ -180,9 +185,10 @@ def safe_name(text: str) -> str:
 
 def _file_name(inputs: dict[str, Value], row: int, taken: set[str]) -> str:
     stem = safe_name("_".join(str(inputs[n]) for n in ("job", "part_number") if inputs.get(n))) or f"row {row}"
-    name = f"{stem}.xlsx"
-    if name.casefold() in taken:
-        name = f"{stem} row {row}.xlsx"
+    name, again = f"{stem}.xlsx", 1
+    while name.casefold() in taken:
+        name = f"{stem} row {row}.xlsx" if again == 1 else f"{stem} row {row}-{again}.xlsx"
+        again += 1
     taken.add(name.casefold())
     return name
 
@@ -193,7 +199,7 @@ def _write_results(out: Path, source: str, outcome: Outcome, replace: bool) -> N
     lines = []
     for row, name, filled in outcome.done:
         known = {**filled.inputs, **{n: filled.answers[n] for n in RESULT_NAMES}, "status": filled.answers["status"]}
-        known.update(row=row, file=name, bars_at_95_percent=_bars_of_random_lengths(filled))
+        known.update(row=row, file=name, bars_at_95_percent=outcome.random_bars[row])
         if known["fewest_bars"] == "-":
             known["fewest_bars"] = None
         lines.append([None if isinstance(known[h], CellError) else known[h] for h in heads])
