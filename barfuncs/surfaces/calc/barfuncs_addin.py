@@ -1,0 +1,133 @@
+"""The add-in's UNO component. LibreOffice loads this file; nothing else imports it.
+
+Two things live here: the functions for cells, and a job that runs after a workbook is loaded.
+"""
+
+import re
+import sys
+
+import uno
+import unohelper
+from com.sun.star.lang import Locale, XLocalizable, XServiceInfo, XServiceName
+from com.sun.star.task import XJob
+
+if sys.version_info < (3, 10):  # noqa: UP036 - LibreOffice may bring an older one
+    raise ImportError("barfuncs needs Python 3.10 or newer; this LibreOffice brings " + sys.version.split()[0])
+
+from barfuncs.surfaces.calc import cells
+
+SERVICE = "BARFUNCS"
+ADDIN = "org.barfuncs.calc.AddIn"
+JOB = "org.barfuncs.calc.NamesJob"
+
+CALLS = cells.calls()
+
+
+def _table(result):
+    return result if result.__class__ is tuple else ((result,),)
+
+
+def _method(call):
+    def method(self, *args):
+        result = call(*args)
+        return result if result.__class__ is tuple else ((result,),)
+
+    return method
+
+
+class _Service(unohelper.Base, XServiceInfo):
+    names = ()
+
+    def __init__(self, context, *args):
+        self.locale = Locale("en", "US", "")
+
+    def getImplementationName(self):  # noqa: N802 - the names are LibreOffice's
+        return self.names[0]
+
+    def supportsService(self, name):  # noqa: N802
+        return name in self.names[1:]
+
+    def getSupportedServiceNames(self):  # noqa: N802
+        return self.names[1:]
+
+
+class _Functions(_Service, uno.getClass("org.barfuncs.calc.XFunctions"), XLocalizable, XServiceName):
+    names = (ADDIN, SERVICE)
+
+    def getServiceName(self):  # noqa: N802
+        return SERVICE
+
+    def setLocale(self, locale):  # noqa: N802
+        self.locale = locale
+
+    def getLocale(self):  # noqa: N802
+        return self.locale
+
+    def WHY(self, function, arguments):  # noqa: N802
+        return _table(cells.why(function, *arguments))
+
+
+AddIn = type("AddIn", (_Functions,), {name: _method(call) for name, call in CALLS.items()})
+
+
+# --- names in workbooks from other programs ------------------------------------------------------------------------
+
+# A name that was not found when the workbook was loaded stands in lower case in the formula, without the service.
+_UNBOUND = re.compile(r'"[^"]*"|\'[^\']*\'|(?<![A-Za-z0-9_.])(?:' + "|".join(n.lower() for n in [*CALLS, "WHY"]) + r")\(")
+_ANY_RESULT = 7  # com.sun.star.sheet.FormulaResult: VALUE, STRING and ERROR
+
+
+def _is_unbound(formula):
+    return any(match[0][0] not in "\"'" for match in _UNBOUND.finditer(formula))
+
+
+def bind_names(document):
+    """Enter every formula again whose function name was not known while the workbook was read. Gives their number.
+
+    LibreOffice 7.4 reads PARTS_PER_BAR(...) in an xlsx before it asks the add-ins, later versions after.
+    """
+    todo = []
+    for sheet in document.Sheets:
+        for block in sheet.queryFormulaCells(_ANY_RESULT):
+            for row, formulas in enumerate(block.getFormulaArray()):
+                for column, formula in enumerate(formulas):
+                    if _is_unbound(formula):
+                        todo.append((sheet, block.getCellByPosition(column, row), formula))
+    if not todo:
+        return 0
+    changed = document.isModified()
+    document.lockControllers()
+    document.addActionLock()
+    try:
+        for sheet, cell, formula in todo:
+            if formula.startswith("{"):
+                cursor = sheet.createCursorByRange(cell)
+                cursor.collapseToCurrentArray()
+                cursor.setArrayFormula(formula[1:-1])
+            else:
+                cell.setFormula(formula)
+    finally:
+        document.removeActionLock()
+        document.unlockControllers()
+    document.calculate()
+    if not changed:
+        document.setModified(False)
+    return len(todo)
+
+
+class NamesJob(_Service, XJob):
+    names = (JOB, JOB)
+
+    def execute(self, arguments):
+        given = {a.Name: a.Value for a in arguments}
+        environment = {a.Name: a.Value for a in given.get("Environment", ())}
+        document = environment.get("Model")
+        # Calc's own format keeps the full names.
+        if (document is not None and document.supportsService("com.sun.star.sheet.SpreadsheetDocument")
+                and not any(a.Name == "FilterName" and a.Value in ("calc8", "calc8_template") for a in document.getArgs())):
+            bind_names(document)
+
+
+g_ImplementationHelper = unohelper.ImplementationHelper()  # noqa: N816 - the loader's name for it
+g_ImplementationHelper.addImplementation(AddIn, ADDIN, (SERVICE,))
+g_ImplementationHelper.addImplementation(NamesJob, JOB, (JOB,))
