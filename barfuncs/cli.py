@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from barfuncs.connect import connect
+from barfuncs.connect_calc import calc as connect_calc_command
 from barfuncs.errors import BarfuncsError, InputError
 
 CAUTION = "The machine's manual, the shop's rules and local codes come before any value shown here."
@@ -24,6 +25,7 @@ def main() -> None:
     """
 
 
+connect.add_command(connect_calc_command)
 main.add_command(connect)
 
 _UNITS = click.option("--units", type=click.Choice(["in", "mm"]), help="What bare numbers are in.")
