@@ -23,6 +23,9 @@ from barfuncs.kinds import UNITS, Kind
 GROUPS = ("Stock", "Yield", "Quantity", "Sawing", "Time", "Cost", "Safety")
 REQUIRED: Any = inspect.Parameter.empty
 
+UNITS_HINT = ': add units="in" or units="mm"'
+"""How a message ends for a bare number next to metric text. A cell has no such argument and says it in other words."""
+
 CATALOGUE: dict[str, "Entry"] = {}
 
 
@@ -395,7 +398,7 @@ def read_arguments(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any
                 bare.append(a.name)
     units = stated or ("mm" if systems == {"mm"} and not bare and not entry.has_units else "in")
     if "mm" in systems and bare and stated is None:
-        problems += [(name, 'has no unit next to values in metric units: add units="in" or units="mm"') for name in bare]
+        problems += [(name, f"has no unit next to values in metric units{UNITS_HINT}") for name in bare]
     values = []
     for a in entry.arguments:
         if a.name in read:

@@ -145,6 +145,10 @@ PRICE_BREAK_COLUMNS = ("quantity", "bars", "material", "machine", "setup", "othe
                        "order_total")
 
 
+TABLE_HEADS: dict[str, tuple[str, ...]] = {"price_breaks": tuple(c.replace("_", " ") for c in PRICE_BREAK_COLUMNS)}
+"""The header row over each function's table, as a spreadsheet shows it."""
+
+
 @cell_function(group="Cost", no_formula="its result is a table, one row for each quantity")
 def price_breaks(quantities: Quantities, parts_per_bar: PositiveCount, bar_cost: Money, cycle_time: PositiveSeconds,
                  bar_change_time: Seconds, setup_hours: Hours, machine_rate: Money, scrap_rate: ScrapRate = 0,

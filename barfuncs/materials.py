@@ -15,6 +15,8 @@ COLUMNS = ("name", "group", "en", "uns", "aisi", "density_g_cm3", "density_sourc
            "leaded", "caution")
 REQUIRED_COLUMNS = ("name", "density_g_cm3")
 _LARGEST_FILE = 4_000_000
+OWN_ROWS = 20
+"""Rows for materials of the shop's own in a workbook's materials table."""
 
 
 @dataclass(frozen=True)

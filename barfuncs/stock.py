@@ -96,8 +96,10 @@ def across_corners(shape: Shape, size: PositiveLength, thickness: PositiveLength
     return size * math.sqrt(1 + (thickness / size) ** 2)
 
 
-_ROWS = ("SUMPRODUCT(--((material_names=material)+(material_code_1=material)+(material_code_2=material)"
-         "+(material_code_3=material)+(material_code_4=material)>0){})")
+MATERIAL_MATCHES = ("(material_names=material)+(material_code_1=material)+(material_code_2=material)"
+                    "+(material_code_3=material)+(material_code_4=material)>0")
+"""Cell expression over the rows of the materials table: TRUE where a row is the material that is asked for."""
+_ROWS = f"SUMPRODUCT(--({MATERIAL_MATCHES}){{}})"
 # Text is more than any number, so the two bounds also keep text out of the densities.
 _OWN = "SUMPRODUCT(--(own_material_names=material),--(own_material_densities>0),--(own_material_densities<=25){})"
 # A comparison with = and SUMPRODUCT, since MATCH would take * and ? in a name for wildcards. Dividing by FALSE makes

@@ -14,8 +14,8 @@ import pytest
 
 import barfuncs
 from barfuncs import CATALOGUE
-from barfuncs.catalogue import GROUPS, Argument, Entry, find
-from barfuncs.cost import PRICE_BREAK_COLUMNS
+from barfuncs.catalogue import GROUPS, UNITS_HINT, Argument, Entry, find
+from barfuncs.cost import PRICE_BREAK_COLUMNS, TABLE_HEADS
 from barfuncs.errors import BarfuncsError, InputError
 from barfuncs.surfaces import cells
 
@@ -241,7 +241,7 @@ def test_long_texts_are_cut(host):
 
 
 def test_the_catalogue_still_ends_its_unit_message_so():
-    with pytest.raises(InputError, match=re.escape(cells.UNITS_KEYWORD)):
+    with pytest.raises(InputError, match=re.escape(UNITS_HINT)):
         barfuncs.parts_per_bar("3 m", 57, "3 mm", "75 mm")
 
 
@@ -306,7 +306,7 @@ def test_price_breaks_take_columns_for_quantities_only(host):
 
 
 def test_every_table_has_a_header():
-    assert {e.name for e in CATALOGUE.values() if e.result.reader == "table"} == set(cells.TABLE_HEADS)
+    assert {e.name for e in CATALOGUE.values() if e.result.reader == "table"} == set(TABLE_HEADS)
 
 
 # --- WHY -----------------------------------------------------------------------------------------------------------

@@ -23,8 +23,8 @@ from itertools import repeat
 from typing import Any
 
 import barfuncs
-from barfuncs.catalogue import Argument, Entry, find
-from barfuncs.cost import PRICE_BREAK_COLUMNS
+from barfuncs.catalogue import UNITS_HINT, Argument, Entry, find
+from barfuncs.cost import TABLE_HEADS
 from barfuncs.errors import BarfuncsError, InputError
 
 _log = logging.getLogger(__name__)
@@ -44,9 +44,6 @@ _ERROR_TEXT = re.compile(r"(#N/A|#GETTING_DATA|#[A-Z/0]+[!?])(?: (.*))?", re.DOT
 LONGEST_TEXT = 255
 _LONGEST_WORDS = 2000
 _I4 = 2**31
-
-TABLE_HEADS: dict[str, tuple[str, ...]] = {"price_breaks": tuple(c.replace("_", " ") for c in PRICE_BREAK_COLUMNS)}
-"""Header row of each function whose result is a table."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,7 +256,7 @@ class CellCall:
             return str(error)
         words = "; ".join(f"{argument}: {reason}" for argument, reason in error.problems)
         if not self.entry.has_units:
-            words = words.replace(UNITS_KEYWORD, ": write its unit in the cell too, such as 3 mm")
+            words = words.replace(UNITS_HINT, ": write its unit in the cell too, such as 3 mm")
         return words
 
     def _table_result(self, result: Sequence[Any]) -> Any:
@@ -271,10 +268,6 @@ class CellCall:
                 if value.__class__ is Problem:
                     return value
         return [list(head), *rows] if head else rows
-
-
-UNITS_KEYWORD = ': add units="in" or units="mm"'
-"""How the catalogue's message ends for a bare number next to metric text. Without that argument a cell can't do so."""
 
 
 def _reader(argument: Argument) -> Callable[[Any], Any] | None:

@@ -12,9 +12,9 @@ from barfuncs import materials
 from barfuncs.catalogue import CATALOGUE, Entry
 from barfuncs.errors import InputError, WorkbookError
 from barfuncs.workbooks.package import read_parts
+from barfuncs.workbooks.sheetxml import Cell, cell_xml
 
 SHEET = "barfuncs materials"
-OWN_ROWS = 20
 _LEFT_OUT = "OR(_xlfn.ISOMITTED({x}),ISBLANK({x}))"
 
 
@@ -41,7 +41,7 @@ def definition(entry: Entry) -> str:
 def materials_rows() -> list[list[str | float | None]]:
     """Rows of the materials sheet: heading, rows for the user's own, the built-in table."""
     rows: list[list[str | float | None]] = [["Name", "Density g/cm3", "Designations"]]
-    rows += [[] for _ in range(OWN_ROWS)]
+    rows += [[] for _ in range(materials.OWN_ROWS)]
     for item in materials.builtin().rows:
         rows.append([item.name, item.density, *item.designations])
     return rows
@@ -49,8 +49,8 @@ def materials_rows() -> list[list[str | float | None]]:
 
 def table_names() -> dict[str, str]:
     """Names of the materials table, and where they point."""
-    first, last = OWN_ROWS + 2, OWN_ROWS + 1 + len(materials.builtin())
-    own = (2, OWN_ROWS + 1)
+    first, last = materials.OWN_ROWS + 2, materials.OWN_ROWS + 1 + len(materials.builtin())
+    own = (2, materials.OWN_ROWS + 1)
     columns = {"material_names": ("A", first, last), "material_densities": ("B", first, last),
                "own_material_names": ("A", *own), "own_material_densities": ("B", *own)}
     columns |= {f"material_code_{n}": (column, first, last) for n, column in enumerate("CDEF", start=1)}
@@ -124,18 +124,11 @@ def _add_sheet(parts: dict[str, bytes]) -> None:
 def _sheet_xml() -> bytes:
     rows = []
     for number, row in enumerate(materials_rows(), start=1):
-        cells = "".join(_cell(f"{column}{number}", value) for column, value in zip("ABCDEF", row, strict=False))
-        rows.append(f'<row r="{number}">{cells}</row>')
+        cells = b"".join(cell_xml(Cell(f"{column}{number}", None, 0, 0, None, "c"), value)
+                         for column, value in zip("ABCDEF", row, strict=False))
+        rows.append(f'<row r="{number}">{cells.decode()}</row>')
     return ('<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n<worksheet xmlns="http://schemas.openxmlformats.org/'
             'spreadsheetml/2006/main"><sheetViews><sheetView workbookViewId="0"><pane ySplit="1" topLeftCell="A2" '
             'activePane="bottomLeft" state="frozen"/></sheetView></sheetViews><cols><col min="1" max="1" width="34" '
             'customWidth="1"/><col min="2" max="6" width="15" customWidth="1"/></cols><sheetData>'
             + "".join(rows) + "</sheetData></worksheet>").encode()
-
-
-def _cell(ref: str, value: str | float | None) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, str):
-        return f'<c r="{ref}" t="inlineStr"><is><t>{escape(value)}</t></is></c>'
-    return f'<c r="{ref}"><v>{value!r}</v></c>'

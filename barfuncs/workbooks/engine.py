@@ -119,6 +119,13 @@ class Workbook:
         hint = f"; did you mean {close[0]!r}?" if close else ""
         raise WorkbookError(f"{self.label} has no cell or name {ref!r}{hint}")
 
+    def first_cell(self, name: str) -> Address:
+        """Address of the first cell of a defined name that stands for a range."""
+        for item in self._model.get_defined_name_list():
+            if item["name"] == name:
+                return self.address(item["formula"].lstrip("=").split(":")[0])
+        raise WorkbookError(f"{self.label} has no name {name!r}")
+
     def set(self, ref: str, value: Value) -> None:
         """Put a plain value into a cell. A text stays text, also one that begins with an equals sign."""
         self.set_at(self.address(ref), value)

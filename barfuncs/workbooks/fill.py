@@ -214,9 +214,8 @@ class Filler:
         self.book.calculate()
         self.book.check_supported()
         self.inputs: dict[str, Address] = {name: self.book.names[name] for name in module.ALL_INPUTS}
-        own = self.book._model.get_defined_name_list()
-        self.own_name, self.own_density = (_first_cell(self.book, own, n)
-                                           for n in ("own_material_names", "own_material_densities"))
+        self.own_name = self.book.first_cell("own_material_names")
+        self.own_density = self.book.first_cell("own_material_densities")
         self.answers: dict[str, Address] = {
             name.removeprefix("plan_"): address for name, address in self.book.names.items() if name.startswith("plan_")
         }
@@ -290,9 +289,3 @@ class Filler:
                     out += [cell_xml(cell, values[name] if name is not None else value_at(address)), piece]
                 archive.writestr(part_info(part), b"".join(out), compresslevel=1)
         return buffer.getvalue()
-
-
-def _first_cell(book: Workbook, names: Any, name: str) -> Address:
-    target = next(n["formula"] for n in names if n["name"] == name).lstrip("=")
-    sheet, _, ref = target.rpartition("!")
-    return book.address(f"{sheet}!{ref.split(':')[0]}")

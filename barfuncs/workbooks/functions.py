@@ -4,6 +4,7 @@ import functools
 import io
 
 from barfuncs.catalogue import CATALOGUE, GROUPS
+from barfuncs.materials import OWN_ROWS
 from barfuncs.surfaces import names
 from barfuncs.workbooks import layout
 from barfuncs.workbooks.package import pack, read_parts
@@ -14,7 +15,8 @@ _HOW = (
     "values and show an error when they are calculated anew.",
     "Arguments in [ ] may be left out. Lengths of one call are all in inch or all in mm; the last argument units is "
     '"in" or "mm" where a result depends on it.',
-    "A wrong argument gives #N/A. Materials are on the sheet barfuncs materials; rows 2 to 21 are for your own.",
+    "A wrong argument gives #N/A. Materials are on the sheet barfuncs materials; "
+    f"rows 2 to {OWN_ROWS + 1} are for your own.",
 )
 
 

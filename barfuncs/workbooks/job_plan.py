@@ -15,10 +15,9 @@ from barfuncs import kinds, materials
 from barfuncs.catalogue import CATALOGUE, expand
 from barfuncs.glossary import ARGUMENTS
 from barfuncs.kinds import Kind
+from barfuncs.stock import MATERIAL_MATCHES
 from barfuncs.workbooks import layout
 from barfuncs.workbooks.package import pack, read_parts
-
-OWN_MATERIALS = 20
 
 
 @dataclass(frozen=True)
@@ -614,12 +613,12 @@ def _materials_sheet(book: Workbook) -> None:
     for column, head in zip("BCDEFGHIJ", heads, strict=True):
         layout.put(sheet, f"{column}4", head, bold=True, color=layout.ACCENT)
     row = 5
-    for own in range(row, row + OWN_MATERIALS):
+    for own in range(row, row + materials.OWN_ROWS):
         for column, number in (("B", "text"), ("H", "general")):
             layout.style_input(sheet, f"{column}{own}", number)
     density_kind = CATALOGUE["material_density"].result
-    layout.validate(sheet, f"H{row}:H{row + OWN_MATERIALS - 1}", density_kind, "Density", "density in g/cm3")
-    own_last = row + OWN_MATERIALS - 1
+    layout.validate(sheet, f"H{row}:H{row + materials.OWN_ROWS - 1}", density_kind, "Density", "density in g/cm3")
+    own_last = row + materials.OWN_ROWS - 1
     layout.name_cell(book, "own_material_names", sheet, f"B{row}:B{own_last}")
     layout.name_cell(book, "own_material_densities", sheet, f"H{row}:H{own_last}")
     first = own_last + 1
@@ -680,8 +679,7 @@ def _notes_sheet(book: Workbook) -> None:
         sheet[f"C{line}"].alignment = Alignment(horizontal="left")
     line = row + 1 + len(_STEPS)
     density = CATALOGUE["material_density"].cell_formula()
-    row_match = ("SUMPRODUCT(((material_names=material)+(material_code_1=material)+(material_code_2=material)"
-                 "+(material_code_3=material)+(material_code_4=material)>0)*material_rows)")
+    row_match = f"SUMPRODUCT(({MATERIAL_MATCHES})*material_rows)"
     extra = (
         ("density", "density", f"={density}"),
         ("material_row", "row of the material in the table, 0 for none", f"=IF(ISTEXT(material),{row_match},0)"),

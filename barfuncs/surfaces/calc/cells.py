@@ -30,17 +30,14 @@ from itertools import chain, repeat
 from typing import Any
 
 import barfuncs
-from barfuncs.catalogue import CATALOGUE, Argument, Entry, find, read_value
-from barfuncs.cost import PRICE_BREAK_COLUMNS
+from barfuncs.catalogue import CATALOGUE, UNITS_HINT, Argument, Entry, find, read_value
+from barfuncs.cost import TABLE_HEADS
 from barfuncs.errors import BarfuncsError
 
 BAD_ARGUMENT = 502
 BAD_NUMBER = 503
 BAD_TEXT = 519
 NOT_FOUND = 32767
-
-TABLE_HEADS = {"price_breaks": (tuple(name.replace("_", " ") for name in PRICE_BREAK_COLUMNS),)}
-"""Rows above a table result."""
 
 WHY_HELP = 'Say in words what is wrong with a function\'s arguments, or "ok".'
 WHY_ARGUMENTS = {"function": 'name of the function as a text, such as "PARTS_PER_BAR"',
@@ -184,7 +181,7 @@ def _table_call(entry: Entry) -> CellCall:
     """A function whose result is a table: the argument of kind table takes a range, all others one value."""
     function = getattr(barfuncs, entry.name)
     zeros = _blank_zeros(entry)
-    heads = TABLE_HEADS.get(entry.name, ())
+    heads = [TABLE_HEADS[entry.name]] if entry.name in TABLE_HEADS else []
 
     def call(*args: Any) -> Any:
         try:
@@ -266,7 +263,7 @@ def _words(entry: Entry, values: Sequence[Any]) -> str:
     except ArithmeticError:
         return "the result is beyond what a number can hold"
     if not entry.has_units:
-        words = words.replace(': add units="in" or units="mm"', ": write its unit too, such as 3 mm")
+        words = words.replace(UNITS_HINT, ": write its unit too, such as 3 mm")
     return words
 
 
