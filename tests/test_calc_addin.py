@@ -25,7 +25,7 @@ import barfuncs as bf
 from barfuncs import connect_calc, materials
 from barfuncs.catalogue import CATALOGUE, Argument, Entry
 from barfuncs.cost import TABLE_HEADS
-from barfuncs.surfaces.calc import build, cells
+from barfuncs.surfaces.calc import build
 
 REL = 1e-12
 REFUSED = "refused"
