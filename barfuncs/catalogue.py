@@ -18,7 +18,7 @@ from barfuncs import units as _units
 from barfuncs.counting import CELL_MACROS
 from barfuncs.errors import InputError
 from barfuncs.glossary import ARGUMENTS
-from barfuncs.kinds import UNITS, Kind
+from barfuncs.kinds import HEAVIEST, LIGHTEST, UNITS, Kind, looks_like_designation
 
 GROUPS = ("Stock", "Yield", "Quantity", "Sawing", "Time", "Cost", "Safety")
 REQUIRED: Any = inspect.Parameter.empty
@@ -449,11 +449,13 @@ def limit_problem(kind: Kind, value: Any, units: str | None, given: Any) -> str 
     if kind.is_number and not kind.allows(value):
         return f"{given!r} given; allowed is {kind.allowed(units)}"
     if kind.reader == "material" and isinstance(value, float):
-        # The same limit in either unit, so that 7.85 with inch units is caught as a g/cm3 figure.
-        highest = 25.0 if units == "mm" else 25.0 * _units.LB_IN3_PER_G_CM3
-        if not 0 < value <= highest:
-            unit = "g/cm3" if units == "mm" else "lb/in3"
-            return f"{given!r} given; a density must be above 0 and at most {highest:.3g} {unit}"
+        factor, unit = (1.0, "g/cm3") if units == "mm" else (_units.LB_IN3_PER_G_CM3, "lb/in3")
+        if not LIGHTEST * factor <= value <= HEAVIEST * factor:
+            return (f"{given!r} given; a number is a density, from {LIGHTEST * factor:.3g} to {HEAVIEST * factor:.3g} {unit}; "
+                    f"write a designation as text")
+        if looks_like_designation(value, units):
+            return (f"{given!r} given; it may be a density or a designation: write a density "
+                    f"with its unit ({value:g} g/cm3), a designation as text with all its digits ({value:.4f})")
     return None
 
 
@@ -531,10 +533,6 @@ def _read_material(value: Any, decimal_comma: bool) -> tuple[Any, str | None]:
     from barfuncs import materials
 
     if isinstance(value, (int, float)) and not isinstance(value, bool) and value == value:
-        code = f"{value:.4f}"  # a designation such as 1.4305 that a spreadsheet turned into a number
-        if code in materials.active():
-            raise ValueError(f"{value!r} given as a number; for the material write {code!r} as text, for a density add "
-                             "its unit, such as '7.9 g/cm3'")
         return float(value), None
     if not isinstance(value, str) or not value.strip():
         raise ValueError(f"{_short(value)} given; allowed is a material's name or designation, or a density")
@@ -549,8 +547,9 @@ def _read_material(value: Any, decimal_comma: bool) -> tuple[Any, str | None]:
         raise ValueError(f"{value!r} is neither a known material nor a density such as '7.85 g/cm3'{hint}") from None
     if system is None:
         return number, None
-    if not 0 < number * (1 if system == "mm" else 1 / _units.LB_IN3_PER_G_CM3) <= 25:
-        raise ValueError(f"{value!r} given; a density must be above 0 and at most 25 g/cm3 (0.903 lb/in3)")
+    if not LIGHTEST <= number * (1 if system == "mm" else 1 / _units.LB_IN3_PER_G_CM3) <= HEAVIEST:
+        raise ValueError(f"{value!r} given; a density is from {LIGHTEST:g} to {HEAVIEST:g} g/cm3 "
+                         f"({LIGHTEST * _units.LB_IN3_PER_G_CM3:.3g} to {HEAVIEST * _units.LB_IN3_PER_G_CM3:.3g} lb/in3)")
     return _DensityText(number, system), None
 
 

@@ -92,8 +92,8 @@ def material_cost(bars: Count, price: Money, price_per: PricePer, bar_length: Le
     rules=(("parts_weight", "parts_weight+remnant_weight<=bars*bar_weight*1.000000001",
             "parts and remnants together must not weigh more than the bars"),),
 )
-def scrap_return(bars: Count, bar_weight: Weight, parts_weight: Weight, remnant_weight: Weight, chip_price: Money,
-                 remnant_price: Money) -> Money:
+def scrap_return(bars: Count, bar_weight: Weight, parts_weight: Weight, remnant_weight: Weight, chip_price: Money = 0,
+                 remnant_price: Money = 0) -> Money:
     """What the scrap buyer pays for chips and remnants; chips are what is neither part nor remnant.
 
     Examples

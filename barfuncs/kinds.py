@@ -117,7 +117,26 @@ Area = Annotated[float, Kind("area", "number", "area")]
 Weight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9)]
 PositiveWeight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9, open_low=True, smallest=1e-9)]
 WeightPerLength = Annotated[float, Kind("weight per length", "number", "weight_per_length")]
-Density = Annotated[float, Kind("density", "density", "density", 0, 25, open_low=True)]
+# The same limits in either unit catch a figure in the wrong one: 7.85 is no lb/in3, 0.284 no g/cm3.
+LIGHTEST, HEAVIEST = 0.5, 25.0
+"""g/cm3; no bar that is turned is lighter or heavier."""
+
+
+def looks_like_designation(material: float, units: str | None) -> bool:
+    """Whether a number for the material may be a designation such as 1.4305, which a spreadsheet turned into a number.
+
+    Such a designation lies below 4 and has four decimals, of which a spreadsheet drops a last 0. No density in g/cm3
+    needs to be written so; one in lb/in3 does, and is too low to be mistaken.
+    """
+    return (units == "mm" and material < 4 and abs(material * 10000 - round(material * 10000)) <= 1e-6
+            and abs(material * 100 - round(material * 100)) >= 1e-6)
+
+
+NOT_A_DESIGNATION = ('OR(units<>"mm",material>=4,ABS(material*10000-ROUND(material*10000,0))>1E-6,'
+                     "ABS(material*100-ROUND(material*100,0))<1E-6)")
+"""The same as a cell expression, the other way round."""
+
+Density = Annotated[float, Kind("density", "density", "density", LIGHTEST, HEAVIEST)]
 Count = Annotated[int, Kind("count", "count", None, 0, _MOST, whole=True)]
 PositiveCount = Annotated[int, Kind("count", "count", None, 1, _MOST, whole=True)]
 Ratio = Annotated[float, Kind("ratio", "number")]

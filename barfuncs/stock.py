@@ -6,6 +6,9 @@ from barfuncs import materials
 from barfuncs.catalogue import _DensityText, cell_function
 from barfuncs.errors import InputError
 from barfuncs.kinds import (
+    HEAVIEST,
+    LIGHTEST,
+    NOT_A_DESIGNATION,
     Area,
     Density,
     Length,
@@ -100,24 +103,29 @@ MATERIAL_MATCHES = ("(material_names=material)+(material_code_1=material)+(mater
                     "+(material_code_3=material)+(material_code_4=material)>0")
 """Cell expression over the rows of the materials table: TRUE where a row is the material that is asked for."""
 _ROWS = f"SUMPRODUCT(--({MATERIAL_MATCHES}){{}})"
+_OWN_NAMED = "SUMPRODUCT(--(own_material_names=material))"
 # Text is more than any number, so the two bounds also keep text out of the densities.
-_OWN = "SUMPRODUCT(--(own_material_names=material),--(own_material_densities>0),--(own_material_densities<=25){})"
+_OWN_GOOD = (f"SUMPRODUCT(--(own_material_names=material),--(own_material_densities>={LIGHTEST:g}),"
+             f"--(own_material_densities<={HEAVIEST:g}){{}})")
 # A comparison with = and SUMPRODUCT, since MATCH would take * and ? in a name for wildcards. Dividing by FALSE makes
-# an unknown material an error without looking the table up a third time.
-_FOUND = (f"IF({_OWN.format('')}=1,{_OWN.format(',own_material_densities')},"
+# an unknown material an error without looking the table up a third time. A row of the shop's own with a bad density,
+# or two rows of one name, is an error too, and not a reason to take the table's value.
+_FOUND = (f"IF({_OWN_NAMED}>0,{_OWN_GOOD.format(',own_material_densities')}"
+          f"/({_OWN_NAMED}=1)/({_OWN_GOOD.format('')}=1),"
           f"{_ROWS.format(',material_densities')}/({_ROWS.format('')}=1))")
-_DENSITY_RANGE = f'AND(material>0,material<=IF(units="mm",25,{25 * LB_IN3_PER_G_CM3!r}))'
 
 
-# A designation such as 1.4305 typed into a cell turns into a number, and must not be taken for a density. Only light
-# materials' densities are in that range, so only there the table is searched.
-_CODE_TEXT = 'SUBSTITUTE(TEXT(material,"0.0000"),",",".")'
-_NO_CODE = ("IF(material>=4,TRUE,SUMPRODUCT(" + "+".join(f"(material_code_{n}={_CODE_TEXT})" for n in (1, 2, 3, 4)) + ")=0)")
+def _in_either(g_cm3: float) -> str:
+    """Cell expression: a density in the unit of `units`."""
+    return f'IF(units="mm",{g_cm3:g},{g_cm3 * LB_IN3_PER_G_CM3!r})'
+
+
+_DENSITY_RANGE = f"AND(material>={_in_either(LIGHTEST)},material<={_in_either(HEAVIEST)})"
 
 
 @cell_function(
     group="Stock",
-    formula=f"IF(ISNUMBER(material),IF({_DENSITY_RANGE},IF({_NO_CODE},material,NA()),NA()),"
+    formula=f"IF(ISNUMBER(material),IF(AND({_DENSITY_RANGE},{NOT_A_DESIGNATION}),material,NA()),"
             f'{_FOUND}*IF(units="mm",1,{LB_IN3_PER_G_CM3!r}))',
 )
 def material_density(material: Material, units: Units = "in") -> Density:
@@ -127,6 +135,7 @@ def material_density(material: Material, units: Units = "in") -> Density:
     -----
     The materials table names the source of each value; sources differ by up to 1 or 2 percent. A number is a density
     in `units` and comes back as it is; a text such as "7.85 g/cm3" carries its own unit (in Python, not in a cell).
+    A number that may be a designation (1.4305, 2.0401) is refused: write a designation as text.
 
     Examples
     --------

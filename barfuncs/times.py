@@ -9,8 +9,8 @@ from barfuncs.kinds import Count, Efficiency, Hours, PositiveCount, PositiveSeco
     group="Time",
     formula="(starts*cycle_time/efficiency+MAX(0,COUNT_UP(starts/parts_per_bar)-1)*bar_change_time)/3600",
 )
-def run_hours(starts: Count, cycle_time: PositiveSeconds, parts_per_bar: PositiveCount, bar_change_time: Seconds,
-              efficiency: Efficiency = 1) -> Hours:
+def run_hours(starts: Count, cycle_time: PositiveSeconds, parts_per_bar: PositiveCount,
+              bar_change_time: Seconds = 0, efficiency: Efficiency = 1) -> Hours:
     """Hours that the run takes, set-up not counted.
 
     Notes
@@ -31,7 +31,7 @@ def run_hours(starts: Count, cycle_time: PositiveSeconds, parts_per_bar: Positiv
     formula="(bars_loaded*parts_per_bar*cycle_time+MAX(0,bars_loaded-1)*bar_change_time)/3600",
 )
 def unattended_hours(bars_loaded: Count, parts_per_bar: PositiveCount, cycle_time: PositiveSeconds,
-                     bar_change_time: Seconds) -> Hours:
+                     bar_change_time: Seconds = 0) -> Hours:
     """Hours that the lathe runs alone on the bars that are loaded; then it stands.
 
     Examples
@@ -47,7 +47,7 @@ def unattended_hours(bars_loaded: Count, parts_per_bar: PositiveCount, cycle_tim
     formula="IF(hours=0,0,COUNT_UP((hours*3600+bar_change_time)/(parts_per_bar*cycle_time+bar_change_time)))",
 )
 def bars_for_hours(hours: Hours, parts_per_bar: PositiveCount, cycle_time: PositiveSeconds,
-                   bar_change_time: Seconds) -> Count:
+                   bar_change_time: Seconds = 0) -> Count:
     """Bars to load so that the lathe runs alone for so many hours.
 
     Examples

@@ -86,8 +86,8 @@ def _good_material(units: str | None, rng: random.Random) -> Any:
     if draw < 0.1:
         return OWN_NAME
     if draw < 0.3:
-        density = rng.choice((25.0, rng.uniform(4, 22), round(rng.uniform(4, 22), 2), rng.uniform(1, 4)))
-        return density if units == "mm" else density * 0.036
+        density = rng.choice((25.0, 0.5, rng.uniform(4, 22), round(rng.uniform(0.5, 22), 2), round(rng.uniform(4, 22), 4)))
+        return density if (units or "").lower() == "mm" else min(max(density * 0.0361, 0.01807), 0.903)
     text = rng.choice(rng.choice(materials.builtin().rows).texts)
     return rng.choice((text, text.upper(), text.lower()))
 
@@ -168,7 +168,7 @@ def bad_values(kind: Kind, required: bool) -> list[Any]:
     if kind.choices:
         return [*bad, "triangle", 1, 0]
     if kind.reader == "material":
-        return [*bad, "unobtainium", "*", "?*", 0, -1, 25.001, 1.4305, 7850]
+        return [*bad, "unobtainium", "*", "?*", 0, -1, 0.01, 25.001, 303, 7850]
     bad += ["abc", "n/a", -1, -1e-9, -1e7, *((kind.low, kind.closed_low * 0.99) if kind.open_low else (kind.low - 1e-6,))]
     if math.isfinite(kind.high):
         bad += [kind.high if kind.open_high else kind.high * 1.000001 + kind.whole, kind.high * 10]
@@ -249,7 +249,7 @@ def scale(case: Case) -> float:
         case "margin_of":
             return max(1.0, named["cost"] / named["price"])
         case "scrap_return":
-            return float(named["bars"] * named["bar_weight"] * max(named["chip_price"], named["remnant_price"]))
+            return float(named["bars"] * named["bar_weight"] * max(named["chip_price"] or 0, named["remnant_price"] or 0))
     return 0.0
 
 

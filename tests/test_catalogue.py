@@ -208,7 +208,7 @@ def test_glossary_has_no_argument_without_a_function():
 
 
 def test_formulas_need_no_new_function_of_a_spreadsheet():
-    known = {"IF", "AND", "OR", "INT", "MAX", "MIN", "ISNUMBER", "ISTEXT", "ISBLANK", "NA", "PI", "SQRT", "COS",
+    known = {"IF", "AND", "OR", "INT", "MAX", "MIN", "ISNUMBER", "ISTEXT", "ISBLANK", "NA", "PI", "SQRT", "COS", "ABS", "ROUND",
              "SUMPRODUCT", "SUBSTITUTE", "TEXT", "NOT", "ISLOGICAL", "TAN"}
     for entry in ENTRIES:
         if entry.formula is not None:
@@ -260,8 +260,8 @@ def test_open_and_closed_limits():
     assert not NUMBER_KINDS["PositiveLength"].allows(0)
     assert not NUMBER_KINDS["PositiveLength"].allows(1e-300)
     assert NUMBER_KINDS["PositiveLength"].allows(1e-6)
-    assert NUMBER_KINDS["Density"].allows(1e-300)
-    assert not NUMBER_KINDS["Density"].allows(0)
+    assert NUMBER_KINDS["Density"].allows(0.5)
+    assert not NUMBER_KINDS["Density"].allows(0.284)
     assert not NUMBER_KINDS["Margin"].allows(1)
     assert NUMBER_KINDS["Margin"].allows(math.nextafter(1, 0))
     assert NUMBER_KINDS["ScrapRate"].allows(0.95)
@@ -343,10 +343,11 @@ MESSAGES = [
      "bar_change_time: 10000000.0 given; allowed is a number 0 or more and at most 1,000,000 (s); "
      "efficiency: 0 given; allowed is a number more than 0 and at most 1"),
     ("material_density", (7.85,), {},
-     "material_density: material: 7.85 given; a density must be above 0 and at most 0.903 lb/in3"),
+     "material_density: material: 7.85 given; a number is a density, from 0.0181 to 0.903 lb/in3; write a designation as "
+     "text"),
     ("material_density", (1.4305, "mm"), {},
-     "material_density: material: 1.4305 given as a number; for the material write '1.4305' as text, "
-     "for a density add its unit, such as '7.9 g/cm3'"),
+     "material_density: material: 1.4305 given; it may be a density or a designation: write a density with its unit "
+     "(1.4305 g/cm3), a designation as text with all its digits (1.4305)"),
     ("section_area", ("tube", 10, 5), {"units": "mm"},
      "section_area: thickness: the wall must be thinner than half the size"),
     ("bars_for_confidence", (100, 14, 12, 20, 1), {},

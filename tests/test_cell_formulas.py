@@ -300,3 +300,27 @@ def test_missing_libreoffice_is_a_failure(monkeypatch, tmp_path):
     monkeypatch.setenv("PATH", str(tmp_path))
     with pytest.raises(AssertionError, match=r"LibreOffice .* is not on the PATH"):
         convert(tmp_path / "a.xlsx", tmp_path)
+
+
+@pytest.mark.parametrize("number", [2.0401, 3.1645, 1.4828, 1.4305, 1.431, 0.6025, 0.284])
+def test_a_number_that_may_be_a_designation_or_a_density_in_another_unit_is_refused(number):
+    entry = CATALOGUE["material_density"]
+    with pytest.raises(InputError, match="a designation"):
+        bf.material_density(number, "mm")
+    with pytest.raises(InputError, match="a designation"):
+        bf.bar_weight(number, "round", 20, 3000, units="mm")
+    assert engine_error(calculated([Case(entry, (number, "mm"))])[0])
+
+
+def test_a_bad_row_of_the_shops_own_is_an_error_and_not_the_table_s_value():
+    name = materials.builtin().rows[0].name
+    for rows in ([(name, 8500)], [(name, "8.5")], [(name, None)], [(name, 8.5), (name, 8.5)]):
+        book = blank_book()
+        for row, (own_name, density) in enumerate(rows, start=1):
+            book["Materials"].cell(row, 1).value = own_name
+            book["Materials"].cell(row, 2).value = density
+        sheet = book.worksheets[0]
+        sheet["A1"], sheet["B1"] = "=" + CATALOGUE["material_density"].cell_formula({"material": "B1", "units": '"mm"'}), name
+        engine = Workbook(saved(book))
+        engine.calculate()
+        assert engine_error(engine.value_at((0, 1, 1))), rows
