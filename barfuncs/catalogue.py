@@ -90,23 +90,27 @@ class Entry:
         return bool(self.arguments) and self.arguments[-1].name == "units"
 
     def cell_formula(self, refs: Mapping[str, str] | None = None, guard: bool = True,
-                     left_out: str = "ISBLANK({x})") -> str:
+                     left_out: str = "ISBLANK({x})", known: Mapping[str, Kind] | None = None) -> str:
         """The native cell formula, without the leading `=`.
 
         `refs` maps arguments to what stands for them in the sheet (a name, a cell, a literal); an argument that is
         left out is taken as a name like its own. With `guard`, a bad argument gives #N/A, never a number.
-        `left_out` is the test for an optional argument that is not given.
+        `left_out` is the test for an optional argument that is not given. `known` holds the refs that are never blank
+        and hold a value of that kind or an error value: only what the kind leaves open is tested again.
         Raises LookupError where the function has no cell formula.
         """
         if self.formula is None:
             raise LookupError(f"{self.cell_name} has no cell formula: {self.no_formula}")
         refs = refs or {}
         used = {a.name: refs.get(a.name, a.name) for a in self.arguments}
-        values = {a.name: _value_in_cell(a, used[a.name], left_out) for a in self.arguments}
+        known = known or {}
+        values = {a.name: used[a.name] if used[a.name] in known else _value_in_cell(a, used[a.name], left_out)
+                  for a in self.arguments}
         body = expand(self.formula, values)
         if not guard:
             return body
-        conditions = [_guard(a, used[a.name], left_out) for a in self.arguments if used[a.name] not in _LITERALS]
+        conditions = [a.kind.limits_beyond(known[used[a.name]], used[a.name]) if used[a.name] in known
+                      else _guard(a, used[a.name], left_out) for a in self.arguments if used[a.name] not in _LITERALS]
         rules = [expand(rule.condition, values) for rule in self.rules]
         tests = ",".join(c for c in conditions if c)
         if rules:

@@ -90,6 +90,21 @@ class Kind:
         return ",".join(conditions)
 
 
+    def limits_beyond(self, known: "Kind", x: str) -> str:
+        """Cell expression for what `known`, the kind of the value in `x`, leaves open; blank where nothing."""
+        conditions = []
+        if self.choices or not self.is_number:
+            return "" if self == known else self.cell_condition(x)
+        low, high = self.smallest or self.low, self.high
+        if (known.smallest or known.low) < low or (self.open_low and not self.smallest and not known.open_low):
+            conditions.append(f"{x}{'>' if self.open_low and not self.smallest else '>='}{_plain(low)}")
+        if known.high > high or (self.open_high and not known.open_high):
+            conditions.append(f"{x}{'<' if self.open_high else '<='}{_plain(high)}")
+        if self.whole and not known.whole:
+            conditions.append(f"{x}=INT({x})")
+        return ",".join(conditions)
+
+
 def _plain(number: float) -> str:
     return f"{number:.10g}".upper().replace("E+0", "E").replace("E+", "E")
 

@@ -62,8 +62,12 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
     a["total_hours"] = i["setup_hours"] + a["run_hours"] if timed else None
     a["parts_per_hour"] = a["starts"] / a["run_hours"] if timed else None
     a["machine_cost"] = a["total_hours"] * i["machine_rate"] if timed and i["machine_rate"] is not None else None
-    a["unattended_hours"] = (bf.unattended_hours(i["feeder_bars"], n, i["cycle_time"], i["bar_change_time"])
-                             if timed and i["feeder_bars"] is not None else None)
+    a["unattended_hours"] = None
+    if timed and i["feeder_bars"] is not None:
+        if i["feeder_bars"] < a["bars"]:
+            a["unattended_hours"] = bf.unattended_hours(i["feeder_bars"], n, i["cycle_time"], i["bar_change_time"])
+        else:  # the feeder holds the whole order
+            a["unattended_hours"] = (a["starts"] * i["cycle_time"] + (a["bars"] - 1) * i["bar_change_time"]) / 3600
     a["feeder_loads"] = None if i["feeder_bars"] is None else math.ceil(a["bars"] / i["feeder_bars"])
     bars = a["bars"] if i["bars_on_hand"] is None else i["bars_on_hand"]
     limits = [bars * n]

@@ -236,7 +236,12 @@ class Filler:
             pieces, cells = xml.slots(changing)
             cut = (part, pieces, [(c, address_on(index, c.ref), input_refs.get(c.ref)) for c in cells])
             # The materials table changes only for a material of the shop's own; otherwise it is zipped once.
-            (self.own_sheets if index == self.own_name[0] else self.sheets).append(cut)
+            if index == self.own_name[0]:
+                self.own_sheets.append(cut)
+                blank = {c.ref: self.book.value_at(address) for c, address, name in cut[2] if name is None}
+                parts[part] = xml.with_values(blank)
+            else:
+                self.sheets.append(cut)
         for part, _, _ in self.sheets:
             del parts[part]
         self.fixed = pack(parts)

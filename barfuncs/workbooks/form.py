@@ -1,0 +1,247 @@
+"""What a template is made of: inputs, answers and checks, each said once, and how they get into a sheet.
+
+Every input has a second cell, its value as it counts: the default where it is blank, #N/A where it is out of its
+limits. Formulas rest on those cells, so that no answer is worked out from a bad input, and no formula tests an input
+again.
+"""
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, get_args
+
+from openpyxl import Workbook
+from openpyxl.styles import Alignment, Border, Font, Side
+from openpyxl.worksheet.worksheet import Worksheet
+
+from barfuncs.catalogue import CATALOGUE, expand
+from barfuncs.glossary import ARGUMENTS
+from barfuncs.kinds import Kind
+from barfuncs.workbooks import layout
+
+STOP, LOOK, NOTE, OK = "\u2715 STOP", "! LOOK", "i NOTE", "\u2713 OK"
+
+UNIT_SUFFIX = 'IF(units="mm"," mm"," in")'
+WEIGHT_SUFFIX = 'IF(units="mm"," kg"," lb")'
+
+
+@dataclass(frozen=True)
+class Input:
+    """One input cell. `needed` ones must be filled; `blank` is what an optional one without default counts as."""
+
+    name: str
+    label: str
+    kind: Kind
+    help: str
+    default: Any = None
+    needed: bool = False
+    unit: str = ""
+    blank: float | None = None
+
+    @property
+    def number(self) -> str:
+        if self.kind.reader == "fraction":
+            return "percent"
+        return "general" if self.kind.is_number else "text"
+
+    @property
+    def used(self) -> str:
+        """Name of the cell with the value as it counts."""
+        return f"use_{self.name}"
+
+    @property
+    def may_be_blank(self) -> bool:
+        """Whether a blank cell means that the answers which rest on it are not asked for."""
+        return not self.needed and self.default is None and self.blank is None
+
+    def used_formula(self) -> str:
+        condition = self.kind.cell_condition(self.name)
+        if not condition.startswith("OR("):
+            condition = f"AND({condition})"
+        formula = f"IF({condition},{self.name},NA())"
+        blank = self.default if self.default is not None else self.blank
+        if self.needed or blank is None:
+            return formula
+        return f"IF(ISBLANK({self.name}),{_literal(blank)},{formula})"
+
+
+def _literal(value: object) -> str:
+    return f'"{value}"' if isinstance(value, str) else f"{value:g}"
+
+
+def make_input(name: str, label: str, alias: Any, default: Any = None, needed: bool = False, unit: str = "",
+               help_text: str = "", blank: float | None = None) -> Input:
+    """An input of one of the aliases in `kinds`; the glossary says what it means unless `help_text` does."""
+    kind = next(m for m in get_args(alias)[1:] if isinstance(m, Kind))
+    return Input(name, label, kind, help_text or ARGUMENTS[name], default, needed, unit or kind.dimension or "", blank)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One calculated cell: a function of the catalogue (`calls`), or a `formula` over named cells. With both, the formula
+    is a shorter way to what the function gives.
+
+    `refs` says which cells stand for arguments that are called otherwise. `needs` are the optional inputs without which
+    the answer is not asked for.
+    """
+
+    name: str
+    label: str
+    number: str
+    unit: str = ""
+    formula: str = ""
+    calls: str = ""
+    refs: tuple[tuple[str, str], ...] = ()
+    needs: str = ""
+
+
+@dataclass(frozen=True)
+class Check:
+    """Cases in order; the first whose condition holds speaks. Each: condition, word, sentence as a cell expression."""
+
+    topic: str
+    cases: tuple[tuple[str, str, str], ...]
+    long: bool = False
+
+    def formula(self, part: int) -> str:
+        """Cell expression of the word (1) or of the sentence (2)."""
+        formula = '"?"'
+        for condition, word, sentence in reversed(self.cases):
+            text = f'"{word}"' if part == 1 else f'"{self.topic}: "&{sentence}'
+            formula = text if condition == "TRUE" else f"IF({condition},{text},{formula})"
+        blank = '"\u00b7 \u00b7 \u00b7"' if part == 1 else f'"{self.topic}: not known yet."'
+        return f"IFERROR({formula},{blank})"
+
+
+_UNIT_FORMULAS = {
+    "length": '=IF(units="mm","mm","in")',
+    "area": '=IF(units="mm","mm2","in2")',
+    "weight": '=IF(units="mm","kg","lb")',
+    "weight_per_length": '=IF(units="mm","kg/m","lb/ft")',
+    "density": '=IF(units="mm","g/cm3","lb/in3")',
+    "per_weight": '=IF(units="mm","per kg","per lb")',
+    "price_per": '=IF(ISBLANK(price_per),"","per "&price_per)',
+}
+_UNIT_WORDS = {"seconds": "s", "hours": "h", "per_hour": "per h", "per_hour_parts": "parts/h", "order": "the order"}
+
+
+def unit_text(key: str) -> str:
+    """What stands beside a value: a word, or a formula that follows the units."""
+    return _UNIT_FORMULAS.get(key) or _UNIT_WORDS.get(key, key)
+
+
+def length_text(x: str) -> str:
+    """Cell expression: a length with its unit."""
+    return f"ROUND({x},3)&{UNIT_SUFFIX}"
+
+
+class Form:
+    """The inputs and answers of one template. Answers are named with `prefix`, so that none hides a function."""
+
+    def __init__(self, prefix: str, inputs: Iterable[Input], answers: Iterable[Answer]) -> None:
+        self.prefix = prefix
+        self.inputs: Mapping[str, Input] = {i.name: i for i in inputs}
+        self.answers: Mapping[str, Answer] = {a.name: a for a in answers}
+        self._counting = {name: item.used for name, item in self.inputs.items() if item.kind.reader not in ("text", "material")}
+        self._known = {used: self.inputs[name].kind for name, used in self._counting.items()}
+        for answer in self.answers.values():
+            result = CATALOGUE[answer.calls].result if answer.calls else None
+            self._known[prefix + answer.name] = Kind("answer", "number", None, -math.inf if result is None else result.low,
+                                                     whole=result is not None and result.whole)
+
+    def formula(self, answer: Answer) -> str:
+        """The native formula of an answer, without the leading `=`.
+
+        An input's name in a formula stands for its value as it counts, but inside ISBLANK( ).
+        """
+        if not answer.formula:
+            entry = CATALOGUE[answer.calls]
+            named = dict(answer.refs)
+            refs = {a.name: named.get(a.name, self._counting.get(a.name, a.name)) for a in entry.arguments}
+            return entry.cell_formula(refs, known=self._known)
+        return self.expression(answer.formula)
+
+    def expression(self, text: str) -> str:
+        """A cell expression in which inputs' names stand for their values as they count, but inside ISBLANK( )."""
+        found = expand(text, self._counting)
+        for name, used in self._counting.items():
+            found = found.replace(f"ISBLANK({used})", f"ISBLANK({name})")
+        return found
+
+    def problems(self, density: str) -> str:
+        """Cell expression: the labels of all inputs that are missing or out of their limits. `density` is the name of
+        the cell that looks the material up."""
+        pieces = []
+        for item in self.inputs.values():
+            label = f'"{item.label.lower()}, "'
+            if item.kind.reader == "text":
+                continue
+            if item.kind.reader == "material":
+                typed = f'"{item.label.lower()} (a number is a density; type a designation with an apostrophe before it), "'
+                pieces.append(f'IF(ISERROR({density}),IF(ISNUMBER({item.name}),{typed},{label}),"")')
+            elif item.may_be_blank:
+                pieces.append(f'IF(AND(NOT(ISBLANK({item.name})),ISERROR({item.used})),{label},"")')
+            else:
+                pieces.append(f'IF(ISERROR({item.used}),{label},"")')
+        return "&".join(pieces)
+
+    def not_known(self, names: Iterable[str]) -> str:
+        """Cell expression: the labels of these answers that are errors though the inputs they need are filled in."""
+        pieces = []
+        for name in names:
+            answer = self.answers[name]
+            tests = [f"NOT(ISBLANK({n}))" for n in answer.needs.split()] + [f"ISERROR({self.prefix}{name})"]
+            condition = tests[0] if len(tests) == 1 else f"AND({','.join(tests)})"
+            pieces.append(f'IF({condition},"{answer.label.lower()}, ","")')
+        return "&".join(pieces)
+
+    def put_input(self, book: Workbook, sheet: Worksheet, name: str, columns: Sequence[str], row: int) -> None:
+        """Label, framed cell and unit, side by side."""
+        item, (label, value, unit) = self.inputs[name], columns
+        layout.put(sheet, f"{label}{row}", item.label + (" *" if item.needed else ""))
+        layout.style_input(sheet, f"{value}{row}", item.number)
+        sheet[f"{value}{row}"].value = item.default
+        layout.put(sheet, f"{unit}{row}", unit_text(item.unit) if item.unit else None, color=layout.SOFT, size=9, indent=1)
+        source = "material_names" if item.kind.reader == "material" else None
+        layout.validate(sheet, f"{value}{row}", item.kind, item.label, item.help, source)
+        layout.name_cell(book, item.name, sheet, f"{value}{row}")
+
+    def put_answer(self, book: Workbook, sheet: Worksheet, name: str, columns: Sequence[str], row: int) -> None:
+        """Label, calculated cell and unit, side by side."""
+        answer, (label, value, unit) = self.answers[name], columns
+        layout.put(sheet, f"{label}{row}", answer.label)
+        layout.style_answer(sheet, f"{value}{row}", answer.number)
+        sheet[f"{value}{row}"].value = "=" + self.formula(answer)
+        layout.put(sheet, f"{unit}{row}", unit_text(answer.unit) if answer.unit else None, color=layout.SOFT, size=9,
+                   indent=1)
+        layout.name_cell(book, self.prefix + name, sheet, f"{value}{row}")
+
+    def put_used(self, book: Workbook, sheet: Worksheet, columns: Sequence[str], row: int) -> int:
+        """The inputs as they count, one below the other; the row after the last."""
+        label, value = columns
+        for name, used in self._counting.items():
+            item = self.inputs[name]
+            layout.put(sheet, f"{label}{row}", item.label, size=9, color=layout.SOFT)
+            layout.style_answer(sheet, f"{value}{row}", item.number)
+            sheet[f"{value}{row}"].value = "=" + item.used_formula()
+            sheet[f"{value}{row}"].alignment = Alignment(horizontal="left")
+            layout.name_cell(book, used, sheet, f"{value}{row}")
+            row += 1
+        return row
+
+    def put_checks(self, book: Workbook, sheet: Worksheet, checks: Sequence[Check], row: int) -> int:
+        """A word and a sentence for each check from column B to H; the row after the last."""
+        layout.heading(sheet, "B", "H", row, "Checks")
+        first = row + 1
+        for line, check in enumerate(checks, start=first):
+            layout.put(sheet, f"B{line}", "=" + self.expression(check.formula(1)), bold=True, wrap=True)
+            layout.put(sheet, f"C{line}", "=" + self.expression(check.formula(2)), wrap=True)
+            sheet.merge_cells(f"C{line}:H{line}")
+            sheet.row_dimensions[line].height = 27 if check.long else 15
+        last = first + len(checks) - 1
+        layout.name_cell(book, f"{self.prefix}check_words", sheet, f"B{first}:B{last}")
+        strong = Side(style="medium", color=layout.INK)
+        sheet.conditional_formatting.add(f"B{first}:B{last}", layout.rule_where(
+            f'OR(B{first}="{STOP}",B{first}="{LOOK}")', font=Font(color=layout.ACCENT, bold=True),
+            border=Border(left=strong)))
+        return last + 1
