@@ -131,22 +131,121 @@ def test_the_comparison_notices_a_wrong_value():
     assert len(disagreements(inputs, answers)) == 1
 
 
-@pytest.mark.parametrize(("name", "value"), [(n, v) for n, values in BAD_VALUES.items() for v in values])
-def test_a_bad_input_never_gives_a_number_in_the_sheet(name, value):
+GOOD = {"material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "standoff": 0.2, "grip_length": 2.0,
+        "bar_length": 144.0, "longest_bar": 150.0, "quantity": 100.0, "feeder_bars": 4.0, "price": 2.0,
+        "price_per": "lb", "cycle_time": 40.0, "machine_rate": 80.0, "part_weight": 0.2, "longest_feeder_bar": 160.0,
+        "stop_parts": 50.0, "stop_bars": 2.0, "stop_length": 90.0}
+"""A job with every optional input that has no default filled in, but for the thickness, which a round bar has not, and for bars on the shelf, without which the run rests on the order."""
+
+
+def in_the_sheet(inputs: dict) -> Workbook:
     book = Workbook(job_plan.build())
-    good = {"material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "standoff": 0.2,
-            "grip_length": 2.0, "bar_length": 144.0, "quantity": 100.0, "price": 2.0, "price_per": "lb", "cycle_time": 40.0}
-    for key, number in (good | {name: value}).items():
-        book.set(key, value if key == name else number)
+    for key, number in inputs.items():
+        book.set(key, number)
     book.calculate()
-    assert str(book.value("plan_status")).startswith(job_plan.STOP)
+    return book
+
+
+def resting_on(name: str) -> set[str]:
+    """The answers that are worked out from an input, straight or through other answers."""
+    form = job_plan.FORM
+    item = form.inputs[name]
+    cell = "plan_density" if item.kind.reader == "material" else item.used
+    words = {a: set(re.findall(r"[a-z_]\w*", form.formula(answer))) for a, answer in form.answers.items()}
+    found = {a for a in words if cell in words[a] or (cell == "plan_density" and a == "density")}
+    while True:
+        more = {a for a in words if words[a] & {f"plan_{f}" for f in found}} - found
+        if not more:
+            return found
+        found |= more
+
+
+@pytest.mark.parametrize(("name", "value"), [
+    *((n, v) for n, values in BAD_VALUES.items() for v in values),
+    *((i.name, v) for i in job_plan.ALL_INPUTS.values() if i.kind.is_number for v in (-1.0, 1e12, "x", True)),
+    ("price_per", "dozen"), ("price_per", 3.0), ("units", None), ("feeder_bars", 0.0), ("efficiency", 0.0), ("stop_bars", 1.5),
+])
+def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
+    book = in_the_sheet(GOOD | {name: value})
     label = job_plan.ALL_INPUTS[name].label.lower()
+    assert str(book.value("plan_status")).startswith(job_plan.STOP + "  Fill in or correct: ")
     assert label in str(book.value("plan_problems"))
-    # Material cost rests on every one of these inputs.
-    assert isinstance(book.value("plan_net_material"), CellError)
-    if name in ("part_length", "cutoff_width", "standoff", "grip_length", "bar_length"):
-        # A bar of no length gives no part, which is an answer of its own.
-        assert isinstance(book.value("plan_parts_per_bar"), CellError) or (name, value) == ("bar_length", 0.0)
+    answers = resting_on(name)
+    assert answers or name == "longest_feeder_bar"
+    assert [a for a in answers if not isinstance(book.value(f"plan_{a}"), CellError)] == []
+
+
+def test_nearly_every_answer_is_a_number_where_all_inputs_are_good():
+    book = in_the_sheet(GOOD)
+    assert [a for a in job_plan.ALL_ANSWERS if not isinstance(book.value(f"plan_{a}"), float)] == []
+    assert book.value("plan_not_known") == book.value("plan_problems") == ""
+
+
+@pytest.mark.parametrize("name", [i.name for i in job_plan.ALL_INPUTS.values() if i.default is not None and not i.needed])
+def test_a_cleared_cell_counts_as_its_default(name):
+    default, cleared = in_the_sheet(GOOD), in_the_sheet(GOOD | {name: None})
+    for answer in job_plan.ALL_ANSWERS:
+        assert cleared.value(f"plan_{answer}") == default.value(f"plan_{answer}"), answer
+
+
+@pytest.mark.parametrize(("change", "sentence"), [
+    ({"part_weight": 1.0}, "can't weigh more than the bar over its length, 0.4466 lb"),
+    ({"longest_bar": 100.0}, "is shorter than the bar length"),
+    ({"stop_parts": 0.0}, "The run makes no parts"),
+])
+def test_inputs_that_contradict_each_other_stop_the_plan(change, sentence):
+    book = in_the_sheet(GOOD | change)
+    assert book.value("plan_status") == f"{job_plan.STOP}  See the checks below."
+    assert sentence in " ".join(check_sentences(book))
+
+
+def check_sentences(book: Workbook) -> list[str]:
+    sheet = openpyxl.load_workbook(io.BytesIO(book.to_bytes()), data_only=True)["Plan"]
+    return [str(sheet.cell(r, 3).value) for r in range(1, sheet.max_row + 1)]
+
+
+def test_an_answer_that_cannot_be_worked_out_is_named():
+    book = in_the_sheet(GOOD | {"part_length": 1e-6, "cutoff_width": 0.0, "part_weight": None})
+    assert book.value("plan_parts_per_bar") == 1.418e8
+    assert str(book.value("plan_status")).startswith(f"{job_plan.STOP}  These can't be worked out from the inputs: bars, ")
+
+
+def test_a_number_that_may_be_a_designation_is_told_to_be_typed_as_text():
+    for number in (303.0, 1018.0, 7850.0):
+        assert "type a designation with an apostrophe" in str(in_the_sheet(GOOD | {"material": number}).value("plan_status"))
+
+
+@pytest.mark.parametrize(("name", "density", "mark"), [
+    ("Shop alloy", 8500.0, "from 0.5 to 25"), ("Shop alloy", "8.5", "from 0.5 to 25"), ("Shop alloy", None, "from 0.5 to 25"),
+    (303.0, 8.0, "as text"), (None, 8.0, "as text"),
+])
+def test_a_bad_row_of_own_materials_is_marked_and_stops_the_plan(name, density, mark):
+    book = Workbook(job_plan.build())
+    for key, number in GOOD.items():
+        book.set(key, number)
+    sheet, row, column = book.first_cell("own_material_names")
+    book.set_at((sheet, row, column), name)
+    book.set_at((sheet, row, book.first_cell("own_material_densities")[2]), density)
+    book.calculate()
+    assert mark in str(book.value_at((sheet, row, book.first_cell("own_material_marks")[2])))
+    assert book.value("plan_status") == f"{job_plan.STOP}  See the checks below."
+
+
+def test_a_name_that_stands_twice_among_own_materials_is_marked():
+    book = Workbook(job_plan.build())
+    sheet, row, column = book.first_cell("own_material_names")
+    for line in (row, row + 1):
+        book.set_at((sheet, line, column), "Shop alloy")
+        book.set_at((sheet, line, book.first_cell("own_material_densities")[2]), 8.0)
+    book.calculate()
+    assert "stands twice" in str(book.value_at((sheet, row, book.first_cell("own_material_marks")[2])))
+    assert book.value("plan_own_problems") == 2
+
+
+def test_a_full_feeder_that_holds_the_order_runs_alone_as_long_as_the_order():
+    few = in_the_sheet(GOOD | {"feeder_bars": 40.0, "stop_parts": None})
+    assert few.value("plan_unattended_hours") == few.value("plan_run_hours")
+    assert few.value("plan_load_weight") == few.value("plan_total_weight")
 
 
 def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():

@@ -458,12 +458,13 @@ def _setter_sheet(book: Workbook) -> None:
         line += 1
         layout.put(sheet, f"B{line}", text, wrap=True)
         sheet.merge_cells(f"B{line}:F{line}")
-        sheet.row_dimensions[line].height = 15 if len(text) < 105 else 27
+        sheet.row_dimensions[line].height = 15 if len(text) < 125 else 27
     sheet.print_area = f"A1:F{line}"
 
 
 def _notes_sheet(book: Workbook) -> None:
-    sheet = layout.add_sheet(book, "Notes", {"A": 1.5, "B": 30, "C": 92})
+    sheet = layout.add_sheet(book, "Notes", {"A": 1.5, "B": 34, "C": 92})
+    sheet.page_setup.fitToHeight = 0
     layout.put(sheet, "B1", "Notes", size=18, bold=True, color=layout.ACCENT)
     row = 3
     layout.heading(sheet, "B", "C", row, "What each input means")
