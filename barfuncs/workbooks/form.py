@@ -78,10 +78,10 @@ def make_input(name: str, label: str, alias: Any, default: Any = None, needed: b
 
 @dataclass(frozen=True)
 class Answer:
-    """One calculated cell: a function of the catalogue (`calls`), or a `formula` over named cells. With both, the formula
-    is a shorter way to what the function gives.
+    """One calculated cell: a function of the catalogue (`calls`), or a `formula` over inputs and answers. With both, the
+    formula is a shorter way to what the function gives.
 
-    `refs` says which cells stand for arguments that are called otherwise. `needs` are the optional inputs without which
+    `refs` says which inputs or answers stand for arguments that are called otherwise. `needs` are the optional inputs without which
     the answer is not asked for.
     """
 
@@ -142,9 +142,12 @@ class Form:
         self.prefix = prefix
         self.inputs: Mapping[str, Input] = {i.name: i for i in inputs}
         self.answers: Mapping[str, Answer] = {a.name: a for a in answers}
-        self._counting = {name: item.used for name, item in self.inputs.items() if item.kind.reader not in ("text", "material")}
-        self._known = {used: self.inputs[name].kind for name, used in self._counting.items()}
+        self._cells = {name: item.used for name, item in self.inputs.items() if item.kind.reader not in ("text", "material")}
+        self._counting = tuple(self._cells)
+        self._known = {used: self.inputs[name].kind for name, used in self._cells.items()}
         for answer in self.answers.values():
+            assert answer.name not in self.inputs, f"{answer.name} is an input and an answer"
+            self._cells[answer.name] = prefix + answer.name
             result = CATALOGUE[answer.calls].result if answer.calls else None
             self._known[prefix + answer.name] = Kind("answer", "number", None, -math.inf if result is None else result.low,
                                                      whole=result is not None and result.whole)
@@ -152,20 +155,22 @@ class Form:
     def formula(self, answer: Answer) -> str:
         """The native formula of an answer, without the leading `=`.
 
-        An input's name in a formula stands for its value as it counts, but inside ISBLANK( ).
+        An argument is the input or answer of the same name, unless `refs` names another.
         """
         if not answer.formula:
             entry = CATALOGUE[answer.calls]
             named = dict(answer.refs)
-            refs = {a.name: named.get(a.name, self._counting.get(a.name, a.name)) for a in entry.arguments}
+            names = {a.name: named.get(a.name, a.name) for a in entry.arguments}
+            refs = {argument: self._cells.get(name, name) for argument, name in names.items()}
             return entry.cell_formula(refs, known=self._known)
         return self.expression(answer.formula)
 
     def expression(self, text: str) -> str:
-        """A cell expression in which inputs' names stand for their values as they count, but inside ISBLANK( )."""
-        found = expand(text, self._counting)
-        for name, used in self._counting.items():
-            found = found.replace(f"ISBLANK({used})", f"ISBLANK({name})")
+        """A cell expression over named cells: an input's name stands for its value as it counts, but inside ISBLANK( ),
+        and an answer's for its cell."""
+        found = expand(text, self._cells)
+        for name in self._counting:
+            found = found.replace(f"ISBLANK({self._cells[name]})", f"ISBLANK({name})")
         return found
 
     def problems(self, density: str) -> str:
@@ -219,13 +224,13 @@ class Form:
     def put_used(self, book: Workbook, sheet: Worksheet, columns: Sequence[str], row: int) -> int:
         """The inputs as they count, one below the other; the row after the last."""
         label, value = columns
-        for name, used in self._counting.items():
+        for name in self._counting:
             item = self.inputs[name]
             layout.put(sheet, f"{label}{row}", item.label, size=9, color=layout.SOFT)
             layout.style_answer(sheet, f"{value}{row}", item.number)
             sheet[f"{value}{row}"].value = "=" + item.used_formula()
             sheet[f"{value}{row}"].alignment = Alignment(horizontal="left")
-            layout.name_cell(book, used, sheet, f"{value}{row}")
+            layout.name_cell(book, item.used, sheet, f"{value}{row}")
             row += 1
         return row
 

@@ -13,6 +13,20 @@ from openpyxl.worksheet.worksheet import Worksheet
 from barfuncs import kinds
 from barfuncs.catalogue import CATALOGUE
 from barfuncs.workbooks import layout
+from barfuncs.workbooks.bar_order import (
+    BAR,
+    BAR_WEIGHT,
+    DENSITY,
+    JOB,
+    LATHE,
+    ORDER,
+    PART,
+    PRICE,
+    SECTION_AREA,
+    SECTION_WEIGHT,
+    WEIGHT_PER_LENGTH,
+    YIELD,
+)
 from barfuncs.workbooks.form import (
     LOOK,
     NOTE,
@@ -32,61 +46,12 @@ from barfuncs.workbooks.materials_sheet import CAUTION_FORMULA, OWN_PROBLEMS, RO
 from barfuncs.workbooks.package import pack, read_parts
 
 INPUTS: dict[str, tuple[Input, ...]] = {
-    "Job": (
-        make_input("job", "Job", kinds.Text, help_text="the shop's number or name of this job"),
-        make_input("customer", "Customer", kinds.Text, help_text="who ordered the parts"),
-        make_input("part_number", "Part number", kinds.Text, help_text="number of the part on its drawing"),
-    ),
-    "Bar": (
-        make_input("units", "Units", kinds.Units, "in", needed=True),
-        make_input("material", "Material", kinds.Material, needed=True,
-               help_text="pick a name, or type a designation (EN, UNS, AISI) or a density in lb/in3 or g/cm3"),
-        make_input("shape", "Shape", kinds.Shape, "round", needed=True),
-        make_input("size", "Size", kinds.PositiveLength, needed=True),
-        make_input("thickness", "Thickness", kinds.PositiveLength, blank=0),
-        make_input("bar_length", "Bar length", kinds.PositiveLength, needed=True,
-               help_text="length of the bar as it goes into the feeder; of random lengths the shortest"),
-        make_input("longest_bar", "Longest bar of random lengths", kinds.PositiveLength, blank=0,
-               help_text="only where the supplier sends random lengths: the longest one"),
-    ),
-    "Part": (
-        make_input("part_length", "Part length", kinds.PositiveLength, needed=True),
-        make_input("cutoff_width", "Cut-off width", kinds.Length, needed=True),
-        make_input("facing", "Facing", kinds.Length, 0),
-        make_input("end_trim", "End trim of a new bar", kinds.Length, 0),
-        make_input("part_weight", "Weight of a finished part", kinds.PositiveWeight, blank=0,
-               help_text="weight of one finished part; left blank, the bar over the part's length is taken"),
-    ),
-    "Order": (
-        make_input("quantity", "Order quantity", kinds.PositiveCount, needed=True, unit="parts"),
-        make_input("scrap_rate", "Scrap rate", kinds.ScrapRate, 0),
-        make_input("setup_parts", "Set-up pieces", kinds.Count, 0, unit="parts"),
-        make_input("bars_on_hand", "Bars on the shelf", kinds.Count, unit="bars",
-               help_text="bars there are for this run; left blank, as many as the order needs"),
-    ),
-    "Lathe and feeder": (
-        make_input("standoff", "Standoff", kinds.Length, needed=True),
-        make_input("grip_length", "Grip length", kinds.Length, needed=True),
-        make_input("longest_feeder_bar", "Longest bar the feeder takes", kinds.PositiveLength,
-               help_text="longest bar that the feeder takes, from its manual"),
-        make_input("feeder_bars", "Bars the feeder holds", kinds.PositiveCount, unit="bars",
-               help_text="bars of this size in a full feeder"),
-        make_input("cycle_time", "Cycle time", kinds.PositiveSeconds),
-        make_input("bar_change_time", "Bar change", kinds.Seconds, 0),
-        make_input("efficiency", "Efficiency", kinds.Efficiency, 1),
-        make_input("setup_hours", "Set-up time", kinds.Hours, 0),
-        make_input("machine_rate", "Machine rate", kinds.Money, unit="per_hour"),
-    ),
-    "Material price": (
-        make_input("price", "Price", kinds.Money, unit="price_per", help_text="price of the bar for each lb, kg, ft ... that is picked below"),
-        make_input("price_per", "Price is per", kinds.PricePer),
-        make_input("cuts_per_bar", "Saw cuts per bar", kinds.Count, 0, unit="cuts",
-               help_text="saw cuts that the supplier charges for, on each bar"),
-        make_input("cut_charge", "Charge per cut", kinds.Money, 0, unit="each"),
-        make_input("minimum_charge", "Minimum charge", kinds.Money, 0, unit="order"),
-        make_input("chip_price", "Return for chips", kinds.Money, 0, unit="per_weight"),
-        make_input("remnant_price", "Return for remnants", kinds.Money, 0, unit="per_weight"),
-    ),
+    "Job": JOB,
+    "Bar": BAR,
+    "Part": PART,
+    "Order": ORDER,
+    "Lathe and feeder": LATHE,
+    "Material price": PRICE,
 }
 STOP_INPUTS = (
     make_input("stop_parts", "Stop after this many parts", kinds.Count, unit="parts",
@@ -98,99 +63,77 @@ STOP_INPUTS = (
 )
 ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), STOP_INPUTS) for i in group}
 
-_BAR_ARGUMENTS = (("min_remnant", "plan_min_remnant"),)
-_ORDER_ARGUMENTS = (("parts_per_bar", "plan_parts_per_bar"),)
-_NEED_PRICE = "OR(ISBLANK(price),ISBLANK(price_per))"
-
 ANSWERS: dict[str, tuple[Answer, ...]] = {
-    "Yield": (
-        Answer("feed", "Feed per part", "length", "length", calls="feed_per_part"),
-        Answer("min_remnant", "Shortest remnant", "length", "length", calls="shortest_remnant"),
-        Answer("parts_per_bar", "Parts per bar", "count", "parts", calls="parts_per_bar", refs=_BAR_ARGUMENTS),
-        Answer("remnant", "Remnant", "length", "length", calls="remnant_length", refs=_BAR_ARGUMENTS),
-        Answer("bar_use", "Use of the bar", "percent", "", calls="bar_use", refs=_BAR_ARGUMENTS),
-        Answer("first_stickout", "First stick-out", "length", "length", calls="first_stickout"),
-        Answer("stickout_ratio", "First stick-out in diameters", "ratio", "x size", calls="stickout_ratio",
-               refs=(("stickout", "plan_first_stickout"),)),
-    ),
+    "Yield": YIELD,
     "Order": (
         Answer("starts", "Parts to start, scrap included", "count", "parts", calls="starts_for_quantity"),
-        Answer("bars", "Bars", "count", "bars", calls="bars_for_quantity", refs=_ORDER_ARGUMENTS),
+        Answer("bars", "Bars", "count", "bars", calls="bars_for_quantity"),
         Answer("fewest_bars", "Bars if all were the longest", "count", "bars",
-               formula='IF(ISBLANK(longest_bar),"-",IF(AND(longest_bar>=bar_length,plan_bars>0),COUNT_UP(plan_starts/'
-                       'PARTS_PER_BAR(longest_bar,part_length,cutoff_width,plan_min_remnant,facing,end_trim)),NA()))'),
-        Answer("last_bar_parts", "Parts from the last bar", "count", "parts", calls="last_bar_parts",
-               refs=_ORDER_ARGUMENTS),
+               formula='IF(ISBLANK(longest_bar),"-",IF(AND(longest_bar>=bar_length,bars>0),COUNT_UP(starts/'
+                       'PARTS_PER_BAR(longest_bar,part_length,cutoff_width,min_remnant,facing,end_trim)),NA()))'),
+        Answer("last_bar_parts", "Parts from the last bar", "count", "parts", calls="last_bar_parts"),
         Answer("last_bar_remnant", "Left of the last bar", "length", "length",
-               formula="bar_length-end_trim-plan_last_bar_parts*plan_feed"),
-        Answer("whole_bar_quantity", "Good parts the same bars give", "count", "parts", calls="whole_bar_quantity",
-               refs=_ORDER_ARGUMENTS),
+               formula="bar_length-end_trim-last_bar_parts*feed"),
+        Answer("whole_bar_quantity", "Good parts the same bars give", "count", "parts", calls="whole_bar_quantity"),
         Answer("fed_length", "Length fed in all", "length", "length", calls="fed_length",
-               refs=(("parts", "plan_starts"), ("feed", "plan_feed"))),
+               refs=(("parts", "starts"),)),
     ),
     "Weight": (
-        Answer("weight_per_length", "Weight per length", "weight_per_length", "weight_per_length",
-               calls="weight_per_length", formula='plan_section_area*plan_density*IF(units="mm",0.001,12)'),
-        Answer("bar_weight", "One bar", "weight", "weight", calls="bar_weight", formula="plan_section_weight*bar_length"),
-        Answer("total_weight", "All bars", "weight", "weight", formula="plan_bars*plan_bar_weight"),
+        WEIGHT_PER_LENGTH,
+        BAR_WEIGHT,
+        Answer("total_weight", "All bars", "weight", "weight", formula="bars*bar_weight"),
         Answer("parts_weight", "Parts made", "weight", "weight",
-               formula='plan_starts*IF(ISBLANK(part_weight),plan_section_weight*part_length,'
-                       'IF(part_weight<=plan_section_weight*part_length,part_weight,NA()))'),
+               formula='starts*IF(ISBLANK(part_weight),section_weight*part_length,'
+                       'IF(part_weight<=section_weight*part_length,part_weight,NA()))'),
         Answer("chips_weight", "Chips", "weight", "weight",
-               formula="plan_section_weight*(plan_starts*plan_feed+plan_bars*end_trim)-plan_parts_weight"),
+               formula="section_weight*(starts*feed+bars*end_trim)-parts_weight"),
         Answer("remnants_weight", "Remnants", "weight", "weight",
-               formula="plan_section_weight*(MAX(0,plan_bars-1)*plan_remnant+plan_last_bar_remnant)"),
+               formula="section_weight*(MAX(0,bars-1)*remnant+last_bar_remnant)"),
         Answer("load_weight", "A full feeder", "weight", "weight",
-               formula="MIN(feeder_bars,plan_bars)*plan_bar_weight", needs="feeder_bars"),
+               formula="MIN(feeder_bars,bars)*bar_weight", needs="feeder_bars"),
     ),
     "Material cost": (
-        Answer("material_cost", "Material", "money", "order", calls="material_cost",
-               refs=(("bars", "plan_bars"), ("bar_weight", "plan_bar_weight"), ("cuts", "plan_cuts")),
-               needs="price price_per"),
+        Answer("material_cost", "Material", "money", "order", calls="material_cost", needs="price price_per"),
         Answer("scrap_return", "Return for chips and remnants", "money", "order", calls="scrap_return",
-               refs=(("bars", "plan_bars"), ("bar_weight", "plan_bar_weight"), ("parts_weight", "plan_parts_weight"),
-                     ("remnant_weight", "plan_remnants_weight"))),
-        Answer("net_material", "Material less return", "money", "order", formula="plan_material_cost-plan_scrap_return",
+               refs=(("remnant_weight", "remnants_weight"),)),
+        Answer("net_material", "Material less return", "money", "order", formula="material_cost-scrap_return",
                needs="price price_per"),
-        Answer("material_each", "Material per good part", "money_each", "each", formula="plan_net_material/quantity",
+        Answer("material_each", "Material per good part", "money_each", "each", formula="net_material/quantity",
                needs="price price_per"),
         Answer("machine_cost", "Lathe, set-up and run", "money", "order",
-               formula="plan_total_hours*machine_rate", needs="machine_rate cycle_time"),
+               formula="total_hours*machine_rate", needs="machine_rate cycle_time"),
     ),
     "Time": (
-        Answer("run_hours", "Run", "hours", "hours", calls="run_hours",
-               refs=(("starts", "plan_starts"), *_ORDER_ARGUMENTS), needs="cycle_time"),
+        Answer("run_hours", "Run", "hours", "hours", calls="run_hours", needs="cycle_time"),
         Answer("total_hours", "Set-up and run", "hours", "hours",
-               formula="setup_hours+plan_run_hours", needs="cycle_time"),
+               formula="setup_hours+run_hours", needs="cycle_time"),
         Answer("parts_per_hour", "Parts per hour, bar changes counted", "rate", "per_hour_parts",
-               formula="plan_starts/plan_run_hours", needs="cycle_time"),
+               formula="starts/run_hours", needs="cycle_time"),
         # The last load may hold the whole order, of which the last bar is not used up.
         Answer("unattended_hours", "Runs alone on a full feeder, no stops", "hours", "hours", calls="unattended_hours",
-               formula="IF(feeder_bars<plan_bars,"
-                       "UNATTENDED_HOURS(feeder_bars,plan_parts_per_bar,cycle_time,bar_change_time),"
-                       "RUN_HOURS(plan_starts,cycle_time,plan_parts_per_bar,bar_change_time))",
+               formula="IF(feeder_bars<bars,"
+                       "UNATTENDED_HOURS(feeder_bars,parts_per_bar,cycle_time,bar_change_time),"
+                       "RUN_HOURS(starts,cycle_time,parts_per_bar,bar_change_time))",
                needs="cycle_time feeder_bars"),
-        Answer("feeder_loads", "Feeder loads", "count", "loads", formula="COUNT_UP(plan_bars/feeder_bars)",
+        Answer("feeder_loads", "Feeder loads", "count", "loads", formula="COUNT_UP(bars/feeder_bars)",
                needs="feeder_bars"),
     ),
 }
 # Steps between that the page does not show among the answers.
 _STEPS = (
-    # Looked up once: the table is the slowest part of a recalculation.
-    Answer("density", "density of the material", "density", "density", calls="material_density"),
-    Answer("section_area", "area of the section", "general", "area", calls="section_area"),
-    Answer("section_weight", "weight per unit of length", "weight", "",
-           formula='plan_weight_per_length/IF(units="mm",1000,12)'),
-    Answer("cuts", "saw cuts in all", "count", "", formula="plan_bars*cuts_per_bar"),
-    Answer("parts_total", "length in parts", "length", "", formula="plan_parts_per_bar*part_length"),
+    DENSITY,
+    SECTION_AREA,
+    SECTION_WEIGHT,
+    Answer("cuts", "saw cuts in all", "count", "", formula="bars*cuts_per_bar"),
+    Answer("parts_total", "length in parts", "length", "", formula="parts_per_bar*part_length"),
     Answer("cutoff_total", "length cut off and faced", "length", "",
-           formula="plan_parts_per_bar*(cutoff_width+facing)"),
+           formula="parts_per_bar*(cutoff_width+facing)"),
     Answer("length_balance", "length that does not add up", "length", "",
-           formula="bar_length-plan_parts_total-plan_cutoff_total-end_trim-plan_remnant"),
+           formula="bar_length-parts_total-cutoff_total-end_trim-remnant"),
     Answer("weight_balance", "weight that does not add up", "weight", "",
-           formula="plan_total_weight-plan_parts_weight-plan_chips_weight-plan_remnants_weight"),
+           formula="total_weight-parts_weight-chips_weight-remnants_weight"),
 )
-_LIMIT = "plan_bars_at_hand*plan_parts_per_bar"
+_LIMIT = "bars_at_hand*parts_per_bar"
 
 
 def _stop(name: str, parts: str) -> str:
@@ -199,11 +142,11 @@ def _stop(name: str, parts: str) -> str:
 
 _STOP_ANSWERS = (
     Answer("bars_at_hand", "Bars at hand", "count", "bars",
-           formula="IF(ISBLANK(bars_on_hand),plan_bars,bars_on_hand)"),
+           formula="IF(ISBLANK(bars_on_hand),bars,bars_on_hand)"),
     Answer("run_parts", "Parts the run makes", "count", "parts",
            formula=f"MIN({_LIMIT},{_stop('stop_parts', 'stop_parts')},"
-                   f"{_stop('stop_bars', 'stop_bars*plan_parts_per_bar')},"
-                   f"{_stop('stop_length', 'COUNT_DOWN(stop_length/plan_feed)')})"),
+                   f"{_stop('stop_bars', 'stop_bars*parts_per_bar')},"
+                   f"{_stop('stop_length', 'COUNT_DOWN(stop_length/feed)')})"),
 )
 ALL_ANSWERS: dict[str, Answer] = {
     a.name: a for group in (*ANSWERS.values(), _STEPS, _STOP_ANSWERS) for a in group
@@ -278,9 +221,9 @@ CHECKS = (
                        '&". Lift within the shop\'s rules."'),
     )),
     Check("Time and price", (
-        (f"AND(ISBLANK(cycle_time),{_NEED_PRICE})", NOTE, '"Cycle time and price are not filled in: no hours, no cost."'),
+        ("AND(ISBLANK(cycle_time),OR(ISBLANK(price),ISBLANK(price_per)))", NOTE, '"Cycle time and price are not filled in: no hours, no cost."'),
         ("ISBLANK(cycle_time)", NOTE, '"The cycle time is not filled in: no hours."'),
-        (_NEED_PRICE, NOTE, '"The price or what it is per is not filled in: no material cost."'),
+        ("OR(ISBLANK(price),ISBLANK(price_per))", NOTE, '"The price or what it is per is not filled in: no material cost."'),
         ("TRUE", OK, '"Cycle time and price are filled in."'),
     )),
     Check("Balance", (

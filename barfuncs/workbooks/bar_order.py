@@ -1,0 +1,79 @@
+"""Inputs and answers that every template of one order has: the job, the bar, the part, the order, the lathe, the price."""
+
+from barfuncs import kinds
+from barfuncs.workbooks.form import Answer, make_input
+
+JOB = (
+    make_input("job", "Job", kinds.Text, help_text="the shop's number or name of this job"),
+    make_input("customer", "Customer", kinds.Text, help_text="who ordered the parts"),
+    make_input("part_number", "Part number", kinds.Text, help_text="number of the part on its drawing"),
+)
+BAR = (
+    make_input("units", "Units", kinds.Units, "in", needed=True),
+    make_input("material", "Material", kinds.Material, needed=True,
+           help_text="pick a name, or type a designation (EN, UNS, AISI) or a density in lb/in3 or g/cm3"),
+    make_input("shape", "Shape", kinds.Shape, "round", needed=True),
+    make_input("size", "Size", kinds.PositiveLength, needed=True),
+    make_input("thickness", "Thickness", kinds.PositiveLength, blank=0),
+    make_input("bar_length", "Bar length", kinds.PositiveLength, needed=True,
+           help_text="length of the bar as it goes into the feeder; of random lengths the shortest"),
+    make_input("longest_bar", "Longest bar of random lengths", kinds.PositiveLength, blank=0,
+           help_text="only where the supplier sends random lengths: the longest one"),
+)
+PART = (
+    make_input("part_length", "Part length", kinds.PositiveLength, needed=True),
+    make_input("cutoff_width", "Cut-off width", kinds.Length, needed=True),
+    make_input("facing", "Facing", kinds.Length, 0),
+    make_input("end_trim", "End trim of a new bar", kinds.Length, 0),
+    make_input("part_weight", "Weight of a finished part", kinds.PositiveWeight, blank=0,
+           help_text="weight of one finished part; left blank, the bar over the part's length is taken"),
+)
+ORDER = (
+    make_input("quantity", "Order quantity", kinds.PositiveCount, needed=True, unit="parts"),
+    make_input("scrap_rate", "Scrap rate", kinds.ScrapRate, 0),
+    make_input("setup_parts", "Set-up pieces", kinds.Count, 0, unit="parts"),
+    make_input("bars_on_hand", "Bars on the shelf", kinds.Count, unit="bars",
+           help_text="bars there are for this run; left blank, as many as the order needs"),
+)
+LATHE = (
+    make_input("standoff", "Standoff", kinds.Length, needed=True),
+    make_input("grip_length", "Grip length", kinds.Length, needed=True),
+    make_input("longest_feeder_bar", "Longest bar the feeder takes", kinds.PositiveLength,
+           help_text="longest bar that the feeder takes, from its manual"),
+    make_input("feeder_bars", "Bars the feeder holds", kinds.PositiveCount, unit="bars",
+           help_text="bars of this size in a full feeder"),
+    make_input("cycle_time", "Cycle time", kinds.PositiveSeconds),
+    make_input("bar_change_time", "Bar change", kinds.Seconds, 0),
+    make_input("efficiency", "Efficiency", kinds.Efficiency, 1),
+    make_input("setup_hours", "Set-up time", kinds.Hours, 0),
+    make_input("machine_rate", "Machine rate", kinds.Money, unit="per_hour"),
+)
+PRICE = (
+    make_input("price", "Price", kinds.Money, unit="price_per", help_text="price of the bar for each lb, kg, ft ... that is picked below"),
+    make_input("price_per", "Price is per", kinds.PricePer),
+    make_input("cuts_per_bar", "Saw cuts per bar", kinds.Count, 0, unit="cuts",
+           help_text="saw cuts that the supplier charges for, on each bar"),
+    make_input("cut_charge", "Charge per cut", kinds.Money, 0, unit="each"),
+    make_input("minimum_charge", "Minimum charge", kinds.Money, 0, unit="order"),
+    make_input("chip_price", "Return for chips", kinds.Money, 0, unit="per_weight"),
+    make_input("remnant_price", "Return for remnants", kinds.Money, 0, unit="per_weight"),
+)
+
+YIELD = (
+    Answer("feed", "Feed per part", "length", "length", calls="feed_per_part"),
+    Answer("min_remnant", "Shortest remnant", "length", "length", calls="shortest_remnant"),
+    Answer("parts_per_bar", "Parts per bar", "count", "parts", calls="parts_per_bar"),
+    Answer("remnant", "Remnant", "length", "length", calls="remnant_length"),
+    Answer("bar_use", "Use of the bar", "percent", "", calls="bar_use"),
+    Answer("first_stickout", "First stick-out", "length", "length", calls="first_stickout"),
+    Answer("stickout_ratio", "First stick-out in diameters", "ratio", "x size", calls="stickout_ratio",
+           refs=(("stickout", "first_stickout"),)),
+)
+# The material is looked up once: the table is the slowest part of a recalculation.
+DENSITY = Answer("density", "density of the material", "density", "density", calls="material_density")
+SECTION_AREA = Answer("section_area", "area of the section", "general", "area", calls="section_area")
+SECTION_WEIGHT = Answer("section_weight", "weight per unit of length", "weight", "",
+                        formula='weight_per_length/IF(units="mm",1000,12)')
+WEIGHT_PER_LENGTH = Answer("weight_per_length", "Weight per length", "weight_per_length", "weight_per_length",
+                           calls="weight_per_length", formula='section_area*density*IF(units="mm",0.001,12)')
+BAR_WEIGHT = Answer("bar_weight", "One bar", "weight", "weight", calls="bar_weight", formula="section_weight*bar_length")
