@@ -110,9 +110,8 @@ _OWN_GOOD = (f"SUMPRODUCT(--(own_material_names=material),--(own_material_densit
 # A comparison with = and SUMPRODUCT, since MATCH would take * and ? in a name for wildcards. Dividing by FALSE makes
 # an unknown material an error without looking the table up a third time. A row of the shop's own with a bad density,
 # or two rows of one name, is an error too, and not a reason to take the table's value.
-_FOUND = (f"IF({_OWN_NAMED}>0,{_OWN_GOOD.format(',own_material_densities')}"
-          f"/({_OWN_NAMED}=1)/({_OWN_GOOD.format('')}=1),"
-          f"{_ROWS.format(',material_densities')}/({_ROWS.format('')}=1))")
+_OWN_DENSITY = f"{_OWN_GOOD.format(',own_material_densities')}/({_OWN_NAMED}=1)/({_OWN_GOOD.format('')}=1)"
+_TABLE_DENSITY = f"{_ROWS.format(',material_densities')}/({_ROWS.format('')}=1)"
 
 
 def _in_either(g_cm3: float) -> str:
@@ -123,11 +122,14 @@ def _in_either(g_cm3: float) -> str:
 _DENSITY_RANGE = f"AND(material>={_in_either(LIGHTEST)},material<={_in_either(HEAVIEST)})"
 
 
-@cell_function(
-    group="Stock",
-    formula=f"IF(ISNUMBER(material),IF(AND({_DENSITY_RANGE},{NOT_A_DESIGNATION}),material,NA()),"
-            f'{_FOUND}*IF(units="mm",1,{LB_IN3_PER_G_CM3!r}))',
-)
+def density_formula(table_density: str = _TABLE_DENSITY) -> str:
+    """Cell expression for the density of `material`. `table_density` finds it in the materials table, in g/cm3; a
+    workbook that knows the material's row already has a shorter way."""
+    return (f"IF(ISNUMBER(material),IF(AND({_DENSITY_RANGE},{NOT_A_DESIGNATION}),material,NA()),"
+            f'IF({_OWN_NAMED}>0,{_OWN_DENSITY},{table_density})*IF(units="mm",1,{LB_IN3_PER_G_CM3!r}))')
+
+
+@cell_function(group="Stock", formula=density_formula())
 def material_density(material: Material, units: Units = "in") -> Density:
     """Density of a material, lb/in3 or g/cm3.
 

@@ -2,6 +2,7 @@
 
 from barfuncs import kinds
 from barfuncs.workbooks.form import Answer, make_input
+from barfuncs.workbooks.materials_sheet import CAUTION_FORMULA, DENSITY_FORMULA, ROW_FORMULA
 
 JOB = (
     make_input("job", "Job", kinds.Text, help_text="the shop's number or name of this job"),
@@ -70,7 +71,10 @@ YIELD = (
            refs=(("stickout", "first_stickout"),)),
 )
 # The material is looked up once: the table is the slowest part of a recalculation.
-DENSITY = Answer("density", "density of the material", "density", "density", calls="material_density")
+MATERIAL_ROW = Answer("material_row", "row of the material in the table, 0 for none", "count", formula=ROW_FORMULA)
+MATERIAL_CAUTION = Answer("material_caution", "caution of the material", "text", formula=CAUTION_FORMULA)
+DENSITY = Answer("density", "density of the material", "density", "density", calls="material_density",
+                 formula=DENSITY_FORMULA)
 SECTION_AREA = Answer("section_area", "area of the section", "general", "area", calls="section_area")
 SECTION_WEIGHT = Answer("section_weight", "weight per unit of length", "weight", "",
                         formula='weight_per_length/IF(units="mm",1000,12)')

@@ -19,6 +19,8 @@ from barfuncs.workbooks.bar_order import (
     DENSITY,
     JOB,
     LATHE,
+    MATERIAL_CAUTION,
+    MATERIAL_ROW,
     ORDER,
     PART,
     PRICE,
@@ -42,7 +44,7 @@ from barfuncs.workbooks.form import (
     make_input,
     unit_text,
 )
-from barfuncs.workbooks.materials_sheet import CAUTION_FORMULA, OWN_PROBLEMS, ROW_FORMULA, materials_sheet
+from barfuncs.workbooks.materials_sheet import OWN_PROBLEMS, materials_sheet
 from barfuncs.workbooks.package import pack, read_parts
 
 INPUTS: dict[str, tuple[Input, ...]] = {
@@ -121,6 +123,8 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
 }
 # Steps between that the page does not show among the answers.
 _STEPS = (
+    MATERIAL_ROW,
+    MATERIAL_CAUTION,
     DENSITY,
     SECTION_AREA,
     SECTION_WEIGHT,
@@ -441,8 +445,6 @@ def _notes_sheet(book: Workbook) -> None:
         sheet[f"C{line}"].alignment = Alignment(horizontal="left")
     line = row + 1 + len(_STEPS)
     extra = (
-        ("material_row", "row of the material in the table, 0 for none", ROW_FORMULA),
-        ("material_caution", "caution of the material", CAUTION_FORMULA.format(row="plan_material_row")),
         ("own_problems", "rows of your own materials that can't be used", OWN_PROBLEMS),
         ("problems", "inputs to fill in or correct", FORM.problems("plan_density")),
         ("not_known", "answers that can't be worked out",

@@ -5,12 +5,14 @@ from openpyxl import Workbook
 from barfuncs import materials
 from barfuncs.catalogue import CATALOGUE
 from barfuncs.kinds import HEAVIEST, LIGHTEST
-from barfuncs.stock import MATERIAL_MATCHES
+from barfuncs.stock import MATERIAL_MATCHES, density_formula
 from barfuncs.workbooks import layout
 
-ROW_FORMULA = f"IF(ISTEXT(material),SUMPRODUCT(({MATERIAL_MATCHES})*material_rows),0)"
-"""Cell expression: the row of the input `material` in the table, 0 for none."""
-CAUTION_FORMULA = 'IF({row}>0,T(INDEX(material_cautions,{row})),"")'
+ROW_FORMULA = f"IF(ISTEXT(material),SUMPRODUCT(({MATERIAL_MATCHES})*material_rows),IF(ISBLANK(material),NA(),0))"
+"""Cell expression: the row of the input `material` in the table, 0 for none. Below it is called `material_row`."""
+CAUTION_FORMULA = 'IF(material_row>0,T(INDEX(material_cautions,material_row)),"")'
+DENSITY_FORMULA = ("IF(OR(ISBLANK(material),ISLOGICAL(material)),NA(),"
+                   + density_formula("INDEX(material_densities,IF(material_row>0,material_row,NA()))") + ")")
 OWN_PROBLEMS = 'SUMPRODUCT(--(own_material_marks<>""))'
 """Cell expression: how many rows of the shop's own can't be used."""
 
