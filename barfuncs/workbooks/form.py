@@ -2,7 +2,7 @@
 
 Every input has a second cell, its value as it counts: the default where it is blank, #N/A where it is out of its
 limits. Formulas rest on those cells, so that no answer is worked out from a bad input, and no formula tests an input
-again.
+again. A blank input that the shop's own data can give takes the shop's value, which stands in a cell `shop_...`.
 """
 
 import math
@@ -27,7 +27,10 @@ WEIGHT_SUFFIX = 'IF(units="mm"," kg"," lb")'
 
 @dataclass(frozen=True)
 class Input:
-    """One input cell. `needed` ones must be filled; `blank` is what an optional one without default counts as."""
+    """One input cell. `needed` ones must be filled; `blank` is what an optional one without default counts as.
+
+    `from_shop` says that the shop's own data stands in for a blank cell.
+    """
 
     name: str
     label: str
@@ -37,6 +40,7 @@ class Input:
     needed: bool = False
     unit: str = ""
     blank: float | None = None
+    from_shop: bool = False
 
     @property
     def number(self) -> str:
@@ -50,30 +54,43 @@ class Input:
         return f"use_{self.name}"
 
     @property
+    def shop(self) -> str:
+        """Name of the cell with the shop's value, or an empty text."""
+        return f"shop_{self.name}"
+
+    @property
+    def is_blank(self) -> str:
+        """Cell expression: TRUE where the input is not given."""
+        return f'AND(ISBLANK({self.name}),{self.shop}="")' if self.from_shop else f"ISBLANK({self.name})"
+
+    @property
     def may_be_blank(self) -> bool:
         """Whether a blank cell means that the answers which rest on it are not asked for."""
         return not self.needed and self.default is None and self.blank is None
 
     def used_formula(self) -> str:
-        condition = self.kind.cell_condition(self.name)
+        """Cell expression of the value as it counts."""
+        blank = self.default if self.default is not None else self.blank
+        otherwise = "NA()" if blank is None else f'"{blank}"' if isinstance(blank, str) else f"{blank:g}"
+        if self.from_shop:
+            otherwise = f'IF({self.shop}="",{otherwise},{self._checked(self.shop)})'
+        if (self.needed or blank is None) and not self.from_shop:
+            return self._checked(self.name)
+        return f"IF(ISBLANK({self.name}),{otherwise},{self._checked(self.name)})"
+
+    def _checked(self, cell: str) -> str:
+        condition = self.kind.cell_condition(cell)
         if not condition.startswith("OR("):
             condition = f"AND({condition})"
-        formula = f"IF({condition},{self.name},NA())"
-        blank = self.default if self.default is not None else self.blank
-        if self.needed or blank is None:
-            return formula
-        return f"IF(ISBLANK({self.name}),{_literal(blank)},{formula})"
-
-
-def _literal(value: object) -> str:
-    return f'"{value}"' if isinstance(value, str) else f"{value:g}"
+        return f"IF({condition},{cell},NA())"
 
 
 def make_input(name: str, label: str, alias: Any, default: Any = None, needed: bool = False, unit: str = "",
-               help_text: str = "", blank: float | None = None) -> Input:
+               help_text: str = "", blank: float | None = None, from_shop: bool = False) -> Input:
     """An input of one of the aliases in `kinds`; the glossary says what it means unless `help_text` does."""
     kind = next(m for m in get_args(alias)[1:] if isinstance(m, Kind))
-    return Input(name, label, kind, help_text or ARGUMENTS[name], default, needed, unit or kind.dimension or "", blank)
+    return Input(name, label, kind, help_text or ARGUMENTS[name], default, needed, unit or kind.dimension or "", blank,
+                 from_shop)
 
 
 @dataclass(frozen=True)
@@ -170,7 +187,7 @@ class Form:
         and an answer's for its cell."""
         found = expand(text, self._cells)
         for name in self._counting:
-            found = found.replace(f"ISBLANK({self._cells[name]})", f"ISBLANK({name})")
+            found = found.replace(f"ISBLANK({self._cells[name]})", self.inputs[name].is_blank)
         return found
 
     def problems(self, density: str) -> str:
@@ -185,7 +202,7 @@ class Form:
                 typed = f'"{item.label.lower()} (a number is a density; type a designation with an apostrophe before it), "'
                 pieces.append(f'IF(ISERROR({density}),IF(ISNUMBER({item.name}),{typed},{label}),"")')
             elif item.may_be_blank:
-                pieces.append(f'IF(AND(NOT(ISBLANK({item.name})),ISERROR({item.used})),{label},"")')
+                pieces.append(f'IF(AND(NOT({item.is_blank}),ISERROR({item.used})),{label},"")')
             else:
                 pieces.append(f'IF(ISERROR({item.used}),{label},"")')
         return "&".join(pieces)
@@ -195,7 +212,7 @@ class Form:
         pieces = []
         for name in names:
             answer = self.answers[name]
-            tests = [f"NOT(ISBLANK({n}))" for n in answer.needs.split()] + [f"ISERROR({self.prefix}{name})"]
+            tests = [f"NOT({self.inputs[n].is_blank})" for n in answer.needs.split()] + [f"ISERROR({self.prefix}{name})"]
             condition = tests[0] if len(tests) == 1 else f"AND({','.join(tests)})"
             pieces.append(f'IF({condition},"{answer.label.lower()}, ","")')
         return "&".join(pieces)
