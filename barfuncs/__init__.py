@@ -15,12 +15,29 @@ from barfuncs.bar_yield import (
     shortest_remnant,
 )
 from barfuncs.catalogue import CATALOGUE, why
-from barfuncs.cost import margin_of, material_cost, price_at_margin, price_at_markup, price_breaks, scrap_return
+from barfuncs.cost import (
+    machine_cost,
+    margin_of,
+    material_cost,
+    order_cost,
+    order_return,
+    order_total,
+    other_cost,
+    price_at_margin,
+    price_at_markup,
+    price_breaks,
+    quoted_price,
+    rounded_price,
+    scrap_return,
+    setup_cost,
+)
 from barfuncs.errors import BarfuncsError, InputError, WorkbookError
 from barfuncs.machining import (
     cutoff_time,
+    cycle_time_of,
     drilling_time,
     facing_time,
+    operation_time,
     spindle_speed,
     threading_time,
     turning_time,
@@ -41,11 +58,13 @@ from barfuncs.times import bars_for_hours, run_hours, unattended_hours
 __version__ = "0.1.0"
 
 __all__ = [
-    "CATALOGUE", "BarfuncsError", "InputError", "WorkbookError", "__version__", "across_corners", "bar_use",
-    "bar_weight", "bars_for_confidence", "bars_for_hours", "bars_for_quantity", "cutoff_time", "drilling_time",
-    "facing_time", "fed_length", "feed_per_part", "first_stickout", "last_bar_parts", "length_in", "margin_of",
-    "material_cost", "material_density", "parts_left", "parts_per_bar", "price_at_margin", "price_at_markup",
-    "price_breaks", "remnant_length", "run_hours", "scrap_return", "section_area", "shortest_remnant",
-    "spindle_speed", "starts_for_quantity", "stickout_ratio", "threading_time", "turning_time", "unattended_hours",
-    "use_materials", "weight_per_length", "whole_bar_quantity", "why",
+    "BarfuncsError", "CATALOGUE", "InputError", "WorkbookError", "__version__", "across_corners", "bar_use",
+    "bar_weight", "bars_for_confidence", "bars_for_hours", "bars_for_quantity", "cutoff_time", "cycle_time_of",
+    "drilling_time", "facing_time", "fed_length", "feed_per_part", "first_stickout", "last_bar_parts", "length_in",
+    "machine_cost", "margin_of", "material_cost", "material_density", "operation_time", "order_cost",
+    "order_return", "order_total", "other_cost", "parts_left", "parts_per_bar", "price_at_margin",
+    "price_at_markup", "price_breaks", "quoted_price", "remnant_length", "rounded_price", "run_hours",
+    "scrap_return", "section_area", "setup_cost", "shortest_remnant", "spindle_speed", "starts_for_quantity",
+    "stickout_ratio", "threading_time", "turning_time", "unattended_hours", "use_materials", "weight_per_length",
+    "whole_bar_quantity", "why",
 ]

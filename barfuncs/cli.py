@@ -180,11 +180,23 @@ def _result_lines(entry: Any, result: Any, units: str) -> list[str]:
     if isinstance(result, list):
         from barfuncs.cost import PRICE_BREAK_COLUMNS
 
-        rows = [PRICE_BREAK_COLUMNS, *([f"{v:,}" if n < 2 else f"{v:,.2f}" for n, v in enumerate(r)] for r in result)]
-        return ["".join(f"{cell:>{6 if n == 1 else 12 if n == 8 else 10}}" for n, cell in enumerate(r)) for r in rows]
+        heads = [column.split("_") for column in PRICE_BREAK_COLUMNS]
+        tall = max(map(len, heads))
+        rows = [*zip(*([""] * (tall - len(head)) + head for head in heads), strict=True),
+                *(list(map(_money, row)) for row in result)]
+        widths = [max(len(row[n]) for row in rows) for n in range(len(heads))]
+        return [" ".join(f"{cell:>{width}}" for cell, width in zip(row, widths, strict=True)) for row in rows]
     unit = entry.result.unit(units)
     text = f"{result:,d}" if isinstance(result, int) else f"{result:,.10g}"
     return [text + (f" {unit}" if unit else "")]
+
+
+def _money(value: float) -> str:
+    """A count, or an amount with two decimals; small prices have up to four."""
+    if isinstance(value, int):
+        return f"{value:,d}"
+    text = f"{value:,.2f}"
+    return text if value >= 100 or float(f"{value:.4f}") == float(f"{value:.2f}") else f"{value:,.4f}"
 
 
 @main.command()

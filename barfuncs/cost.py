@@ -1,13 +1,18 @@
-"""Cost: material, scrap return, price and price breaks."""
+"""Cost: material, scrap return, what an order costs, price and price breaks.
 
-from collections.abc import Sequence
+An order's cost is built up from single functions with a cell formula each; `price_breaks` calls the same functions.
+"""
+
+from collections.abc import Iterable, Sequence
 from typing import Any
 
-from barfuncs.catalogue import cell_function, read_value
-from barfuncs.counting import count_up
+from barfuncs.catalogue import broken_rules, cell_function, read_value
+from barfuncs.counting import count_down, count_up
 from barfuncs.errors import InputError
 from barfuncs.kinds import (
+    ROUNDINGS,
     Count,
+    Efficiency,
     Hours,
     Kind,
     Length,
@@ -18,6 +23,7 @@ from barfuncs.kinds import (
     PositiveMoney,
     PositiveSeconds,
     PricePer,
+    PriceRounding,
     Quantities,
     Ratio,
     ScrapRate,
@@ -26,7 +32,8 @@ from barfuncs.kinds import (
     Units,
     Weight,
 )
-from barfuncs.quantity import starts_for_quantity
+from barfuncs.quantity import bars_for_quantity, starts_for_quantity, whole_bar_quantity
+from barfuncs.times import run_hours
 from barfuncs.units import KG_PER_LB, MM_PER_INCH
 
 # How many of each price basis one inch / one mm of bar, one lb / one kg of it, or one bar is.
@@ -141,45 +148,246 @@ def margin_of(price: PositiveMoney, cost: Money) -> Ratio:
     return (price - cost) / price
 
 
+_NEAREST = [name for name, (steps, up) in ROUNDINGS.items() if steps and not up]
+
+
+def _any_rounding(names: Iterable[str]) -> str:
+    conditions = [f'rounding="{name}"' for name in names]
+    return conditions[0] if len(conditions) == 1 else f"OR({','.join(conditions)})"
+
+
+def _steps_formula() -> str:
+    """Cell expression: the steps of the rounding rule in one unit of the currency."""
+    *most, last = dict.fromkeys(steps for steps, _ in ROUNDINGS.values() if steps)
+    formula = str(last)
+    for steps in reversed(most):
+        formula = f"IF({_any_rounding(n for n, rule in ROUNDINGS.items() if rule[0] == steps)},{steps},{formula})"
+    return formula
+
+
+_STEPS = _steps_formula()
+
+
+@cell_function(
+    group="Cost",
+    formula=f'IF(rounding="none",price,IF({_any_rounding(_NEAREST)},COUNT_DOWN(price*{_STEPS}+0.5),'
+            f"COUNT_UP(price*{_STEPS}))/{_STEPS})",
+)
+def rounded_price(price: Money, rounding: PriceRounding = "nearest 0.01") -> Money:
+    """Price by a rounding rule: to the nearest step, or up to the next one.
+
+    Notes
+    -----
+    Half a step goes up: 2.675 is 2.68. A price that is a whole number of steps stays as it is, whatever floating point
+    makes of it. The steps are in the currency of the price, so 0.05 is a nickel as well as 5 of any other cents.
+
+    Examples
+    --------
+    >>> rounded_price(2.675), rounded_price(3.63, "up to next 0.01"), rounded_price(3.63, "up to next 0.25")
+    (2.68, 3.63, 3.75)
+    """
+    steps, up = ROUNDINGS[rounding]
+    if not steps:
+        return price
+    # A division, for 268 * 0.01 is not always the float nearest to 2.68.
+    return (count_up(price * steps) if up else count_down(price * steps + 0.5)) / steps
+
+
+@cell_function(
+    group="Cost",
+    formula="ROUNDED_PRICE(cost/(1-margin)*(1+markup),rounding)",
+    rules=(("markup", "OR(margin=0,markup=0)", "give a margin or a markup, not both"),),
+)
+def quoted_price(cost: Money, margin: Margin | None = None, markup: Markup | None = None,
+                 rounding: PriceRounding = "nearest 0.01") -> Money:
+    """Price for a cost, at a margin or with a markup, rounded by the shop's rule.
+
+    Notes
+    -----
+    The same as `price_at_margin` or `price_at_markup`, then `rounded_price`. With neither the price is the cost, rounded.
+
+    Examples
+    --------
+    >>> quoted_price(2.9027, margin=0.2), quoted_price(2.9027, markup=0.25, rounding="up to next 0.05")
+    (3.63, 3.65)
+    """
+    price = cost / (1 - (margin or 0)) * (1 + (markup or 0))
+    return float(rounded_price.core(price, rounding))
+
+
+@cell_function(group="Cost", formula='ROUNDED_PRICE(quantity*price,"nearest 0.01")')
+def order_total(quantity: Count, price: Money) -> Money:
+    """What an order costs: the price each, as quoted, times the quantity, to the nearest 0.01.
+
+    Examples
+    --------
+    >>> order_total(100, 3.63), order_total(137, 0.0825)
+    (363.0, 11.3)
+    """
+    return float(rounded_price.core(quantity * price))
+
+
+@cell_function(
+    group="Cost",
+    formula="RUN_HOURS(starts,cycle_time,parts_per_bar,bar_change_time,efficiency)*machine_rate",
+)
+def machine_cost(starts: Count, cycle_time: PositiveSeconds, parts_per_bar: PositiveCount, machine_rate: Money,
+                 bar_change_time: Seconds = 0, efficiency: Efficiency = 1) -> Money:
+    """Cost of the run: the hours of `run_hours` at the machine rate, set-up not counted.
+
+    Examples
+    --------
+    >>> round(machine_cost(1036, 45, 59, 80, 30), 2)
+    1047.33
+    """
+    return float(run_hours.core(starts, cycle_time, parts_per_bar, bar_change_time, efficiency) * machine_rate)
+
+
+@cell_function(group="Cost", formula="setup_hours*setup_rate")
+def setup_cost(setup_hours: Hours, setup_rate: Money) -> Money:
+    """Cost of setting the lathe up, once for an order.
+
+    Examples
+    --------
+    >>> setup_cost(1.5, 70)
+    105.0
+    """
+    return float(setup_hours * setup_rate)
+
+
+@cell_function(group="Cost", formula="quantity*other_per_part+other_per_order+tooling")
+def other_cost(quantity: Count, other_per_part: Money = 0, other_per_order: Money = 0, tooling: Money = 0) -> Money:
+    """All other costs of an order: for each good part, once for the order, and its tooling.
+
+    Examples
+    --------
+    >>> other_cost(1000, 0.1, 20, 150)
+    270.0
+    """
+    return float(quantity * other_per_part + other_per_order + tooling)
+
+
+_PARTS_WEIGH_LESS = ("part_weight", "part_weight<=feed_weight",
+                     "a part must not weigh more than the bar it is made of, which is the weight of one feed")
+
+
+@cell_function(
+    group="Cost",
+    formula="SCRAP_RETURN(bars,bar_weight,starts*part_weight,MAX(0,bars*(bar_weight-trim_weight)-starts*feed_weight),"
+            "chip_price,remnant_price)",
+    rules=(_PARTS_WEIGH_LESS,
+           ("feed_weight", "starts*feed_weight+bars*trim_weight<=bars*bar_weight*1.000000001",
+            "the parts and the end trim must not weigh more than the bars")),
+)
+def order_return(starts: Count, bars: Count, bar_weight: Weight, feed_weight: Weight, part_weight: Weight,
+                 trim_weight: Weight = 0, chip_price: Money = 0, remnant_price: Money = 0) -> Money:
+    """What the scrap buyer pays for an order's chips and remnants, from the weights of one bar and one part.
+
+    Notes
+    -----
+    `scrap_return` with the parts' weight starts * part weight, and for remnants what the parts and the end trim leave of
+    the bars, the rest of the last bar included. End trim counts as chips.
+
+    Examples
+    --------
+    >>> round(order_return(1036, 18, 14.5, 0.239, 0.16, chip_price=0.30, remnant_price=0.45), 2)
+    30.58
+    """
+    remnants = max(0.0, bars * (bar_weight - trim_weight) - starts * feed_weight)
+    return float(scrap_return.core(bars, bar_weight, starts * part_weight, remnants, chip_price, remnant_price))
+
+
+@cell_function(
+    group="Cost",
+    formula="MAX(0,material_cost-scrap_return+machine_cost+setup_cost+other_cost)",
+    rules=(("scrap_return", "scrap_return<=material_cost+machine_cost+setup_cost+other_cost",
+            "the return must not be more than everything else costs"),),
+)
+def order_cost(material_cost: Money, machine_cost: Money, setup_cost: Money, other_cost: Money = 0,
+               scrap_return: Money = 0) -> Money:
+    """Cost of an order: material less return, machine, set-up and other. Divided by the quantity, the cost each.
+
+    Examples
+    --------
+    >>> order_cost(626.4, 1047.6, 105, 270, 30)
+    2019.0
+    """
+    return max(0.0, material_cost - scrap_return + machine_cost + setup_cost + other_cost)
+
+
 PRICE_BREAK_COLUMNS = ("quantity", "bars", "material", "machine", "setup", "other", "cost_each", "price_each",
-                       "order_total")
+                       "order_total", "whole_bar_quantity", "whole_bar_price")
 
 
 TABLE_HEADS: dict[str, tuple[str, ...]] = {"price_breaks": tuple(c.replace("_", " ") for c in PRICE_BREAK_COLUMNS)}
 """The header row over each function's table, as a spreadsheet shows it."""
 
+_NO_RETURN = "chip_price=0,remnant_price=0"
 
-@cell_function(group="Cost", no_formula="its result is a table, one row for each quantity")
+
+@cell_function(
+    group="Cost",
+    no_formula="its result is a table, one row for each quantity",
+    rules=(
+        ("markup", "OR(margin=0,markup=0)", "give a margin or a markup, not both"),
+        ("bar_weight", f"OR(AND({_NO_RETURN}),bar_weight>0)", "a return needs the weights of a bar, a feed and a part"),
+        ("feed_weight", f"OR(AND({_NO_RETURN}),feed_weight>0)", "a return needs the weights of a bar, a feed and a part"),
+        ("part_weight", f"OR(AND({_NO_RETURN}),part_weight>0)", "a return needs the weights of a bar, a feed and a part"),
+        _PARTS_WEIGH_LESS,
+        ("feed_weight", f"OR(AND({_NO_RETURN}),parts_per_bar*feed_weight+trim_weight<=bar_weight*1.000000001)",
+         "the parts of one bar and its end trim must not weigh more than the bar"),
+    ),
+)
 def price_breaks(quantities: Quantities, parts_per_bar: PositiveCount, bar_cost: Money, cycle_time: PositiveSeconds,
                  bar_change_time: Seconds, setup_hours: Hours, machine_rate: Money, scrap_rate: ScrapRate = 0,
                  setup_parts: Count = 0, setup_rate: Money | None = None, other_per_part: Money = 0,
-                 other_per_order: Money = 0, minimum_charge: Money = 0, margin: Margin = 0) -> Table:
-    """Price at several quantities: rows of quantity, bars, material, machine, set-up, other, cost each, price each, total.
+                 other_per_order: Money = 0, minimum_charge: Money = 0, margin: Margin | None = None,
+                 markup: Markup | None = None, rounding: PriceRounding = "nearest 0.01", efficiency: Efficiency = 1,
+                 cuts_per_bar: Count = 0, cut_charge: Money = 0, tooling: Money = 0, chip_price: Money = 0,
+                 remnant_price: Money = 0, bar_weight: Weight = 0, feed_weight: Weight = 0, part_weight: Weight = 0,
+                 trim_weight: Weight = 0) -> Table:
+    """Price at several quantities: a row of costs, price each and order total for each.
 
     Notes
     -----
-    Machine time is the starts' cycle time and the bar changes between bars. The price each is rounded to the cent, and
-    the order total is that price times the quantity, so that both figures on a quote agree.
+    The columns are quantity, bars, material, machine, set-up, other, cost each, price each, order total, and the
+    largest quantity that the same bars give with its price each. Material is less the return for chips and remnants,
+    so that material + machine + set-up + other is the cost of the order. Each figure is that of one function:
+    `starts_for_quantity`, `bars_for_quantity`, `material_cost` of bars priced by the bar, `order_return`,
+    `machine_cost`, `setup_cost`, `other_cost`, `order_cost`, `quoted_price` of the cost each, `order_total`,
+    `whole_bar_quantity`. The order total is the rounded price each times the quantity, so that a quote agrees with itself.
 
     Examples
     --------
     >>> for row in price_breaks([100, 1000], 59, 34.8, 45, 30, 1.5, 80, margin=0.2):
-    ...     print(row[0], row[1], round(row[6], 4), row[7], row[8])
-    100 2 2.9027 3.63 363.0
-    1000 17 1.7223 2.15 2150.0
+    ...     print(row[0], row[1], round(row[6], 4), *row[7:])
+    100 2 2.9027 3.63 363.0 118 3.27
+    1000 17 1.7223 2.15 2150.0 1003 2.15
     """
+    rate = machine_rate if setup_rate is None else setup_rate
+
+    def costs(quantity: int) -> tuple[int, float, float, float, float, float]:
+        """Bars, material less return, machine, set-up, other and cost each."""
+        starts = starts_for_quantity.core(quantity, scrap_rate, setup_parts)
+        bars = bars_for_quantity.core(quantity, parts_per_bar, scrap_rate, setup_parts)
+        lines = (material_cost.core(bars, bar_cost, "bar", 0, 0, bars * cuts_per_bar, cut_charge, minimum_charge),
+                 machine_cost.core(starts, cycle_time, parts_per_bar, machine_rate, bar_change_time, efficiency),
+                 setup_cost.core(setup_hours, rate),
+                 other_cost.core(quantity, other_per_part, other_per_order, tooling))
+        back = order_return.core(starts, bars, bar_weight, feed_weight, part_weight, trim_weight, chip_price, remnant_price)
+        if broken_rules(order_cost.entry, (*lines, back)):
+            raise InputError("price_breaks", [("quantities", f"{quantity:,}: the return would be more than everything else "
+                                                             "costs")])
+        material, machine, setup, other = lines
+        return bars, material - back, machine, setup, other, order_cost.core(*lines, back) / quantity
+
     rows = []
     for quantity in _read_quantities(quantities):
-        starts = starts_for_quantity.core(quantity, scrap_rate, setup_parts)
-        bars = count_up(starts / parts_per_bar)
-        material = max(minimum_charge, bars * bar_cost)
-        machine = (starts * cycle_time + max(0, bars - 1) * bar_change_time) / 3600 * machine_rate
-        setup = setup_hours * (machine_rate if setup_rate is None else setup_rate)
-        other = quantity * other_per_part + other_per_order
-        cost_each = (material + machine + setup + other) / quantity
-        price_each = round(cost_each / (1 - margin) + 1e-9, 2)
-        rows.append((quantity, bars, material, machine, setup, other, cost_each, price_each,
-                     round(price_each * quantity, 2)))
+        *figures, cost_each = costs(quantity)
+        price = quoted_price.core(cost_each, margin, markup, rounding)
+        whole = whole_bar_quantity.core(quantity, parts_per_bar, scrap_rate, setup_parts)
+        rows.append((quantity, *figures, cost_each, price, order_total.core(quantity, price), whole,
+                     quoted_price.core(costs(whole)[-1], margin, markup, rounding)))
     return rows
 
 

@@ -7,6 +7,20 @@ from typing import Annotated, Any, Literal
 SHAPES = ("round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube")
 PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "piece")
 UNITS = ("in", "mm")
+OPERATIONS = ("turning", "facing", "cut-off", "drilling", "threading", "other")
+
+ROUNDINGS = {
+    "none": (0, False),
+    "nearest 0.0001": (10000, False),
+    "nearest 0.001": (1000, False),
+    "nearest 0.01": (100, False),
+    "up to next 0.01": (100, True),
+    "up to next 0.05": (20, True),
+    "up to next 0.1": (10, True),
+    "up to next 0.25": (4, True),
+    "up to next 1": (1, True),
+}
+"""How a price is rounded: (steps in one unit of the currency, whether always up)."""
 
 Reader = Literal["length", "weight", "density", "seconds", "hours", "surface_speed", "feed_rate", "spindle_speed",
                  "pitch", "angle", "number", "count", "fraction", "choice", "material", "text", "table"]
@@ -175,6 +189,8 @@ SpindleSpeed = Annotated[float, Kind("spindle speed", "spindle_speed", "spindle_
 PointAngle = Annotated[float, Kind("angle", "angle", "angle", 30, 180)]
 Shape = Annotated[str, Kind("shape", "choice", choices=SHAPES)]
 PricePer = Annotated[str, Kind("price basis", "choice", choices=PRICE_BASES)]
+Operation = Annotated[str, Kind("operation", "choice", choices=OPERATIONS)]
+PriceRounding = Annotated[str, Kind("rounding rule", "choice", choices=tuple(ROUNDINGS))]
 Units = Annotated[str, Kind("units", "choice", choices=UNITS)]
 Material = Annotated[str | float, Kind("a material's name or designation, or a density", "material")]
 Text = Annotated[str, Kind("text", "text")]

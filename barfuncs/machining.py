@@ -8,9 +8,11 @@ import math
 
 from barfuncs.catalogue import cell_function
 from barfuncs.kinds import (
+    Count,
     Diameter,
     FeedRate,
     Length,
+    Operation,
     Pitch,
     PointAngle,
     PositiveCount,
@@ -207,6 +209,91 @@ def threading_time(length: PositiveLength, pitch: Pitch, passes: PositiveCount, 
     7.84
     """
     return 60 * passes * (length + clearance) / (pitch * spindle_speed)
+
+
+_OTHER = 'operation="other"'
+_IS_FACE = 'operation="facing",operation="cut-off"'
+_NO_FACE = 'operation<>"facing",operation<>"cut-off"'
+# Turning, drilling and threading all are a way at a feed per revolution; a drill goes further by its point.
+_WAY = 'length+IF(operation="drilling",start_diameter/2*TAN((90-118/2)*PI()/180),0)'
+
+
+@cell_function(
+    group="Time",
+    formula=f"passes*(extra_time+IF({_OTHER},0,IF(OR({_IS_FACE}),"
+            "FACING_TIME(start_diameter,end_diameter,surface_speed,feed_rate,top_speed,units),"
+            f"TURNING_TIME({_WAY},start_diameter,surface_speed,feed_rate,top_speed,1,units))))",
+    rules=(
+        ("start_diameter", f"OR({_OTHER},start_diameter>0)", "every operation but other needs a start diameter"),
+        ("end_diameter", f"OR(AND({_NO_FACE}),start_diameter=0,end_diameter<start_diameter)",
+         "facing and cut-off end at a smaller diameter than they start"),
+        ("length", f"OR({_OTHER},{_IS_FACE},length>0)", "turning, drilling and threading need a length"),
+        ("surface_speed", f"OR({_OTHER},surface_speed>0)", "every operation but other needs a surface speed"),
+        ("feed_rate", f"OR({_OTHER},feed_rate>0)", "every operation but other needs a feed per revolution, a thread its pitch"),
+        ("feed_rate", f"OR({_OTHER},start_diameter=0,feed_rate<start_diameter)", _FEED_MESSAGE),
+        ("feed_rate", 'OR(operation<>"threading",length=0,feed_rate<=length)',
+         "the pitch can't be more than the length of the thread"),
+        ("top_speed", f"OR(AND({_NO_FACE}),top_speed>0)", "facing and cut-off need a top speed"),
+        ("extra_time", 'OR(operation<>"other",extra_time>0)', "other needs the time that it takes"),
+    ),
+)
+def operation_time(operation: Operation, start_diameter: Diameter | None = None, end_diameter: Length = 0,
+                   length: PositiveLength | None = None, surface_speed: SurfaceSpeed | None = None,
+                   feed_rate: FeedRate | None = None, top_speed: SpindleSpeed | None = None,
+                   passes: PositiveCount = 1, extra_time: Seconds = 0, units: Units = "in") -> Seconds:
+    """Seconds of one operation of a part: one row of an operation list.
+
+    Notes
+    -----
+    passes * (time of one pass + extra time). One pass is `turning_time`, `facing_time` for facing and cut-off,
+    `drilling_time` with a 118 degree point, or `threading_time` at the spindle speed of `spindle_speed`. A thread's feed
+    per revolution is its pitch, its length counts run-in and run-out. For boring, give the bore as the start diameter.
+    The top speed, where given, holds for drilling and threading too. The end diameter counts for facing and cut-off
+    only, the length for all others; "other" is the extra time alone.
+
+    Examples
+    --------
+    >>> round(operation_time("turning", 0.75, length=2, surface_speed=400, feed_rate=0.005, passes=2, extra_time=1.5), 2)
+    26.56
+    >>> round(operation_time("cut-off", "19 mm", 0, None, "90 m/min", "0.05 mm/rev", 3000, units="mm"), 2)
+    4.74
+    >>> operation_time("other", extra_time=4)
+    4.0
+    """
+    if operation == "other":
+        return float(passes * extra_time)
+    # The rules have seen to it that what the operation needs is there.
+    assert start_diameter is not None
+    assert surface_speed is not None
+    if operation in ("facing", "cut-off"):
+        cut = facing_time.core(start_diameter, end_diameter, surface_speed, feed_rate, top_speed, units)
+    elif operation == "turning":
+        cut = turning_time.core(length, start_diameter, surface_speed, feed_rate, top_speed, 1, units)
+    elif operation == "drilling":
+        reached = math.pi * start_diameter * top_speed / _speed_scale(units) if top_speed else surface_speed
+        cut = drilling_time.core(length, start_diameter, min(surface_speed, reached), feed_rate, 118, units)
+    else:
+        speed = spindle_speed.core(surface_speed, start_diameter, top_speed, units)
+        cut = threading_time.core(length, feed_rate, 1, speed, 0, units)
+    return float(passes * (extra_time + cut))
+
+
+@cell_function(group="Time", formula="cutting_time+tool_changes*tool_change_time+rapid_time+bar_feed_time")
+def cycle_time_of(cutting_time: Seconds, tool_changes: Count = 0, tool_change_time: Seconds = 0,
+                  rapid_time: Seconds = 0, bar_feed_time: Seconds = 0) -> Seconds:
+    """Cycle time of a part: its operations together, tool changes, rapid moves and the feed of the bar.
+
+    Notes
+    -----
+    The cutting time is the sum of `operation_time` over the operations that follow one another; what a second tool
+    does at the same time does not count.
+
+    Examples
+    --------
+    >>> cycle_time_of(31.5, 5, 1.5, 4, 2)
+    45.0
+    """
+    return float(cutting_time + tool_changes * tool_change_time + rapid_time + bar_feed_time)
 
 
 def _speed_scale(units: str) -> float:

@@ -31,6 +31,8 @@ _USUAL: dict[str, tuple[float, float]] = {
     "grip_length": (0.5, 200), "standoff": (0.05, 50), "size": (0.06, 100), "thickness": (0.01, 60),
     "feed": (0.1, 300), "stickout": (0.05, 200), "quantity": (1, 50_000), "starts": (1, 60_000), "parts": (1, 60_000),
     "parts_per_bar": (1, 900), "bars": (1, 800), "bars_loaded": (1, 60), "setup_parts": (1, 40), "cuts": (1, 500),
+    "passes": (1, 12), "tool_changes": (1, 20), "feed_weight": (0.01, 5), "part_weight": (0.01, 4), "trim_weight": (0.01, 2),
+    "start_diameter": (0.05, 100), "end_diameter": (0.01, 90),
 }
 _USUAL_BY_READER: dict[str, tuple[float, float]] = {
     "length": (0.01, 5000), "weight": (0.01, 4000), "density": (0.05, 22), "seconds": (0.5, 2500), "hours": (0.1, 200),
@@ -125,11 +127,23 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
         share = rng.choice((0.0, 1.0, rng.random()))
         found["parts_weight"] = whole * share
         found["remnant_weight"] = whole * (1 - share) * rng.choice((0.0, 1.0, rng.random()))
-    if "feed_rate" in found:
+    if "operation" in found:
+        _fit_operation(found, rng)
+    elif "feed_rate" in found:
         widest = "outer_diameter" if "outer_diameter" in found else "diameter"
         found[widest] = max(found[widest], 2 * found["feed_rate"])
         if "inner_diameter" in found:
             found["inner_diameter"] = found[widest] * rng.choice((0.0, 0.5, 0.999, rng.uniform(0, 0.99)))
+    if "trim_weight" in found:
+        found["part_weight"] = min(found["part_weight"], found["feed_weight"])
+        whole = found["starts"] * found["feed_weight"] + found["bars"] * (found["trim_weight"] or 0)
+        found["bars"] = max(found["bars"], 1)
+        found["bar_weight"] = min(whole / found["bars"] * rng.choice((1.0, 1.5, rng.uniform(1, 20))), 1e9)
+    if "markup" in found and "margin" in found and rng.random() < 0.9:
+        found[rng.choice(("margin", "markup"))] = rng.choice((None, 0))
+    if "scrap_return" in found and found["scrap_return"] is not None:
+        costs = sum(found[name] or 0 for name in ("material_cost", "machine_cost", "setup_cost", "other_cost"))
+        found["scrap_return"] = min(costs * rng.choice((0.0, 1.0, rng.random())), 1e9)
     # Exact fits in tenths and thousandths, where floating point is a hair off the whole count.
     if rng.random() < 0.4:
         digits, count = rng.randint(1, 3), rng.randint(0, 400)
@@ -147,6 +161,19 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
         elif "scrap_rate" in found and "quantity" in found:
             found["scrap_rate"] = round(rng.uniform(0, 0.5), 2)
             found["quantity"] = max(round(count * (1 - found["scrap_rate"])), 1)
+
+
+def _fit_operation(found: dict[str, Any], rng: random.Random) -> None:
+    """What the operation needs, each diameter and pitch within the cut. Sometimes one is left blank all the same."""
+    for name, value in (("start_diameter", 20.0), ("length", 12.5), ("surface_speed", 150.0), ("feed_rate", 0.01),
+                        ("top_speed", 3000.0), ("extra_time", 2.5)):
+        if found[name] is None and rng.random() < 0.9:
+            found[name] = value
+    if found["start_diameter"] and found["feed_rate"]:
+        found["start_diameter"] = max(found["start_diameter"], 2 * found["feed_rate"])
+        found["end_diameter"] = found["start_diameter"] * rng.choice((0.0, 0.5, 0.999, rng.uniform(0, 0.99)))
+    if found["length"] and found["feed_rate"]:
+        found["length"] = max(found["length"], found["feed_rate"])
 
 
 def good_cases(entry: Entry, rng: random.Random, count: int) -> list[Case]:
@@ -248,6 +275,10 @@ def scale(case: Case) -> float:
             return float(named["bar_length"])
         case "margin_of":
             return max(1.0, named["cost"] / named["price"])
+        case "order_return":
+            return float(named["bars"] * named["bar_weight"] * max(named["chip_price"] or 0, named["remnant_price"] or 0))
+        case "order_cost":
+            return float(sum(value or 0 for value in case.values))
         case "scrap_return":
             return float(named["bars"] * named["bar_weight"] * max(named["chip_price"] or 0, named["remnant_price"] or 0))
     return 0.0

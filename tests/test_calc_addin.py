@@ -185,6 +185,19 @@ def _fit(entry: Entry, values: list[Any]) -> None:
             values[named[name]] = value
 
 
+    if "trim_weight" in named:
+        for name, value in (("starts", 1000.0), ("bars", 20.0), ("parts_per_bar", 59.0), ("bar_weight", 31.5),
+                            ("feed_weight", 0.5), ("part_weight", 0.3), ("trim_weight", 0.25)):
+            if name in named:
+                values[named[name]] = value
+    if {"margin", "markup"} <= set(named):
+        values[named["markup"]] = None
+    if "operation" in named:
+        for name, value in (("start_diameter", 0.75), ("end_diameter", 0.25), ("length", 1.5), ("feed_rate", 0.006),
+                            ("surface_speed", 400.0), ("top_speed", 4000.0), ("extra_time", 1.5)):
+            values[named[name]] = value
+
+
 def argument_sets(entry: Entry, count: int, seed: str) -> list[list[Any]]:
     rng = random.Random(f"{entry.name} {seed}")
     sets = []

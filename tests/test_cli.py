@@ -56,6 +56,18 @@ def test_calc(arguments, printed):
     assert printed in done.stdout
 
 
+def test_price_breaks_are_a_table_with_whole_lines():
+    done = run("calc", "price_breaks", "100,1000,25000", "59", "34.8", "45", "30", "1.5", "80", "markup=25%",
+               "rounding=nearest 0.0001")
+    lines = done.stdout.splitlines()
+    assert lines[2].split() == ["quantity", "bars", "material", "machine", "setup", "other", "each", "each", "total",
+                                "quantity", "price"]
+    assert lines[3].split() == ["100", "2", "69.60", "100.67", "120.00", "0.00", "2.9027", "3.6283", "362.83", "118", "3.2655"]
+    assert lines[5].split()[8] == "50,197.50"
+    assert len(lines) == 6
+    assert max(map(len, lines)) <= 96
+
+
 @pytest.mark.parametrize(("arguments", "said"), [
     (["calc", "parts_per_bar", "12 ft", "0", "x"], "part_length"),
     (["calc", "part_per_bar", "1"], "did you mean 'parts_per_bar'"),

@@ -407,6 +407,14 @@ def some_value(rng: random.Random, entry: Entry, a: Argument) -> Any:
     return Decimal(str(value)) if sort > 0.95 else value
 
 
+def fit(rng: random.Random, entry: Entry, values: list[Any]) -> None:
+    """Leave most of a table's many optional arguments out, since it is refused where any one of them is bad."""
+    if entry.result.reader == "table":
+        for n, a in enumerate(entry.arguments):
+            if not a.required and rng.random() < 0.8:
+                values[n] = MISSING
+
+
 def as_python(value: Any, nice: bool) -> Any:
     """The value for the Python call; `nice` for messages: 2, where a sheet has nothing but 2.0."""
     if isinstance(value, list):
@@ -466,6 +474,7 @@ def test_agrees_with_python(host, name):
         values = [[some_value(rng, entry, Argument("quantities", find("fed_length").arguments[0].kind, "", 1))
                    for _ in range(rng.randint(2, 4))] if a.kind.reader == "table" else some_value(rng, entry, a)
                   for a in entry.arguments]
+        fit(rng, entry, values)
         result = host.call(entry.cell_name, *[as_excel(rng, v) for v in values])
         expected = wanted(entry, values)
         assert result == expected, values

@@ -363,7 +363,7 @@ def test_price_breaks_close(quantities, per_bar, bar_cost, cycle, change, setup_
     rows = bf.price_breaks(quantities, per_bar, bar_cost, cycle, change, setup_hours, rate, float(scrap), setup,
                            margin=margin)
     assert [row[0] for row in rows] == quantities
-    for quantity, bars, material, machine, setup_cost, other, cost_each, price_each, total in rows:
+    for quantity, bars, material, machine, setup_cost, other, cost_each, price_each, total, *_ in rows:
         assert bars == bf.bars_for_quantity(quantity, per_bar, float(scrap), setup)
         assert material == pytest.approx(bars * bar_cost)
         starts = bf.starts_for_quantity(quantity, float(scrap), setup)
@@ -563,9 +563,25 @@ GOOD = {
     "price_at_margin": {"cost": 75, "margin": 0.25},
     "price_at_markup": {"cost": 100, "markup": 0.25},
     "margin_of": {"price": 100, "cost": 75},
+    "rounded_price": {"price": 2.675, "rounding": "up to next 0.05"},
+    "quoted_price": {"cost": 75, "margin": 0.25, "markup": None, "rounding": "up to next 0.05"},
+    "order_total": {"quantity": 100, "price": 3.63},
+    "machine_cost": {"starts": 1036, "cycle_time": 45, "parts_per_bar": 59, "machine_rate": 80, "bar_change_time": 30,
+                     "efficiency": 0.9},
+    "setup_cost": {"setup_hours": 1.5, "setup_rate": 70},
+    "other_cost": {"quantity": 100, "other_per_part": 0.1, "other_per_order": 20, "tooling": 150},
+    "order_return": {"starts": 1036, "bars": 18, "bar_weight": 14.5, "feed_weight": 0.239, "part_weight": 0.16,
+                     "trim_weight": 0.01, "chip_price": 0.3, "remnant_price": 0.45},
+    "order_cost": {"material_cost": 626.4, "machine_cost": 1047.33, "setup_cost": 105, "other_cost": 30, "scrap_return": 30.58},
     "price_breaks": {"quantities": [100, 1000], "parts_per_bar": 59, "bar_cost": 34.8, "cycle_time": 45,
                      "bar_change_time": 30, "setup_hours": 1.5, "machine_rate": 80, "scrap_rate": 0.03, "setup_parts": 5,
-                     "setup_rate": 70, "other_per_part": 0.1, "other_per_order": 20, "minimum_charge": 50, "margin": 0.2},
+                     "setup_rate": 70, "other_per_part": 0.1, "other_per_order": 20, "minimum_charge": 50, "margin": 0.2,
+                     "markup": None, "rounding": "up to next 0.05", "efficiency": 0.9, "cuts_per_bar": 1, "cut_charge": 2,
+                     "tooling": 60, "chip_price": 0.3, "remnant_price": 0.45, "bar_weight": 14.5, "feed_weight": 0.239,
+                     "part_weight": 0.16, "trim_weight": 0.01},
+    "operation_time": {"operation": "facing", "start_diameter": 0.75, "end_diameter": 0.25, "length": 2, "surface_speed": 400,
+                       "feed_rate": 0.006, "top_speed": 5000, "passes": 2, "extra_time": 1.5, "units": "in"},
+    "cycle_time_of": {"cutting_time": 31.5, "tool_changes": 5, "tool_change_time": 1.5, "rapid_time": 4, "bar_feed_time": 2},
     "stickout_ratio": {"stickout": 2.625, "size": 0.75},
     "spindle_speed": {"surface_speed": 400, "diameter": 0.75, "top_speed": 5000, "units": "in"},
     "turning_time": {"length": 2, "diameter": 0.75, "surface_speed": 400, "feed_rate": 0.006, "top_speed": 5000, "passes": 2,
