@@ -134,6 +134,8 @@ _UNIT_FORMULAS = {
     "length": '=IF(units="mm","mm","in")',
     "area": '=IF(units="mm","mm2","in2")',
     "weight": '=IF(units="mm","kg","lb")',
+    "surface_speed": '=IF(units="mm","m/min","ft/min")',
+    "feed_rate": '=IF(units="mm","mm/rev","in/rev")',
     "weight_per_length": '=IF(units="mm","kg/m","lb/ft")',
     "density": '=IF(units="mm","g/cm3","lb/in3")',
     "per_weight": '=IF(units="mm","per kg","per lb")',
@@ -150,6 +152,15 @@ def unit_text(key: str) -> str:
 def length_text(x: str) -> str:
     """Cell expression: a length with its unit."""
     return f"ROUND({x},3)&{UNIT_SUFFIX}"
+
+
+def put_framed(book: Workbook, sheet: Worksheet, item: Input, ref: str) -> None:
+    """The framed cell of an input alone."""
+    layout.style_input(sheet, ref, item.number)
+    sheet[ref].value = item.default
+    source = "material_names" if item.kind.reader == "material" else None
+    layout.validate(sheet, ref, item.kind, item.label, item.help, source)
+    layout.name_cell(book, item.name, sheet, ref)
 
 
 class Form:
@@ -190,10 +201,10 @@ class Form:
             found = found.replace(f"ISBLANK({self._cells[name]})", self.inputs[name].is_blank)
         return found
 
-    def problems(self, density: str) -> str:
-        """Cell expression: the labels of all inputs that are missing or out of their limits. `density` is the name of
-        the cell that looks the material up."""
-        pieces = []
+    def problems(self, *more: tuple[str, str]) -> str:
+        """Cell expression: the labels of all inputs that are missing or out of their limits, and of what else is missing:
+        (condition, label)."""
+        pieces, density = [], f"{self.prefix}density"
         for item in self.inputs.values():
             label = f'"{item.label.lower()}, "'
             if item.kind.reader == "text":
@@ -205,6 +216,7 @@ class Form:
                 pieces.append(f'IF(AND(NOT({item.is_blank}),ISERROR({item.used})),{label},"")')
             else:
                 pieces.append(f'IF(ISERROR({item.used}),{label},"")')
+        pieces += [f'IF({self.expression(condition)},"{label}, ","")' for condition, label in more]
         return "&".join(pieces)
 
     def not_known(self, names: Iterable[str]) -> str:
@@ -221,22 +233,35 @@ class Form:
         """Label, framed cell and unit, side by side."""
         item, (label, value, unit) = self.inputs[name], columns
         layout.put(sheet, f"{label}{row}", item.label + (" *" if item.needed else ""))
-        layout.style_input(sheet, f"{value}{row}", item.number)
-        sheet[f"{value}{row}"].value = item.default
+        put_framed(book, sheet, item, f"{value}{row}")
         layout.put(sheet, f"{unit}{row}", unit_text(item.unit) if item.unit else None, color=layout.SOFT, size=9, indent=1)
-        source = "material_names" if item.kind.reader == "material" else None
-        layout.validate(sheet, f"{value}{row}", item.kind, item.label, item.help, source)
-        layout.name_cell(book, item.name, sheet, f"{value}{row}")
 
     def put_answer(self, book: Workbook, sheet: Worksheet, name: str, columns: Sequence[str], row: int) -> None:
         """Label, calculated cell and unit, side by side."""
         answer, (label, value, unit) = self.answers[name], columns
         layout.put(sheet, f"{label}{row}", answer.label)
-        layout.style_answer(sheet, f"{value}{row}", answer.number)
-        sheet[f"{value}{row}"].value = "=" + self.formula(answer)
+        self.put_value(book, sheet, name, f"{value}{row}")
         layout.put(sheet, f"{unit}{row}", unit_text(answer.unit) if answer.unit else None, color=layout.SOFT, size=9,
                    indent=1)
-        layout.name_cell(book, self.prefix + name, sheet, f"{value}{row}")
+
+    def put_value(self, book: Workbook, sheet: Worksheet, name: str, ref: str, bold: bool = False) -> None:
+        """The calculated cell alone."""
+        answer = self.answers[name]
+        layout.style_answer(sheet, ref, answer.number, bold)
+        sheet[ref].value = "=" + self.formula(answer)
+        layout.name_cell(book, self.prefix + name, sheet, ref)
+
+    def put_status(self, book: Workbook, sheet: Worksheet, ref: str, subject: str) -> None:
+        """One line that says whether `subject` is complete, and what is missing where it is not."""
+        problems, unknown, words = (f"{self.prefix}{n}" for n in ("problems", "not_known", "check_words"))
+        status = (f'=IF({problems}<>"","{STOP}  Fill in or correct: "&LEFT({problems},LEN({problems})-2)&".",'
+                  f'IF(COUNTIF({words},"{STOP}")>0,"{STOP}  See the checks below.",'
+                  f'IF({unknown}<>"","{STOP}  These can\'t be worked out from the inputs: "'
+                  f'&LEFT({unknown},LEN({unknown})-2)&".",'
+                  f'IF(COUNTIF({words},"{LOOK}")>0,"{LOOK}  The {subject} is complete. See the checks below.",'
+                  f'"{OK}  The {subject} is complete, and every check is passed."))))')
+        layout.put(sheet, ref, status, bold=True, wrap=True)
+        layout.name_cell(book, f"{self.prefix}status", sheet, ref)
 
     def put_used(self, book: Workbook, sheet: Worksheet, columns: Sequence[str], row: int) -> int:
         """The inputs as they count, one below the other; the row after the last."""

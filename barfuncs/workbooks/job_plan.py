@@ -266,16 +266,9 @@ def _plan_sheet(book: Workbook) -> None:
                color=layout.SOFT, size=9)
     layout.put(sheet, "F1", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True)
     layout.put(sheet, "F2", '=IF(customer="","",customer)', color=layout.SOFT)
-    status = (f'=IF(plan_problems<>"","{STOP}  Fill in or correct: "&LEFT(plan_problems,LEN(plan_problems)-2)&".",'
-              f'IF(COUNTIF(plan_check_words,"{STOP}")>0,"{STOP}  See the checks below.",'
-              f'IF(plan_not_known<>"","{STOP}  These can\'t be worked out from the inputs: "'
-              '&LEFT(plan_not_known,LEN(plan_not_known)-2)&".",'
-              f'IF(COUNTIF(plan_check_words,"{LOOK}")>0,"{LOOK}  The plan is complete. See the checks below.",'
-              f'"{OK}  The plan is complete, and every check is passed."))))')
-    layout.put(sheet, "B3", status, bold=True, wrap=True)
+    FORM.put_status(book, sheet, "B3", "plan")
     sheet.merge_cells("B3:H3")
     sheet.row_dimensions[3].height = 30
-    layout.name_cell(book, "plan_status", sheet, "B3")
     layout.put(sheet, "B4", "=" + _headline(), size=12, bold=True, color=layout.ACCENT)
     sheet.merge_cells("B4:H4")
     sheet.row_dimensions[4].height = 24
@@ -446,7 +439,7 @@ def _notes_sheet(book: Workbook) -> None:
     line = row + 1 + len(_STEPS)
     extra = (
         ("own_problems", "rows of your own materials that can't be used", OWN_PROBLEMS),
-        ("problems", "inputs to fill in or correct", FORM.problems("plan_density")),
+        ("problems", "inputs to fill in or correct", FORM.problems()),
         ("not_known", "answers that can't be worked out",
          f'IF(plan_problems="",{FORM.not_known(a.name for group in ANSWERS.values() for a in group)},"")'),
     )

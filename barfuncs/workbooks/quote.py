@@ -1,0 +1,647 @@
+"""Template quote: cycle time from an operation list, cost build-up at six quantities, what-ifs, a page for the customer."""
+
+import functools
+import io
+
+from openpyxl import Workbook
+from openpyxl.chart import Reference, ScatterChart, Series
+from openpyxl.chart.marker import Marker
+from openpyxl.styles import Alignment, Border, Font, Side
+from openpyxl.workbook.defined_name import DefinedName
+from openpyxl.worksheet.worksheet import Worksheet
+
+from barfuncs import kinds
+from barfuncs.catalogue import CATALOGUE
+from barfuncs.glossary import ARGUMENTS
+from barfuncs.workbooks import layout
+from barfuncs.workbooks.bar_order import (
+    BAR,
+    BAR_WEIGHT,
+    DENSITY,
+    JOB,
+    LATHE,
+    MATERIAL_CAUTION,
+    MATERIAL_ROW,
+    PART,
+    PRICE,
+    SECTION_AREA,
+    SECTION_WEIGHT,
+    WEIGHT_PER_LENGTH,
+    YIELD,
+)
+from barfuncs.workbooks.form import (
+    LOOK,
+    NOTE,
+    OK,
+    STOP,
+    Answer,
+    Check,
+    Form,
+    Input,
+    length_text,
+    make_input,
+    put_framed,
+    unit_text,
+)
+from barfuncs.workbooks.materials_sheet import OWN_PROBLEMS, materials_sheet
+from barfuncs.workbooks.package import pack, read_parts
+
+BREAKS = range(1, 7)
+OPERATIONS = range(1, 13)
+OPERATION_COLUMNS = {"operation": "Operation", "start_diameter": "Start dia.", "end_diameter": "End dia.", "length": "Length",
+                     "surface_speed": "Surface speed", "feed_rate": "Feed per rev.", "top_speed": "Top speed",
+                     "passes": "Passes", "extra_time": "Extra time"}
+
+INPUTS: dict[str, tuple[Input, ...]] = {
+    "Job": (
+        *JOB,
+        make_input("drawing", "Drawing number", kinds.Text, help_text="number of the drawing that the quote is for"),
+        make_input("revision", "Revision", kinds.Text, help_text="revision of that drawing"),
+    ),
+    "Bar": tuple(i for i in BAR if i.name != "longest_bar"),
+    "Part": (
+        *PART,
+        make_input("scrap_rate", "Scrap rate", kinds.ScrapRate, 0),
+        make_input("setup_parts", "Set-up pieces", kinds.Count, 0, unit="parts"),
+    ),
+    "Lathe": (
+        *(i for i in LATHE if i.name != "feeder_bars"),
+        make_input("setup_rate", "Set-up rate", kinds.Money, unit="per_hour",
+                   help_text="the shop's rate for setting, per hour; left blank, the machine rate"),
+    ),
+    "Material price": PRICE,
+    "Other costs and price": (
+        make_input("other_per_part", "Other, each good part", kinds.Money, 0, unit="each"),
+        make_input("other_per_order", "Other, the order", kinds.Money, 0, unit="order"),
+        make_input("tooling", "Tooling of this order", kinds.Money, 0, unit="order"),
+        make_input("margin", "Margin (share of the price)", kinds.Margin, blank=0,
+                   help_text="profit as a share of the price; give this or the markup"),
+        make_input("markup", "Markup (share of the cost)", kinds.Markup, blank=0,
+                   help_text="profit as a share of the cost; give this or the margin"),
+        make_input("rounding", "Rounding of the price each", kinds.PriceRounding, "nearest 0.01"),
+    ),
+}
+QUANTITIES = tuple(make_input(f"quantity_{n}", f"Quantity {n}", kinds.PositiveCount, needed=n == 1, unit="parts",
+                              help_text="good parts to quote") for n in BREAKS)
+WHAT_IF = make_input("what_if_quantity", "Quantity for the what-ifs", kinds.PositiveCount, unit="parts",
+                     help_text="left blank, the first quantity")
+CYCLE_INPUTS = (
+    make_input("tool_changes", "Tool changes", kinds.Count, 0, unit="each"),
+    make_input("tool_change_time", "Time of a tool change", kinds.Seconds, 0),
+    make_input("rapid_time", "Rapid moves, all together", kinds.Seconds, 0),
+    make_input("bar_feed_time", "Bar feed", kinds.Seconds, 0),
+)
+_OPERATION_KINDS = (kinds.Operation, kinds.Diameter, kinds.Length, kinds.PositiveLength, kinds.SurfaceSpeed, kinds.FeedRate,
+                    kinds.SpindleSpeed, kinds.PositiveCount, kinds.Seconds)
+# Tested by the formula of their row, since what an operation needs depends on what it is.
+OPERATION_INPUTS = tuple(
+    make_input(f"op_{n}_{name}", f"Operation {n}, {head.lower()}", alias, help_text=ARGUMENTS[name])
+    for n in OPERATIONS for (name, head), alias in zip(OPERATION_COLUMNS.items(), _OPERATION_KINDS, strict=True))
+OPERATION_NOTES = tuple(make_input(f"op_{n}_note", f"Operation {n}, what", kinds.Text, help_text="what is done, in words")
+                        for n in OPERATIONS)
+
+LETTER: tuple[Input, ...] = (
+    make_input("seller", "Your company", kinds.Text, help_text="your company, as it stands on the customer's page"),
+    make_input("seller_address", "Address", kinds.Text, help_text="your address, in one line"),
+    make_input("seller_contact", "Contact", kinds.Text, help_text="who to ask: name, telephone, mail"),
+    make_input("attention", "For the attention of", kinds.Text, help_text="the customer's person"),
+    make_input("quote_number", "Quote number", kinds.Text, help_text="your number of this quote"),
+    make_input("quote_date", "Date", kinds.Text, help_text="date of this quote"),
+    make_input("valid_until", "Valid until", kinds.Text, help_text="the day on which the prices lapse"),
+    make_input("currency", "Currency", kinds.Text, "$", help_text="symbol or letters of the currency"),
+    make_input("part_description", "Part", kinds.Text, help_text="what the part is called"),
+    make_input("material_line", "Material", kinds.Text, help_text="left blank, material, shape and size of the bar"),
+    make_input("certificate_line", "Certificates", kinds.Text, "Material certificate on request",
+               help_text="what comes along: material certificate, inspection report"),
+    make_input("delivery", "Delivery", kinds.Text, help_text="when and how you deliver"),
+    make_input("terms", "Terms", kinds.Text, "Net 30 days. Prices without tax.",
+               help_text="terms of payment and delivery"),
+    make_input("remark", "Remark", kinds.Text, help_text="anything else that the customer should read"),
+)
+
+
+def _chain(tag: str, quantity: str, of: str, **other: str) -> tuple[Answer, ...]:
+    """The cost build-up of one quantity. `other` says which cells stand for arguments that this one changes."""
+
+    def a(name: str, label: str, number: str, unit: str = "", formula: str = "", calls: str = "", **refs: str) -> Answer:
+        return Answer(f"{name}_{tag}", f"{label} {of}", number, unit, formula, calls,
+                      tuple({"quantity": quantity, "cycle_time": "cycle", **other, **refs}.items()))
+
+    def mine(*names: str) -> dict[str, str]:
+        return {name: f"{name}_{tag}" for name in names}
+
+    lines = mine("material_cost", "scrap_return", "machine_cost", "setup_cost", "other_cost")
+    return (
+        a("starts", "Parts to start", "count", "parts", calls="starts_for_quantity"),
+        a("bars", "Bars", "count", "bars", calls="bars_for_quantity"),
+        a("cuts", "Saw cuts", "count", formula=f"bars_{tag}*cuts_per_bar"),
+        a("material_cost", "Material", "money", "order", calls="material_cost", **mine("bars", "cuts")),
+        a("scrap_return", "Return for chips and remnants", "money", "order", calls="order_return", **mine("starts", "bars"),
+          part_weight="each_weight"),
+        a("machine_cost", "Lathe, run", "money", "order", calls="machine_cost", **mine("starts")),
+        a("setup_cost", "Set-up", "money", "order", calls="setup_cost", setup_rate="setting_rate"),
+        a("other_cost", "Other and tooling", "money", "order", calls="other_cost"),
+        a("order_cost", "Cost", "money", "order", calls="order_cost", **lines),
+        a("cost_each", "Cost each", "money_each", "each", formula=f"order_cost_{tag}/{quantity}"),
+    )
+
+
+def _priced(tag: str, quantity: str, of: str) -> tuple[Answer, ...]:
+    return (
+        *_chain(tag, quantity, of),
+        Answer(f"price_{tag}", f"Price each {of}", "price", "each", calls="quoted_price",
+               refs=(("cost", f"cost_each_{tag}"),), needs=quantity if quantity.startswith("quantity") else ""),
+        Answer(f"total_{tag}", f"Order total {of}", "money", "order", calls="order_total",
+               refs=(("quantity", quantity), ("price", f"price_{tag}"))),
+    )
+
+
+def _break(n: int) -> tuple[Answer, ...]:
+    quantity, of = f"quantity_{n}", f"at quantity {n}"
+    return (
+        *_priced(str(n), quantity, of),
+        Answer(f"whole_{n}", f"Good parts from the same bars {of}", "count", "parts", calls="whole_bar_quantity",
+               refs=(("quantity", quantity),)),
+        Answer(f"margin_{n}", f"Margin left {of}", "percent", "", calls="margin_of",
+               refs=(("price", f"price_{n}"), ("cost", f"cost_each_{n}"))),
+    )
+
+
+WHAT_IFS: dict[str, tuple[str, dict[str, str]]] = {
+    "now": ("As it is", {}),
+    "cycle": ("Cycle 1 second longer", {"cycle_time": "cycle_longer"}),
+    "scrap": ("1 % more scrap", {"scrap_rate": "scrap_more"}),
+    "price": ("Material 10 % dearer", {"price": "price_more"}),
+    "longer": ("Bar one feed longer: one more part", {"bar_length": "bar_longer", "bar_weight": "weight_longer",
+                                                      "parts_per_bar": "parts_longer"}),
+    "shorter": ("Bar one feed shorter: one part less", {"bar_length": "bar_shorter", "bar_weight": "weight_shorter",
+                                                        "parts_per_bar": "parts_shorter"}),
+    "bar": ("One bar more used up", {}),
+}
+
+
+def _other_bar(tag: str, sign: str) -> tuple[Answer, ...]:
+    return (
+        Answer(f"bar_{tag}", f"bar {tag} by a feed", "length", "length", formula=f"bar_length{sign}feed"),
+        Answer(f"weight_{tag}", f"weight of a bar {tag} by a feed", "weight", "weight", formula=f"section_weight*bar_{tag}"),
+        Answer(f"parts_{tag}", f"parts of a bar {tag} by a feed", "count", "parts", calls="parts_per_bar",
+               refs=(("bar_length", f"bar_{tag}"),)),
+    )
+
+
+def _what_if(tag: str) -> tuple[Answer, ...]:
+    label, other = WHAT_IFS[tag]
+    chain = _chain(f"if_{tag}", "what_if", f"if {label[0].lower()}{label[1:]}", **other)
+    if tag == "bar":
+        chain = tuple(Answer(a.name, a.label, a.number, a.unit, "bars_if_now+1") if a.name == "bars_if_bar" else a
+                      for a in chain)
+    return (
+        *chain,
+        Answer(f"price_if_{tag}", label, "money_each", "each", formula=f"cost_each_if_{tag}/(1-margin)*(1+markup)"),
+        Answer(f"change_{tag}", f"Change: {label}", "money_each", "each", formula=f"price_if_{tag}-price_if_now"),
+        Answer(f"change_share_{tag}", f"Change in %: {label}", "percent", "", formula=f"change_{tag}/price_if_now"),
+    )
+
+
+def _operation_time(n: int) -> Answer:
+    cells = {name: f"op_{n}_{name}" for name in OPERATION_COLUMNS}
+    others = ",".join(f"op_{n}_{name}" for name in list(OPERATION_COLUMNS)[1:])
+    time = CATALOGUE["operation_time"].cell_formula({**cells, "units": "use_units"}, known={"use_units": _UNITS_KIND})
+    return Answer(f"op_{n}_time", f"Operation {n}", "general", "seconds",
+                  f"IF(ISBLANK(op_{n}_operation),IF(COUNTA({others})=0,0,NA()),{time})")
+
+
+_UNITS_KIND = next(i.kind for i in BAR if i.name == "units")
+CYCLE = (
+    Answer("cutting_time", "Operations", "rate", "seconds", formula="+".join(f"op_{n}_time" for n in OPERATIONS)),
+    Answer("listed_cycle", "Cycle time from the operation list", "rate", "seconds",
+           formula="IF(cutting_time>0,CYCLE_TIME_OF(cutting_time,tool_changes,tool_change_time,rapid_time,bar_feed_time),NA())"),
+    Answer("cycle", "Cycle time that counts", "rate", "seconds", formula="IF(ISBLANK(cycle_time),listed_cycle,cycle_time)"),
+)
+STEPS = (
+    MATERIAL_ROW,
+    MATERIAL_CAUTION,
+    DENSITY,
+    SECTION_AREA,
+    SECTION_WEIGHT,
+    Answer("each_weight", "weight of a finished part", "weight_per_length", "weight",
+           formula="IF(ISBLANK(part_weight),section_weight*part_length,"
+                   "IF(part_weight<=section_weight*part_length,part_weight,NA()))"),
+    Answer("feed_weight", "weight of what one part uses of the bar", "weight_per_length", "weight",
+           formula="section_weight*feed"),
+    Answer("trim_weight", "weight of one end trim", "weight_per_length", "weight", formula="section_weight*end_trim"),
+    Answer("setting_rate", "rate for setting", "money", "per_hour", formula="IF(ISBLANK(setup_rate),machine_rate,setup_rate)"),
+    Answer("what_if", "quantity for the what-ifs", "count", "parts",
+           formula="IF(ISBLANK(what_if_quantity),quantity_1,what_if_quantity)"),
+    Answer("cycle_longer", "cycle time and 1 second", "rate", "seconds", formula="cycle+1"),
+    Answer("scrap_more", "scrap rate and 1 %", "percent", "", formula="scrap_rate+0.01"),
+    Answer("price_more", "price of the material and 10 %", "money_each", "price_per", formula="price*1.1"),
+    *_other_bar("longer", "+"),
+    *_other_bar("shorter", "-"),
+)
+BREAK_ANSWERS = {n: _break(n) for n in BREAKS}
+# The same bars, used up: what a part would cost if all of them were ordered.
+WHOLE_ANSWERS = {n: _priced(f"whole_{n}", f"whole_{n}", f"for all parts of the bars at quantity {n}") for n in BREAKS}
+DEARER = (
+    *(Answer(f"dearer_{n}", f"smaller quantities that cost less each than quantity {n}", "count", formula="+".join(
+        f"IFERROR((quantity_{m}<quantity_{n})*(cost_each_{m}<cost_each_{n}*(1-1E-9)),0)" for m in BREAKS if m != n)) for n in BREAKS),
+    Answer("dearer", "pairs of quantities of which the larger costs more each", "count",
+           formula="+".join(f"dearer_{n}" for n in BREAKS)),
+)
+WHAT_IF_ANSWERS = {tag: _what_if(tag) for tag in WHAT_IFS}
+COSTING = {"Bar": (*YIELD, WEIGHT_PER_LENGTH, BAR_WEIGHT), "Cycle time": CYCLE}
+
+FORM = Form("quote_", (i for group in (*INPUTS.values(), QUANTITIES, (WHAT_IF,), CYCLE_INPUTS, LETTER) for i in group),
+            (a for group in (*COSTING.values(), STEPS, (_operation_time(n) for n in OPERATIONS), *BREAK_ANSWERS.values(),
+                             *WHOLE_ANSWERS.values(), *WHAT_IF_ANSWERS.values(), DEARER) for a in group))
+ALL_INPUTS: dict[str, Input] = {**FORM.inputs, **{i.name: i for i in (*OPERATION_INPUTS, *OPERATION_NOTES)}}
+
+
+CHECKS = (
+    Check("Whole parts", (
+        ("parts_per_bar=0", STOP, '"No whole part fits this bar. Shortest remnant, end trim and one feed need "'
+                                  f'&{length_text("min_remnant+end_trim+feed")}&"."'),
+        ("TRUE", OK, '"One bar gives "&parts_per_bar&" whole parts."'),
+    )),
+    Check("Section", (
+        ("ISERROR(weight_per_length)", STOP,
+         '"Shape, size and thickness do not go together: a flat or a tube needs a thickness (a wall thinner than half '
+         'the size), a solid bar none."'),
+        ("TRUE", OK, '"Shape, size and thickness go together."'),
+    ), long=True),
+    Check("Feeder", (
+        ("ISBLANK(longest_feeder_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
+        ("bar_length>longest_feeder_bar*(1+1E-9)", STOP,
+         f'"The bar is longer than the feeder takes by "&{length_text("bar_length-longest_feeder_bar")}&": price blanks."'),
+        ("TRUE", OK, '"The feeder takes this bar."'),
+    )),
+    Check("Part weight", (
+        ("AND(NOT(ISBLANK(part_weight)),part_weight>section_weight*part_length)", STOP,
+         '"A finished part can\'t weigh more than the bar over its length."'),
+        ("ISBLANK(part_weight)", NOTE, '"Not filled in: the return for chips is reckoned with parts as heavy as the bar over '
+                                       'their length, so it is on the low side."'),
+        ("TRUE", OK, '"A finished part weighs no more than the bar over its length."'),
+    ), long=True),
+    Check("Cycle time", (
+        ("AND(NOT(ISBLANK(cycle_time)),ISNUMBER(listed_cycle))", LOOK,
+         '"The cycle time that is filled in counts, "&ROUND(cycle_time,1)&" s; the operation list gives "'
+         '&ROUND(listed_cycle,1)&" s."'),
+        ("TRUE", OK, '"A part takes "&ROUND(cycle,1)&" s."'),
+    )),
+    Check("Price", (
+        ("AND(margin>0,markup>0)", STOP, '"Give a margin or a markup, not both."'),
+        ("margin+markup=0", LOOK, '"Neither margin nor markup: the price is the cost."'),
+        ("TRUE", OK, 'IF(margin>0,"The margin is a share of the price.","The markup is a share of the cost.")'),
+    )),
+    Check("Larger quantities", (
+        ("dearer>0", LOOK, '"A larger quantity costs more each than a smaller one, because whole bars are bought and '
+                                 'little of the last one is used: see the sheet Prices."'),
+        ("TRUE", OK, '"No larger quantity costs more each than a smaller one."'),
+    ), long=True),
+    Check("Material", (
+        ("quote_own_problems>0", STOP, '"Sheet Materials: a row of your own can\'t be used, see the mark beside it."'),
+        ('material_caution<>""', LOOK, "material_caution"),
+        ("TRUE", OK, '"No caution in the materials table. Ask for the safety data sheet."'),
+    ), long=True),
+)
+_MORE_PROBLEMS = (
+    ("ISERROR(cutting_time)", "operation list"),
+    ("AND(ISBLANK(cycle_time),NOT(ISERROR(cutting_time)),ISERROR(listed_cycle))", "cycle time (or the operation list)"),
+    ("AND(ISBLANK(margin),ISBLANK(markup))", "margin or markup (0 % counts)"),
+)
+
+
+def _costing_sheet(book: Workbook) -> None:
+    sheet = layout.add_sheet(book, "Costing", {"A": 1.5, "B": 29, "C": 21, "D": 10, "E": 2.5, "F": 34, "G": 13, "H": 11})
+    layout.put(sheet, "B1", "Quote: costing", size=18, bold=True, color=layout.ACCENT)
+    sheet.row_dimensions[1].height = 26
+    layout.put(sheet, "B2", "Fill the framed cells; those marked * are needed. For the customer print the sheet Quotation, "
+                            "not this one.", color=layout.SOFT, size=9)
+    layout.put(sheet, "F1", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True)
+    FORM.put_status(book, sheet, "B3", "quote")
+    sheet.merge_cells("B3:H3")
+    sheet.row_dimensions[3].height = 30
+    row = 5
+    for title, items in INPUTS.items():
+        layout.heading(sheet, "B", "D", row, title)
+        row += 1
+        for item in items:
+            FORM.put_input(book, sheet, item.name, "BCD", row)
+            row += 1
+    inputs_end = row
+    row = 5
+    layout.heading(sheet, "F", "H", row, "Quantities, and the price each")
+    for n in BREAKS:
+        row += 1
+        item = FORM.inputs[f"quantity_{n}"]
+        layout.put(sheet, f"F{row}", item.label + (" *" if item.needed else ""))
+        put_framed(book, sheet, item, f"G{row}")
+        layout.style_answer(sheet, f"H{row}", "money_each", bold=True)
+        sheet[f"H{row}"].value = f'=IF(ISBLANK(quantity_{n}),"",quote_price_{n})'
+    layout.quiet_errors(sheet, f"H6:H{row}")
+    row += 1
+    for title, answers in COSTING.items():
+        layout.heading(sheet, "F", "H", row, title)
+        row += 1
+        for answer in answers:
+            FORM.put_answer(book, sheet, answer.name, "FGH", row)
+            row += 1
+    layout.quiet_errors(sheet, f"G13:G{row}")
+    for line in range(5, inputs_end):
+        sheet.row_dimensions[line].height = 15.5
+    row = FORM.put_checks(book, sheet, CHECKS, inputs_end + 1)
+    layout.put(sheet, f"B{row + 1}", "Times and prices are for planning. Before parts are made, the machine's manual, the shop's "
+               "rules, local codes and licensed engineers come first.", italic=True, color=layout.SOFT, size=9)
+    sheet.print_area = f"A1:H{row + 1}"
+
+
+def _operations_sheet(book: Workbook) -> None:
+    widths = {"A": 1.5, "B": 24, "C": 12, "D": 11, "E": 11, "F": 11, "G": 13, "H": 12, "I": 11, "J": 8, "K": 11, "L": 12, "M": 22}
+    sheet = layout.add_sheet(book, "Operations", widths, landscape=True)
+    layout.put(sheet, "B1", "Operation list", size=18, bold=True, color=layout.ACCENT)
+    sheet.row_dimensions[1].height = 26
+    layout.put(sheet, "B2", "One row for each operation of one part, in any order; leave the rest blank. The cycle time below "
+                            "counts unless one is filled in on the sheet Costing.", color=layout.SOFT, size=9)
+    layout.heading(sheet, "B", "M", 4, "What")
+    units = ("", "length", "length", "length", "surface_speed", "feed_rate", "rev/min", "", "seconds")
+    for column, head, unit in zip("CDEFGHIJK", OPERATION_COLUMNS.values(), units, strict=True):
+        layout.put(sheet, f"{column}4", head, bold=True, color=layout.ACCENT, align="left" if column == "C" else "right")
+        layout.put(sheet, f"{column}5", unit_text(unit) or None, color=layout.SOFT, size=9, align="right")
+    layout.put(sheet, "L4", "Time", bold=True, color=layout.ACCENT, align="right")
+    layout.put(sheet, "L5", "s", color=layout.SOFT, size=9, align="right")
+    inputs = {i.name: i for i in (*OPERATION_INPUTS, *OPERATION_NOTES)}
+    for n, row in zip(OPERATIONS, range(6, 6 + len(OPERATIONS)), strict=True):
+        put_framed(book, sheet, inputs[f"op_{n}_note"], f"B{row}")
+        for column, name in zip("CDEFGHIJK", OPERATION_COLUMNS, strict=True):
+            put_framed(book, sheet, inputs[f"op_{n}_{name}"], f"{column}{row}")
+        FORM.put_value(book, sheet, f"op_{n}_time", f"L{row}")
+        sheet[f"L{row}"].number_format = "0.00;-0.00;"
+        layout.put(sheet, f"M{row}", f'=IF(ISERROR(quote_op_{n}_time),IF(ISBLANK(op_{n}_operation),"{STOP} pick an operation",'
+                                     f'"{STOP} fill in or correct"),"")', bold=True, color=layout.ACCENT, size=9, indent=1)
+        sheet.row_dimensions[row].height = 17
+    row = 7 + len(OPERATIONS)
+    layout.heading(sheet, "B", "D", row, "Cycle time")
+    for item in CYCLE_INPUTS:
+        row += 1
+        FORM.put_input(book, sheet, item.name, "BCD", row)
+    for name in ("cutting_time", "listed_cycle", "cycle"):
+        row += 1
+        layout.put(sheet, f"B{row}", FORM.answers[name].label)
+        layout.style_answer(sheet, f"C{row}", "rate")
+        sheet[f"C{row}"].value = f"=quote_{name}"
+        layout.put(sheet, f"D{row}", "s", color=layout.SOFT, size=9, indent=1)
+    layout.quiet_errors(sheet, f"C{row - 2}:C{row}")
+    row = 7 + len(OPERATIONS)
+    layout.heading(sheet, "F", "M", row, "What each operation needs")
+    for text in (
+        "turning: start diameter, length, surface speed, feed. For boring, give the bore as the start diameter.",
+        "facing and cut-off: start and end diameter (0 = to the centre), surface speed, feed, top speed.",
+        "drilling: start diameter = the drill's, length = full depth (a 118 degree point is added), surface speed, feed.",
+        "threading: start diameter, length with run-in and run-out, surface speed, feed = the pitch, passes.",
+        "other: extra time alone. Extra time counts for each pass. Top speed, where given, holds for all.",
+        "Never above the speed limits of workholding, feeder and bar; the machine's manual comes first.",
+    ):
+        row += 1
+        layout.put(sheet, f"F{row}", text, size=9)
+    sheet.print_area = f"A1:M{row + 2}"
+
+
+_LINES = ("starts", "bars", "material_cost", "scrap_return", "machine_cost", "setup_cost", "other_cost", "order_cost",
+          "cost_each", "margin", "price", "total")
+_STRONG = ("order_cost", "price", "total")
+
+
+def _prices_sheet(book: Workbook) -> None:
+    sheet = layout.add_sheet(book, "Prices", {"A": 1.5, "B": 35, **dict.fromkeys("CDEFGH", 14.5), "I": 10}, landscape=True)
+    layout.put(sheet, "B1", "Prices at six quantities", size=18, bold=True, color=layout.ACCENT)
+    sheet.row_dimensions[1].height = 26
+    layout.put(sheet, "B2", "=quote_status", bold=True, wrap=True)
+    sheet.merge_cells("B2:I2")
+    sheet.row_dimensions[2].height = 28
+    layout.heading(sheet, "B", "I", 4, "Cost and price of an order")
+    layout.put(sheet, "I4", '=IF(currency="","",currency)', color=layout.SOFT, indent=1)
+    columns = dict(zip(BREAKS, "CDEFGH", strict=True))
+    layout.put(sheet, "B5", "Quantity", bold=True)
+    for n, column in columns.items():
+        layout.style_answer(sheet, f"{column}5", "count", bold=True)
+        sheet[f"{column}5"].value = f'=IF(ISBLANK(quantity_{n}),"",use_quantity_{n})'
+    row = price_row = 5
+    for name in _LINES:
+        row += 1
+        answer = FORM.answers[f"{name}_1"]
+        layout.put(sheet, f"B{row}", answer.label.removesuffix(" at quantity 1"), bold=name in _STRONG)
+        price_row = row if name == "price" else price_row
+        for n, column in columns.items():
+            FORM.put_value(book, sheet, f"{name}_{n}", f"{column}{row}", bold=name in _STRONG)
+    row += 1
+    layout.put(sheet, f"B{row}", "Note")
+    for n, column in columns.items():
+        layout.put(sheet, f"{column}{row}", f'=IF(IFERROR(quote_dearer_{n},0)>0,"{LOOK} whole bars","")', size=9, bold=True,
+                   color=layout.ACCENT, align="right")
+    row += 2
+    layout.heading(sheet, "B", "I", row, "The same bars used up")
+    for name, label in (("whole", "Good parts from the same bars"), ("cost_each_whole", "Cost each"),
+                        ("price_whole", "Price each"), ("total_whole", "Order total")):
+        row += 1
+        layout.put(sheet, f"B{row}", label, bold=name == "price_whole")
+        for n, column in columns.items():
+            FORM.put_value(book, sheet, f"{name}_{n}", f"{column}{row}", bold=name == "price_whole")
+    layout.quiet_errors(sheet, f"C6:H{row}")
+    for n, column in columns.items():
+        # A quantity that is not asked for leaves its column blank.
+        sheet.conditional_formatting.add(f"{column}6:{column}{row}", layout.rule_where(
+            f"ISBLANK(quantity_{n})", font=Font(color="FFFFFF"), stopIfTrue=True))
+    row += 2
+    first = row
+    layout.heading(sheet, "B", "E", row, "What if, before rounding")
+    row += 1
+    FORM.put_input(book, sheet, WHAT_IF.name, "BCD", row)
+    row += 1
+    for column, head in zip("CDE", ("Price each", "Change", "Change in %"), strict=True):
+        layout.put(sheet, f"{column}{row}", head, size=9, color=layout.SOFT, align="right")
+    for tag, (label, _) in WHAT_IFS.items():
+        row += 1
+        layout.put(sheet, f"B{row}", label)
+        FORM.put_value(book, sheet, f"price_if_{tag}", f"C{row}")
+        FORM.put_value(book, sheet, f"change_{tag}", f"D{row}")
+        sheet[f"D{row}"].number_format = "+#,##0.0000;-#,##0.0000;0"
+        FORM.put_value(book, sheet, f"change_share_{tag}", f"E{row}")
+        sheet[f"E{row}"].number_format = "+0.0%;-0.0%;0.0%"
+    layout.quiet_errors(sheet, f"C{first + 3}:E{row}")
+    _price_chart(book, sheet, first, price_row)
+    sheet.print_area = f"A1:I{max(row, first + 16)}"
+
+
+def _price_chart(book: Workbook, sheet: Worksheet, row: int, price_row: int) -> None:
+    """Price each against quantity, from the smallest quantity to the largest whatever the order they are filled in."""
+    layout.put(sheet, f"K{row}", "For the chart", size=9, color=layout.SOFT)
+    layout.put(sheet, f"K{row + 1}", "quantity", size=9, color=layout.SOFT)
+    layout.put(sheet, f"L{row + 1}", "price each", size=9, color=layout.SOFT)
+    first, last = row + 2, row + 1 + len(BREAKS)
+    for n, line in zip(BREAKS, range(first, last + 1), strict=True):
+        sheet[f"K{line}"].value = f"=IF(ISERROR(SMALL(quote_quantities,{n})),NA(),SMALL(quote_quantities,{n}))"
+        sheet[f"L{line}"].value = f"=INDEX($C${price_row}:$H${price_row},1,MATCH(K{line},quote_quantities,0))"
+        for column in "KL":
+            sheet[f"{column}{line}"].font = layout.font(9, color=layout.SOFT)
+    layout.quiet_errors(sheet, f"K{first}:L{last}")
+    chart = ScatterChart()
+    chart.style = 2
+    chart.scatterStyle = "lineMarker"
+    series = Series(Reference(sheet, min_col=12, min_row=first, max_row=last),
+                    Reference(sheet, min_col=11, min_row=first, max_row=last), title="Price each")
+    series.marker = Marker("circle", size=8)
+    series.marker.graphicalProperties.solidFill = layout.ACCENT
+    series.marker.graphicalProperties.line.solidFill = layout.INK
+    series.graphicalProperties.line.solidFill = layout.INK
+    series.graphicalProperties.line.width = 15875
+    series.smooth = False
+    chart.series.append(series)
+    chart.legend = None
+    chart.x_axis.title, chart.y_axis.title = "Quantity", "Price each"
+    chart.x_axis.delete = chart.y_axis.delete = False
+    chart.x_axis.scaling.min = chart.y_axis.scaling.min = 0
+    chart.x_axis.number_format, chart.y_axis.number_format = "#,##0", "#,##0.00"
+    chart.x_axis.majorGridlines = None
+    chart.width, chart.height = 11.5, 6.6  # type: ignore[assignment]
+    sheet.add_chart(chart, f"F{row}")
+
+
+def _customer_sheet(book: Workbook) -> None:
+    """One page for the customer. What is filled in for it stands beside the page, outside what is printed."""
+    widths = {"A": 1.5, "B": 22, "C": 20, "D": 20, "E": 26, "F": 3, "G": 22, "H": 44, "I": 4}
+    sheet = layout.add_sheet(book, "Quotation", widths)
+    layout.heading(sheet, "G", "I", 2, "Fill in for this page (not printed)")
+    for row, item in enumerate(LETTER, start=3):
+        FORM.put_input(book, sheet, item.name, "GHI", row)
+        sheet[f"H{row}"].number_format = "yyyy-mm-dd" if item.name in ("quote_date", "valid_until") else "General"
+    layout.put(sheet, "G18", "Send this page as a PDF or on paper: the workbook holds your costs.", bold=True, color=layout.ACCENT)
+    layout.put(sheet, "B1", _shown("seller"), size=16, bold=True, color=layout.ACCENT)
+    sheet.row_dimensions[1].height = 24
+    layout.put(sheet, "B2", _shown("seller_address"), color=layout.SOFT)
+    layout.put(sheet, "B3", _shown("seller_contact"), color=layout.SOFT)
+    layout.put(sheet, "B5", "Quotation", size=18, bold=True)
+    sheet.row_dimensions[5].height = 26
+    layout.put(sheet, "B6", f'=IF(quote_problems<>"","{STOP}  Not ready to send. Fill in or correct: "&LEFT(quote_problems,'
+                            f'LEN(quote_problems)-2)&".",IF(LEFT(quote_status,{len(STOP)})="{STOP}","{STOP}  Not ready to send: '
+                            'see the sheet Costing.",""))', bold=True, color=layout.ACCENT, wrap=True)
+    sheet.merge_cells("B6:E6")
+    sheet.row_dimensions[6].height = 28
+    described = '=IFERROR(IF(ISBLANK(material_line),material&", "&shape&" "&size&IF(ISBLANK(thickness),""," x "&thickness)&' \
+                'IF(units="mm"," mm"," in"),material_line),"")'
+    facts = (("Number", _shown("quote_number")), ("Date", _shown("quote_date")), ("Valid until", _shown("valid_until")),
+             ("Customer", _shown("customer")), ("Attention", _shown("attention")),
+             ("Part", _shown("part_description")), ("Part number", _shown("part_number")),
+             ("Drawing", '=IF(drawing="","",drawing&IF(revision="",""," revision "&revision))'),
+             ("Material", described), ("Certificates", _shown("certificate_line")))
+    row = 7
+    for label, formula in facts:
+        layout.put(sheet, f"B{row}", label, color=layout.SOFT)
+        layout.put(sheet, f"C{row}", formula, size=11, wrap=True)
+        sheet.merge_cells(f"C{row}:E{row}")
+        sheet.row_dimensions[row].height = 18
+        if label in ("Date", "Valid until"):
+            sheet[f"C{row}"].number_format = "yyyy-mm-dd"
+        row += 1
+    row += 1
+    money = 'IF(currency="","",", "&currency)'
+    for column, head in (("B", '="Quantity"'), ("C", f'="Price each"&{money}'), ("D", f'="Total"&{money}')):
+        layout.put(sheet, f"{column}{row}", head, size=11, bold=True, color=layout.ACCENT, align="right")
+    for column in "BCDE":
+        sheet[f"{column}{row}"].border = Border(bottom=Side(style="medium", color=layout.ACCENT))
+    for n in BREAKS:
+        row += 1
+        sheet.row_dimensions[row].height = 20
+        wanted = f'IF(OR(ISBLANK(quantity_{n}),quote_problems<>""),"",'
+        for column, formula, number in (("B", f"use_quantity_{n}", "count"), ("C", f"quote_price_{n}", "price"),
+                                        ("D", f"quote_total_{n}", "money")):
+            layout.put(sheet, f"{column}{row}", f"={wanted}{formula})", size=11, align="right", number=number,
+                       bold=column == "C")
+            sheet[f"{column}{row}"].border = Border(bottom=Side(style="thin", color=layout.RULE))
+    layout.quiet_errors(sheet, f"B{row - len(BREAKS) + 1}:D{row}")
+    row += 2
+    for label, name in (("Delivery", "delivery"), ("Terms", "terms"), ("Remark", "remark")):
+        layout.put(sheet, f"B{row}", label, color=layout.SOFT)
+        layout.put(sheet, f"C{row}", _shown(name), wrap=True)
+        sheet.merge_cells(f"C{row}:E{row}")
+        sheet.row_dimensions[row].height = 30
+        row += 1
+    sheet.print_area = f"A1:E{row}"
+
+
+def _shown(name: str) -> str:
+    return f'=IF(ISBLANK({name}),"",{name})'
+
+
+def _notes_sheet(book: Workbook) -> None:
+    sheet = layout.add_sheet(book, "Notes", {"A": 1.5, "B": 46, "C": 92})
+    sheet.page_setup.fitToHeight = 0
+    layout.put(sheet, "B1", "Notes", size=18, bold=True, color=layout.ACCENT)
+    row = 3
+    layout.heading(sheet, "B", "C", row, "What each input means")
+    for item in FORM.inputs.values():
+        row += 1
+        layout.put(sheet, f"B{row}", item.label)
+        layout.put(sheet, f"C{row}", item.help[:1].upper() + item.help[1:] + ".", size=9)
+    row += 2
+    layout.heading(sheet, "B", "C", row, "How the answers are worked out")
+    for name in dict.fromkeys(a.calls for a in FORM.answers.values() if a.calls):
+        row += 1
+        layout.put(sheet, f"B{row}", CATALOGUE[name].cell_name, size=9)
+        layout.put(sheet, f"C{row}", CATALOGUE[name].summary, size=9)
+    row += 2
+    layout.heading(sheet, "B", "C", row, "Sources")
+    for text in (
+        "Sections from geometry with sharp corners. Densities: the source stands beside each value on the sheet Materials.",
+        "Inch 25.4 mm and pound 0.45359237 kg, both exact (yard and pound agreement of 1959).",
+        "Cost build-up, margin and markup: common practice of the trade, worked out as said above, no source.",
+        "Half a rounding step goes up. The order total is the rounded price each times the quantity.",
+    ):
+        row += 1
+        layout.put(sheet, f"B{row}", text, size=9)
+    row += 2
+    layout.heading(sheet, "B", "C", row, "Steps between")
+    first = row + 1
+    shown = {f"{name}_{n}" for name in (*_LINES, "whole", "cost_each_whole", "price_whole", "total_whole") for n in BREAKS}
+    shown |= {f"{name}_{tag}" for name in ("price_if", "change", "change_share") for tag in WHAT_IFS}
+    shown |= {a.name for group in COSTING.values() for a in group} | {f"op_{n}_time" for n in OPERATIONS}
+    for name in FORM.answers:
+        if name not in shown:
+            row += 1
+            FORM.put_answer(book, sheet, name, "BCD", row)
+            sheet[f"B{row}"].font = layout.font(9, color=layout.SOFT)
+            sheet[f"C{row}"].alignment = Alignment(horizontal="left")
+    extra = (
+        ("own_problems", "rows of your own materials that can't be used", OWN_PROBLEMS),
+        ("problems", "inputs to fill in or correct", FORM.problems(*_MORE_PROBLEMS)),
+        ("not_known", "answers that can't be worked out",
+         f'IF(quote_problems="",{FORM.not_known(f"price_{n}" for n in BREAKS)},"")'),
+    )
+    for name, label, formula in extra:
+        row += 1
+        layout.put(sheet, f"B{row}", label, size=9, color=layout.SOFT)
+        layout.style_answer(sheet, f"C{row}", "text")
+        sheet[f"C{row}"].value = f"={formula}"
+        sheet[f"C{row}"].alignment = Alignment(horizontal="left", vertical="top", wrap_text=True)
+        layout.name_cell(book, FORM.prefix + name, sheet, f"C{row}")
+    row += 2
+    layout.heading(sheet, "B", "C", row, "Inputs as they count: the default where one is blank, an error where it is out of its limits")
+    row = FORM.put_used(book, sheet, "BC", row + 1)
+    layout.quiet_errors(sheet, f"C{first}:C{row}")
+    sheet.print_area = f"A1:D{row}"
+
+
+@functools.cache
+def build() -> bytes:
+    """The template as the bytes of an xlsx file, without calculated values. The same on every day and machine."""
+    book = layout.new_workbook("Quote")
+    _costing_sheet(book)
+    _operations_sheet(book)
+    _prices_sheet(book)
+    _customer_sheet(book)
+    materials_sheet(book)
+    _notes_sheet(book)
+    quantities = "'Costing'!$G$6:$G$11"
+    book.defined_names["quote_quantities"] = DefinedName("quote_quantities", attr_text=quantities)
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return pack(layout.settled(read_parts(buffer.getvalue())))
