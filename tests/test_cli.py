@@ -110,7 +110,7 @@ def test_names(tmp_path):
     refused = run("names", str(book), "--out", str(copy))
     assert refused.returncode == 1
     assert "use --replace" in refused.stderr
-    assert run("names", str(book)).returncode == 0
+    assert run("names", str(book), "--replace").returncode == 0
     assert run("recalc", str(book)).returncode == 0
     copy.write_bytes(b"x")
     refused = run("names", str(copy))
@@ -135,7 +135,7 @@ def test_materials_of_ones_own(tmp_path):
     own.write_text("name,density_g_cm3\nShop bronze,heavy\n")
     done = run("calc", "material_density", "shop bronze", "--materials", str(own))
     assert done.returncode == 1
-    assert "line 2, density_g_cm3" in done.stderr
+    assert "row 2, density_g_cm3" in done.stderr
 
 
 def test_the_wheel_in_an_empty_environment_runs_the_main_job(tmp_path):

@@ -3,10 +3,12 @@
 import errno
 import io
 import os
+import posixpath
 import stat
 import tempfile
 import zipfile
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from xml.parsers import expat
 
@@ -116,6 +118,38 @@ class _Stop(Exception):  # noqa: N818 - not an error: it leaves the parser
     pass
 
 
+@dataclass(frozen=True)
+class Sheet:
+    """A worksheet of a file: its name, whether it is shown, and its part."""
+
+    name: str
+    visible: bool
+    part: str
+
+
+def worksheets(label: str, parts: Mapping[str, bytes]) -> list[Sheet]:
+    """The worksheets in their order; sheets that only hold a chart are left out.
+
+    Raises WorkbookError where one of them is missing from the file.
+    """
+    from defusedxml import ElementTree
+
+    links = {link.get("Id"): link for link in ElementTree.fromstring(parts["xl/_rels/workbook.xml.rels"])}
+    sheets = []
+    for element in ElementTree.fromstring(parts["xl/workbook.xml"]).iter():
+        if element.tag.rpartition("}")[2] != "sheet":
+            continue
+        name = element.get("name", "")
+        link = links.get(next((v for k, v in element.attrib.items() if k.rpartition("}")[2] == "id"), ""))
+        if link is not None and not link.get("Type", "").endswith("/worksheet"):
+            continue
+        part = posixpath.normpath(posixpath.join("/xl", link.get("Target", "") if link is not None else "")).lstrip("/")
+        if part not in parts:
+            raise WorkbookError(f"{label}: sheet {name} is missing from the file")
+        sheets.append(Sheet(name, element.get("state", "visible") == "visible", part))
+    return sheets
+
+
 def pack(parts: Mapping[str, bytes], level: int = 6) -> bytes:
     """A zip of the parts. The same parts give the same bytes on any day."""
     buffer = io.BytesIO()
@@ -133,11 +167,13 @@ def part_info(name: str) -> zipfile.ZipInfo:
 
 
 def write_whole(path: str | Path, data: bytes, replace: bool = False) -> None:
-    """Write a file whole or not at all; refuse to overwrite unless `replace`. A replaced file keeps its mode.
+    """Write a file whole or not at all; refuse to overwrite unless `replace`.
+
+    A replaced file keeps its mode; where the path is a link, the file behind it is replaced.
 
     Raises FileExistsError where the file is there already.
     """
-    path = Path(path)
+    path = Path(path).resolve() if replace else Path(path)
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".barfuncs-", suffix=".part")
     try:
         with os.fdopen(handle, "wb") as file:
@@ -153,8 +189,7 @@ def write_whole(path: str | Path, data: bytes, replace: bool = False) -> None:
 
 
 def write_in_place(path: str | Path, data: bytes) -> None:
-    """Write a file that is there anew, whole or not at all. Where the path is a link, the file behind it is written."""
-    path = Path(path).resolve(strict=True)
+    """Write a file that is there anew, whole or not at all. Raises PermissionError where it is read-only."""
     if not os.access(path, os.W_OK):
         raise PermissionError(errno.EACCES, "the file is read-only", str(path))
     write_whole(path, data, replace=True)
