@@ -1,6 +1,7 @@
 """The rows of a list, from a CSV or an xlsx file, as a spreadsheet program shows and counts them."""
 
 import io
+import re
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,6 +12,7 @@ from barfuncs.errors import WorkbookError
 from barfuncs.workbooks.package import LARGEST_FILE, OLD_FILE, pack, read_parts, worksheets
 from barfuncs.workbooks.sheetxml import CellError, SheetXML
 
+_NAMES = re.compile(rb"<(?:\w+:)?definedNames\b.*</(?:\w+:)?definedNames>", re.DOTALL)
 _LAST_ROW = 1_048_576
 
 
@@ -38,13 +40,19 @@ def read_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
 
 def _xlsx_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
     parts = read_parts(path)
-    sheet = next((s for s in worksheets(path.name, parts) if s.visible), None)
+    sheets = worksheets(path.name, parts)
+    sheet = next((s for s in sheets if s.visible), None)
     if sheet is None:
         raise WorkbookError(f"{path.name} has no visible worksheet")
     unknown = sorted(SheetXML(parts[sheet.part]).without_value, key=lambda ref: (len(ref), ref))
-    data = _calculated(path, sheet.name, unknown) if unknown else pack(parts, level=1)
+    if unknown:
+        parts = read_parts(_calculated(path, sheet.name, unknown))
+    # Only what the one sheet needs: openpyxl stumbles over some charts, and over names for sheets it can't read.
+    others = {s.part for s in sheets} - {sheet.part} | {p for p in parts if p.startswith("xl/chartsheets/")}
+    parts = {name: data for name, data in parts.items() if name not in others}
+    parts["xl/workbook.xml"] = _NAMES.sub(b"", parts["xl/workbook.xml"])
     try:
-        rows = list(_cells(data, sheet.name))
+        rows = list(_cells(pack(parts, level=1), sheet.name))
     except Exception as error:  # openpyxl lets through whatever it stumbles over
         raise WorkbookError(f"{path.name} can't be read as a workbook ({type(error).__name__}: {error})") from None
     yield from rows
