@@ -1,5 +1,6 @@
 """The command line: plan a list of jobs, call a function, calculate a workbook."""
 
+import os
 import sys
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,36 @@ from barfuncs.errors import BarfuncsError, InputError
 CAUTION = "The machine's manual, the shop's rules and local codes come before any value shown here."
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+class _Commands(click.Group):
+    """The group of commands; a full disk or a closed pipe behind the output is said in a sentence."""
+
+    def main(self, *arguments: Any, **options: Any) -> Any:
+        if hasattr(sys.stdout, "reconfigure"):
+            sys.stdout.reconfigure(errors="replace")  # a terminal that can't show a character is no reason to stop
+        try:
+            try:
+                return super().main(*arguments, **options)
+            finally:
+                if sys.stdout is not None:
+                    sys.stdout.flush()
+        except OSError as error:
+            # Python would try to write what is left once more at its end.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+            if not isinstance(error, BrokenPipeError):
+                click.echo(f"barfuncs: {error.strerror or error}" + (f": {error.filename}" if error.filename else ""), err=True)
+            sys.exit(1)
+
+
+class _NewPath(click.Path):
+    """A path to write to, which must not be blank."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if not str(value).strip():
+            self.fail("a name is needed, a blank one was given", param, ctx)
+        return super().convert(value, param, ctx)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
 @click.version_option(package_name="barfuncs")
 def main() -> None:
     """Plan, quote and run parts turned from bar.
@@ -42,7 +72,7 @@ def _fail(error: Exception) -> None:
 
 @main.command()
 @click.argument("jobs", type=click.Path(exists=True, dir_okay=False))
-@click.option("--out", required=True, type=click.Path(file_okay=False), help="Folder for the workbooks and results.")
+@click.option("--out", required=True, type=_NewPath(file_okay=False), help="Folder for the workbooks and results.")
 @_UNITS
 @_MATERIALS
 @_COMMA
@@ -58,7 +88,7 @@ def plan(jobs: str, out: str, units: str | None, materials_file: str | None, dec
     from rich.progress import Progress
 
     from barfuncs import materials
-    from barfuncs.workbooks.jobs import plan_jobs, read_jobs
+    from barfuncs.workbooks.jobs import Interrupted, plan_jobs, read_jobs
 
     console = Console(stderr=True)
     try:
@@ -72,11 +102,19 @@ def plan(jobs: str, out: str, units: str | None, materials_file: str | None, dec
             task = bar.add_task("Planning", total=len(rows))
             outcome = plan_jobs(rows, out, source=Path(jobs).name, units=units, decimal_comma=decimal_comma,
                                 replace=replace, table=table, progress=lambda: bar.advance(task))
+    except Interrupted as error:
+        outcome = error.outcome
     except (BarfuncsError, OSError) as error:
         _fail(error)
         return
-    _show_plans(outcome, out, len(rows))
-    if outcome.problems:
+    _show_plans(outcome, out)
+    if outcome.stopped:
+        results = ", with their results in results.csv and results.xlsx" if outcome.results_written else ", without results.csv"
+        click.echo(f"barfuncs: {outcome.stopped}; {len(outcome.done)} of {outcome.total} jobs are written to {out}"
+                   + (results if outcome.done else ""), err=True)
+    if outcome.stopped == "interrupted":
+        sys.exit(130)
+    if outcome.problems or outcome.stopped:
         sys.exit(1)
 
 
@@ -84,7 +122,7 @@ _MOST_SHOWN = 60
 _MOST_PROBLEMS = 200
 
 
-def _show_plans(outcome: Any, out: str, total: int) -> None:
+def _show_plans(outcome: Any, out: str) -> None:
     from rich.table import Table
     from rich.text import Text
 
@@ -113,7 +151,7 @@ def _show_plans(outcome: Any, out: str, total: int) -> None:
             console.print(f"... and {len(outcome.done) - _MOST_SHOWN} more, all in results.csv and results.xlsx")
     if outcome.problems:
         rows = len({p.row for p in outcome.problems if p.row})
-        console.print(f"\n{rows} of {total} rows in {outcome.problems[0].file} have problems:", style="bold")
+        console.print(f"\n{rows} of {outcome.total} rows in {outcome.problems[0].file} have problems:", style="bold")
         table = Table(box=None, header_style="bold", pad_edge=False)
         for head in ("Row", "Column", "Value", "What is wrong"):
             table.add_column(head, justify="right" if head == "Row" else "left", overflow="fold",
@@ -123,7 +161,9 @@ def _show_plans(outcome: Any, out: str, total: int) -> None:
         console.print(table)
         if len(outcome.problems) > _MOST_PROBLEMS:
             console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")
-    console.print(f"\n{len(outcome.done)} of {total} jobs planned, in {out}")
+    console.print(f"\n{len(outcome.done)} of {outcome.total} jobs planned, in {out}")
+    if outcome.taken_as_inch:
+        console.print("Bare numbers were read as inch; --units mm reads them as mm.")
     console.print(CAUTION, style="italic")
 
 
@@ -131,7 +171,7 @@ def _console() -> Any:
     from rich.console import Console
 
     # A pipe or a file gets 80 columns, so that what is saved reads as what is seen.
-    return Console(highlight=False, width=None if sys.stdout.isatty() else 80)
+    return Console(highlight=False, width=None if sys.stdout is not None and sys.stdout.isatty() else 80)
 
 
 @main.command(context_settings={"ignore_unknown_options": True})
@@ -157,35 +197,51 @@ def calc(function: str, arguments: tuple[str, ...], units: str | None, materials
         if materials_file:
             materials.use_materials(materials_file)
         entry = find(function)
-        names = {a.name for a in entry.arguments}
-        positional = [a for a in arguments if a.partition("=")[0] not in names]
-        named = {k: v for k, eq, v in (a.partition("=") for a in arguments) if eq and k in names}
+        positional, named = _named_apart(entry, arguments)
+        named_units: str | None
         if entry.has_units and len(positional) >= len(entry.arguments):
             named_units = positional[len(entry.arguments) - 1]
         else:
             named_units = named.setdefault("units", units or "in")
         if units and named_units != units:
             raise InputError(entry.name, [("units", f"{named_units!r} and --units {units} contradict each other")])
-        values = [None if p == "" else p.split(",") if entry.arguments[n].name == "quantities" else p
-                  for n, p in enumerate(positional[:len(entry.arguments)])] + positional[len(entry.arguments):]
-        result = getattr(barfuncs, entry.name)(*values, **named)
-    except (BarfuncsError, TypeError) as error:
+        result = getattr(barfuncs, entry.name)(*(p if p else None for p in positional), **named)
+    except (BarfuncsError, TypeError, OSError) as error:
         _fail(error)
         return
     for line in _result_lines(entry, result, str(named_units or "in")):
         click.echo(line)
 
 
+def _named_apart(entry: Any, arguments: tuple[str, ...]) -> tuple[list[str], dict[str, str | None]]:
+    """Arguments by their order, and those written as name=value."""
+    names = [a.name for a in entry.arguments]
+    positional: list[str] = []
+    named: dict[str, str | None] = {}
+    problems = []
+    for argument in arguments:
+        name, mark, value = argument.partition("=")
+        if not mark or not name.isidentifier():
+            positional.append(argument)
+        elif name not in names:
+            problems.append((name, f"is not an argument; it takes {', '.join(names)}"))
+        elif name in named:
+            problems.append((name, "is given twice"))
+        else:
+            named[name] = value or None
+    if problems:
+        raise InputError(entry.name, problems)
+    return positional, named
+
+
+_WIDTH = 80
+
+
 def _result_lines(entry: Any, result: Any, units: str) -> list[str]:
     if isinstance(result, list):
-        from barfuncs.cost import PRICE_BREAK_COLUMNS
+        from barfuncs.cost import TABLE_HEADS
 
-        heads = [column.split("_") for column in PRICE_BREAK_COLUMNS]
-        tall = max(map(len, heads))
-        rows = [*zip(*([""] * (tall - len(head)) + head for head in heads), strict=True),
-                *(list(map(_money, row)) for row in result)]
-        widths = [max(len(row[n]) for row in rows) for n in range(len(heads))]
-        return [" ".join(f"{cell:>{width}}" for cell, width in zip(row, widths, strict=True)) for row in rows]
+        return _table_lines(TABLE_HEADS[entry.name], [[_money(value) for value in row] for row in result])
     unit = entry.result.unit(units)
     text = f"{result:,d}" if isinstance(result, int) else f"{result:,.10g}"
     return [text + (f" {unit}" if unit else "")]
@@ -199,67 +255,92 @@ def _money(value: float) -> str:
     return text if value >= 100 or float(f"{value:.4f}") == float(f"{value:.2f}") else f"{value:,.4f}"
 
 
+def _table_lines(heads: tuple[str, ...], rows: list[list[str]]) -> list[str]:
+    """A table with its heads on the left and a column for each row, as many side by side as fit."""
+    left, wide = max(map(len, heads)), max(len(cell) for row in rows for cell in row)
+    together = max(1, (_WIDTH - left) // (wide + 2))
+    blocks = [rows[n:n + together] for n in range(0, len(rows), together)]
+    lines = [[f"{head:<{left}}" + "".join(f"  {row[n]:>{wide}}" for row in block) for n, head in enumerate(heads)]
+             for block in blocks]
+    return [line for n, block in enumerate(lines) for line in ([""] if n else []) + block]
+
+
 @main.command()
 @click.argument("workbook", type=click.Path(exists=True, dir_okay=False))
 @click.option("--write", is_flag=True, help="Write the calculated values into the workbook.")
-@click.option("--out", type=click.Path(dir_okay=False), help="Write them into this file instead.")
+@click.option("--out", type=_NewPath(dir_okay=False), help="Write them into this file instead.")
 @_REPLACE
 def recalc(workbook: str, write: bool, out: str | None, replace: bool) -> None:
     """Calculate WORKBOOK without a spreadsheet program and show its named results.
 
     With --write the values go into the file itself, so that a reader that never
-    calculates shows them; everything else in the file stays as it is.
+    calculates shows them; everything else in the file stays as it is. #N/A is
+    what a result that is not known yet shows; any other error in a cell gives
+    the exit status 1.
     """
     from rich.table import Table
     from rich.text import Text
 
-    from barfuncs.workbooks.engine import Workbook
-    from barfuncs.workbooks.sheetxml import CellError
+    from barfuncs.workbooks.apart import calculate
+    from barfuncs.workbooks.package import write_in_place, write_whole
 
     try:
-        book = Workbook(workbook)
-        book.calculate()
-        book.check_supported()
+        if write and out:
+            raise InputError("recalc", [("--out", "give either --write or --out")])
+        book = calculate(workbook)
         if out:
-            book.save(out, replace)
+            write_whole(out, book.data, replace)
         elif write:
-            book.save(workbook, replace=True)
+            write_in_place(workbook, book.data)
     except FileExistsError as error:
         _fail(InputError("recalc", [("--out", f"{error}; use --replace to overwrite it")]))
     except (BarfuncsError, OSError) as error:
         _fail(error)
-    formulas = {address for address, _ in book.formulas()}
     table = Table(box=None, header_style="bold", pad_edge=False)
     table.add_column("Name", no_wrap=True)
     table.add_column("Value", justify="right", overflow="fold")
-    errors = 0
-    for name, address in sorted(book.names.items()):
-        value = book.value_at(address)
-        if address in formulas:
-            errors += isinstance(value, CellError)
-            table.add_row(name, Text(f"{value:,.10g}" if isinstance(value, float) else "" if value is None else str(value)))
+    for name, value in book.results.items():
+        table.add_row(name, Text(f"{value:,.10g}" if isinstance(value, float) else "" if value is None else str(value)))
     console = _console()
     if table.row_count:
         console.print(table)
-    console.print(f"\n{len(formulas):,} formulas calculated, {errors} named results are errors"
-                  + (f"; written to {out or workbook}" if write or out else ""))
+    errors = [(cell, kind) for cell, kind in book.errors if kind != "#N/A"]
+    unknown = len(book.errors) - len(errors)
+    console.print(f"\n{book.formulas:,} formulas calculated, {unknown:,} not known (#N/A), {len(errors):,} errors"
+                  + (f"; written to {out or workbook}" if write or out else ""), markup=False)
+    for cell, kind in errors[:_MOST_ERRORS]:
+        console.print(f"  {cell}: {kind}" + (" (the formula refers back to itself)" if kind == "#CIRC!" else ""), markup=False)
+    if len(errors) > _MOST_ERRORS:
+        console.print(f"  ... and {len(errors) - _MOST_ERRORS:,} more")
+    if errors:
+        sys.exit(1)
+
+
+_MOST_ERRORS = 10
 
 
 @main.command()
 @click.argument("workbook", type=click.Path(exists=True, dir_okay=False))
-@click.option("--out", type=click.Path(dir_okay=False), help="Leave WORKBOOK as it is and write this file.")
+@click.option("--out", type=_NewPath(dir_okay=False), help="Leave WORKBOOK as it is and write this file.")
 @_REPLACE
 def names(workbook: str, out: str | None, replace: bool) -> None:
     """Add the functions to WORKBOOK as names that need no add-in.
 
     They work in Excel 2024 or Microsoft 365, on Windows, Mac and the web:
-    =PARTS_PER_BAR(144,2.25,0.125,3). Everything else in the file stays as it is.
+    =PARTS_PER_BAR(144,2.25,0.125,3). Give --out for a new file, or --replace to
+    change WORKBOOK itself; everything else in it stays as it is.
     """
     from barfuncs.surfaces.names import add_names, named_functions
-    from barfuncs.workbooks.package import pack, write_whole
+    from barfuncs.workbooks.package import pack, write_in_place, write_whole
 
     try:
-        write_whole(out or workbook, pack(add_names(Path(workbook).read_bytes())), replace or not out)
+        if not out and not replace:
+            raise InputError("names", [("--out", "give a new file, or --replace to change the workbook itself")])
+        data = pack(add_names(workbook))
+        if out:
+            write_whole(out, data, replace)
+        else:
+            write_in_place(workbook, data)
     except FileExistsError as error:
         _fail(InputError("names", [("--out", f"{error}; use --replace to overwrite it")]))
     except (BarfuncsError, OSError) as error:
@@ -277,12 +358,14 @@ def functions(group: str | None) -> None:
     import barfuncs
     from barfuncs.catalogue import GROUPS
 
-    if group and group.title() not in GROUPS:
+    if group is not None and group.strip().title() not in GROUPS:
         _fail(InputError("functions", [("--group", f"{group!r} given; allowed is one of {', '.join(GROUPS)}")]))
     console = _console()
     for name in GROUPS:
-        entries = [e for e in barfuncs.CATALOGUE.values() if e.group == name and (not group or group.title() == name)]
+        entries = [e for e in barfuncs.CATALOGUE.values() if e.group == name and (group is None or group.strip().title() == name)]
         if not entries:
+            if group is not None and group.strip().title() == name:
+                console.print(f"The group {name} has no functions yet.")
             continue
         console.print(name, style="bold underline")
         for entry in entries:
@@ -293,7 +376,7 @@ def functions(group: str | None) -> None:
 
 
 @main.command()
-@click.argument("folder", type=click.Path(file_okay=False))
+@click.argument("folder", type=_NewPath(file_okay=False))
 @_REPLACE
 def templates(folder: str, replace: bool) -> None:
     """Write the template workbooks, and an empty job list, into FOLDER."""

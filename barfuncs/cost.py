@@ -3,6 +3,7 @@
 An order's cost is built up from single functions with a cell formula each; `price_breaks` calls the same functions.
 """
 
+import re
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -382,7 +383,7 @@ def price_breaks(quantities: Quantities, parts_per_bar: PositiveCount, bar_cost:
         return bars, material - back, machine, setup, other, order_cost.core(*lines, back) / quantity
 
     rows = []
-    for quantity in _read_quantities(quantities):
+    for quantity in read_quantities(quantities):
         *figures, cost_each = costs(quantity)
         price = quoted_price.core(cost_each, margin, markup, rounding)
         whole = whole_bar_quantity.core(quantity, parts_per_bar, scrap_rate, setup_parts)
@@ -391,15 +392,33 @@ def price_breaks(quantities: Quantities, parts_per_bar: PositiveCount, bar_cost:
     return rows
 
 
-def _read_quantities(quantities: Any) -> list[int]:
+def read_quantities(quantities: Any, where: str = "price_breaks") -> list[int]:
+    """Order quantities from a number, a sequence of them, or one text.
+
+    In a text, quantities stand apart by blanks or semicolons. Commas are read where they can mean one thing only:
+    "100,250,1000" can't be thousands, and "1,000" can't be two quantities.
+
+    Raises InputError naming every bad quantity.
+
+    >>> read_quantities("100 250 1000"), read_quantities("1,500; 2,500"), read_quantities("100,250,1000")
+    ([100, 250, 1000], [1500, 2500], [100, 250, 1000])
+    >>> read_quantities("1,500")
+    Traceback (most recent call last):
+    ...
+    barfuncs.errors.InputError: price_breaks: quantities: '1,500' may be one quantity or 2; write 1500, or 1;500
+    """
     kind = Kind("count", "count", None, 1, 1e7, whole=True)
-    several = isinstance(quantities, Sequence) and not isinstance(quantities, (str, bytes, bytearray))
-    if not several and hasattr(quantities, "tolist") and not hasattr(quantities, "units"):
+    if not isinstance(quantities, str) and hasattr(quantities, "tolist") and not hasattr(quantities, "units"):
         quantities = quantities.tolist()  # a numpy array
-        several = isinstance(quantities, list)
+    counts, problems = [], []
+    try:
+        if isinstance(quantities, str):
+            quantities = _quantity_texts(quantities)
+    except ValueError as error:
+        raise InputError(where, [("quantities", str(error))]) from None
+    several = isinstance(quantities, Sequence) and not isinstance(quantities, (bytes, bytearray))
     flat = [q for item in (quantities if several else [quantities])
             for q in (item if isinstance(item, (list, tuple)) else [item])]
-    counts, problems = [], []
     for q in flat:
         if q is None or q == "":
             continue
@@ -413,5 +432,28 @@ def _read_quantities(quantities: Any) -> list[int]:
     if not counts and not problems:
         problems.append(("quantities", "give at least one quantity"))
     if problems:
-        raise InputError("price_breaks", problems)
+        raise InputError(where, problems)
     return counts
+
+
+def _quantity_texts(text: str) -> list[str]:
+    """One text for each quantity."""
+    if not text.strip():
+        return []
+    if ";" in text:
+        pieces = [piece.strip() for piece in text.split(";")]
+    else:
+        # A blank of another kind (no-break, thin) groups thousands and parts nothing.
+        pieces = [p for piece in re.split(r",?[ \t\r\n]+", text.strip(" \t\r\n")) for p in _at_commas(piece)]
+    if "" in pieces:
+        raise ValueError(f"{text[:60]!r} has nothing between two separators; write for example 100 250 500")
+    return pieces
+
+
+def _at_commas(piece: str) -> list[str]:
+    groups = piece.split(",")
+    if len(groups) == 1 or not re.fullmatch(r"[1-9][0-9]{0,2}(,[0-9]{3})+", piece):
+        return groups
+    if any(group.startswith("0") for group in groups):
+        return [piece]
+    raise ValueError(f"{piece!r} may be one quantity or {len(groups)}; write {''.join(groups)}, or {';'.join(groups)}")

@@ -57,7 +57,7 @@ ARGUMENTS: dict[str, str] = {
     "point_angle": "angle of the drill's point, edge to edge; 180 for a flat one",
     "price": "price of the material for one unit of its price basis, or of a part",
     "price_per": "what the price is for: " + ", ".join(("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "piece")),
-    "quantities": "order quantities to price",
+    "quantities": "order quantities to price; in a text, blanks or semicolons stand between them",
     "quantity": "good parts ordered",
     "rapid_time": "rapid moves of one part, all together",
     "remnant_price": "what the scrap buyer pays for remnants, per lb or kg",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from barfuncs.errors import InputError
+from barfuncs.kinds import HEAVIEST, LIGHTEST
 
 if TYPE_CHECKING:  # csv and pathlib would be a quarter of the time that importing barfuncs takes
     from pathlib import Path
@@ -53,7 +54,7 @@ class Materials:
         for row in self.rows:
             for text in row.texts:
                 key = text.casefold()
-                if key in self._by_text:
+                if key in self._by_text and self._by_text[key] is not row:
                     raise InputError("materials", [(text, f"names both {self._by_text[key].name} and {row.name}")])
                 self._by_text[key] = row
 
@@ -96,23 +97,35 @@ class Materials:
         return Materials((*own, *kept))
 
 
-def _read_row(line: int, raw: Mapping[str, str | None]) -> MaterialRow:
-    cells = {key: (raw.get(key) or "").strip() for key in COLUMNS}
+_NUMBER_COLUMNS = {"density_g_cm3": (LIGHTEST, HEAVIEST), "modulus_gpa": (0.001, 1500.0)}
+
+
+def _read_number(text: str, low: float, high: float) -> float:
+    import re
+
+    # float() would also take 1_0, nan and digits of other scripts.
+    if not re.fullmatch(r"[0-9]+(\.[0-9]*)?|\.[0-9]+", text) or not low <= float(text) <= high:
+        comma = "; write a decimal point" if "," in text else ""
+        raise ValueError(f"{text!r} is not a number from {low:g} to {high:g}{comma}")
+    return float(text)
+
+
+def _read_row(row: int, cells: Mapping[str, str]) -> MaterialRow:
     problems = []
     numbers: dict[str, float | None] = {}
-    for key, high in (("density_g_cm3", 25.0), ("modulus_gpa", 1500.0)):
-        text = cells[key]
+    for key, (low, high) in _NUMBER_COLUMNS.items():
+        numbers[key] = None
         try:
-            number = float(text) if text else None
-        except ValueError:
-            number = -1.0
-        if number is not None and not 0 < number <= high:
-            problems.append((f"line {line}, {key}", f"{text!r} is not a number above 0 and at most {high:g}"))
-        numbers[key] = number
+            if cells[key]:
+                numbers[key] = _read_number(cells[key], low, high)
+            elif key in REQUIRED_COLUMNS:
+                raise ValueError("is blank")
+        except ValueError as error:
+            problems.append((f"row {row}, {key}", str(error)))
     if not cells["name"]:
-        problems.append((f"line {line}, name", "is blank"))
-    if numbers["density_g_cm3"] is None:
-        problems.append((f"line {line}, density_g_cm3", "is blank"))
+        problems.append((f"row {row}, name", "is blank"))
+    if cells["leaded"].casefold() not in ("yes", "no", ""):
+        problems.append((f"row {row}, leaded", f"{cells['leaded']!r} given; allowed is yes or no"))
     if problems:
         raise InputError("materials file", problems)
     designations = [d.strip() for key in ("en", "uns", "aisi") for d in cells[key].split(";")]
@@ -125,43 +138,65 @@ def _read_row(line: int, raw: Mapping[str, str | None]) -> MaterialRow:
                        cells["caution"])
 
 
-def _parse(text: str) -> list[MaterialRow]:
-    import csv
-    import io
+def _parse(data: bytes) -> list[MaterialRow]:
+    from barfuncs.csv_text import read_csv
 
-    reader = csv.DictReader(io.StringIO(text, newline=""))
-    header = reader.fieldnames or []
-    missing = [c for c in REQUIRED_COLUMNS if c not in header]
-    if missing:
-        raise InputError("materials file", [(c, "this column is missing") for c in missing])
-    unknown = [c for c in header if c not in COLUMNS]
-    if unknown:
-        raise InputError("materials file", [(str(c), "is not a column; known are " + ", ".join(COLUMNS)) for c in unknown])
-    return [_read_row(n, raw) for n, raw in enumerate(reader, start=2)]
+    rows = [(n, [" ".join(cell.split()) for cell in cells]) for n, cells in enumerate(read_csv(data), start=1)]
+    rows = [(n, cells) for n, cells in rows if any(cells)]
+    header = [c.casefold() for c in rows[0][1]] if rows else []
+    while header and not header[-1]:
+        header.pop()
+    problems = [(c, "this column is missing") for c in REQUIRED_COLUMNS if c not in header]
+    problems += [(c or "a blank name", "is not a column; known are " + ", ".join(COLUMNS)) for c in header if c not in COLUMNS]
+    problems += [(c, "stands twice in the first row") for c in COLUMNS if header.count(c) > 1]
+    if problems:
+        raise InputError("materials file", problems)
+    read: list[MaterialRow] = []
+    seen: dict[str, int] = {}
+    for n, cells in rows[1:]:
+        if any(cells[len(header):]):
+            problems.append((f"row {n}", "has more cells than the first row has names"))
+            continue
+        try:
+            row = _read_row(n, dict.fromkeys(COLUMNS, "") | dict(zip(header, cells, strict=False)))
+        except InputError as error:
+            problems += error.problems
+            continue
+        for text in {t.casefold(): t for t in row.texts}.values():
+            first = seen.setdefault(text.casefold(), n)
+            if first != n:
+                problems.append((f"row {n}", f"{text!r} stands in row {first} already"))
+        read.append(row)
+    if problems:
+        raise InputError("materials file", problems)
+    return read
 
 
 @functools.cache
 def builtin() -> Materials:
     """The table that comes with barfuncs (`materials.csv`)."""
-    with open(os.path.join(os.path.dirname(__file__), "materials.csv"), encoding="utf-8") as file:
+    with open(os.path.join(os.path.dirname(__file__), "materials.csv"), "rb") as file:
         return Materials(_parse(file.read()))
 
 
 def read_materials(path: "str | Path") -> list[MaterialRow]:
     """Read a materials file of your own: CSV with at least the columns name and density_g_cm3.
 
-    Raises InputError for a missing column, an unknown column, a bad number or a file over 4 MB.
+    Raises InputError for a missing, unknown or doubled column, a bad row (all of them at once) or a file over 4 MB.
     """
-    import csv
-
     name = os.path.basename(path)
     if os.path.getsize(path) > _LARGEST_FILE:
         raise InputError("materials file", [(name, "is larger than 4 MB")])
+    with open(path, "rb") as file:
+        data = file.read()
+    if data.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
+        raise InputError("materials file", [(name, "is a workbook; save it as CSV UTF-8")])
     try:
-        with open(path, encoding="utf-8-sig", newline="") as file:
-            return _parse(file.read())
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise InputError("materials file", [(name, f"is not a CSV text in UTF-8 ({error})")]) from None
+        return _parse(data)
+    except InputError as error:
+        raise InputError(f"materials file {name}", error.problems) from None
+    except ValueError as error:
+        raise InputError("materials file", [(name, str(error))]) from None
 
 
 _active: Materials | None = None

@@ -1,11 +1,20 @@
 """The command line, as a person types it."""
 
+import os
+import re
 import shutil
 import subprocess
 import sys
 from pathlib import Path
 
+import openpyxl
 import pytest
+from click.testing import CliRunner
+
+import barfuncs
+from barfuncs.cli import main
+from barfuncs.workbooks.fill import Filled
+from barfuncs.workbooks.package import pack, read_parts
 
 ROOT = Path(__file__).parent.parent
 
@@ -48,6 +57,9 @@ def test_plan_with_mistakes(tmp_path):
     (["bar_weight", "Brass C36000", "hexagon", "19", "3000", "", "mm"], "7.972196855 kg"),
     (["starts_for_quantity", "1000", "scrap_rate=3%"], "1,031"),
     (["length_in", "12' 6-1/2\"", "in"], "150.5 in"),
+    (["price_breaks", "100 1000", "59", "34.8", "45", "30", "1.5", "80", "margin=0.2"], "363.00"),
+    (["price_breaks", "quantities=1,000", "parts_per_bar=59", "bar_cost=34.8", "cycle_time=45", "bar_change_time=30",
+      "setup_hours=1.5", "machine_rate=80"], "bars                      17"),
     (["price_breaks", "100,1000", "59", "34.8", "45", "30", "1.5", "80", "margin=0.2"], "363.00"),
 ])
 def test_calc(arguments, printed):
@@ -56,16 +68,14 @@ def test_calc(arguments, printed):
     assert printed in done.stdout
 
 
-def test_price_breaks_are_a_table_with_whole_lines():
+def test_price_breaks_are_a_table_with_a_column_for_each_quantity():
     done = run("calc", "price_breaks", "100,1000,25000", "59", "34.8", "45", "30", "1.5", "80", "markup=25%",
                "rounding=nearest 0.0001")
     lines = done.stdout.splitlines()
-    assert lines[2].split() == ["quantity", "bars", "material", "machine", "setup", "other", "each", "each", "total",
-                                "quantity", "price"]
-    assert lines[3].split() == ["100", "2", "69.60", "100.67", "120.00", "0.00", "2.9027", "3.6283", "362.83", "118", "3.2655"]
-    assert lines[5].split()[8] == "50,197.50"
-    assert len(lines) == 6
-    assert max(map(len, lines)) <= 96
+    assert len(lines) == 11
+    assert lines[0].split() == ["quantity", "100", "1,000", "25,000"]
+    assert lines[7].split() == ["price", "each", "3.6283", "2.1528", "2.0079"]
+    assert lines[8].split()[-1] == "50,197.50"
 
 
 @pytest.mark.parametrize(("arguments", "said"), [
@@ -74,9 +84,21 @@ def test_price_breaks_are_a_table_with_whole_lines():
     (["calc", "feed_per_part", "1", "2", "3", "4", "5"], "takes 3 arguments"),
     (["plan", "none.csv", "--out", "x"], "does not exist"),
     (["functions", "--group", "nothing"], "allowed is one of"),
+    (["functions", "--group", ""], "allowed is one of"),
+    (["calc", "price_breaks", "1,500", "59", "34.8", "45", "30", "1.5", "80"],
+     "quantities: '1,500' may be one quantity or 2; write 1500, or 1;500"),
+    (["calc", "feed_per_part", "1", "2", "facing=1", "facing=2"], "facing: is given twice"),
+    (["calc", "feed_per_part", "1", "2", "3", "facing=2"], "got 'facing' twice"),
+    (["calc", "feed_per_part", "1", "2", "facng=2"], "facng: is not an argument; it takes part_length, cutoff_width, facing"),
+    (["calc", "length_in", "units"], "text: 'units' can't be read as a length"),
+    (["plan", "README.md", "--out", ""], "Invalid value for '--out': a name is needed"),
+    (["recalc", "workbook_templates/job_plan.xlsx", "--out", " "], "Invalid value for '--out': a name is needed"),
+    (["recalc", "workbook_templates/job_plan.xlsx", "--write", "--out", "x.xlsx"], "give either --write or --out"),
+    (["names", "workbook_templates/job_plan.xlsx"], "give a new file, or --replace to change the workbook itself"),
+    (["templates", ""], "a name is needed"),
 ])
 def test_mistakes_are_said_and_exit_with_a_status(arguments, said):
-    done = run(*arguments)
+    done = run(*arguments, cwd=ROOT)
     assert done.returncode in (1, 2)
     assert said in done.stderr
     assert "Traceback" not in done.stderr
@@ -101,6 +123,134 @@ def test_recalc(tmp_path):
     assert "is not an xlsx workbook" in run("recalc", str(tmp_path / "bad.xlsx")).stderr
 
 
+def workbook(path: Path, **cells: object) -> Path:
+    book = openpyxl.Workbook()
+    for ref, value in cells.items():
+        book.active[ref] = value
+    book.save(path)
+    return path
+
+
+def test_recalc_tells_errors_from_what_is_not_known(tmp_path):
+    done = run("recalc", str(workbook(tmp_path / "a.xlsx", A1="=NA()", A2="=1+1")))
+    assert done.returncode == 0
+    assert "2 formulas calculated, 1 not known (#N/A), 0 errors" in done.stdout
+    done = run("recalc", str(workbook(tmp_path / "b.xlsx", A1="=NA()", A2="=1/0", A3="=A4", A4="=A3")))
+    assert done.returncode == 1
+    assert "4 formulas calculated, 1 not known (#N/A), 3 errors" in done.stdout
+    assert "  Sheet!A2: #DIV/0!\n" in done.stdout
+    assert "  Sheet!A3: #CIRC! (the formula refers back to itself)\n" in done.stdout
+    done = run("recalc", str(workbook(tmp_path / "c.xlsx", **{f"A{n}": "=1/0" for n in range(1, 15)})))
+    assert "  ... and 4 more" in done.stdout
+
+
+def test_recalc_survives_a_workbook_that_ends_the_engine(tmp_path):
+    for formula, said in (("=" + "(" * 3000 + "1" + ")" * 3000, "has a formula nested more than 64 deep"),
+                          ("=" + "1^" * 4000 + "1", "can't be calculated: the engine gave up")):
+        done = run("recalc", str(workbook(tmp_path / "a.xlsx", A1=formula)))
+        assert done.returncode == 1
+        assert said in done.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="files have no such mode there")
+def test_writing_in_place_keeps_mode_and_link(tmp_path):
+    book, link = workbook(tmp_path / "a.xlsx", A1="=1+1"), tmp_path / "link.xlsx"
+    book.chmod(0o600)
+    link.symlink_to(book)
+    for command in (["recalc", str(link), "--write"], ["names", str(link), "--replace"]):
+        before = book.read_bytes()
+        assert run(*command).returncode == 0
+        assert link.is_symlink()
+        assert (book.stat().st_mode & 0o777, book.read_bytes() != before) == (0o600, True)
+
+
+@pytest.mark.parametrize("part", ["xl/worksheets/sheet1.xml", "xl/styles.xml"])
+def test_names_leaves_a_damaged_workbook_alone(tmp_path, part):
+    book = workbook(tmp_path / "a.xlsx", A1=1)
+    parts = read_parts(book)
+    book.write_bytes(pack(parts | {part: parts[part][:-30]}))
+    before = book.read_bytes()
+    done = run("names", str(book), "--replace")
+    assert done.returncode == 1
+    assert f"a.xlsx is damaged: its part {part} is no good XML" in done.stderr
+    assert book.read_bytes() == before
+
+
+def test_names_refuses_parts_in_another_encoding(tmp_path):
+    book = workbook(tmp_path / "a.xlsx", A1=1)
+    parts = read_parts(book)
+    text = '<?xml version="1.0" encoding="UTF-16"?>' + parts["xl/workbook.xml"].decode().partition("?>")[2] \
+        if parts["xl/workbook.xml"].startswith(b"<?xml") else parts["xl/workbook.xml"].decode()
+    book.write_bytes(pack(parts | {"xl/workbook.xml": text.encode("utf-16")}))
+    done = run("names", str(book), "--replace")
+    assert done.returncode == 1
+    assert "xl/workbook.xml is not in UTF-8" in done.stderr
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
+@pytest.mark.parametrize("arguments", [["plan", "examples/jobs_with_mistakes.csv"], ["functions"], ["--help"],
+                                       ["calc", "feed_per_part", "1", "2"]])
+def test_output_that_cannot_be_written_is_said(tmp_path, arguments):
+    if arguments[0] == "plan":
+        arguments = [*arguments, "--out", str(tmp_path)]
+    with open("/dev/full", "w") as full:
+        done = subprocess.run([sys.executable, "-m", "barfuncs", *arguments], stdout=full, stderr=subprocess.PIPE,
+                              encoding="utf-8", cwd=ROOT, check=False)
+    assert (done.returncode, done.stderr) == (1, "barfuncs: No space left on device\n")
+
+
+def test_a_terminal_without_a_character_is_no_reason_to_stop(tmp_path):
+    head, first = (ROOT / "examples" / "jobs.csv").read_text("utf-8").splitlines()[:2]
+    (tmp_path / "jobs.csv").write_text(f"{head}\n{first.replace('26-1001', 'Łódka')}\n", "utf-8")
+    done = subprocess.run([sys.executable, "-m", "barfuncs", "plan", str(tmp_path / "jobs.csv"), "--out", str(tmp_path / "out")],
+                          capture_output=True, env=os.environ | {"PYTHONIOENCODING": "ascii"}, check=False)
+    assert done.returncode == 0, done.stderr
+    assert b"?dka" in done.stdout
+
+
+def test_plan_interrupted(tmp_path, monkeypatch):
+    save, calls = Filled.save, []
+
+    def interrupted(filled, path, replace=False):
+        calls.append(path)
+        if len(calls) == 3:
+            raise KeyboardInterrupt
+        return save(filled, path, replace)
+
+    monkeypatch.setattr(Filled, "save", interrupted)
+    done = CliRunner().invoke(main, ["plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path)])
+    assert done.exit_code == 130
+    assert f"interrupted; 2 of 32 jobs are written to {tmp_path}, with their results in results.csv" in done.output
+    assert len(list(tmp_path.glob("26-*.xlsx"))) == 2
+
+
+def test_plan_says_when_bare_numbers_were_read_as_inch(tmp_path):
+    path = tmp_path / "jobs.csv"
+    path.write_text("job,material,size,part_length,cutoff_width,standoff,grip_length,bar_length,quantity\n"
+                    "A,303,1,2,.125,.2,2,144,100\n")
+    said = "Bare numbers were read as inch; --units mm reads them as mm."
+    done = run("plan", str(path), "--out", str(tmp_path / "a"))
+    assert done.returncode == 0
+    assert said in done.stdout
+    assert said not in run("plan", str(path), "--out", str(tmp_path / "b"), "--units", "in").stdout
+
+
+def test_price_breaks_fit_the_terminal():
+    done = run("calc", "price_breaks", "100 250 500 1000 2500 10000 1000000", "59", "34000.8", "45", "30", "1.5", "80")
+    lines = done.stdout.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert [line.split() for line in lines if line.startswith("quantity")] == [
+        ["quantity", "100", "250", "500"], ["quantity", "1,000", "2,500", "10,000"], ["quantity", "1,000,000"]]
+    assert lines[-1].split() == ["whole", "bar", "price", "577.30"]
+
+
+def test_a_group_without_functions_says_so(monkeypatch):
+    kept = {name: entry for name, entry in barfuncs.CATALOGUE.items() if entry.group != "Sawing"}
+    monkeypatch.setattr(barfuncs, "CATALOGUE", kept)
+    done = CliRunner().invoke(main, ["functions", "--group", "sawing"])
+    assert (done.exit_code, done.output) == (0, "The group Sawing has no functions yet.\n")
+
+
 def test_templates_are_not_overwritten(tmp_path):
     assert run("templates", str(tmp_path)).returncode == 0
     assert sorted(p.name for p in tmp_path.iterdir()) == ["functions.xlsx", "job_plan.xlsx", "jobs.csv"]
@@ -122,18 +272,16 @@ def test_names(tmp_path):
     refused = run("names", str(book), "--out", str(copy))
     assert refused.returncode == 1
     assert "use --replace" in refused.stderr
-    assert run("names", str(book)).returncode == 0
+    assert run("names", str(book), "--replace").returncode == 0
     assert run("recalc", str(book)).returncode == 0
     copy.write_bytes(b"x")
-    refused = run("names", str(copy))
+    refused = run("names", str(copy), "--replace")
     assert refused.returncode == 1
     assert "is not an xlsx workbook" in refused.stderr
     assert copy.read_bytes() == b"x"
 
 
 def test_functions_lists_every_function():
-    import barfuncs
-
     done = run("functions")
     assert all(f"{name}(" in done.stdout for name in barfuncs.CATALOGUE)
     assert max(len(line) for line in done.stdout.splitlines()) <= 80
@@ -147,7 +295,7 @@ def test_materials_of_ones_own(tmp_path):
     own.write_text("name,density_g_cm3\nShop bronze,heavy\n")
     done = run("calc", "material_density", "shop bronze", "--materials", str(own))
     assert done.returncode == 1
-    assert "line 2, density_g_cm3" in done.stderr
+    assert "row 2, density_g_cm3" in done.stderr
 
 
 def test_the_wheel_in_an_empty_environment_runs_the_main_job(tmp_path):

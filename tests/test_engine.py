@@ -2,6 +2,8 @@
 
 import io
 import re
+import stat
+import sys
 import zipfile
 
 import openpyxl
@@ -14,9 +16,9 @@ from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.formula import ArrayFormula
 
 import barfuncs as bf
-from barfuncs.workbooks import package
+from barfuncs.workbooks import apart, engine, package
 from barfuncs.workbooks.engine import Workbook, column_letters, column_number
-from barfuncs.workbooks.package import pack, read_parts, write_whole
+from barfuncs.workbooks.package import pack, read_parts, write_in_place, write_whole
 from barfuncs.workbooks.sheetxml import CellError, SheetXML
 
 
@@ -136,6 +138,91 @@ def zipped(**parts: bytes) -> bytes:
 def test_files_that_are_refused(data, message):
     with pytest.raises(bf.WorkbookError, match=re.escape(message)):
         Workbook(data)
+
+
+@pytest.mark.parametrize(("formula", "message"), [
+    ("=" + "(" * 65 + "1" + ")" * 65, "has a formula nested more than 64 deep"),
+    ("=" + "IF(1," * 65 + "1" + ")" * 65, "has a formula nested more than 64 deep"),
+    ("=" + "-" * 65 + "1", "has a formula nested more than 64 deep"),
+    ("=1" + "+1" * 5000, "has a formula longer than 8,192 characters"),
+])
+def test_formulas_beyond_the_limits_are_refused(formula, message):
+    with pytest.raises(bf.WorkbookError, match=message):
+        Workbook(small(B2=formula))
+
+
+def test_formulas_within_the_limits_are_calculated():
+    book = Workbook(small(B2="=" + "(" * 64 + "1" + ")" * 64, B3='="' + "(" * 100 + "-" * 100 + '"', B4="=1" + "+1" * 4000))
+    book.calculate()
+    assert (book.value("B2"), book.value("B3"), book.value("B4")) == (1, "(" * 100 + "-" * 100, 4001)
+
+
+def test_too_many_cells_or_formulas_are_refused(monkeypatch):
+    monkeypatch.setattr(engine, "MOST_CELLS", 5)
+    with pytest.raises(bf.WorkbookError, match=r"has 6 cells and \d+ formulas; the engine takes up to 5 and 200,000"):
+        Workbook(small())
+
+
+def test_errors_in_cells_are_found_circular_ones_too():
+    book = Workbook(small(B1="=B2", B2="=B1+1", B3="=NA()"))
+    book.calculate()
+    assert [(book.shown(address), error) for address, error in book.errors()] == [
+        ("It's a sheet!B1", "#CIRC!"), ("It's a sheet!B2", "#CIRC!"), ("It's a sheet!B3", "#N/A"), ("It's a sheet!A4", "#DIV/0!")]
+
+
+def test_calculating_apart(tmp_path):
+    path = tmp_path / "x.xlsx"
+    path.write_bytes(small())
+    done = apart.calculate(path)
+    assert (done.formulas, done.results, done.errors) == (5, {"double": 24}, [("It's a sheet!A4", "#DIV/0!")])
+    assert openpyxl.load_workbook(io.BytesIO(done.data), data_only=True).worksheets[0]["A2"].value == 24
+    assert path.read_bytes() == small()
+
+
+@pytest.mark.parametrize(("formula", "message"), [
+    ("=" + "1^" * 4000 + "1", r"x\.xlsx can't be calculated: the engine gave up"),
+    ("=NOSUCHFUNCTION(1)", r"x\.xlsx: the engine does not know a function or name in It's a sheet!B2"),
+])
+def test_a_workbook_that_ends_the_engine_ends_the_other_process_only(tmp_path, formula, message):
+    (tmp_path / "x.xlsx").write_bytes(small(B2=formula))
+    with pytest.raises(bf.WorkbookError, match=message):
+        apart.calculate(tmp_path / "x.xlsx")
+
+
+def test_a_calculation_without_an_end_is_given_up(tmp_path):
+    (tmp_path / "x.xlsx").write_bytes(small(B2="=SUMPRODUCT(A:XFD*A:XFD)"))
+    with pytest.raises(bf.WorkbookError, match=r"x\.xlsx takes longer than 0\.5 s to calculate"):
+        apart.calculate(tmp_path / "x.xlsx", seconds=0.5)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only there the memory of a process can be limited for sure")
+def test_a_calculation_that_fills_the_memory_is_ended(tmp_path, monkeypatch):
+    (tmp_path / "x.xlsx").write_bytes(small(B2="=SUMPRODUCT(A:XFD*A:XFD)"))
+    monkeypatch.setattr(apart, "_START", apart._START.replace("; _work()", "; apart.MOST_MEMORY = 600_000_000; apart._work()")
+                        .replace("from barfuncs.workbooks.apart import _work", "from barfuncs.workbooks import apart"))
+    with pytest.raises(bf.WorkbookError, match=r"x\.xlsx can't be calculated: the engine ran out of memory"):
+        apart.calculate(tmp_path / "x.xlsx")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="files have no such mode there")
+def test_a_replaced_file_keeps_its_mode_and_its_links(tmp_path):
+    target, link = tmp_path / "target.xlsx", tmp_path / "link.xlsx"
+    target.write_bytes(b"old")
+    target.chmod(0o600)
+    link.symlink_to(target)
+    for write in (lambda: write_whole(link, b"new", replace=True), lambda: write_in_place(link, b"newer")):
+        write()
+        assert link.is_symlink()
+        assert stat.S_IMODE(target.stat().st_mode) == 0o600
+    assert target.read_bytes() == b"newer"
+
+
+def test_a_read_only_file_is_not_written_in_place(tmp_path, monkeypatch):
+    (tmp_path / "x.xlsx").write_bytes(b"old")
+    monkeypatch.setattr(package.os, "access", lambda path, mode: mode != package.os.W_OK)  # root may write to all
+    with pytest.raises(PermissionError, match="the file is read-only"):
+        write_in_place(tmp_path / "x.xlsx", b"new")
+    assert (tmp_path / "x.xlsx").read_bytes() == b"old"
 
 
 def test_a_missing_file(tmp_path):

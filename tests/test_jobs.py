@@ -1,21 +1,37 @@
 """Lists of jobs: reading, bad rows, file names, results."""
 
 import csv
+import datetime
+import errno
 import io
 import re
 from pathlib import Path
 
 import openpyxl
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs.workbooks.jobs import plan_jobs, read_jobs, safe_name
+from barfuncs.workbooks.fill import Filled, fill
+from barfuncs.workbooks.jobs import Interrupted, plan_jobs, read_jobs, safe_name
+from barfuncs.workbooks.package import pack, read_parts
 
 ROOT = Path(__file__).parent.parent
 GOOD = {"job": "J1", "part_number": "P", "units": "in", "material": "303", "shape": "round", "size": "1", "part_length": "2",
         "cutoff_width": ".125", "standoff": ".2", "grip_length": "2", "bar_length": "12 ft", "quantity": "100"}
+
+
+def _good_parts() -> dict[str, bytes]:
+    buffer = io.BytesIO()
+    book = openpyxl.Workbook()
+    book.active.append(list(GOOD))
+    book.active.append([float(v) if v.isdigit() else v for v in GOOD.values()])
+    book.save(buffer)
+    return read_parts(buffer.getvalue())
+
+
+_GOOD_PARTS = _good_parts()
 
 
 def write_csv(path: Path, *rows: dict, delimiter: str = ",", encoding: str = "utf-8") -> Path:
@@ -53,6 +69,8 @@ def test_xlsx_with_labels_and_numbers(tmp_path):
     ("job,Job\n1,2\n", bf.InputError, "Job: stands twice in the first row"),
     ("", bf.WorkbookError, "is empty: the first row must name the inputs"),
     ("\0\0", bf.WorkbookError, "is not a CSV text"),
+    ("job,quantity\n\n , \n", bf.WorkbookError, "jobs.csv has no jobs, only the row with the names"),
+    ('job,size\nA,"3/4 in\nB,1\n', bf.WorkbookError, "jobs.csv can't be read from row 2 on"),
 ])
 def test_lists_that_are_refused(tmp_path, text, error, message):
     path = tmp_path / "jobs.csv"
@@ -62,8 +80,8 @@ def test_lists_that_are_refused(tmp_path, text, error, message):
 
 
 def test_a_list_that_is_no_text_or_not_there(tmp_path):
-    (tmp_path / "jobs.csv").write_bytes(b"\xff\xfe\x00x")
-    with pytest.raises(bf.WorkbookError, match=r"neither an \.xlsx file nor a CSV text in UTF-8"):
+    (tmp_path / "jobs.csv").write_bytes(b"job,customer\n1,M\xfcller\n")
+    with pytest.raises(bf.WorkbookError, match=r"jobs\.csv is not a CSV text in UTF-8 \(line 2 .*\); save it as CSV UTF-8"):
         read_jobs(tmp_path / "jobs.csv")
     with pytest.raises(bf.WorkbookError, match="there is no such file"):
         read_jobs(tmp_path / "none.csv")
@@ -87,6 +105,288 @@ def test_a_row_with_too_many_cells_is_refused(tmp_path):
     path.write_text("job,quantity\nJ,100,extra\n")
     outcome = plan_jobs(read_jobs(path), tmp_path / "out")
     assert [p.reason for p in outcome.problems] == ["the row has more cells than the first row has names"]
+
+
+def test_a_value_under_a_blank_head_is_refused(tmp_path):
+    path = tmp_path / "jobs.csv"
+    path.write_text("job,,quantity,\nJ,5,100,\nK,,100,\n")
+    assert [job.problem for job in read_jobs(path)] == ["has a value in column B, which has no name in the first row", ""]
+    outcome = plan_jobs(read_jobs(path)[:1], tmp_path / "out")
+    assert [(p.row, p.reason) for p in outcome.problems] == [(2, "has a value in column B, which has no name in the first row")]
+
+
+def test_rows_are_counted_as_a_spreadsheet_counts_them(tmp_path):
+    path = tmp_path / "jobs.csv"
+    path.write_text('job,customer\n1,"two\nlines"\n\n2,x\n')
+    assert [job.row for job in read_jobs(path)] == [2, 4]
+
+
+@pytest.mark.parametrize("data", [
+    b"sep=;\njob;size\nA;1\n", "job,size\nA,1\n".encode("utf-16"), b"\xfe\xff" + "job;size\r\nA;1\r\n".encode("utf-16-be"),
+    b"job\tsize\rA\t1\r", b"SEP=,\r\njob,size\r\nA,1\r\n"])
+def test_other_spellings_of_csv(tmp_path, data):
+    (tmp_path / "jobs.csv").write_bytes(data)
+    assert [(job.row, job.values) for job in read_jobs(tmp_path / "jobs.csv")] == [(2, {"job": "A", "size": "1"})]
+
+
+def xlsx(path: Path, *rows: list, change=None) -> Path:
+    book = openpyxl.Workbook()
+    for row in rows:
+        book.active.append(row)
+    if change:
+        change(book)
+    book.save(path)
+    return path
+
+
+HEADS, CELLS = list(GOOD), list(GOOD.values())
+
+
+def with_cell(column: str, value: object) -> list:
+    return [value if head == column else cell for head, cell in GOOD.items()]
+
+
+def test_formulas_without_stored_values_are_calculated(tmp_path):
+    path = xlsx(tmp_path / "jobs.xlsx", HEADS, with_cell("quantity", "=40+60"), with_cell("size", '=IF(1=1,"3/4 in","")'),
+                with_cell("part_length", "=1/0"))
+    first, second, third = read_jobs(path)
+    assert (first.values["quantity"], second.values["size"]) == (100, "3/4 in")
+    outcome = plan_jobs([first, second, third], tmp_path / "out")
+    assert [row for row, _, _ in outcome.done] == [2, 3]
+    assert [(p.row, p.column, p.reason) for p in outcome.problems] == [(4, "part_length", "the cell shows the error #DIV/0!")]
+
+
+def test_formulas_that_cannot_be_calculated_are_refused(tmp_path):
+    path = xlsx(tmp_path / "jobs.xlsx", HEADS, with_cell("quantity", "=NOSUCH(4)"))
+    with pytest.raises(bf.WorkbookError, match=r"jobs\.xlsx: no value is stored for the formulas in Sheet!L2, and they can't "):
+        read_jobs(path)
+
+
+def test_a_formula_with_a_stored_value_is_read_as_it_stands(tmp_path):
+    path = xlsx(tmp_path / "jobs.xlsx", HEADS, with_cell("quantity", "=NOSUCH(4)"))
+    parts = read_parts(path)
+    parts["xl/worksheets/sheet1.xml"] = re.sub(rb"(</f>)<v></v>", rb"\1<v>250</v>", parts["xl/worksheets/sheet1.xml"])
+    path.write_bytes(pack(parts))
+    assert read_jobs(path)[0].values["quantity"] == 250
+
+
+def test_the_first_visible_worksheet_is_read(tmp_path):
+    def change(book):
+        hidden = book.create_sheet("Lists", 0)
+        hidden.append(["nonsense"])
+        hidden.sheet_state = "hidden"
+        book.create_chartsheet("Picture", 0)
+
+    assert [job.values["job"] for job in read_jobs(xlsx(tmp_path / "a.xlsx", HEADS, CELLS, change=change))] == ["J1"]
+    path = xlsx(tmp_path / "b.xlsx", HEADS, CELLS)
+    parts = read_parts(path)
+    parts["xl/workbook.xml"] = parts["xl/workbook.xml"].replace(b'state="visible"', b'state="hidden"')
+    path.write_bytes(pack(parts))
+    with pytest.raises(bf.WorkbookError, match=r"b\.xlsx has no visible worksheet"):
+        read_jobs(path)
+
+
+def test_a_list_is_read_whole_whatever_size_its_file_states(tmp_path):
+    path = xlsx(tmp_path / "jobs.xlsx", HEADS, CELLS, CELLS)
+    parts = read_parts(path)
+    parts["xl/worksheets/sheet1.xml"] = re.sub(rb'<dimension ref="[^"]*"', b'<dimension ref="A1:B2"', parts["xl/worksheets/sheet1.xml"])
+    path.write_bytes(pack(parts))
+    assert [job.values for job in read_jobs(path)] == [GOOD, GOOD]
+
+
+@pytest.mark.parametrize(("column", "value", "reason"), [
+    ("size", datetime.datetime(2026, 3, 8), "the spreadsheet made the date 2026-03-08 of it, as it does of 3/8"),
+    ("part_number", datetime.datetime(2026, 3, 8), "the spreadsheet made the date 2026-03-08 of it"),
+    ("cycle_time", datetime.time(0, 1, 20), "the spreadsheet made the time 00:01:20 of it: write for example 80 s"),
+    ("material", 303, "303 is a number here; for the material 303, format the cell as text or type '303 with an apostrophe"),
+    ("material", 1018, "1018 is a number here; for the material 1018, format the cell as text"),
+    ("material", 1.4305, "1.4305 is a number here; for the material 1.4305, format the cell as text"),
+])
+def test_what_a_spreadsheet_made_of_a_value_is_said(tmp_path, column, value, reason):
+    path = xlsx(tmp_path / "jobs.xlsx", [*HEADS, "cycle_time"], [*with_cell(column, value), value if column == "cycle_time" else None])
+    outcome = plan_jobs(read_jobs(path), tmp_path / "out")
+    assert [p.column for p in outcome.problems] == [column]
+    assert outcome.problems[0].reason.startswith(reason)
+    assert "datetime" not in outcome.problems[0].value
+    assert not outcome.problems[0].value.endswith("00:00:00")
+
+
+def damaged() -> dict[str, tuple[bytes, str]]:
+    buffer = io.BytesIO()
+    book = openpyxl.Workbook()
+    book.active.append(HEADS)
+    book.active.append(CELLS)
+    book.save(buffer)
+    good = buffer.getvalue()
+    parts = read_parts(good)
+    sheet = parts["xl/worksheets/sheet1.xml"]
+
+    def with_part(name: str, data: bytes | None) -> bytes:
+        return pack({n: d for n, d in (parts | {name: data}).items() if d is not None})
+
+    return {
+        "cut zip": (good[:len(good) // 2], "is not an xlsx workbook, or is damaged"),
+        "bytes within": (good[:300] + b"\xff" * 40 + good[340:], "is not an xlsx workbook, or is damaged"),
+        "cut sheet": (with_part("xl/worksheets/sheet1.xml", sheet[:-200]), "is damaged: its part xl/worksheets/sheet1.xml is no good XML"),
+        "no sheet": (with_part("xl/worksheets/sheet1.xml", None), "sheet Sheet is missing from the file"),
+        "no links": (with_part("xl/_rels/workbook.xml.rels", None), "or is damaged (xl/_rels/workbook.xml.rels missing)"),
+        "no types": (with_part("[Content_Types].xml", None), "or is damaged ([Content_Types].xml missing)"),
+        "cut texts": (with_part("xl/sharedStrings.xml", b"<sst"), "its part xl/sharedStrings.xml is no good XML"),
+        "no texts": (with_part("xl/worksheets/sheet1.xml", re.sub(rb'<c r="A1".*?</c>', b'<c r="A1" t="s"><v>7</v></c>', sheet)),
+                     "can't be read as a workbook"),
+        "declaration": (with_part("xl/worksheets/sheet1.xml", b'<!DOCTYPE x [<!ENTITY a "b">]>' + sheet[sheet.index(b"<worksheet"):]),
+                        "has a document type declaration"),
+        "deep": (with_part("xl/worksheets/sheet1.xml", b"<a>" * 50_000 + b"</a>" * 50_000), "is nested more than 200 deep"),
+        "bad number": (with_part("xl/worksheets/sheet1.xml", re.sub(rb'<c r="A1".*?</c>', b'<c r="A1"><v>x</v></c>', sheet)),
+                       "can't be read as a workbook"),
+        "old or protected": (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(600), "is an old .xls file or protected by a password"),
+        "OpenDocument": (pack({"mimetype": b"x", "content.xml": b"<x/>"}), "is an OpenDocument file; save it as .xlsx"),
+        "binary": (pack({"xl/workbook.bin": b"x"}), "is a binary workbook (.xlsb); save it as .xlsx"),
+        "text": (b"job,size\n1,2\n", "is not an xlsx workbook"),
+        "nothing": (b"", "is not an xlsx workbook"),
+    }
+
+
+@pytest.mark.parametrize("case", damaged())
+def test_damaged_workbooks_are_named_and_refused(tmp_path, case):
+    data, said = damaged()[case]
+    path = tmp_path / "list of jobs.xlsx"
+    path.write_bytes(data)
+    with pytest.raises(bf.WorkbookError, match=re.escape("list of jobs.xlsx") + ".*" + re.escape(said)):
+        read_jobs(path)
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.data())
+def test_a_mutated_workbook_gives_jobs_or_one_clear_error(tmp_path, data):
+    parts = read_parts(pack(_GOOD_PARTS))
+    name = data.draw(st.sampled_from(sorted(parts)))
+    old = parts[name]
+    start = data.draw(st.integers(0, len(old)))
+    stop = data.draw(st.integers(start, min(len(old), start + 60)))
+    parts[name] = old[:start] + data.draw(st.binary(max_size=12) | st.sampled_from([b"", b"<", b'"', b"0", b"99999999999"])) + old[stop:]
+    path = tmp_path / "jobs.xlsx"
+    path.write_bytes(pack(parts))
+    try:
+        read_jobs(path)
+    except bf.BarfuncsError as error:
+        assert "jobs.xlsx" in str(error)  # noqa: PT017
+
+
+@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.one_of(st.binary(max_size=80), st.lists(st.sampled_from(
+    ["job", "size", "units", ",", ";", "\t", '"', "\n", "\r", "1,5", "mm", "sep=", " ", "\ufeff", "é"]), max_size=30)
+    .map(lambda texts: "".join(texts).encode())))
+def test_any_bytes_as_csv_give_jobs_or_one_clear_error(tmp_path, data):
+    path = tmp_path / "jobs.csv"
+    path.write_bytes(data)
+    try:
+        jobs = read_jobs(path)
+    except bf.BarfuncsError as error:
+        assert "jobs.csv" in str(error)  # noqa: PT017
+    else:
+        assert jobs
+
+
+BARE = {k: v for k, v in GOOD.items() if k != "units"} | {"bar_length": "144"}
+
+
+def test_a_row_that_does_not_say_its_unit_next_to_metric_rows_is_refused(tmp_path):
+    metric = GOOD | {"job": "M", "units": "mm", "size": "20", "part_length": "30", "cutoff_width": "3", "bar_length": "3000"}
+    for other in (metric, metric | {"units": "", "size": "20 mm", "part_length": "30 mm", "cutoff_width": "3 mm",
+                                    "standoff": "3 mm", "grip_length": "50 mm", "bar_length": "3 m"}):
+        path = write_csv(tmp_path / "jobs.csv", BARE, other)
+        outcome = plan_jobs(read_jobs(path), tmp_path / "out", replace=True)
+        assert [(p.row, p.column) for p in outcome.problems] == [(2, "units")]
+        assert "nothing says whether the numbers are in or mm, and row 3 is in mm" in outcome.problems[0].reason
+        assert [filled.inputs["units"] for _, _, filled in outcome.done] == ["mm"]
+        assert not outcome.taken_as_inch
+    assert not plan_jobs(read_jobs(path), tmp_path / "in", units="in").problems
+
+
+def test_a_list_without_a_word_on_units_is_inch_and_says_so(tmp_path):
+    outcome = plan_jobs(read_jobs(write_csv(tmp_path / "jobs.csv", BARE)), tmp_path / "out")
+    assert outcome.taken_as_inch
+    assert outcome.done[0][2].inputs["units"] == "in"
+    for said in ({"units": "in"}, {"bar_length": "12 ft"}):
+        assert not plan_jobs(read_jobs(write_csv(tmp_path / "jobs.csv", BARE | said)), tmp_path / "out", replace=True).taken_as_inch
+
+
+def test_the_message_for_a_comma_names_the_option(tmp_path):
+    outcome = plan_jobs(read_jobs(write_csv(tmp_path / "jobs.csv", GOOD | {"size": "12,5"})), tmp_path / "out")
+    assert outcome.problems[0].reason.endswith("(--decimal-comma reads 12,5 as twelve and a half)")
+
+
+def test_an_interrupted_list_has_the_results_of_what_is_done(tmp_path, monkeypatch):
+    save, calls = Filled.save, []
+
+    def interrupted(filled, path, replace=False):
+        calls.append(path)
+        if len(calls) == 2:
+            raise KeyboardInterrupt
+        save(filled, path, replace)
+        if len(calls) == 4:
+            raise KeyboardInterrupt  # after the file is there
+        return path
+
+    monkeypatch.setattr(Filled, "save", interrupted)
+    jobs = read_jobs(write_csv(tmp_path / "jobs.csv", *(GOOD | {"job": f"J{n}"} for n in range(4))))
+    for files in (["J0_P.xlsx"], ["J0_P.xlsx", "J1_P.xlsx"]):
+        out = tmp_path / f"out{len(files)}"
+        with pytest.raises(Interrupted) as caught:
+            plan_jobs(jobs, out)
+        assert [name for _, name, _ in caught.value.outcome.done] == files
+        assert [row["file"] for row in csv.DictReader((out / "results.csv").read_text("utf-8-sig").splitlines())] == files
+        assert sorted(p.name for p in out.iterdir()) == [*files, "results.csv", "results.xlsx"]
+
+
+def test_a_full_disk_stops_the_list_and_says_what_is_written(tmp_path, monkeypatch):
+    save, calls = Filled.save, []
+
+    def full(filled, path, replace=False):
+        calls.append(path)
+        if len(calls) == 2:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return save(filled, path, replace)
+
+    monkeypatch.setattr(Filled, "save", full)
+    jobs = read_jobs(write_csv(tmp_path / "jobs.csv", *(GOOD | {"job": f"J{n}"} for n in range(4))))
+    outcome = plan_jobs(jobs, tmp_path / "out")
+    assert len(calls) == 2
+    assert outcome.stopped == "stopped: No space left on device"
+    assert (len(outcome.done), outcome.total) == (1, 4)
+    assert "J1_P.xlsx can't be written (No space left on device)" in outcome.problems[0].reason
+    assert outcome.results_written
+
+
+def test_results_that_cannot_be_written_are_a_problem(tmp_path):
+    (tmp_path / "out" / "results.csv").mkdir(parents=True)
+    outcome = plan_jobs(read_jobs(write_csv(tmp_path / "jobs.csv", GOOD)), tmp_path / "out", replace=True)
+    assert len(outcome.done) == 1
+    assert [p.reason.split(" (")[0] for p in outcome.problems] == ["results.csv can't be written"]
+
+
+@pytest.mark.parametrize(("values", "message"), [
+    (GOOD | {"units": 0}, r"units: 0 given; allowed is one of in, mm"),
+    (GOOD | {"units": False}, r"units: False given; allowed is one of in, mm"),
+    (GOOD | {"units": []}, r"units: \[\] given; allowed is one of in, mm"),
+    ({1: 2}, r"1: is not an input of this template"),
+    ([("job", 1)], r"values: \[\('job', 1\)\] given; give input names with their values"),
+    (GOOD | {"job": ["x"]}, r"job: \['x'\] given; allowed is a text"),
+    (GOOD | {"job": float("nan")}, r"job: nan given; allowed is a text"),
+    (GOOD | {"job": True}, r"job: True given; allowed is a text"),
+    (GOOD | {"size": datetime.date(2026, 3, 8)}, r"size: the spreadsheet made the date 2026-03-08 of it"),
+])
+def test_fill_refuses_what_is_no_input(values, message):
+    with pytest.raises(bf.InputError, match=message):
+        fill("job_plan", values)
+
+
+def test_fill_refuses_what_is_no_template_or_table():
+    with pytest.raises(bf.InputError, match=r"template: \['job_plan'\] given; allowed is one of job_plan"):
+        fill(["job_plan"], GOOD)
+    with pytest.raises(bf.InputError, match=r"own_materials: give a table"):
+        fill("job_plan", GOOD, own_materials="own.csv")
 
 
 def test_nothing_is_overwritten_without_replace(tmp_path):

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 import barfuncs
+from barfuncs import materials
 
 PATH = Path(barfuncs.__file__).with_name("materials.csv")
 HEADER = ["name", "group", "en", "uns", "aisi", "density_g_cm3", "density_source", "modulus_gpa", "modulus_source",
@@ -221,3 +222,47 @@ def test_caution_is_there(code, words):
 
 def test_burning_metals_all_carry_the_caution():
     assert [r["name"] for r in ROWS if r["group"] in ("titanium", "magnesium") and "can burn" not in r["caution"]] == []
+
+
+def own(tmp_path, data):
+    path = tmp_path / "own.csv"
+    path.write_bytes(data if isinstance(data, bytes) else data.encode())
+    return materials.read_materials(path)
+
+
+@pytest.mark.parametrize("data", [
+    "name,density_g_cm3\nShop bronze,8.1\n",
+    "Name;Density_g_cm3\n\nShop bronze;8.1\n;\n",
+    " NAME ,DENSITY_G_CM3,\n  Shop   bronze  ,8.10,\n",
+    "name\tdensity_g_cm3\r\nShop bronze\t8.1\r\n".encode("utf-16"),
+    "sep=;\nname;density_g_cm3\nShop bronze;8.1\n",
+    "\ufeffname,density_g_cm3\nShop bronze,8.1\n",
+])
+def test_own_materials_in_their_spellings(tmp_path, data):
+    assert [(row.name, row.density) for row in own(tmp_path, data)] == [("Shop bronze", 8.1)]
+
+
+@pytest.mark.parametrize(("data", "message"), [
+    ("name,density_g_cm3\nA,8.1,x\n", r"materials file own\.csv: row 2: has more cells than the first row has names"),
+    ("name,density_g_cm3,Name\nA,8.1,B\n", r"name: stands twice in the first row"),
+    ("name,density\nA,8.1\n", r"density_g_cm3: this column is missing; density: is not a column; known are name"),
+    ("", r"name: this column is missing; density_g_cm3: this column is missing"),
+    ("name,density_g_cm3\n\nA,1_0\n", r"row 3, density_g_cm3: '1_0' is not a number from 0\.5 to 25"),
+    ("name,density_g_cm3\nA,nan\nB,inf\nC,1e1\nD,\uff18\n", r"row 2, .*'nan'.*row 3, .*'inf'.*row 4, .*'1e1'.*row 5, "),
+    ("name;density_g_cm3\nA;8,1\n", r"row 2, density_g_cm3: '8,1' is not a number from 0\.5 to 25; write a decimal point"),
+    ("name,density_g_cm3\nA,8\n\na,9\n", r"row 4: 'a' stands in row 2 already"),
+    ("name,density_g_cm3,uns\nA,8,Z1\nB,9,z1\n", r"row 3: 'z1' stands in row 2 already"),
+    ("name,density_g_cm3,leaded\nA,8,perhaps\n", r"row 2, leaded: 'perhaps' given; allowed is yes or no"),
+    ("name,density_g_cm3\n,8\nB,\n", r"row 2, name: is blank; row 3, density_g_cm3: is blank"),
+    (b"name,density_g_cm3\nM\xfcller,8\n", r"own\.csv: is not a CSV text in UTF-8 \(line 2 has other bytes\); save it as CSV UTF-8"),
+    (b"PK\x03\x04", r"own\.csv: is a workbook; save it as CSV UTF-8"),
+    ('name,density_g_cm3\n"A,8\n', r"own\.csv: can't be read from row 2 on"),
+])
+def test_own_materials_that_are_refused(tmp_path, data, message):
+    with pytest.raises(barfuncs.InputError, match=message):
+        own(tmp_path, data)
+
+
+def test_one_material_may_name_itself_twice(tmp_path):
+    rows = own(tmp_path, "name,density_g_cm3,uns,en\nC36000,8.5,C36000,c36000\n")
+    assert materials.builtin().extended(rows)["c36000"].density == 8.5

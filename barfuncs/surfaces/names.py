@@ -15,6 +15,7 @@ from barfuncs.workbooks.package import read_parts
 from barfuncs.workbooks.sheetxml import Cell, cell_xml
 
 SHEET = "barfuncs materials"
+_CHANGED = ("xl/workbook.xml", "xl/_rels/workbook.xml.rels", "[Content_Types].xml")
 _LEFT_OUT = "OR(_xlfn.ISOMITTED({x}),ISBLANK({x}))"
 
 
@@ -64,6 +65,11 @@ def add_names(source: "str | bytes | Mapping[str, bytes]") -> dict[str, bytes]:
     WorkbookError where the file can't be read.
     """
     parts = dict(source) if isinstance(source, Mapping) else read_parts(source)
+    for part in _CHANGED:
+        try:
+            parts[part].decode("utf-8")
+        except UnicodeDecodeError:
+            raise WorkbookError(f"the workbook's part {part} is not in UTF-8; save it anew as .xlsx first") from None
     book = parts["xl/workbook.xml"].decode("utf-8")
     ours = {entry.cell_name: definition(entry) for entry in named_functions()}
     present = dict(re.findall(r'<definedName\b[^>]*?\bname="([^"]+)"[^>]*>([^<]*)', book))

@@ -9,9 +9,10 @@ import tempfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
+from xml.sax.saxutils import unescape
 
 from barfuncs.errors import WorkbookError
-from barfuncs.workbooks.package import pack, read_parts, write_whole
+from barfuncs.workbooks.package import pack, read_parts, worksheets, write_whole
 from barfuncs.workbooks.sheetxml import ERRORS, CellError, SheetXML, Value
 
 Address = tuple[int, int, int]
@@ -32,6 +33,51 @@ def column_letters(number: int) -> str:
         number, rest = divmod(number - 1, 26)
         letters = chr(65 + rest) + letters
     return letters
+
+
+MOST_CELLS = 2_000_000
+MOST_FORMULAS = 200_000
+LONGEST_FORMULA = 8_192
+DEEPEST_FORMULA = 64
+"""Parentheses within each other, and signs in a row; the engine's own reading of a formula is not safe far beyond that."""
+
+_FORMULA = re.compile(rb"<(?:[\w]+:)?(?:f|definedName|formula|formula1|formula2)\b[^<>]*(?<!/)>([^<]*)")
+_SIGNS = re.compile(rb"[-+ ]{%d}" % (DEEPEST_FORMULA + 1))
+
+
+def check_limits(label: str, parts: Mapping[str, bytes]) -> None:
+    """Raise WorkbookError for a workbook with more, longer or deeper formulas than the engine safely takes."""
+    cells = formulas = 0
+    for name, data in parts.items():
+        if not name.startswith("xl/") or not name.endswith(".xml"):
+            continue
+        cells += len(re.findall(rb"<(?:\w+:)?c\b", data)) if name.startswith("xl/worksheets/") else 0
+        for match in _FORMULA.finditer(data):
+            formulas += 1
+            formula = match[1]
+            if len(formula) > LONGEST_FORMULA * 2 or len(unescape(formula.decode("utf-8", "replace"))) > LONGEST_FORMULA:
+                raise WorkbookError(f"{label} has a formula longer than {LONGEST_FORMULA:,} characters ({_start(formula)})")
+            if _depth(formula) > DEEPEST_FORMULA:
+                raise WorkbookError(f"{label} has a formula nested more than {DEEPEST_FORMULA} deep ({_start(formula)})")
+    if cells > MOST_CELLS or formulas > MOST_FORMULAS:
+        raise WorkbookError(f"{label} has {cells:,} cells and {formulas:,} formulas; the engine takes up to "
+                            f"{MOST_CELLS:,} and {MOST_FORMULAS:,}")
+
+
+def _start(formula: bytes) -> str:
+    return formula[:40].decode("utf-8", "replace") + "..."
+
+
+def _depth(formula: bytes) -> int:
+    """How deep a formula is nested; texts in it are left out."""
+    if formula.count(b"(") <= DEEPEST_FORMULA and not _SIGNS.search(formula):
+        return 0
+    plain = re.sub(rb'"[^"]*"', b"", formula.replace(b"&quot;", b'"'))
+    depth = deepest = 0
+    for mark in re.findall(rb"[()]", plain):
+        depth += 1 if mark == b"(" else -1
+        deepest = max(deepest, depth)
+    return DEEPEST_FORMULA + 1 if _SIGNS.search(plain) else deepest
 
 
 _EMPTY_NUMBER = re.compile(rb'(<c\b[^<>]*?) t="n"([^<>]*?)(/>|></c>|><v ?/></c>|><v></v></c>)')
@@ -76,6 +122,7 @@ class Workbook:
         """
         self.label = "workbook" if isinstance(source, bytes) else Path(source).name
         self.parts = read_parts(source)
+        check_limits(self.label, self.parts)
         self._model = self._load()
         self.sheets: tuple[str, ...] = tuple(s["name"] for s in self._model.get_worksheets_properties())
         self.names: dict[str, Address] = {}
@@ -164,6 +211,17 @@ class Workbook:
         """Values of all defined names that stand for one cell."""
         return {name: self.value_at(address) for name, address in self.names.items()}
 
+    def shown(self, address: Address) -> str:
+        """A cell as people write it: Sheet!B2."""
+        sheet, row, column = address
+        return f"{self.sheets[sheet]}!{column_letters(column)}{row}"
+
+    def errors(self) -> list[tuple[Address, str]]:
+        """Cells whose formula gives an error, with the error as the engine calls it (#CIRC! for a circular reference)."""
+        found = ((address, str(self._model.get_cell_value(*address))) for address, _ in self.formulas()
+                 if self._model.get_cell_type(*address) == self._error_type)
+        return sorted(found)
+
     def formulas(self) -> Iterator[tuple[Address, str]]:
         """Every cell with a formula."""
         for address in self._model.get_all_cells():
@@ -177,8 +235,7 @@ class Workbook:
         for address, formula in self.formulas():
             value = self._model.get_cell_value(*address)
             if value in ("#NAME?", "#N/IMPL!") or (isinstance(value, str) and value.startswith("#ERROR")):
-                sheet, row, column = address
-                unknown.append(f"{self.sheets[sheet]}!{column_letters(column)}{row} {formula[:60]}")
+                unknown.append(f"{self.shown(address)} {formula[:60]}")
         if unknown:
             more = f" and {len(unknown) - 5} more" if len(unknown) > 5 else ""
             raise WorkbookError(f"{self.label}: the engine does not know a function or name in "
@@ -186,21 +243,8 @@ class Workbook:
 
     def sheet_parts(self) -> dict[int, str]:
         """Worksheet parts by the number of their sheet. Sheets that only hold a chart are left out."""
-        from defusedxml import ElementTree
-
-        book = ElementTree.fromstring(self.parts["xl/workbook.xml"])
-        links = ElementTree.fromstring(self.parts["xl/_rels/workbook.xml.rels"])
-        targets = {link.get("Id"): link.get("Target", "") for link in links}
-        out = {}
-        for element in book.iter():
-            if element.tag.rpartition("}")[2] == "sheet" and element.get("name") in self.sheets:
-                key = next((v for k, v in element.attrib.items() if k.rpartition("}")[2] == "id"), "")
-                target = targets.get(key) or ""
-                part = target.lstrip("/") if target.startswith("/") else "xl/" + target
-                if part not in self.parts:
-                    raise WorkbookError(f"{self.label}: sheet {element.get('name')} is missing from the file")
-                out[self.sheets.index(element.get("name"))] = part
-        return out
+        return {self.sheets.index(sheet.name): sheet.part for sheet in worksheets(self.label, self.parts)
+                if sheet.name in self.sheets}
 
     def to_bytes(self, inputs: Mapping[str, Value] | None = None) -> bytes:
         """The file with the calculated value in every formula cell, and with `inputs` (by name or cell) put in."""

@@ -3,6 +3,8 @@
 The template is built and cut into pieces once; each job then costs one recalculation and one write.
 """
 
+import datetime
+import decimal
 import functools
 import io
 import unicodedata
@@ -16,6 +18,7 @@ from barfuncs import materials
 from barfuncs.catalogue import (
     CATALOGUE,
     _DensityText,
+    _short,
     broken_rules,
     in_units,
     limit_problem,
@@ -80,8 +83,10 @@ def fill(template: str, values: Mapping[str, Any], path: str | Path | None = Non
     >>> plan.answers["parts_per_bar"], plan.answers["bars"]
     (59.0, 17.0)
     """
-    if template not in TEMPLATES:
+    if not isinstance(template, str) or template not in TEMPLATES:
         raise InputError("fill", [("template", f"{template!r} given; allowed is one of {', '.join(TEMPLATES)}")])
+    if own_materials is not None and not isinstance(own_materials, materials.Materials):
+        raise InputError("fill", [("own_materials", "give a table: builtin().extended(read_materials(path))")])
     table = own_materials or materials.active()
     inputs = read_inputs(values, units=units, decimal_comma=decimal_comma, table=table)
     filled = filler(template).fill(inputs, table)
@@ -108,8 +113,16 @@ def read_inputs(values: Mapping[str, Any], *, units: str | None = None, decimal_
 
     Raises InputError naming every bad input.
     """
-    problems = [(name, unknown_input(name)) for name in values if name not in job_plan.ALL_INPUTS]
-    stated = values.get("units") or units
+    return read_job(values, units=units, decimal_comma=decimal_comma, table=table)[0]
+
+
+def read_job(values: Mapping[str, Any], *, units: str | None = None, decimal_comma: bool = False,
+             table: materials.Materials | None = None) -> tuple[dict[str, Value], bool]:
+    """The inputs as `read_inputs` gives them, and whether bare numbers were taken as inch with nothing that says so."""
+    if not isinstance(values, Mapping):
+        raise InputError("job_plan", [("values", f"{_short(values)} given; give input names with their values")])
+    problems = [(str(name), unknown_input(str(name))) for name in values if name not in job_plan.ALL_INPUTS]
+    stated = units if _blank(values.get("units")) else values["units"]
     if stated is not None:
         try:
             stated, _ = read_value(job_plan.ALL_INPUTS["units"].kind, stated)
@@ -121,11 +134,12 @@ def read_inputs(values: Mapping[str, Any], *, units: str | None = None, decimal_
         value = values.get(item.name)
         if item.name == "units":
             continue
-        if value is None or (isinstance(value, str) and not value.strip()):
+        if _blank(value):
             if item.needed and item.default is None:
                 problems.append((item.name, "is missing"))
             continue
         try:
+            _refuse_spreadsheet_slips(value)
             if item.kind.reader == "text":
                 read[item.name] = (_plain_text(value), None)
             elif item.kind.reader == "material":
@@ -148,7 +162,22 @@ def read_inputs(values: Mapping[str, Any], *, units: str | None = None, decimal_
     if problems:
         order = {name: n for n, name in enumerate(values)}
         raise InputError("job_plan", sorted(problems, key=lambda p: order.get(p[0], len(order))))
-    return inputs
+    return inputs, stated is None and not systems and bool(bare)
+
+
+def _blank(value: Any) -> bool:
+    return value is None or (isinstance(value, str) and not value.strip())
+
+
+def _refuse_spreadsheet_slips(value: Any) -> None:
+    """Raise ValueError for what a spreadsheet program made of a typed value, or could not work out."""
+    if isinstance(value, CellError):
+        raise ValueError(f"the cell shows the error {value}")
+    if isinstance(value, (datetime.datetime, datetime.date)):
+        raise ValueError(f"the spreadsheet made the date {value:%Y-%m-%d} of it, as it does of 3/8: format the cell as "
+                         "text and type the value again")
+    if isinstance(value, (datetime.time, datetime.timedelta)):
+        raise ValueError(f"the spreadsheet made the time {value} of it: write for example 80 s or 1 min 20 s")
 
 
 def _to_units(read: Mapping[str, tuple[Any, str | None]], units: str, given: Mapping[str, Any],
@@ -173,11 +202,18 @@ def _to_units(read: Mapping[str, tuple[Any, str | None]], units: str, given: Map
 def _read_material(value: Any, decimal_comma: bool, table: materials.Materials) -> Any:
     if isinstance(value, str) and value in table:
         return table[value].name
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        code = next((c for c in (f"{value:.10g}", f"{value:.4f}") if c in table), None)
+        if code:
+            raise ValueError(f"{value!r} is a number here; for the material {code}, format the cell as text or type '{code} "
+                             "with an apostrophe in front; for a density, write its unit too")
     return read_value(job_plan.ALL_INPUTS["material"].kind, value, decimal_comma)[0]
 
 
 def _plain_text(value: Any) -> str:
-    text = f"{value:g}" if isinstance(value, float) and value.is_integer() else str(value)
+    if isinstance(value, bool) or not isinstance(value, (str, int, float, decimal.Decimal)) or value != value:
+        raise ValueError(f"{_short(value)} given; allowed is a text")
+    text = f"{value:.15g}" if isinstance(value, float) else str(value)
     text = " ".join(text.split())
     if any(unicodedata.category(c) in ("Cc", "Cs") for c in text):
         raise ValueError("has a control character")

@@ -1,9 +1,11 @@
 """A list of jobs: read from CSV or xlsx, planned row by row, with one file for each and a table of results."""
 
 import csv
+import datetime
+import errno
 import io
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, cast
@@ -12,8 +14,10 @@ from barfuncs import materials
 from barfuncs.errors import InputError, WorkbookError
 from barfuncs.quantity import bars_for_confidence
 from barfuncs.workbooks import job_plan
-from barfuncs.workbooks.fill import Filled, filler, read_inputs, unknown_input
-from barfuncs.workbooks.package import LARGEST_FILE, pack, read_parts, write_whole
+from barfuncs.workbooks.engine import column_letters
+from barfuncs.workbooks.fill import Filled, filler, read_job, unknown_input
+from barfuncs.workbooks.package import write_whole
+from barfuncs.workbooks.rows import read_rows
 from barfuncs.workbooks.sheetxml import CellError, Value
 
 MOST_ROWS = 20_000
@@ -22,10 +26,11 @@ RESULT_NAMES = tuple(name for group in job_plan.ANSWERS.values() for name in (a.
 
 @dataclass(frozen=True)
 class Job:
-    """One row of a list: where it stands and what it says."""
+    """One row of a list: where it stands, what it says, and why its cells can't be told apart (or nothing)."""
 
     row: int
     values: dict[str, Any]
+    problem: str = ""
 
 
 @dataclass(frozen=True)
@@ -41,11 +46,27 @@ class Problem:
 
 @dataclass
 class Outcome:
-    """What became of a list: (row, file name, workbook) of the good rows, and the problems."""
+    """What became of a list: (row, file name, workbook) of the good rows, and the problems.
+
+    `stopped` says why the rest of the list was left; `taken_as_inch` that bare numbers were read as inch since nothing
+    said what they are in.
+    """
 
     done: list[tuple[int, str, Filled]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     random_bars: dict[int, int | None] = field(default_factory=dict)
+    total: int = 0
+    stopped: str = ""
+    results_written: bool = False
+    taken_as_inch: bool = False
+
+
+class Interrupted(KeyboardInterrupt):
+    """Ctrl-C while a list is planned. The results of what is done are written; `outcome` says what that is."""
+
+    def __init__(self, outcome: Outcome) -> None:
+        self.outcome = outcome
+        super().__init__()
 
 
 def read_jobs(path: str | Path) -> list[Job]:
@@ -54,29 +75,28 @@ def read_jobs(path: str | Path) -> list[Job]:
     Raises InputError for an unknown or doubled column (with the nearest name), WorkbookError for a file that can't be read.
     """
     path = Path(path)
-    if not path.is_file():
-        raise WorkbookError(f"{path.name}: there is no such file")
-    if path.stat().st_size > LARGEST_FILE:
-        raise WorkbookError(f"{path.name} is larger than {LARGEST_FILE // 1_000_000} MB")
-    rows = _xlsx_rows(path) if path.suffix.lower() in (".xlsx", ".xlsm") else _csv_rows(path)
     header: list[str] | None = None
     jobs: list[Job] = []
-    for number, cells in rows:
-        if not any(c is not None and str(c).strip() for c in cells):
+    for number, cells in read_rows(path):
+        filled = [n for n, c in enumerate(cells) if c is not None and str(c).strip()]
+        if not filled:
             continue
         if header is None:
             header = _read_header(path.name, cells)
             continue
-        extra = [c for c in cells[len(header):] if c is not None and str(c).strip()]
         values = {name: value for name, value in zip(header, cells, strict=False) if name}
-        if extra:
-            # Kept, so that the row is refused and not read with shifted cells.
-            values[""] = extra
-        jobs.append(Job(number, values))
+        # Such a row is refused and not read: its cells may have shifted.
+        nameless = [column_letters(n + 1) for n in filled if n < len(header) and not header[n]]
+        problem = "the row has more cells than the first row has names" if filled[-1] >= len(header) else ""
+        if nameless:
+            problem = f"has a value in column {', '.join(nameless)}, which has no name in the first row"
+        jobs.append(Job(number, values, problem))
         if len(jobs) > MOST_ROWS:
             raise WorkbookError(f"{path.name} has more than {MOST_ROWS:,} rows; split it")
     if header is None:
         raise WorkbookError(f"{path.name} is empty: the first row must name the inputs")
+    if not jobs:
+        raise WorkbookError(f"{path.name} has no jobs, only the row with the names")
     return jobs
 
 
@@ -92,6 +112,8 @@ def _read_header(file: str, cells: Sequence[Any]) -> list[str]:
         elif name and name in header:
             problems.append((text[:60], "stands twice in the first row"))
         header.append(name)
+    while header and not header[-1]:
+        header.pop()
     if problems:
         raise InputError(file, problems)
     return header
@@ -101,72 +123,129 @@ def _key(text: str) -> str:
     return re.sub(r"[\s-]+", "_", text.strip().rstrip("*").strip().lower())
 
 
-def _csv_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
-    try:
-        text = path.read_text("utf-8-sig")
-    except UnicodeDecodeError:
-        raise WorkbookError(f"{path.name} is neither an .xlsx file nor a CSV text in UTF-8") from None
-    if "\0" in text:
-        raise WorkbookError(f"{path.name} is not a CSV text")
-    first = text.split("\n", 1)[0]
-    delimiter = max(",;\t", key=first.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-    try:
-        for cells in reader:
-            yield reader.line_num, cells
-    except csv.Error as error:
-        raise WorkbookError(f"{path.name}, line {reader.line_num}: {error}") from None
-
-
-def _xlsx_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
-    import openpyxl
-
-    data = pack(read_parts(path), level=1)
-    try:
-        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
-        sheet = book.worksheets[0]
-        for number, cells in enumerate(sheet.iter_rows(values_only=True, max_row=MOST_ROWS + 2), start=1):
-            yield number, list(cells)
-    except (KeyError, ValueError, TypeError, IndexError, AttributeError) as error:
-        raise WorkbookError(f"{path.name} can't be read as a workbook ({error})") from None
-
-
 _TAKEN = "exists already; allow replacing (--replace) or choose another folder"
 
 
 def plan_jobs(jobs: Iterable[Job], out: str | Path, *, source: str = "jobs", units: str | None = None,
               decimal_comma: bool = False, replace: bool = False, table: materials.Materials | None = None,
               progress: Callable[[], None] | None = None) -> Outcome:
-    """Fill one job plan for each job, then write results.csv and results.xlsx. Bad rows are listed, good rows are done."""
+    """Fill one job plan for each job, then write results.csv and results.xlsx. Bad rows are listed, good rows are done.
+
+    Raises Interrupted on Ctrl-C, after writing the results of what is done.
+    """
     out = Path(out)
     out.mkdir(parents=True, exist_ok=True)
     table = table or materials.active()
-    outcome = Outcome()
-    taken = {"results.csv", "results.xlsx", source.casefold()}
-    for job in jobs:
-        try:
-            if "" in job.values:
-                raise InputError(source, [("", "the row has more cells than the first row has names")])
-            inputs = read_inputs(job.values, units=units, decimal_comma=decimal_comma, table=table)
-            filled = filler("job_plan").fill(inputs, table)
-            random_bars = _bars_of_random_lengths(filled)
-            name = _file_name(inputs, job.row, taken)
-            filled.save(out / name, replace)
-            outcome.random_bars[job.row] = random_bars
-            outcome.done.append((job.row, name, filled))
-        except InputError as error:
-            for column, reason in error.problems:
-                value = job.values.get(column)
-                outcome.problems.append(Problem(source, job.row, column, "" if value is None else str(value)[:60], reason))
-        except FileExistsError:
-            outcome.problems.append(Problem(source, job.row, "", "", f"{name} {_TAKEN}"))
-        except OSError as error:
-            outcome.problems.append(Problem(source, job.row, "", "", f"{name} can't be written ({error.strerror})"))
-        if progress:
-            progress()
-    if outcome.done:
-        _write_results(out, source, outcome, replace)
+    jobs = list(jobs)
+    outcome = Outcome(total=len(jobs))
+    plan = _Planner(out, source, units, decimal_comma, replace, table, outcome)
+    try:
+        for job, read in plan.with_units_settled([(job, plan.read(job)) for job in jobs]):
+            if read is not None:
+                plan.plan(job, read[0])
+            if progress:
+                progress()
+    except OSError as error:  # a full disk: the rows that follow would fail alike
+        outcome.stopped = f"stopped: {error.strerror or error}"
+    except KeyboardInterrupt:
+        outcome.stopped = "interrupted"
+        plan.finish()
+        raise Interrupted(outcome) from None
+    plan.finish()
     return outcome
+
+
+Read = tuple[dict[str, Value], bool]
+"""What `read_job` gives: the inputs, and whether bare numbers were taken as inch."""
+
+
+class _Planner:
+    """Reads and plans the rows of one list into one folder."""
+
+    def __init__(self, out: Path, source: str, units: str | None, decimal_comma: bool, replace: bool,
+                 table: materials.Materials, outcome: Outcome) -> None:
+        self.out, self.source, self.units, self.decimal_comma = out, source, units, decimal_comma
+        self.replace, self.table, self.outcome = replace, table, outcome
+        self.taken = {"results.csv", "results.xlsx", source.casefold()}
+
+    def problem(self, row: int, reason: str, column: str = "", value: Any = None) -> None:
+        self.outcome.problems.append(Problem(self.source, row, column, _shown(value), reason))
+
+    def refuse(self, job: Job, error: InputError) -> None:
+        for column, reason in error.problems:
+            value = job.values.get(column)
+            if not self.decimal_comma and isinstance(value, str) and re.search(r"\d,\d", value) and "a comma" in reason:
+                reason += " (--decimal-comma reads 12,5 as twelve and a half)"
+            self.problem(job.row, reason, column, value)
+
+    def read(self, job: Job) -> Read | None:
+        if job.problem:
+            self.problem(job.row, job.problem)
+            return None
+        try:
+            return read_job(job.values, units=self.units, decimal_comma=self.decimal_comma, table=self.table)
+        except InputError as error:
+            self.refuse(job, error)
+            return None
+
+    def with_units_settled(self, rows: list[tuple[Job, Read | None]]) -> list[tuple[Job, Read | None]]:
+        """Bare numbers without a word on their unit are inches, but not in a list where other rows are metric."""
+        metric = next((job.row for job, read in rows if (read is not None and read[0]["units"] == "mm")
+                       or str(job.values.get("units") or "").strip().casefold() == "mm"), None)
+        if metric is None:
+            self.outcome.taken_as_inch = any(read is not None and read[1] for _, read in rows)
+            return rows
+        settled: list[tuple[Job, Read | None]] = []
+        for job, read in rows:
+            if read is not None and read[1]:
+                self.problem(job.row, f"nothing says whether the numbers are in or mm, and row {metric} is in mm: fill in "
+                                      "the column units, or give --units", "units")
+                read = None
+            settled.append((job, read))
+        return settled
+
+    def plan(self, job: Job, inputs: dict[str, Value]) -> None:
+        name = ""
+        try:
+            filled = filler("job_plan").fill(inputs, self.table)
+            self.outcome.random_bars[job.row] = _bars_of_random_lengths(filled)
+            name = _file_name(inputs, job.row, self.taken)
+            try:
+                filled.save(self.out / name, self.replace)
+            except KeyboardInterrupt:
+                path = self.out / name
+                if path.is_file() and path.read_bytes() == filled.data:  # it came between the writing and the noting
+                    self.outcome.done.append((job.row, name, filled))
+                raise
+            self.outcome.done.append((job.row, name, filled))
+        except InputError as error:
+            self.refuse(job, error)
+        except FileExistsError:
+            self.problem(job.row, f"{name} {_TAKEN}")
+        except OSError as error:
+            self.problem(job.row, f"{name} can't be written ({error.strerror or error})")
+            if error.errno in (errno.ENOSPC, errno.EDQUOT):
+                raise
+
+    def finish(self) -> None:
+        """Write the results of what is done."""
+        self.outcome.problems.sort(key=lambda p: p.row)
+        if not self.outcome.done:
+            return
+        for name, data in _results(self.outcome).items():
+            try:
+                write_whole(self.out / name, data, self.replace)
+                self.outcome.results_written = True
+            except FileExistsError:
+                self.problem(0, f"{name} {_TAKEN}")
+            except OSError as error:
+                self.problem(0, f"{name} can't be written ({error.strerror or error})")
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, datetime.datetime) and value.time() == datetime.time():
+        value = value.date()
+    return "" if value is None else str(value)[:60]
 
 
 _RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9\u00b9\u00b2\u00b3]|lpt[0-9\u00b9\u00b2\u00b3])(\..*)?", re.IGNORECASE)
@@ -193,7 +272,8 @@ def _file_name(inputs: dict[str, Value], row: int, taken: set[str]) -> str:
     return name
 
 
-def _write_results(out: Path, source: str, outcome: Outcome, replace: bool) -> None:
+def _results(outcome: Outcome) -> dict[str, bytes]:
+    """The files of results, by name."""
     heads = ["row", "file", "job", "customer", "part_number", "units", "material", "shape", "size", "quantity",
              *RESULT_NAMES, "bars_at_95_percent", "status"]
     lines = []
@@ -207,11 +287,7 @@ def _write_results(out: Path, source: str, outcome: Outcome, replace: bool) -> N
     writer = csv.writer(text)
     writer.writerow(heads)
     writer.writerows([_csv_cell(c) for c in line] for line in lines)
-    for name, data in (("results.csv", text.getvalue().encode("utf-8-sig")), ("results.xlsx", _results_xlsx(heads, lines))):
-        try:
-            write_whole(out / name, data, replace)
-        except FileExistsError:
-            outcome.problems.append(Problem(source, 0, "", "", f"{name} {_TAKEN}"))
+    return {"results.csv": text.getvalue().encode("utf-8-sig"), "results.xlsx": _results_xlsx(heads, lines)}
 
 
 def _bars_of_random_lengths(filled: Filled) -> int | None:

@@ -1,22 +1,31 @@
 """An xlsx file as a zip of parts: read within limits, written whole or not at all."""
 
+import errno
 import io
 import os
+import posixpath
+import stat
 import tempfile
 import zipfile
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
+from xml.parsers import expat
 
 from barfuncs.errors import WorkbookError
 
 MOST_PARTS = 5_000
 MOST_BYTES = 200_000_000
 LARGEST_FILE = 50_000_000
+DEEPEST_XML = 200
+OLD_FILE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
+"""How an .xls file, and an .xlsx behind a password, begins."""
+_NEEDED = ("[Content_Types].xml", "xl/workbook.xml", "xl/_rels/workbook.xml.rels")
 _DATE = (2026, 1, 1, 0, 0, 0)
 
 
 def read_parts(source: str | Path | bytes) -> dict[str, bytes]:
-    """All parts of an xlsx file, in order.
+    """All parts of an xlsx file, in order; their XML has been read through once.
 
     Raises WorkbookError for a file that is not an xlsx, is damaged, protected by a password or larger than the limits.
     """
@@ -27,32 +36,118 @@ def read_parts(source: str | Path | bytes) -> dict[str, bytes]:
             if path.stat().st_size > LARGEST_FILE:
                 raise WorkbookError(f"{name} is larger than {LARGEST_FILE // 1_000_000} MB")
             source = path.read_bytes()
-        if source[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
-            raise WorkbookError(f"{name} is an old .xls file or protected by a password; save it as .xlsx without one")
-        with zipfile.ZipFile(io.BytesIO(source)) as archive:
-            infos = archive.infolist()
-            if len(infos) > MOST_PARTS or sum(i.file_size for i in infos) > MOST_BYTES:
-                raise WorkbookError(f"{name} unpacks to more than {MOST_BYTES // 1_000_000} MB")
-            parts: dict[str, bytes] = {}
-            left = MOST_BYTES
-            for info in infos:
-                with archive.open(info) as part:
-                    data = part.read(left + 1)  # the size in the directory may lie
-                left -= len(data)
-                if left < 0:
-                    raise WorkbookError(f"{name} unpacks to more than {MOST_BYTES // 1_000_000} MB")
-                parts[info.filename] = data
     except FileNotFoundError:
         raise WorkbookError(f"{name}: there is no such file") from None
-    except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError, ValueError) as error:
-        if isinstance(error, WorkbookError):
-            raise
-        raise WorkbookError(f"{name} is not an xlsx workbook, or is damaged ({error})") from None
     except OSError as error:
         raise WorkbookError(f"{name} can't be read ({error.strerror})") from None
-    if "xl/workbook.xml" not in parts:
-        raise WorkbookError(f"{name} is not an xlsx workbook")
+    if source.startswith(OLD_FILE):
+        raise WorkbookError(f"{name} is an old .xls file or protected by a password; save it as .xlsx without one")
+    try:
+        parts = _unpacked(name, source)
+    except WorkbookError:
+        raise
+    except Exception as error:  # zipfile lets through whatever zlib, struct and codecs raise on damaged bytes
+        raise WorkbookError(f"{name} is not an xlsx workbook, or is damaged ({error})") from None
+    if "content.xml" in parts:
+        raise WorkbookError(f"{name} is an OpenDocument file; save it as .xlsx")
+    if "xl/workbook.bin" in parts:
+        raise WorkbookError(f"{name} is a binary workbook (.xlsb); save it as .xlsx")
+    missing = [part for part in _NEEDED if part not in parts]
+    if missing:
+        raise WorkbookError(f"{name} is not an xlsx workbook, or is damaged ({', '.join(missing)} missing)")
+    for part, data in parts.items():
+        if part.endswith((".xml", ".rels")):
+            reason = xml_problem(data)
+            if reason:
+                raise WorkbookError(f"{name} is damaged: its part {part} {reason}")
     return parts
+
+
+def _unpacked(name: str, data: bytes) -> dict[str, bytes]:
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        infos = archive.infolist()
+        if len(infos) > MOST_PARTS or sum(i.file_size for i in infos) > MOST_BYTES:
+            raise WorkbookError(f"{name} unpacks to more than {MOST_BYTES // 1_000_000} MB")
+        parts: dict[str, bytes] = {}
+        left = MOST_BYTES
+        for info in infos:
+            with archive.open(info) as part:
+                piece = part.read(left + 1)  # the size in the directory may lie
+            left -= len(piece)
+            if left < 0:
+                raise WorkbookError(f"{name} unpacks to more than {MOST_BYTES // 1_000_000} MB")
+            parts[info.filename] = piece
+    return parts
+
+
+def xml_problem(data: bytes) -> str | None:
+    """What is wrong with an XML text, or None.
+
+    >>> xml_problem(b"<a><b></a>"), xml_problem(b"<!DOCTYPE a><a/>"), xml_problem(b"<a/>")
+    ('is no good XML (mismatched tag: line 1, column 8)', 'has a document type declaration, which is not allowed', None)
+    """
+    parser, depth, problems = expat.ParserCreate(), 0, []
+
+    def stop(problem: str) -> None:
+        problems.append(problem)
+        raise _Stop
+
+    def start(*_: object) -> None:
+        nonlocal depth
+        depth += 1
+        if depth > DEEPEST_XML:
+            stop(f"is nested more than {DEEPEST_XML} deep")
+
+    def end(*_: object) -> None:
+        nonlocal depth
+        depth -= 1
+
+    parser.StartElementHandler, parser.EndElementHandler = start, end
+    # It could hold entities, which fill the memory.
+    parser.StartDoctypeDeclHandler = lambda *_: stop("has a document type declaration, which is not allowed")
+    try:
+        parser.Parse(data, True)
+    except _Stop:
+        pass
+    except (expat.ExpatError, ValueError, LookupError) as error:
+        problems.append(f"is no good XML ({error})")
+    return problems[0] if problems else None
+
+
+class _Stop(Exception):  # noqa: N818 - not an error: it leaves the parser
+    pass
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A worksheet of a file: its name, whether it is shown, and its part."""
+
+    name: str
+    visible: bool
+    part: str
+
+
+def worksheets(label: str, parts: Mapping[str, bytes]) -> list[Sheet]:
+    """The worksheets in their order; sheets that only hold a chart are left out.
+
+    Raises WorkbookError where one of them is missing from the file.
+    """
+    from defusedxml import ElementTree
+
+    links = {link.get("Id"): link for link in ElementTree.fromstring(parts["xl/_rels/workbook.xml.rels"])}
+    sheets = []
+    for element in ElementTree.fromstring(parts["xl/workbook.xml"]).iter():
+        if element.tag.rpartition("}")[2] != "sheet":
+            continue
+        name = element.get("name", "")
+        link = links.get(next((v for k, v in element.attrib.items() if k.rpartition("}")[2] == "id"), ""))
+        if link is not None and not link.get("Type", "").endswith("/worksheet"):
+            continue
+        part = posixpath.normpath(posixpath.join("/xl", link.get("Target", "") if link is not None else "")).lstrip("/")
+        if part not in parts:
+            raise WorkbookError(f"{label}: sheet {name} is missing from the file")
+        sheets.append(Sheet(name, element.get("state", "visible") == "visible", part))
+    return sheets
 
 
 def pack(parts: Mapping[str, bytes], level: int = 6) -> bytes:
@@ -74,14 +169,16 @@ def part_info(name: str) -> zipfile.ZipInfo:
 def write_whole(path: str | Path, data: bytes, replace: bool = False) -> None:
     """Write a file whole or not at all; refuse to overwrite unless `replace`.
 
+    A replaced file keeps its mode; where the path is a link, the file behind it is replaced.
+
     Raises FileExistsError where the file is there already.
     """
-    path = Path(path)
+    path = Path(path).resolve() if replace else Path(path)
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".barfuncs-", suffix=".part")
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
-        os.chmod(temporary, 0o666 & ~_umask())
+        os.chmod(temporary, _mode(path) if replace else 0o666 & ~_umask())
         if replace:
             os.replace(temporary, path)
         else:
@@ -89,6 +186,21 @@ def write_whole(path: str | Path, data: bytes, replace: bool = False) -> None:
     except BaseException:
         Path(temporary).unlink(missing_ok=True)
         raise
+
+
+def write_in_place(path: str | Path, data: bytes) -> None:
+    """Write a file that is there anew, whole or not at all. Raises PermissionError where it is read-only."""
+    if not os.access(path, os.W_OK):
+        raise PermissionError(errno.EACCES, "the file is read-only", str(path))
+    write_whole(path, data, replace=True)
+
+
+def _mode(path: Path) -> int:
+    """Mode of the file that is there, or of a new one."""
+    try:
+        return stat.S_IMODE(path.stat().st_mode)
+    except OSError:
+        return 0o666 & ~_umask()
 
 
 def _place_new(temporary: str, path: Path) -> None:

@@ -48,6 +48,8 @@ class SheetXML:
     def __init__(self, xml: bytes) -> None:
         self.xml = xml
         self.cells: dict[str, Cell] = {}
+        self.without_value: set[str] = set()
+        """Cells with a formula but no stored value. A stored blank text is a value."""
         self._parse()
         self._order = sorted(self.cells.values(), key=lambda c: c.start)
 
@@ -56,6 +58,8 @@ class SheetXML:
         parser.buffer_text = True
         current: list[Cell] = []
         formula_start = [0]
+        value_start = [0]
+        valued = [False]
 
         def refuse(*_: object) -> None:
             raise WorkbookError("the sheet has a document type declaration, which is not allowed")
@@ -64,6 +68,9 @@ class SheetXML:
             local = tag.rpartition(":")[2]
             if local == "c" and "r" in attributes:
                 current.append(Cell(attributes["r"], attributes.get("s"), parser.CurrentByteIndex, 0, None, tag))
+                valued[0] = attributes.get("t") == "str"
+            elif local == "v":
+                value_start[0] = parser.CurrentByteIndex
             elif local == "f" and current:
                 formula_start[0] = parser.CurrentByteIndex
 
@@ -72,8 +79,12 @@ class SheetXML:
             if local == "f" and current:
                 stop = self._end_of(tag, parser.CurrentByteIndex)
                 current[-1].formula = self.xml[formula_start[0]:stop]
+            elif local == "v":
+                valued[0] |= not self.xml[value_start[0]:parser.CurrentByteIndex].rstrip().endswith(b">")
             elif local == "c" and current:
                 cell = current.pop()
+                if cell.formula is not None and not valued[0]:
+                    self.without_value.add(cell.ref)
                 cell.end = self._end_of(tag, parser.CurrentByteIndex)
                 self.cells[cell.ref] = cell
 
