@@ -1,20 +1,20 @@
 """The materials table: names, designations, density, Young's modulus and where each value comes from."""
 
 import functools
-import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from barfuncs.datafile import builtin_text, parse_table, read_table
 from barfuncs.errors import InputError
 
-if TYPE_CHECKING:  # csv and pathlib would be a quarter of the time that importing barfuncs takes
+if TYPE_CHECKING:  # see datafile
     from pathlib import Path
 
 COLUMNS = ("name", "group", "en", "uns", "aisi", "density_g_cm3", "density_source", "modulus_gpa", "modulus_source",
            "leaded", "caution")
 REQUIRED_COLUMNS = ("name", "density_g_cm3")
-_LARGEST_FILE = 4_000_000
+_FILE = "materials file"
 OWN_ROWS = 20
 """Rows for materials of the shop's own in a workbook's materials table."""
 
@@ -96,8 +96,7 @@ class Materials:
         return Materials((*own, *kept))
 
 
-def _read_row(line: int, raw: Mapping[str, str | None]) -> MaterialRow:
-    cells = {key: (raw.get(key) or "").strip() for key in COLUMNS}
+def _read_row(line: int, cells: Mapping[str, str]) -> MaterialRow:
     problems = []
     numbers: dict[str, float | None] = {}
     for key, high in (("density_g_cm3", 25.0), ("modulus_gpa", 1500.0)):
@@ -114,7 +113,7 @@ def _read_row(line: int, raw: Mapping[str, str | None]) -> MaterialRow:
     if numbers["density_g_cm3"] is None:
         problems.append((f"line {line}, density_g_cm3", "is blank"))
     if problems:
-        raise InputError("materials file", problems)
+        raise InputError(_FILE, problems)
     designations = [d.strip() for key in ("en", "uns", "aisi") for d in cells[key].split(";")]
     density = numbers["density_g_cm3"]
     assert density is not None
@@ -125,26 +124,10 @@ def _read_row(line: int, raw: Mapping[str, str | None]) -> MaterialRow:
                        cells["caution"])
 
 
-def _parse(text: str) -> list[MaterialRow]:
-    import csv
-    import io
-
-    reader = csv.DictReader(io.StringIO(text, newline=""))
-    header = reader.fieldnames or []
-    missing = [c for c in REQUIRED_COLUMNS if c not in header]
-    if missing:
-        raise InputError("materials file", [(c, "this column is missing") for c in missing])
-    unknown = [c for c in header if c not in COLUMNS]
-    if unknown:
-        raise InputError("materials file", [(str(c), "is not a column; known are " + ", ".join(COLUMNS)) for c in unknown])
-    return [_read_row(n, raw) for n, raw in enumerate(reader, start=2)]
-
-
 @functools.cache
 def builtin() -> Materials:
     """The table that comes with barfuncs (`materials.csv`)."""
-    with open(os.path.join(os.path.dirname(__file__), "materials.csv"), encoding="utf-8") as file:
-        return Materials(_parse(file.read()))
+    return Materials(_rows(parse_table(builtin_text("materials.csv"), _FILE, COLUMNS, REQUIRED_COLUMNS)))
 
 
 def read_materials(path: "str | Path") -> list[MaterialRow]:
@@ -152,16 +135,11 @@ def read_materials(path: "str | Path") -> list[MaterialRow]:
 
     Raises InputError for a missing column, an unknown column, a bad number or a file over 4 MB.
     """
-    import csv
+    return _rows(read_table(path, _FILE, COLUMNS, REQUIRED_COLUMNS))
 
-    name = os.path.basename(path)
-    if os.path.getsize(path) > _LARGEST_FILE:
-        raise InputError("materials file", [(name, "is larger than 4 MB")])
-    try:
-        with open(path, encoding="utf-8-sig", newline="") as file:
-            return _parse(file.read())
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise InputError("materials file", [(name, f"is not a CSV text in UTF-8 ({error})")]) from None
+
+def _rows(table: Iterable[tuple[int, Mapping[str, str]]]) -> list[MaterialRow]:
+    return [_read_row(line, cells) for line, cells in table]
 
 
 _active: Materials | None = None
