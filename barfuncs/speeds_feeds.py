@@ -4,12 +4,12 @@ The table's numbers are in ft/min and inch per revolution; metric values are the
 """
 
 import functools
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, get_args
 
 from barfuncs import kinds, materials
-from barfuncs.catalogue import in_units, read_choice
+from barfuncs.catalogue import in_units, read_choice, read_value
 from barfuncs.datafile import builtin_text, parse_table, read_table
 from barfuncs.errors import InputError
 from barfuncs.kinds import OPERATIONS, UNITS, Kind
@@ -69,6 +69,12 @@ class SpeedsFeeds:
                 raise InputError("speeds and feeds", [(row.group, f"{row.operation} with {row.tool} stands there twice")])
             self._by_key[row.key] = row
 
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, SpeedsFeeds) and self.rows == other.rows
+
+    def __hash__(self) -> int:
+        return hash(self.rows)
+
     @property
     def groups(self) -> tuple[str, ...]:
         return tuple(dict.fromkeys(row.group for row in self.rows))
@@ -119,48 +125,62 @@ class SpeedsFeeds:
         return group if any(row.key[0] == group for row in self.rows) else None
 
 
-def _read_row(line: int, cells: Mapping[str, str]) -> SpeedFeed:
-    problems = []
-    texts = {}
+def read_row(cells: Mapping[str, Any], place: Callable[[str], str]) -> tuple[SpeedFeed | None, list[tuple[str, str]]]:
+    """One row of a table: the value and what is wrong with it. `place` says where a column's cell stands.
+
+    A number is in its column's unit; a text may carry another one.
+    """
+    problems, texts = [], {}
     for column, choices in (("operation", CUTS), ("tool", TOOLS)):
         try:
             texts[column] = read_choice(cells[column], choices)
         except ValueError as error:
-            problems.append((f"line {line}, {column}", str(error)))
+            problems.append((place(column), str(error)))
     if not cells["group"]:
-        problems.append((f"line {line}, group", "is blank"))
+        problems.append((place("group"), "is blank"))
     found: dict[str, float] = {}
-    for column, (what, system) in NUMBERS.items():
-        if not cells[column]:
+    for column, (what, column_system) in NUMBERS.items():
+        given = cells[column]
+        if given is None or given == "":
             continue
         if what in found:
-            problems.append((f"line {line}, {column}", "is given in both units; leave one blank"))
+            problems.append((place(column), "is given in both units; leave one blank"))
             continue
         kind = KINDS[what]
         try:
-            found[what] = in_units(float(cells[column]), kind, system, UNITS[0])
-        except ValueError:
-            found[what] = -1.0
-        if not kind.allows(found[what]):
-            problems.append((f"line {line}, {column}", f"{cells[column]!r} given; allowed is {kind.allowed(UNITS[0])}"))
+            number, system = read_value(kind, given)
+            found[what] = in_units(number, kind, system or column_system, UNITS[0])
+            if not kind.allows(found[what]):
+                raise ValueError(f"{given!r} given; allowed is {kind.allowed(UNITS[0])}")
+        except ValueError as error:
+            found[what] = 0
+            problems.append((place(column), str(error)))
     if "surface_speed" not in found:
-        problems.append((f"line {line}, surface_speed_ft_min", "is blank"))
+        problems.append((place("surface_speed_ft_min"), "is blank"))
     threading = texts.get("operation") == "threading"
     if not threading and "feed_rate" not in found:
-        problems.append((f"line {line}, feed_in_rev", "is blank"))
+        problems.append((place("feed_in_rev"), "is blank"))
     if threading and "feed_rate" in found:
-        problems.append((f"line {line}, feed_in_rev", "must be blank: a thread's feed is its pitch"))
+        problems.append((place("feed_in_rev"), "must be blank: a thread's feed is its pitch"))
     if problems:
-        raise InputError(_FILE, problems)
+        return None, problems
     return SpeedFeed(cells["group"], texts["operation"], texts["tool"], found["surface_speed"], found.get("feed_rate"),
-                     cells["source"] or "the shop's own", cells["note"])
+                     cells["source"] or "the shop's own", cells["note"] or ""), []
+
+
+def _rows(table: Iterable[tuple[int, Mapping[str, str]]]) -> Iterator[SpeedFeed]:
+    for line, cells in table:
+        row, problems = read_row(cells, lambda column, line=line: f"line {line}, {column}")  # type: ignore[misc]
+        if row is None:
+            raise InputError(_FILE, problems)
+        yield row
 
 
 @functools.cache
 def builtin() -> SpeedsFeeds:
     """The table that comes with barfuncs (`speeds_feeds.csv`)."""
     table = parse_table(builtin_text("speeds_feeds.csv"), _FILE, COLUMNS, REQUIRED_COLUMNS)
-    return SpeedsFeeds(_read_row(line, cells) for line, cells in table)
+    return SpeedsFeeds(_rows(table))
 
 
 def read_speeds_feeds(path: "str | Path") -> SpeedsFeeds:
@@ -171,4 +191,4 @@ def read_speeds_feeds(path: "str | Path") -> SpeedsFeeds:
     Raises InputError that names line and column.
     """
     table = read_table(path, _FILE, COLUMNS, REQUIRED_COLUMNS)
-    return builtin().extended(_read_row(line, cells) for line, cells in table)
+    return builtin().extended(_rows(table))

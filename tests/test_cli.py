@@ -103,7 +103,7 @@ def test_recalc(tmp_path):
 
 def test_templates_are_not_overwritten(tmp_path):
     assert run("templates", str(tmp_path)).returncode == 0
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["functions.xlsx", "job_plan.xlsx", "jobs.csv"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["functions.xlsx", "job_plan.xlsx", "jobs.csv", "shop.xlsx"]
     refused = run("templates", str(tmp_path))
     assert refused.returncode == 1
     assert "exists already" in refused.stderr

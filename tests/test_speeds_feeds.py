@@ -93,6 +93,8 @@ def test_a_file_of_the_shops_own_wins(tmp_path):
     assert table.suggested("house alloy", "threading").values("mm") == (pytest.approx(60), None)
     assert table.suggested("brass", "facing") == BY_KEY["brass", "facing", "carbide"]
     assert len(table.rows) == len(ROWS) + 1
+    path.write_text("group,operation,tool,surface_speed_ft_min,feed_in_rev\nbrass,turning,carbide,200 m/min,0.2 mm/rev\n")
+    assert read_speeds_feeds(path).suggested("brass", "turning").values("mm") == (pytest.approx(200), pytest.approx(0.2))
     assert builtin().rows is ROWS
 
 
@@ -109,9 +111,9 @@ HEAD = "group,operation,tool,surface_speed_ft_min,surface_speed_m_min,feed_in_re
     (HEAD + "brass,turning,carbide,500,,,\n", "line 2, feed_in_rev: is blank"),
     (HEAD + "brass,turning,carbide,500,150,0.005,\n", "line 2, surface_speed_m_min: is given in both units; leave one blank"),
     (HEAD + "brass,turning,carbide,0,,0.005,\n", "line 2, surface_speed_ft_min: '0' given; allowed is a number 0.001 or more"),
-    (HEAD + "brass,turning,carbide,nan,,0.005,\n", "line 2, surface_speed_ft_min: 'nan' given"),
-    (HEAD + "brass,turning,carbide,fast,,0.005,\n", "line 2, surface_speed_ft_min: 'fast' given"),
-    (HEAD + "brass,turning,carbide,500,,-1,\n", "line 2, feed_in_rev: '-1' given"),
+    (HEAD + "brass,turning,carbide,nan,,0.005,\n", "line 2, surface_speed_ft_min: 'nan'"),
+    (HEAD + "brass,turning,carbide,fast,,0.005,\n", "line 2, surface_speed_ft_min: 'fast' can't be read"),
+    (HEAD + "brass,turning,carbide,500,,-1,\n", "line 2, feed_in_rev: '-1'"),
     (HEAD + "brass,threading,carbide,500,,0.05,\n", "line 2, feed_in_rev: must be blank: a thread's feed is its pitch"),
     (HEAD + "brass,turning,carbide,500,,0.005,,x\n", "line 2: has more cells than the first row has names"),
 ])
