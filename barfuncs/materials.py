@@ -6,16 +6,17 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from barfuncs.datafile import builtin_table, read_table
 from barfuncs.errors import InputError
 from barfuncs.kinds import HEAVIEST, LIGHTEST
 
-if TYPE_CHECKING:  # csv and pathlib would be a quarter of the time that importing barfuncs takes
+if TYPE_CHECKING:  # see datafile
     from pathlib import Path
 
 COLUMNS = ("name", "group", "en", "uns", "aisi", "density_g_cm3", "density_source", "modulus_gpa", "modulus_source",
            "leaded", "caution")
 REQUIRED_COLUMNS = ("name", "density_g_cm3")
-_LARGEST_FILE = 4_000_000
+_FILE = "materials file"
 OWN_ROWS = 20
 """Rows for materials of the shop's own in a workbook's materials table."""
 
@@ -127,7 +128,7 @@ def _read_row(row: int, cells: Mapping[str, str]) -> MaterialRow:
     if cells["leaded"].casefold() not in ("yes", "no", ""):
         problems.append((f"row {row}, leaded", f"{cells['leaded']!r} given; allowed is yes or no"))
     if problems:
-        raise InputError("materials file", problems)
+        raise InputError(_FILE, problems)
     designations = [d.strip() for key in ("en", "uns", "aisi") for d in cells[key].split(";")]
     density = numbers["density_g_cm3"]
     assert density is not None
@@ -138,27 +139,27 @@ def _read_row(row: int, cells: Mapping[str, str]) -> MaterialRow:
                        cells["caution"])
 
 
-def _parse(data: bytes) -> list[MaterialRow]:
-    from barfuncs.csv_text import read_csv
+@functools.cache
+def builtin() -> Materials:
+    """The table that comes with barfuncs (`materials.csv`)."""
+    return Materials(_rows(builtin_table("materials.csv", COLUMNS, REQUIRED_COLUMNS), _FILE))
 
-    rows = [(n, [" ".join(cell.split()) for cell in cells]) for n, cells in enumerate(read_csv(data), start=1)]
-    rows = [(n, cells) for n, cells in rows if any(cells)]
-    header = [c.casefold() for c in rows[0][1]] if rows else []
-    while header and not header[-1]:
-        header.pop()
-    problems = [(c, "this column is missing") for c in REQUIRED_COLUMNS if c not in header]
-    problems += [(c or "a blank name", "is not a column; known are " + ", ".join(COLUMNS)) for c in header if c not in COLUMNS]
-    problems += [(c, "stands twice in the first row") for c in COLUMNS if header.count(c) > 1]
-    if problems:
-        raise InputError("materials file", problems)
+
+def read_materials(path: "str | Path") -> list[MaterialRow]:
+    """Read a materials file of your own: CSV with at least the columns name and density_g_cm3.
+
+    Raises InputError for a missing, unknown or doubled column, a bad row (all of them at once) or a file over 4 MB.
+    """
+    return _rows(read_table(path, _FILE, COLUMNS, REQUIRED_COLUMNS), f"{_FILE} {os.path.basename(path)}")
+
+
+def _rows(table: Iterable[tuple[int, Mapping[str, str]]], file: str) -> list[MaterialRow]:
     read: list[MaterialRow] = []
+    problems: list[tuple[str, str]] = []
     seen: dict[str, int] = {}
-    for n, cells in rows[1:]:
-        if any(cells[len(header):]):
-            problems.append((f"row {n}", "has more cells than the first row has names"))
-            continue
+    for n, cells in table:
         try:
-            row = _read_row(n, dict.fromkeys(COLUMNS, "") | dict(zip(header, cells, strict=False)))
+            row = _read_row(n, cells)
         except InputError as error:
             problems += error.problems
             continue
@@ -168,35 +169,8 @@ def _parse(data: bytes) -> list[MaterialRow]:
                 problems.append((f"row {n}", f"{text!r} stands in row {first} already"))
         read.append(row)
     if problems:
-        raise InputError("materials file", problems)
+        raise InputError(file, problems)
     return read
-
-
-@functools.cache
-def builtin() -> Materials:
-    """The table that comes with barfuncs (`materials.csv`)."""
-    with open(os.path.join(os.path.dirname(__file__), "materials.csv"), "rb") as file:
-        return Materials(_parse(file.read()))
-
-
-def read_materials(path: "str | Path") -> list[MaterialRow]:
-    """Read a materials file of your own: CSV with at least the columns name and density_g_cm3.
-
-    Raises InputError for a missing, unknown or doubled column, a bad row (all of them at once) or a file over 4 MB.
-    """
-    name = os.path.basename(path)
-    if os.path.getsize(path) > _LARGEST_FILE:
-        raise InputError("materials file", [(name, "is larger than 4 MB")])
-    with open(path, "rb") as file:
-        data = file.read()
-    if data.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
-        raise InputError("materials file", [(name, "is a workbook; save it as CSV UTF-8")])
-    try:
-        return _parse(data)
-    except InputError as error:
-        raise InputError(f"materials file {name}", error.problems) from None
-    except ValueError as error:
-        raise InputError("materials file", [(name, str(error))]) from None
 
 
 _active: Materials | None = None

@@ -1,7 +1,6 @@
 """The command line, as a person types it."""
 
 import os
-import re
 import shutil
 import subprocess
 import sys
@@ -253,7 +252,7 @@ def test_a_group_without_functions_says_so(monkeypatch):
 
 def test_templates_are_not_overwritten(tmp_path):
     assert run("templates", str(tmp_path)).returncode == 0
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["functions.xlsx", "job_plan.xlsx", "jobs.csv"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["functions.xlsx", "job_plan.xlsx", "jobs.csv", "shop.xlsx"]
     refused = run("templates", str(tmp_path))
     assert refused.returncode == 1
     assert "exists already" in refused.stderr

@@ -2,6 +2,6 @@
 
 from collections.abc import Callable
 
-from barfuncs.workbooks import functions, job_plan
+from barfuncs.workbooks import functions, job_plan, shop
 
-READY_MADE: dict[str, Callable[[], bytes]] = {"job_plan": job_plan.build, "functions": functions.build}
+READY_MADE: dict[str, Callable[[], bytes]] = {"job_plan": job_plan.build, "functions": functions.build, "shop": shop.build}

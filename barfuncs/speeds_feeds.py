@@ -1,0 +1,194 @@
+"""Suggested surface speeds and feeds by material group: starting values, for the shop to replace by its own.
+
+The table's numbers are in ft/min and inch per revolution; metric values are the same ones, converted.
+"""
+
+import functools
+import os
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, get_args
+
+from barfuncs import kinds, materials
+from barfuncs.catalogue import in_units, read_choice, read_value
+from barfuncs.datafile import builtin_table, read_table
+from barfuncs.errors import InputError
+from barfuncs.kinds import OPERATIONS, UNITS, Kind
+
+if TYPE_CHECKING:  # see datafile
+    from pathlib import Path
+
+TOOLS = ("carbide", "high-speed steel")
+CUTS = OPERATIONS[:-1]
+"""The operations that have a surface speed: all but other."""
+
+REQUIRED_COLUMNS = ("group", "operation", "tool")
+# One speed is needed, in either unit; a feed too, but for threads, whose feed is the pitch.
+NUMBERS = {"surface_speed_ft_min": ("surface_speed", "in"), "surface_speed_m_min": ("surface_speed", "mm"),
+           "feed_in_rev": ("feed_rate", "in"), "feed_mm_rev": ("feed_rate", "mm")}
+COLUMNS = (*REQUIRED_COLUMNS, *NUMBERS, "source", "note")
+_FILE = "speeds and feeds file"
+
+
+def _kind(alias: Any) -> Kind:
+    return next(extra for extra in get_args(alias)[1:] if isinstance(extra, Kind))
+
+
+KINDS = {"surface_speed": _kind(kinds.SurfaceSpeed), "feed_rate": _kind(kinds.FeedRate)}
+
+
+@dataclass(frozen=True)
+class SpeedFeed:
+    """A starting value. Surface speed in ft/min, feed in inch per revolution (None for a thread: its pitch)."""
+
+    group: str
+    operation: str
+    tool: str
+    surface_speed: float
+    feed_rate: float | None
+    source: str
+    note: str = ""
+
+    def values(self, units: str = "in") -> tuple[float, float | None]:
+        """Surface speed and feed in `units`: ft/min and in/rev, or m/min and mm/rev."""
+        feed = None if self.feed_rate is None else in_units(self.feed_rate, KINDS["feed_rate"], "in", units)
+        return in_units(self.surface_speed, KINDS["surface_speed"], "in", units), feed
+
+    @property
+    def key(self) -> tuple[str, str, str]:
+        return self.group.casefold(), self.operation, self.tool
+
+
+class SpeedsFeeds:
+    """Starting values by material group, operation and tool."""
+
+    def __init__(self, rows: Iterable[SpeedFeed]) -> None:
+        self.rows: tuple[SpeedFeed, ...] = tuple(rows)
+        self._by_key: dict[tuple[str, str, str], SpeedFeed] = {}
+        for row in self.rows:
+            if row.key in self._by_key:
+                raise InputError("speeds and feeds", [(row.group, f"{row.operation} with {row.tool} stands there twice")])
+            self._by_key[row.key] = row
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, SpeedsFeeds) and self.rows == other.rows
+
+    def __hash__(self) -> int:
+        return hash(self.rows)
+
+    @property
+    def groups(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(row.group for row in self.rows))
+
+    def extended(self, rows: Iterable[SpeedFeed]) -> "SpeedsFeeds":
+        """A table in which `rows` come first and take the place of those for the same group, operation and tool."""
+        own = tuple(rows)
+        taken = {row.key for row in own}
+        return SpeedsFeeds((*own, *(row for row in self.rows if row.key not in taken)))
+
+    def suggested(self, material: str, operation: str, tool: str = "carbide") -> SpeedFeed:
+        """The starting value for a material (name, designation or group), an operation and a tool.
+
+        Raises InputError naming what is not known.
+
+        Examples
+        --------
+        >>> row = builtin().suggested("303", "turning")
+        >>> row.values("in"), row.group
+        ((320.0, 0.005), 'stainless steel')
+        >>> speed, feed = row.values("mm")
+        >>> round(speed), round(feed, 3)
+        (98, 0.127)
+        """
+        problems, read = [], {}
+        for name, value, choices in (("operation", operation, CUTS), ("tool", tool, TOOLS)):
+            try:
+                read[name] = read_choice(value, choices)
+            except ValueError as error:
+                problems.append((name, str(error)))
+        group = self._group(material)
+        if group is None:
+            problems.append(("material", f"{material!r} is neither a known material nor a group of this table: "
+                                         + ", ".join(self.groups)))
+        if problems or group is None:
+            raise InputError("speeds and feeds", problems)
+        row = self._by_key.get((group, read["operation"], read["tool"]))
+        if row is None:
+            raise InputError("speeds and feeds", [("material", f"there is no row for {group}, {read['operation']}, {read['tool']}")])
+        return row
+
+    def _group(self, material: object) -> str | None:
+        if not isinstance(material, str):
+            return None
+        text = material.strip().casefold()
+        table = materials.active()
+        group = table[text].group.casefold() if text in table else text
+        return group if any(row.key[0] == group for row in self.rows) else None
+
+
+def read_row(cells: Mapping[str, Any], place: Callable[[str], str]) -> tuple[SpeedFeed | None, list[tuple[str, str]]]:
+    """One row of a table: the value and what is wrong with it. `place` says where a column's cell stands.
+
+    A number is in its column's unit; a text may carry another one.
+    """
+    problems, texts = [], {}
+    for column, choices in (("operation", CUTS), ("tool", TOOLS)):
+        try:
+            texts[column] = read_choice(cells[column], choices)
+        except ValueError as error:
+            problems.append((place(column), str(error)))
+    if not cells["group"]:
+        problems.append((place("group"), "is blank"))
+    found: dict[str, float] = {}
+    for column, (what, column_system) in NUMBERS.items():
+        given = cells[column]
+        if given is None or given == "":
+            continue
+        if what in found:
+            problems.append((place(column), "is given in both units; leave one blank"))
+            continue
+        kind = KINDS[what]
+        try:
+            number, system = read_value(kind, given)
+            found[what] = in_units(number, kind, system or column_system, UNITS[0])
+            if not kind.allows(found[what]):
+                raise ValueError(f"{given!r} given; allowed is {kind.allowed(UNITS[0])}")
+        except ValueError as error:
+            found[what] = 0
+            problems.append((place(column), str(error)))
+    if "surface_speed" not in found:
+        problems.append((place("surface_speed_ft_min"), "is blank"))
+    threading = texts.get("operation") == "threading"
+    if not threading and "feed_rate" not in found:
+        problems.append((place("feed_in_rev"), "is blank"))
+    if threading and "feed_rate" in found:
+        problems.append((place("feed_in_rev"), "must be blank: a thread's feed is its pitch"))
+    if problems:
+        return None, problems
+    return SpeedFeed(cells["group"], texts["operation"], texts["tool"], found["surface_speed"], found.get("feed_rate"),
+                     cells["source"] or "the shop's own", cells["note"] or ""), []
+
+
+def _rows(table: Iterable[tuple[int, Mapping[str, str]]], file: str) -> Iterator[SpeedFeed]:
+    for line, cells in table:
+        row, problems = read_row(cells, lambda column, line=line: f"row {line}, {column}")  # type: ignore[misc]
+        if row is None:
+            raise InputError(file, problems)
+        yield row
+
+
+@functools.cache
+def builtin() -> SpeedsFeeds:
+    """The table that comes with barfuncs (`speeds_feeds.csv`)."""
+    return SpeedsFeeds(_rows(builtin_table("speeds_feeds.csv", COLUMNS, REQUIRED_COLUMNS), _FILE))
+
+
+def read_speeds_feeds(path: "str | Path") -> SpeedsFeeds:
+    """The built-in table with the rows of a file of your own in front: CSV with at least group, operation, tool and a speed.
+
+    Columns are group, operation, tool, surface_speed_ft_min or surface_speed_m_min, feed_in_rev or feed_mm_rev, source,
+    note. A row takes the place of the built-in one for the same group, operation and tool.
+    Raises InputError that names line and column.
+    """
+    table = read_table(path, _FILE, COLUMNS, REQUIRED_COLUMNS)
+    return builtin().extended(_rows(table, f"{_FILE} {os.path.basename(path)}"))

@@ -1,0 +1,134 @@
+"""The table of suggested speeds and feeds: whole, plausible, honest about its sources; look-up and a shop's own rows."""
+
+import pytest
+
+import barfuncs as bf
+from barfuncs import materials, speeds_feeds
+from barfuncs.speeds_feeds import CUTS, TOOLS, SpeedFeed, SpeedsFeeds, builtin, read_speeds_feeds
+
+ROWS = builtin().rows
+BY_KEY = {(r.group, r.operation, r.tool): r for r in ROWS}
+GROUPS = tuple(dict.fromkeys(row.group for row in materials.builtin().rows))
+
+
+def test_every_group_of_the_materials_table_has_every_operation_and_tool():
+    assert set(BY_KEY) == {(g, o, t) for g in GROUPS for o in CUTS for t in TOOLS}
+    assert len(ROWS) == len(BY_KEY)
+
+
+def test_every_row_says_where_its_values_come_from():
+    # No published value is among the project's check values, so none may claim a source.
+    assert {row.source for row in ROWS} == {"common practice, from memory, no source"}
+
+
+@pytest.mark.parametrize("row", ROWS, ids=lambda r: f"{r.group}-{r.operation}-{r.tool}")
+def test_values_are_within_what_a_lathe_does(row):
+    assert 10 <= row.surface_speed <= 1500
+    if row.operation == "threading":
+        assert row.feed_rate is None
+    else:
+        assert 0.001 <= row.feed_rate <= 0.01
+    feed = row.feed_rate or 0.05
+    assert bf.operation_time(row.operation, 1, 0, 1, row.surface_speed, feed, 4000) > 0
+
+
+@pytest.mark.parametrize("group", GROUPS)
+def test_order_of_the_values_within_a_group(group):
+    for operation in CUTS:
+        carbide, steel = (BY_KEY[group, operation, tool] for tool in TOOLS)
+        assert carbide.surface_speed > steel.surface_speed
+    for tool in TOOLS:
+        turning, facing, cutoff, drilling, threading = (BY_KEY[group, operation, tool] for operation in CUTS)
+        assert turning.surface_speed == facing.surface_speed > cutoff.surface_speed == threading.surface_speed
+        assert drilling.surface_speed < turning.surface_speed
+        assert cutoff.feed_rate < facing.feed_rate <= turning.feed_rate
+
+
+def test_hard_to_cut_groups_are_slower():
+    speeds = [BY_KEY[g, "turning", "carbide"].surface_speed
+              for g in ("nickel alloy", "titanium", "tool steel", "alloy steel", "carbon steel", "free-machining steel",
+                        "brass", "aluminum")]
+    assert speeds == sorted(speeds)
+
+
+def test_look_up_by_name_designation_and_group():
+    row = BY_KEY["stainless steel", "drilling", "high-speed steel"]
+    for text in ("303", "1.4305", "Stainless Steel", " stainless steel "):
+        assert builtin().suggested(text, "Drilling", "high-speed steel") is row
+    assert builtin().suggested("1.4305", "drilling") is BY_KEY["stainless steel", "drilling", "carbide"]
+
+
+def test_metric_values_are_the_inch_values_converted():
+    speed, feed = SpeedFeed("brass", "turning", "carbide", 1000, 0.01, "x").values("mm")
+    assert (speed, feed) == (pytest.approx(304.8, rel=1e-15), pytest.approx(0.254, rel=1e-15))
+    assert BY_KEY["brass", "threading", "carbide"].values("mm")[1] is None
+
+
+@pytest.mark.parametrize(("args", "message"), [
+    (("unobtainium", "turning"), "material: 'unobtainium' is neither a known material nor a group of this table: free-machining"),
+    (("303", "milling"), "operation: 'milling' given; allowed is one of turning, facing, cut-off, drilling, threading$"),
+    (("303", "other"), "operation: 'other' given"),
+    (("303", "turning", "diamond"), "tool: 'diamond' given; allowed is one of carbide, high-speed steel"),
+    ((7.85, "turning"), "material: 7.85 is neither"),
+    ((None, "turning"), "material: None is neither"),
+])
+def test_what_is_not_known_is_named(args, message):
+    with pytest.raises(bf.InputError, match=f"^speeds and feeds: {message}"):
+        builtin().suggested(*args)
+
+
+def test_a_row_that_is_missing_is_said():
+    table = SpeedsFeeds([BY_KEY["brass", "turning", "carbide"]])
+    with pytest.raises(bf.InputError, match=r"material: there is no row for brass, facing, carbide$"):
+        table.suggested("brass", "facing")
+
+
+def test_a_file_of_the_shops_own_wins(tmp_path):
+    path = tmp_path / "own.csv"
+    path.write_text("group,operation,tool,surface_speed_m_min,feed_mm_rev\nBrass,Turning,carbide,200,0.2\n"
+                    "house alloy,threading,carbide,60,\n", encoding="utf-8")
+    table = read_speeds_feeds(path)
+    assert table.suggested("Brass C36000", "turning").values("mm") == (pytest.approx(200), pytest.approx(0.2))
+    assert table.suggested("brass", "turning").source == "the shop's own"
+    assert table.suggested("house alloy", "threading").values("mm") == (pytest.approx(60), None)
+    assert table.suggested("brass", "facing") == BY_KEY["brass", "facing", "carbide"]
+    assert len(table.rows) == len(ROWS) + 1
+    path.write_text("group,operation,tool,surface_speed_ft_min,feed_in_rev\nbrass,turning,carbide,200 m/min,0.2 mm/rev\n")
+    assert read_speeds_feeds(path).suggested("brass", "turning").values("mm") == (pytest.approx(200), pytest.approx(0.2))
+    assert builtin().rows is ROWS
+
+
+HEAD = "group,operation,tool,surface_speed_ft_min,surface_speed_m_min,feed_in_rev,feed_mm_rev\n"
+
+
+@pytest.mark.parametrize(("text", "message"), [
+    ("group,operation\nbrass,turning\n", "tool: this column is missing"),
+    ("group,operation,tool,speed\n", "speed: is not a column; known are group, operation, tool, surface_speed_ft_min"),
+    (HEAD + ",turning,carbide,500,,0.005,\n", "row 2, group: is blank"),
+    (HEAD + "brass,milling,carbide,500,,0.005,\n", "row 2, operation: 'milling' given; allowed is one of turning"),
+    (HEAD + "brass,turning,wood,500,,0.005,\n", "row 2, tool: 'wood' given"),
+    (HEAD + "brass,turning,carbide,,,0.005,\n", "row 2, surface_speed_ft_min: is blank"),
+    (HEAD + "brass,turning,carbide,500,,,\n", "row 2, feed_in_rev: is blank"),
+    (HEAD + "brass,turning,carbide,500,150,0.005,\n", "row 2, surface_speed_m_min: is given in both units; leave one blank"),
+    (HEAD + "brass,turning,carbide,0,,0.005,\n", "row 2, surface_speed_ft_min: '0' given; allowed is a number 0.001 or more"),
+    (HEAD + "brass,turning,carbide,nan,,0.005,\n", "row 2, surface_speed_ft_min: 'nan'"),
+    (HEAD + "brass,turning,carbide,fast,,0.005,\n", "row 2, surface_speed_ft_min: 'fast' can't be read"),
+    (HEAD + "brass,turning,carbide,500,,-1,\n", "row 2, feed_in_rev: '-1'"),
+    (HEAD + "brass,threading,carbide,500,,0.05,\n", "row 2, feed_in_rev: must be blank: a thread's feed is its pitch"),
+    (HEAD + "brass,turning,carbide,500,,0.005,,x\n", "row 2: has more cells than the first row has names"),
+])
+def test_a_bad_file_is_refused_with_line_and_column(tmp_path, text, message):
+    path = tmp_path / "own.csv"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(bf.InputError, match=rf"^speeds and feeds file own\.csv: {message}"):
+        read_speeds_feeds(path)
+
+
+def test_a_row_that_stands_there_twice_is_refused(tmp_path):
+    path = tmp_path / "own.csv"
+    path.write_text(HEAD + "brass,turning,carbide,500,,0.005,\nBRASS,turning,carbide,400,,0.005,\n", encoding="utf-8")
+    with pytest.raises(bf.InputError, match="BRASS: turning with carbide stands there twice"):
+        read_speeds_feeds(path)
+    path.write_bytes(b"group,operation,tool\n\xff\n")
+    with pytest.raises(bf.InputError, match=r"own\.csv: is not a CSV text in UTF-8"):
+        read_speeds_feeds(path)
