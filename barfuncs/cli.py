@@ -2,6 +2,7 @@
 
 import os
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -50,6 +51,7 @@ def main() -> None:
 
     \b
     barfuncs plan jobs.csv --out plans         one calculated workbook per job
+    barfuncs quote jobs.csv --out quotes --shop shop.xlsx
     barfuncs calc parts_per_bar "12 ft" 2.25 0.125 3
     barfuncs recalc workbook.xlsx              calculate and show named results
     """
@@ -70,20 +72,60 @@ def _fail(error: Exception) -> None:
     sys.exit(1)
 
 
+_SHOP = click.option("--shop", "shop_file", type=click.Path(exists=True, dir_okay=False),
+                     help="Your shop file: machines, prices, rates.")
+
+
+def _for_lists(command: Any) -> Any:
+    """What every command on a list of jobs takes."""
+    for option in (_REPLACE, _COMMA, _SHOP, _MATERIALS, _UNITS,
+                   click.option("--out", required=True, type=_NewPath(file_okay=False),
+                                help="Folder for the workbooks and results."),
+                   click.argument("jobs", type=click.Path(exists=True, dir_okay=False))):
+        command = option(command)
+    return command
+
+
 @main.command()
-@click.argument("jobs", type=click.Path(exists=True, dir_okay=False))
-@click.option("--out", required=True, type=_NewPath(file_okay=False), help="Folder for the workbooks and results.")
-@_UNITS
-@_MATERIALS
-@_COMMA
-@_REPLACE
-def plan(jobs: str, out: str, units: str | None, materials_file: str | None, decimal_comma: bool, replace: bool) -> None:
+@_for_lists
+def plan(jobs: str, out: str, **options: Any) -> None:
     """Fill a job plan for every row of JOBS (CSV or xlsx).
 
     The first row of JOBS names the inputs (see 'barfuncs templates'). Good rows
     are done; bad rows are listed and the exit status is then 1. Results of all
     jobs go into results.csv and results.xlsx.
     """
+    _fill_list("job_plan", jobs, out, **options)
+
+
+@main.command()
+@_for_lists
+@click.option("--quantities", help="Quote these quantities for every row: 100,250,500.")
+def quote(jobs: str, out: str, quantities: str | None, **options: Any) -> None:
+    """Fill a quote for every row of JOBS (CSV or xlsx), at up to six quantities.
+
+    JOBS may be the list of 'barfuncs plan'. Each workbook has a page for the
+    customer. A row needs a price, a machine rate, a cycle time or an operation
+    list, and a margin or markup: its own or, with --shop, the shop's. Prices of
+    all jobs go into results.csv and results.xlsx.
+    """
+    from barfuncs.cost import read_quantities
+    from barfuncs.workbooks.quote import BREAKS
+
+    wanted: list[int] = []
+    if quantities is not None:
+        try:
+            wanted = read_quantities(quantities)
+        except BarfuncsError as error:
+            _fail(error)
+        if len(wanted) > len(BREAKS):
+            _fail(InputError("quote", [("--quantities", f"{len(wanted)} given; a quote has {len(BREAKS)}")]))
+    _fill_list("quote", jobs, out, quantities=wanted, **options)
+
+
+def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materials_file: str | None, shop_file: str | None,
+               decimal_comma: bool, replace: bool, quantities: Sequence[int] = ()) -> None:
+    """Fill a template for every row of a list, show what came of it, and exit with the status that goes with it."""
     from rich.console import Console
     from rich.progress import Progress
 
@@ -95,19 +137,24 @@ def plan(jobs: str, out: str, units: str | None, materials_file: str | None, dec
         table = materials.builtin()
         if materials_file:
             table = table.extended(materials.read_materials(materials_file))
+        shop = _read_shop(shop_file)
         if Path(jobs).resolve() in {(Path(out) / f"results{end}").resolve() for end in (".csv", ".xlsx")}:
-            raise InputError("plan", [("--out", "the results would overwrite the list of jobs; choose another folder")])
-        rows = read_jobs(jobs)
+            raise InputError(template, [("--out", "the results would overwrite the list of jobs; choose another folder")])
+        rows = read_jobs(jobs, template)
+        for row in rows if quantities else ():
+            for n in range(1, 7):
+                row.values[f"quantity_{n}"] = quantities[n - 1] if n <= len(quantities) else None
         with Progress(console=console, transient=True, disable=len(rows) < 100 or not console.is_terminal) as bar:
-            task = bar.add_task("Planning", total=len(rows))
-            outcome = plan_jobs(rows, out, source=Path(jobs).name, units=units, decimal_comma=decimal_comma,
-                                replace=replace, table=table, progress=lambda: bar.advance(task))
+            task = bar.add_task("Working", total=len(rows))
+            outcome = plan_jobs(rows, out, template=template, source=Path(jobs).name, units=units,
+                                decimal_comma=decimal_comma, replace=replace, table=table, shop=shop,
+                                progress=lambda: bar.advance(task))
     except Interrupted as error:
         outcome = error.outcome
     except (BarfuncsError, OSError) as error:
         _fail(error)
         return
-    _show_plans(outcome, out)
+    _show_outcome(outcome, out, _plan_table if template == "job_plan" else _quote_table)
     if outcome.stopped:
         results = ", with their results in results.csv and results.xlsx" if outcome.results_written else ", without results.csv"
         click.echo(f"barfuncs: {outcome.stopped}; {len(outcome.done)} of {outcome.total} jobs are written to {out}"
@@ -118,35 +165,75 @@ def plan(jobs: str, out: str, units: str | None, materials_file: str | None, dec
         sys.exit(1)
 
 
+def _read_shop(path: str | None) -> Any:
+    from barfuncs.workbooks.shop import read_shop
+
+    return read_shop(path) if path else None
+
+
 _MOST_SHOWN = 60
 _MOST_PROBLEMS = 200
 
 
-def _show_plans(outcome: Any, out: str) -> None:
+def _number(value: Any, digits: int = 0) -> str:
+    from barfuncs.workbooks.sheetxml import CellError
+
+    return "-" if value is None or isinstance(value, (CellError, str)) else f"{value:,.{digits}f}"
+
+
+def _plan_table(done: Sequence[Any]) -> Any:
     from rich.table import Table
     from rich.text import Text
 
-    from barfuncs.workbooks.sheetxml import CellError
+    table = Table(box=None, header_style="bold", pad_edge=False)
+    table.add_column("Row", justify="right", min_width=3)
+    table.add_column("Job", no_wrap=True, overflow="ellipsis", max_width=16)
+    for head in ("Parts\nper bar", "Bars", "Weight", "Material\nless return", "Run\nhours", "Checks"):
+        table.add_column(head, justify="left" if head == "Checks" else "right", no_wrap=True,
+                         min_width=6 if head == "Checks" else 5)
+    for row, name, filled in done:
+        a, unit = filled.answers, "kg" if filled.inputs["units"] == "mm" else "lb"
+        table.add_row(str(row), Text(name.removesuffix(".xlsx")), _number(a["parts_per_bar"]), _number(a["bars"]),
+                      f"{_number(a['total_weight'], 1)} {unit}", _number(a["net_material"], 2),
+                      _number(a["run_hours"], 1), _word(a))
+    return table
+
+
+def _quote_table(done: Sequence[Any]) -> Any:
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, header_style="bold", pad_edge=False)
+    table.add_column("Row", justify="right", min_width=3)
+    table.add_column("Job", no_wrap=True, overflow="ellipsis", max_width=16)
+    table.add_column("Cycle\ns", justify="right", no_wrap=True)
+    rows = [(row, name, filled.answers, {filled.inputs[f"quantity_{n}"]: filled.answers[f"price_{n}"] for n in range(1, 7)
+                                         if filled.inputs[f"quantity_{n}"] is not None}) for row, name, filled in done]
+    alike = len({tuple(prices) for *_, prices in rows}) == 1 and len(rows[0][3]) <= 4
+    if alike:
+        for quantity in rows[0][3]:
+            table.add_column(f"Each at\n{quantity:,.0f}", justify="right", no_wrap=True)
+    else:
+        table.add_column("Quantity: price each", overflow="fold")
+    table.add_column("Checks", no_wrap=True, min_width=6)
+    for row, name, answers, prices in rows:
+        cells = [_money(price) for price in prices.values()] if alike else [
+            "   ".join(f"{quantity:,.0f}: {_money(price)}" for quantity, price in prices.items())]
+        table.add_row(str(row), Text(name.removesuffix(".xlsx")), _number(answers["cycle"], 1), *cells, _word(answers))
+    return table
+
+
+def _word(answers: Any) -> str:
+    return " ".join(str(answers["status"]).split()[:2])
+
+
+def _show_outcome(outcome: Any, out: str, table_of: Any) -> None:
+    from rich.table import Table
+    from rich.text import Text
 
     console = _console()
-
-    def number(value: Any, digits: int = 0) -> str:
-        return "-" if value is None or isinstance(value, (CellError, str)) else f"{value:,.{digits}f}"
-
     if outcome.done:
-        table = Table(box=None, header_style="bold", pad_edge=False)
-        table.add_column("Row", justify="right", min_width=3)
-        table.add_column("Job", no_wrap=True, overflow="ellipsis", max_width=16)
-        for head in ("Parts\nper bar", "Bars", "Weight", "Material\nless return", "Run\nhours", "Checks"):
-            table.add_column(head, justify="left" if head == "Checks" else "right", no_wrap=True,
-                             min_width=6 if head == "Checks" else 5)
-        for row, name, filled in outcome.done[:_MOST_SHOWN]:
-            a, unit = filled.answers, "kg" if filled.inputs["units"] == "mm" else "lb"
-            word = " ".join(str(a["status"]).split()[:2])
-            table.add_row(str(row), Text(name.removesuffix(".xlsx")), number(a["parts_per_bar"]), number(a["bars"]),
-                          f"{number(a['total_weight'], 1)} {unit}", number(a["net_material"], 2),
-                          number(a["run_hours"], 1), word)
-        console.print(table)
+        console.print(table_of(outcome.done[:_MOST_SHOWN]))
         if len(outcome.done) > _MOST_SHOWN:
             console.print(f"... and {len(outcome.done) - _MOST_SHOWN} more, all in results.csv and results.xlsx")
     if outcome.problems:
@@ -161,7 +248,7 @@ def _show_plans(outcome: Any, out: str) -> None:
         console.print(table)
         if len(outcome.problems) > _MOST_PROBLEMS:
             console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")
-    console.print(f"\n{len(outcome.done)} of {outcome.total} jobs planned, in {out}")
+    console.print(f"\n{len(outcome.done)} of {outcome.total} jobs done, in {out}")
     if outcome.taken_as_inch:
         console.print("Bare numbers were read as inch; --units mm reads them as mm.")
     console.print(CAUTION, style="italic")
@@ -377,18 +464,26 @@ def functions(group: str | None) -> None:
 
 @main.command()
 @click.argument("folder", type=_NewPath(file_okay=False))
+@_SHOP
 @_REPLACE
-def templates(folder: str, replace: bool) -> None:
-    """Write the template workbooks, and an empty job list, into FOLDER."""
-    from barfuncs.workbooks.job_plan import ALL_INPUTS
+def templates(folder: str, shop_file: str | None, replace: bool) -> None:
+    """Write the template workbooks, and an empty job list, into FOLDER.
+
+    With --shop, job plan and quote have your machines, prices and rates to pick
+    from. shop.xlsx is an example of such a file: put your own figures into it.
+    """
+    from barfuncs.workbooks.fill import TEMPLATES
     from barfuncs.workbooks.package import write_whole
     from barfuncs.workbooks.templates import READY_MADE
 
     target = Path(folder)
-    header = ",".join(ALL_INPUTS) + "\n"
+    header = ",".join(dict.fromkeys(name for t in TEMPLATES.values() for name in t.ALL_INPUTS if not name.startswith("op_"))) + "\n"
     try:
+        shop = _read_shop(shop_file)
         target.mkdir(parents=True, exist_ok=True)
-        files = {f"{name}.xlsx": build() for name, build in READY_MADE.items()} | {"jobs.csv": header.encode()}
+        files = {f"{name}.xlsx": TEMPLATES[name].build(shop) if name in TEMPLATES else build()
+                 for name, build in READY_MADE.items() if not (shop and name == "shop")}
+        files["jobs.csv"] = header.encode()
         taken = [name for name in files if (target / name).exists()]
         if taken and not replace:
             raise InputError("templates", [(name, "exists already; use --replace to overwrite it") for name in taken])

@@ -6,10 +6,14 @@ from typing import Any
 import barfuncs as bf
 
 NOT_KNOWN = None
+FROM_SHOP = {"scrap_rate": 0, "bar_change_time": 0, "efficiency": 1, "cut_charge": 0, "minimum_charge": 0, "chip_price": 0,
+             "remnant_price": 0}
+"""What a blank counts as where there is no shop file: such an input stays blank in the filled sheet."""
 
 
 def plan(i: dict[str, Any]) -> dict[str, Any]:
     """Answers by name; None where the template must show an error. `i` are inputs as `read_inputs` gives them."""
+    i = {**i, **{name: i[name] or default for name, default in FROM_SHOP.items()}}
     units = i["units"]
     solid = (i["material"], i["shape"], i["size"])
     trim, facing = i["end_trim"] or 0, i["facing"] or 0

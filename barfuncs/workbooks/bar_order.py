@@ -11,7 +11,7 @@ JOB = (
 )
 BAR = (
     make_input("units", "Units", kinds.Units, "in", needed=True),
-    make_input("material", "Material", kinds.Material, needed=True,
+    make_input("material", "Material", kinds.Material, needed=True, source="material_names",
            help_text="pick a name, or type a designation (EN, UNS, AISI) or a density in lb/in3 or g/cm3"),
     make_input("shape", "Shape", kinds.Shape, "round", needed=True),
     make_input("size", "Size", kinds.PositiveLength, needed=True),
@@ -31,34 +31,40 @@ PART = (
 )
 ORDER = (
     make_input("quantity", "Order quantity", kinds.PositiveCount, needed=True, unit="parts"),
-    make_input("scrap_rate", "Scrap rate", kinds.ScrapRate, 0),
+    make_input("scrap_rate", "Scrap rate", kinds.ScrapRate, 0, from_shop=True),
     make_input("setup_parts", "Set-up pieces", kinds.Count, 0, unit="parts"),
     make_input("bars_on_hand", "Bars on the shelf", kinds.Count, unit="bars",
            help_text="bars there are for this run; left blank, as many as the order needs"),
 )
 LATHE = (
-    make_input("standoff", "Standoff", kinds.Length, needed=True),
-    make_input("grip_length", "Grip length", kinds.Length, needed=True),
-    make_input("longest_feeder_bar", "Longest bar the feeder takes", kinds.PositiveLength,
+    make_input("machine", "Machine", kinds.Text, source="machines_name",
+               help_text="a lathe from the sheet Shop, which then gives what is left blank here; or nothing"),
+    make_input("standoff", "Standoff", kinds.Length, needed=True, from_shop=True),
+    make_input("grip_length", "Grip length", kinds.Length, needed=True, from_shop=True),
+    make_input("longest_feeder_bar", "Longest bar the feeder takes", kinds.PositiveLength, from_shop=True,
            help_text="longest bar that the feeder takes, from its manual"),
-    make_input("feeder_bars", "Bars the feeder holds", kinds.PositiveCount, unit="bars",
+    make_input("feeder_bars", "Bars the feeder holds", kinds.PositiveCount, unit="bars", from_shop=True,
            help_text="bars of this size in a full feeder"),
     make_input("cycle_time", "Cycle time", kinds.PositiveSeconds),
-    make_input("bar_change_time", "Bar change", kinds.Seconds, 0),
-    make_input("efficiency", "Efficiency", kinds.Efficiency, 1),
+    make_input("bar_change_time", "Bar change", kinds.Seconds, 0, from_shop=True),
+    make_input("efficiency", "Efficiency", kinds.Efficiency, 1, from_shop=True),
     make_input("setup_hours", "Set-up time", kinds.Hours, 0),
-    make_input("machine_rate", "Machine rate", kinds.Money, unit="per_hour"),
+    make_input("machine_rate", "Machine rate", kinds.Money, unit="per_hour", from_shop=True),
 )
 PRICE = (
-    make_input("price", "Price", kinds.Money, unit="price_per", help_text="price of the bar for each lb, kg, ft ... that is picked below"),
-    make_input("price_per", "Price is per", kinds.PricePer),
+    make_input("price", "Price", kinds.Money, unit="price_per", from_shop=True,
+               help_text="price of the bar for each lb, kg, ft ... that is picked below"),
+    make_input("price_per", "Price is per", kinds.PricePer, from_shop=True),
     make_input("cuts_per_bar", "Saw cuts per bar", kinds.Count, 0, unit="cuts",
            help_text="saw cuts that the supplier charges for, on each bar"),
-    make_input("cut_charge", "Charge per cut", kinds.Money, 0, unit="each"),
-    make_input("minimum_charge", "Minimum charge", kinds.Money, 0, unit="order"),
-    make_input("chip_price", "Return for chips", kinds.Money, 0, unit="per_weight"),
-    make_input("remnant_price", "Return for remnants", kinds.Money, 0, unit="per_weight"),
+    make_input("cut_charge", "Charge per cut", kinds.Money, 0, unit="each", from_shop=True),
+    make_input("minimum_charge", "Minimum charge", kinds.Money, 0, unit="order", from_shop=True),
+    make_input("chip_price", "Return for chips", kinds.Money, 0, unit="per_weight", from_shop=True),
+    make_input("remnant_price", "Return for remnants", kinds.Money, 0, unit="per_weight", from_shop=True),
 )
+
+NO_WHOLE_PART = "no whole part fits this bar: shortest remnant, end trim and one feed are longer"
+PART_TOO_HEAVY = "is more than the bar over the length of the part weighs"
 
 YIELD = (
     Answer("feed", "Feed per part", "length", "length", calls="feed_per_part"),
@@ -72,10 +78,14 @@ YIELD = (
 )
 # The material is looked up once: the table is the slowest part of a recalculation.
 MATERIAL_ROW = Answer("material_row", "row of the material in the table, 0 for none", "count", formula=ROW_FORMULA)
+MATERIAL_NAME = Answer("material_name", "name of the material in the table, or as it is typed", "text",
+                       formula="IF(material_row>0,INDEX(material_names,material_row),material)")
 MATERIAL_CAUTION = Answer("material_caution", "caution of the material", "text", formula=CAUTION_FORMULA)
 DENSITY = Answer("density", "density of the material", "density", "density", calls="material_density",
                  formula=DENSITY_FORMULA)
 SECTION_AREA = Answer("section_area", "area of the section", "general", "area", calls="section_area")
+ACROSS_CORNERS = Answer("across_corners", "largest width of the bar", "length", "length", calls="across_corners",
+                        formula="IF(section_area>0,ACROSS_CORNERS(shape,size,thickness),NA())")
 SECTION_WEIGHT = Answer("section_weight", "weight per unit of length", "weight", "",
                         formula='weight_per_length/IF(units="mm",1000,12)')
 WEIGHT_PER_LENGTH = Answer("weight_per_length", "Weight per length", "weight_per_length", "weight_per_length",

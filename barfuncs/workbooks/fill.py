@@ -12,11 +12,12 @@ import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from barfuncs import materials
 from barfuncs.catalogue import (
     CATALOGUE,
+    TWO_SYSTEMS,
     _DensityText,
     _short,
     broken_rules,
@@ -25,12 +26,27 @@ from barfuncs.catalogue import (
     read_value,
 )
 from barfuncs.errors import InputError
-from barfuncs.workbooks import job_plan
+from barfuncs.workbooks import job_plan, quote
 from barfuncs.workbooks.engine import Address, Workbook, address_on, column_letters
+from barfuncs.workbooks.form import Form, Input
 from barfuncs.workbooks.package import pack, part_info, write_whole
 from barfuncs.workbooks.sheetxml import Cell, CellError, SheetXML, Value, cell_xml
+from barfuncs.workbooks.shop import Shop
 
-TEMPLATES = {"job_plan": job_plan}
+
+class Template(Protocol):
+    """What a module of a template offers."""
+
+    FORM: Form
+    ALL_INPUTS: dict[str, Input]
+    RESULTS: tuple[str, ...]
+
+    def build(self, shop: Shop | None = None) -> bytes: ...
+
+    def objections(self, inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tuple[str, str]]: ...
+
+
+TEMPLATES: dict[str, Template] = {"job_plan": job_plan, "quote": quote}
 LONGEST_TEXT = 120
 
 Cut = tuple[str, list[bytes], list[tuple[Cell, Address, str | None]]]
@@ -41,7 +57,7 @@ Cut = tuple[str, list[bytes], list[tuple[Cell, Address, str | None]]]
 class Filled:
     """A filled and calculated workbook.
 
-    `inputs` and `answers` are keyed by name (answers without the prefix plan_); an answer that is not known because
+    `inputs` and `answers` are keyed by name (answers without the prefix plan_ or quote_); an answer that is not known because
     an input is blank is a `CellError`. `data` is the xlsx file.
     """
 
@@ -57,19 +73,23 @@ class Filled:
 
 
 def fill(template: str, values: Mapping[str, Any], path: str | Path | None = None, *, units: str | None = None,
-         replace: bool = False, decimal_comma: bool = False, own_materials: materials.Materials | None = None) -> Filled:
+         replace: bool = False, decimal_comma: bool = False, own_materials: materials.Materials | None = None,
+         shop: Shop | None = None) -> Filled:
     """Fill one template and calculate it.
 
     Parameters
     ----------
     template : str
-        Name of the template: "job_plan".
+        Name of the template: "job_plan" or "quote".
     values : mapping
-        Input name to value: numbers, text with units, quantities. A blank (None or "") takes the template's default.
+        Input name to value: numbers, text with units, quantities. A blank (None or "") takes the shop's value, or else the
+        template's default.
     path : str or Path, optional
         Where to save the file; it is not overwritten without `replace`.
     units : "in" or "mm", optional
         What bare numbers are in, where `values` has no units of its own.
+    shop : Shop, optional
+        The shop's machines, prices and rates, from `barfuncs.workbooks.shop.read_shop`.
 
     Raises
     ------
@@ -88,54 +108,53 @@ def fill(template: str, values: Mapping[str, Any], path: str | Path | None = Non
     if own_materials is not None and not isinstance(own_materials, materials.Materials):
         raise InputError("fill", [("own_materials", "give a table: builtin().extended(read_materials(path))")])
     table = own_materials or materials.active()
-    inputs = read_inputs(values, units=units, decimal_comma=decimal_comma, table=table)
-    filled = filler(template).fill(inputs, table)
+    inputs = read_inputs(values, template, units=units, decimal_comma=decimal_comma, table=table, shop=shop)
+    filled = filler(template, shop).fill(inputs, table)
     if path is not None:
         filled.save(path, replace)
     return filled
 
 
-def input_names() -> list[str]:
-    return list(job_plan.ALL_INPUTS)
-
-
-def unknown_input(name: str) -> str:
-    """What to say of a name that is not an input."""
+def unknown_input(name: str, template: str) -> str:
+    """What to say of a name that is not an input of a template."""
     import difflib
 
-    close = difflib.get_close_matches(name.strip().lower().replace(" ", "_"), input_names(), n=1, cutoff=0.5)
+    close = difflib.get_close_matches(name.strip().lower().replace(" ", "_"), TEMPLATES[template].ALL_INPUTS, n=1, cutoff=0.5)
     return "is not an input of this template" + (f"; did you mean {close[0]!r}?" if close else "")
 
 
-def read_inputs(values: Mapping[str, Any], *, units: str | None = None, decimal_comma: bool = False,
-                table: materials.Materials | None = None) -> dict[str, Value]:
+def read_inputs(values: Mapping[str, Any], template: str = "job_plan", *, units: str | None = None,
+                decimal_comma: bool = False, table: materials.Materials | None = None,
+                shop: Shop | None = None) -> dict[str, Value]:
     """All inputs of a job, read and checked, in the job's units.
 
     Raises InputError naming every bad input.
     """
-    return read_job(values, units=units, decimal_comma=decimal_comma, table=table)[0]
+    return read_job(values, template, units=units, decimal_comma=decimal_comma, table=table, shop=shop)[0]
 
 
-def read_job(values: Mapping[str, Any], *, units: str | None = None, decimal_comma: bool = False,
-             table: materials.Materials | None = None) -> tuple[dict[str, Value], bool]:
+def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: str | None = None,
+             decimal_comma: bool = False, table: materials.Materials | None = None,
+             shop: Shop | None = None) -> tuple[dict[str, Value], bool]:
     """The inputs as `read_inputs` gives them, and whether bare numbers were taken as inch with nothing that says so."""
     if not isinstance(values, Mapping):
-        raise InputError("job_plan", [("values", f"{_short(values)} given; give input names with their values")])
-    problems = [(str(name), unknown_input(str(name))) for name in values if name not in job_plan.ALL_INPUTS]
+        raise InputError(template, [("values", f"{_short(values)} given; give input names with their values")])
+    known = TEMPLATES[template].ALL_INPUTS
+    problems = [(str(name), unknown_input(str(name), template)) for name in values if name not in known]
     stated = units if _blank(values.get("units")) else values["units"]
     if stated is not None:
         try:
-            stated, _ = read_value(job_plan.ALL_INPUTS["units"].kind, stated)
+            stated, _ = read_value(known["units"].kind, stated)
         except ValueError as error:
-            raise InputError("job_plan", [*problems, ("units", str(error))]) from None
+            raise InputError(template, [*problems, ("units", str(error))]) from None
     table = table or materials.active()
     read: dict[str, tuple[Any, str | None]] = {}
-    for item in job_plan.ALL_INPUTS.values():
+    for item in known.values():
         value = values.get(item.name)
         if item.name == "units":
             continue
         if _blank(value):
-            if item.needed and item.default is None:
+            if item.needed and item.default is None and not (shop and item.from_shop):
                 problems.append((item.name, "is missing"))
             continue
         try:
@@ -151,17 +170,17 @@ def read_job(values: Mapping[str, Any], *, units: str | None = None, decimal_com
     systems = {system for _, system in read.values() if system}
     bare = [name for name, (value, system) in read.items()
             if system is None and isinstance(value, float) and value
-            and job_plan.ALL_INPUTS[name].kind.dimension in ("length", "weight")]
+            and known[name].kind.dimension in TWO_SYSTEMS]
     if stated is None and "mm" in systems and bare:
         problems += [(name, "has no unit next to values in metric units: say in the job whether units are in or mm")
                      for name in bare]
     own_units = stated or ("mm" if systems == {"mm"} else "in")
-    inputs = _to_units(read, own_units, values, problems)
+    inputs = _to_units(known, read, own_units, values, problems)
     inputs["units"] = own_units
     problems += _cross_problems(inputs, {name for name, _ in problems})
     if problems:
         order = {name: n for n, name in enumerate(values)}
-        raise InputError("job_plan", sorted(problems, key=lambda p: order.get(p[0], len(order))))
+        raise InputError(template, sorted(problems, key=lambda p: order.get(p[0], len(order))))
     return inputs, stated is None and not systems and bool(bare)
 
 
@@ -180,12 +199,12 @@ def _refuse_spreadsheet_slips(value: Any) -> None:
         raise ValueError(f"the spreadsheet made the time {value} of it: write for example 80 s or 1 min 20 s")
 
 
-def _to_units(read: Mapping[str, tuple[Any, str | None]], units: str, given: Mapping[str, Any],
+def _to_units(known: Mapping[str, Input], read: Mapping[str, tuple[Any, str | None]], units: str, given: Mapping[str, Any],
               problems: list[tuple[str, str]]) -> dict[str, Value]:
     inputs: dict[str, Value] = {}
-    for item in job_plan.ALL_INPUTS.values():
+    for item in known.values():
         if item.name not in read:
-            inputs[item.name] = item.default
+            inputs[item.name] = None if item.from_shop else item.default
             continue
         value, system = read[item.name]
         if isinstance(value, _DensityText):
@@ -235,25 +254,28 @@ def _cross_problems(inputs: Mapping[str, Any], known: set[str]) -> list[tuple[st
     return problems
 
 
-@functools.cache
-def filler(template: str) -> "Filler":
-    return Filler(template)
+@functools.lru_cache(maxsize=8)
+def filler(template: str, shop: Shop | None = None) -> "Filler":
+    return Filler(template, shop)
 
 
 class Filler:
     """A template that is calculated and cut once, then filled many times. Not for use from several threads at once."""
 
-    def __init__(self, template: str) -> None:
+    def __init__(self, template: str, shop: Shop | None = None) -> None:
         self.template = template
         module = TEMPLATES[template]
-        self.book = Workbook(module.build())
+        self.objections, self.prefix = module.objections, module.FORM.prefix
+        self.labels = {item.label.lower(): name for name, item in module.ALL_INPUTS.items()}
+        self.book = Workbook(module.build(shop))
         self.book.calculate()
         self.book.check_supported()
         self.inputs: dict[str, Address] = {name: self.book.names[name] for name in module.ALL_INPUTS}
         self.own_name = self.book.first_cell("own_material_names")
         self.own_density = self.book.first_cell("own_material_densities")
         self.answers: dict[str, Address] = {
-            name.removeprefix("plan_"): address for name, address in self.book.names.items() if name.startswith("plan_")
+            name.removeprefix(self.prefix): address for name, address in self.book.names.items()
+            if name.startswith(self.prefix)
         }
         self._cut()
 
@@ -288,7 +310,7 @@ class Filler:
     def fill(self, inputs: Mapping[str, Value], table: materials.Materials | None = None) -> Filled:
         """Fill with inputs that were read by `read_inputs`.
 
-        Raises InputError where the inputs together give no plan.
+        Raises InputError where the inputs together give no answer.
         """
         book = self.book
         values: dict[str, Value] = dict(inputs)
@@ -304,19 +326,21 @@ class Filler:
         book.set_at(self.own_density, values["own_density"])
         book.calculate()
         answers = {name: book.value_at(address) for name, address in self.answers.items()}
-        self._refuse_no_plan(inputs, answers)
-        return Filled(self.template, dict(inputs), answers, self._write(values))
-
-    def _refuse_no_plan(self, inputs: Mapping[str, Value], answers: Mapping[str, Value]) -> None:
-        problems = []
-        if answers["problems"]:
-            problems.append(("job", f"the template objects to {str(answers['problems']).rstrip(', ')}"))
-        if answers["parts_per_bar"] == 0:
-            problems.append(("part_length", "no whole part fits this bar: shortest remnant, end trim and one feed are longer"))
-        elif isinstance(answers["parts_weight"], CellError) and inputs.get("part_weight") is not None:
-            problems.append(("part_weight", "is more than the bar over the length of the part weighs"))
+        problems = [self._objection(label, inputs) for label in str(answers["problems"] or "").split(", ") if label]
+        problems += self.objections(inputs, answers) if not problems else []
         if problems:
             raise InputError(self.template, problems)
+        return Filled(self.template, dict(inputs), answers, self._write(values))
+
+    def _objection(self, label: str, inputs: Mapping[str, Value]) -> tuple[str, str]:
+        """The input that the template calls so in its list of problems, and what is wrong with it."""
+        short, _, more = label.partition(" (")
+        name = self.labels.get(label) or self.labels.get(short)
+        if name is None:
+            return "job", f"fill in or correct: {label}"
+        if inputs[name] is None:
+            return name, "is missing"
+        return name, f"is not allowed here ({more or 'see the limits in the template)'}"
 
     def _write(self, values: Mapping[str, Value]) -> bytes:
         own = values["own_name"] is not None

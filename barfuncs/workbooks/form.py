@@ -29,7 +29,7 @@ WEIGHT_SUFFIX = 'IF(units="mm"," kg"," lb")'
 class Input:
     """One input cell. `needed` ones must be filled; `blank` is what an optional one without default counts as.
 
-    `from_shop` says that the shop's own data stands in for a blank cell.
+    `from_shop` says that the shop's own data stands in for a blank cell. `source` names the cells to pick from.
     """
 
     name: str
@@ -41,6 +41,7 @@ class Input:
     unit: str = ""
     blank: float | None = None
     from_shop: bool = False
+    source: str = ""
 
     @property
     def number(self) -> str:
@@ -86,11 +87,12 @@ class Input:
 
 
 def make_input(name: str, label: str, alias: Any, default: Any = None, needed: bool = False, unit: str = "",
-               help_text: str = "", blank: float | None = None, from_shop: bool = False) -> Input:
+               help_text: str = "", blank: float | None = None, from_shop: bool = False,
+               source: str = "") -> Input:
     """An input of one of the aliases in `kinds`; the glossary says what it means unless `help_text` does."""
     kind = next(m for m in get_args(alias)[1:] if isinstance(m, Kind))
     return Input(name, label, kind, help_text or ARGUMENTS[name], default, needed, unit or kind.dimension or "", blank,
-                 from_shop)
+                 from_shop, source)
 
 
 @dataclass(frozen=True)
@@ -139,7 +141,7 @@ _UNIT_FORMULAS = {
     "weight_per_length": '=IF(units="mm","kg/m","lb/ft")',
     "density": '=IF(units="mm","g/cm3","lb/in3")',
     "per_weight": '=IF(units="mm","per kg","per lb")',
-    "price_per": '=IF(ISBLANK(price_per),"","per "&price_per)',
+    "price_per": '=IFERROR("per "&use_price_per,"")',
 }
 _UNIT_WORDS = {"seconds": "s", "hours": "h", "per_hour": "per h", "per_hour_parts": "parts/h", "order": "the order"}
 
@@ -157,9 +159,9 @@ def length_text(x: str) -> str:
 def put_framed(book: Workbook, sheet: Worksheet, item: Input, ref: str) -> None:
     """The framed cell of an input alone."""
     layout.style_input(sheet, ref, item.number)
-    sheet[ref].value = item.default
-    source = "material_names" if item.kind.reader == "material" else None
-    layout.validate(sheet, ref, item.kind, item.label, item.help, source)
+    if not item.from_shop:  # a default in the cell would stand before the shop's value
+        sheet[ref].value = item.default
+    layout.validate(sheet, ref, item.kind, item.label, item.help, item.source)
     layout.name_cell(book, item.name, sheet, ref)
 
 
@@ -234,7 +236,17 @@ class Form:
         item, (label, value, unit) = self.inputs[name], columns
         layout.put(sheet, f"{label}{row}", item.label + (" *" if item.needed else ""))
         put_framed(book, sheet, item, f"{value}{row}")
-        layout.put(sheet, f"{unit}{row}", unit_text(item.unit) if item.unit else None, color=layout.SOFT, size=9, indent=1)
+        layout.put(sheet, f"{unit}{row}", self._unit_and_shop(item), color=layout.SOFT, size=9, indent=1)
+
+    def _unit_and_shop(self, item: Input) -> str | None:
+        """What stands beside an input: its unit, and the shop's value where that is taken."""
+        text = unit_text(item.unit) if item.unit else ""
+        if not item.from_shop:
+            return text or None
+        unit = text[1:] if text.startswith("=") else f'"{text}"'
+        value = f"ROUND({item.shop},4)" if item.kind.reader not in ("choice", "text") else item.shop
+        value = f'TEXT({item.shop},"0.0%")' if item.number == "percent" else value
+        return f'={unit}&IFERROR(IF(AND(ISBLANK({item.name}),{item.shop}<>""),"  shop "&{value},""),"")'
 
     def put_answer(self, book: Workbook, sheet: Worksheet, name: str, columns: Sequence[str], row: int) -> None:
         """Label, calculated cell and unit, side by side."""
@@ -255,10 +267,10 @@ class Form:
         """One line that says whether `subject` is complete, and what is missing where it is not."""
         problems, unknown, words = (f"{self.prefix}{n}" for n in ("problems", "not_known", "check_words"))
         status = (f'=IF({problems}<>"","{STOP}  Fill in or correct: "&LEFT({problems},LEN({problems})-2)&".",'
-                  f'IF(COUNTIF({words},"{STOP}")>0,"{STOP}  See the checks below.",'
+                  f'IF(COUNTIF({words},"{STOP}")>0,"{STOP}  See the checks.",'
                   f'IF({unknown}<>"","{STOP}  These can\'t be worked out from the inputs: "'
                   f'&LEFT({unknown},LEN({unknown})-2)&".",'
-                  f'IF(COUNTIF({words},"{LOOK}")>0,"{LOOK}  The {subject} is complete. See the checks below.",'
+                  f'IF(COUNTIF({words},"{LOOK}")>0,"{LOOK}  The {subject} is complete. See the checks.",'
                   f'"{OK}  The {subject} is complete, and every check is passed."))))')
         layout.put(sheet, ref, status, bold=True, wrap=True)
         layout.name_cell(book, f"{self.prefix}status", sheet, ref)

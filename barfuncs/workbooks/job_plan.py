@@ -2,6 +2,8 @@
 
 import functools
 import io
+from collections.abc import Mapping
+from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.chart import BarChart, Reference
@@ -14,15 +16,19 @@ from barfuncs import kinds
 from barfuncs.catalogue import CATALOGUE
 from barfuncs.workbooks import layout
 from barfuncs.workbooks.bar_order import (
+    ACROSS_CORNERS,
     BAR,
     BAR_WEIGHT,
     DENSITY,
     JOB,
     LATHE,
     MATERIAL_CAUTION,
+    MATERIAL_NAME,
     MATERIAL_ROW,
+    NO_WHOLE_PART,
     ORDER,
     PART,
+    PART_TOO_HEAVY,
     PRICE,
     SECTION_AREA,
     SECTION_WEIGHT,
@@ -46,6 +52,9 @@ from barfuncs.workbooks.form import (
 )
 from barfuncs.workbooks.materials_sheet import OWN_PROBLEMS, materials_sheet
 from barfuncs.workbooks.package import pack, read_parts
+from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.workbooks.shop import Shop
+from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, UNKNOWN_MACHINE, shop_sheet
 
 INPUTS: dict[str, tuple[Input, ...]] = {
     "Job": JOB,
@@ -124,7 +133,11 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
 # Steps between that the page does not show among the answers.
 _STEPS = (
     MATERIAL_ROW,
+    MATERIAL_NAME,
     MATERIAL_CAUTION,
+    MACHINE_ROW,
+    LARGEST_SIZE,
+    ACROSS_CORNERS,
     DENSITY,
     SECTION_AREA,
     SECTION_WEIGHT,
@@ -184,6 +197,8 @@ CHECKS = (
     Check("Feeder", (
         ("AND(NOT(ISBLANK(longest_bar)),longest_bar<bar_length)", STOP,
          '"The longest of the random lengths is shorter than the bar length, which is the shortest."'),
+        ("AND(largest_size>0,across_corners>largest_size*(1+1E-9))", STOP,
+         f'"The bar is "&{length_text("across_corners")}&" wide; through the spindle goes "&{length_text("largest_size")}&"."'),
         ("ISBLANK(longest_feeder_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
         ("MAX(bar_length,longest_bar)>longest_feeder_bar*(1+1E-9)", STOP,
          f'"The bar is longer than the feeder takes by "&{length_text("MAX(bar_length,longest_bar)-longest_feeder_bar")}'
@@ -259,7 +274,7 @@ CAUTIONS = (
 )
 
 def _plan_sheet(book: Workbook) -> None:
-    sheet = layout.add_sheet(book, "Plan", {"A": 1.5, "B": 29, "C": 21, "D": 9, "E": 2.5, "F": 34, "G": 13, "H": 10})
+    sheet = layout.add_sheet(book, "Plan", {"A": 1.5, "B": 29, "C": 21, "D": 17, "E": 2.5, "F": 34, "G": 13, "H": 10})
     layout.put(sheet, "B1", "Job plan", size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
     layout.put(sheet, "B2", "Fill the framed cells; those marked * are needed. The answers on the right follow.",
@@ -439,7 +454,7 @@ def _notes_sheet(book: Workbook) -> None:
     line = row + 1 + len(_STEPS)
     extra = (
         ("own_problems", "rows of your own materials that can't be used", OWN_PROBLEMS),
-        ("problems", "inputs to fill in or correct", FORM.problems()),
+        ("problems", "inputs to fill in or correct", FORM.problems(UNKNOWN_MACHINE)),
         ("not_known", "answers that can't be worked out",
          f'IF(plan_problems="",{FORM.not_known(a.name for group in ANSWERS.values() for a in group)},"")'),
     )
@@ -457,12 +472,29 @@ def _notes_sheet(book: Workbook) -> None:
     sheet.print_area = f"A1:C{line}"
 
 
+RESULTS = tuple(a.name for group in ANSWERS.values() for a in group)
+"""The answers that go into a table of results, besides the inputs that say which job it is."""
+
+
+def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Why these inputs give no plan: (input, reason)."""
+    if answers["parts_per_bar"] == 0:
+        return [("part_length", NO_WHOLE_PART)]
+    if inputs["part_weight"] is not None and isinstance(answers["parts_weight"], CellError):
+        return [("part_weight", PART_TOO_HEAVY)]
+    return []
+
+
 @functools.cache
-def build() -> bytes:
-    """The template as the bytes of an xlsx file, without calculated values. The same on every day and machine."""
+def build(shop: Shop | None = None) -> bytes:
+    """The template as the bytes of an xlsx file, without calculated values. The same on every day and machine.
+
+    `shop` fills its sheet Shop, from which a job picks its machine, prices and rates.
+    """
     book = layout.new_workbook("Job plan")
     _plan_sheet(book)
     _setter_sheet(book)
+    shop_sheet(book, FORM, shop)
     materials_sheet(book)
     _notes_sheet(book)
     buffer = io.BytesIO()

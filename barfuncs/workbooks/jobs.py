@@ -13,15 +13,14 @@ from typing import Any, cast
 from barfuncs import materials
 from barfuncs.errors import InputError, WorkbookError
 from barfuncs.quantity import bars_for_confidence
-from barfuncs.workbooks import job_plan
 from barfuncs.workbooks.engine import column_letters
-from barfuncs.workbooks.fill import Filled, filler, read_job, unknown_input
+from barfuncs.workbooks.fill import TEMPLATES, Filled, filler, read_job, unknown_input
 from barfuncs.workbooks.package import write_whole
 from barfuncs.workbooks.rows import read_rows
 from barfuncs.workbooks.sheetxml import CellError, Value
+from barfuncs.workbooks.shop import Shop
 
 MOST_ROWS = 20_000
-RESULT_NAMES = tuple(name for group in job_plan.ANSWERS.values() for name in (a.name for a in group))
 
 
 @dataclass(frozen=True)
@@ -69,8 +68,10 @@ class Interrupted(KeyboardInterrupt):
         super().__init__()
 
 
-def read_jobs(path: str | Path) -> list[Job]:
-    """Read a list of jobs; the first row names the inputs, by name or by label.
+def read_jobs(path: str | Path, template: str = "job_plan") -> list[Job]:
+    """Read a list of jobs for a template; the first row names the inputs, by name or by label.
+
+    One list serves all templates: columns of another template are left aside, and a quote takes `quantity` for its first.
 
     Raises InputError for an unknown or doubled column (with the nearest name), WorkbookError for a file that can't be read.
     """
@@ -82,9 +83,9 @@ def read_jobs(path: str | Path) -> list[Job]:
         if not filled:
             continue
         if header is None:
-            header = _read_header(path.name, cells)
+            header = _read_header(path.name, cells, template)
             continue
-        values = {name: value for name, value in zip(header, cells, strict=False) if name}
+        values = {name: value for name, value in zip(header, cells, strict=False) if name and name != _ASIDE}
         # Such a row is refused and not read: its cells may have shifted.
         nameless = [column_letters(n + 1) for n in filled if n < len(header) and not header[n]]
         problem = "the row has more cells than the first row has names" if filled[-1] >= len(header) else ""
@@ -100,15 +101,21 @@ def read_jobs(path: str | Path) -> list[Job]:
     return jobs
 
 
-def _read_header(file: str, cells: Sequence[Any]) -> list[str]:
-    by_label = {_key(i.label): i.name for i in job_plan.ALL_INPUTS.values()}
+def _read_header(file: str, cells: Sequence[Any], template: str) -> list[str]:
+    known = TEMPLATES[template].ALL_INPUTS
+    by_label = {_key(i.label): i.name for i in known.values()}
     header, problems = [], []
     for cell in cells:
         text = "" if cell is None else str(cell).strip()
         key = _key(text)
-        name = key if key in job_plan.ALL_INPUTS else by_label.get(key, "")
+        name = key if key in known else by_label.get(key, "")
+        if not name and key == "quantity" and "quantity_1" in known:
+            name = "quantity_1"
+        if not name and any(key in other.ALL_INPUTS for other in TEMPLATES.values()):
+            header.append(_ASIDE)
+            continue
         if text and not name:
-            problems.append((text[:60], unknown_input(text)))
+            problems.append((text[:60], unknown_input(text, template)))
         elif name and name in header:
             problems.append((text[:60], "stands twice in the first row"))
         header.append(name)
@@ -119,6 +126,9 @@ def _read_header(file: str, cells: Sequence[Any]) -> list[str]:
     return header
 
 
+_ASIDE = "(column of another template)"
+
+
 def _key(text: str) -> str:
     return re.sub(r"[\s-]+", "_", text.strip().rstrip("*").strip().lower())
 
@@ -126,10 +136,11 @@ def _key(text: str) -> str:
 _TAKEN = "exists already; allow replacing (--replace) or choose another folder"
 
 
-def plan_jobs(jobs: Iterable[Job], out: str | Path, *, source: str = "jobs", units: str | None = None,
-              decimal_comma: bool = False, replace: bool = False, table: materials.Materials | None = None,
+def plan_jobs(jobs: Iterable[Job], out: str | Path, *, template: str = "job_plan", source: str = "jobs",
+              units: str | None = None, decimal_comma: bool = False, replace: bool = False,
+              table: materials.Materials | None = None, shop: Shop | None = None,
               progress: Callable[[], None] | None = None) -> Outcome:
-    """Fill one job plan for each job, then write results.csv and results.xlsx. Bad rows are listed, good rows are done.
+    """Fill one workbook for each job, then write results.csv and results.xlsx. Bad rows are listed, good rows are done.
 
     Raises Interrupted on Ctrl-C, after writing the results of what is done.
     """
@@ -138,7 +149,7 @@ def plan_jobs(jobs: Iterable[Job], out: str | Path, *, source: str = "jobs", uni
     table = table or materials.active()
     jobs = list(jobs)
     outcome = Outcome(total=len(jobs))
-    plan = _Planner(out, source, units, decimal_comma, replace, table, outcome)
+    plan = _Planner(template, shop, out, source, units, decimal_comma, replace, table, outcome)
     try:
         for job, read in plan.with_units_settled([(job, plan.read(job)) for job in jobs]):
             if read is not None:
@@ -162,8 +173,9 @@ Read = tuple[dict[str, Value], bool]
 class _Planner:
     """Reads and plans the rows of one list into one folder."""
 
-    def __init__(self, out: Path, source: str, units: str | None, decimal_comma: bool, replace: bool,
+    def __init__(self, template: str, shop: Shop | None, out: Path, source: str, units: str | None, decimal_comma: bool, replace: bool,
                  table: materials.Materials, outcome: Outcome) -> None:
+        self.template, self.shop = template, shop
         self.out, self.source, self.units, self.decimal_comma = out, source, units, decimal_comma
         self.replace, self.table, self.outcome = replace, table, outcome
         self.taken = {"results.csv", "results.xlsx", source.casefold()}
@@ -183,7 +195,8 @@ class _Planner:
             self.problem(job.row, job.problem)
             return None
         try:
-            return read_job(job.values, units=self.units, decimal_comma=self.decimal_comma, table=self.table)
+            return read_job(job.values, self.template, units=self.units, decimal_comma=self.decimal_comma,
+                            table=self.table, shop=self.shop)
         except InputError as error:
             self.refuse(job, error)
             return None
@@ -207,8 +220,9 @@ class _Planner:
     def plan(self, job: Job, inputs: dict[str, Value]) -> None:
         name = ""
         try:
-            filled = filler("job_plan").fill(inputs, self.table)
-            self.outcome.random_bars[job.row] = _bars_of_random_lengths(filled)
+            filled = filler(self.template, self.shop).fill(inputs, self.table)
+            if self.template == "job_plan":
+                self.outcome.random_bars[job.row] = _bars_of_random_lengths(filled)
             name = _file_name(inputs, job.row, self.taken)
             try:
                 filled.save(self.out / name, self.replace)
@@ -274,14 +288,16 @@ def _file_name(inputs: dict[str, Value], row: int, taken: set[str]) -> str:
 
 def _results(outcome: Outcome) -> dict[str, bytes]:
     """The files of results, by name."""
-    heads = ["row", "file", "job", "customer", "part_number", "units", "material", "shape", "size", "quantity",
-             *RESULT_NAMES, "bars_at_95_percent", "status"]
+    template = outcome.done[0][2].template
+    answers = TEMPLATES[template].RESULTS
+    heads = ["row", "file", "job", "customer", "part_number", "units", "material", "shape", "size",
+             *(n for n in TEMPLATES[template].ALL_INPUTS if n.startswith("quantity")),
+             *answers, *(["bars_at_95_percent"] if outcome.random_bars else []), "status"]
     lines = []
     for row, name, filled in outcome.done:
-        known = {**filled.inputs, **{n: filled.answers[n] for n in RESULT_NAMES}, "status": filled.answers["status"]}
-        known.update(row=row, file=name, bars_at_95_percent=outcome.random_bars[row])
-        if known["fewest_bars"] == "-":
-            known["fewest_bars"] = None
+        known = {**filled.inputs, **{n: filled.answers[n] for n in answers}, "status": filled.answers["status"]}
+        known.update(row=row, file=name, bars_at_95_percent=outcome.random_bars.get(row))
+        known = {k: None if v == "-" else v for k, v in known.items()}
         lines.append([None if isinstance(known[h], CellError) else known[h] for h in heads])
     text = io.StringIO(newline="")
     writer = csv.writer(text)

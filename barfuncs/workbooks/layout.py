@@ -133,7 +133,7 @@ def quiet_errors(sheet: Worksheet, area: str) -> None:
     sheet.conditional_formatting.add(area, rule_where(f"ISERROR({first})", font=Font(color="A8A2A8")))
 
 
-def validate(sheet: Worksheet, ref: str, kind: Kind, label: str, help_text: str, source: str | None = None) -> None:
+def validate(sheet: Worksheet, ref: str, kind: Kind, label: str, help_text: str, source: str = "") -> None:
     """A prompt and a plain message for a wrong entry."""
     common: dict[str, Any] = {"allow_blank": True}
     if kind.choices or source:

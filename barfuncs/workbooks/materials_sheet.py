@@ -62,7 +62,7 @@ def materials_sheet(book: Workbook) -> None:
                        indent=1 if column == "I" else 0)
     last = first + len(table) - 1
     for name, column in (("material_names", "B"), ("material_code_1", "D"), ("material_code_2", "E"),
-                         ("material_code_3", "F"), ("material_code_4", "G"), ("material_densities", "H"),
+                         ("material_code_3", "F"), ("material_code_4", "G"), ("material_densities", "H"), ("material_groups", "C"),
                          ("material_cautions", "J")):
         layout.name_cell(book, name, sheet, f"{column}{first}:{column}{last}")
     # Row numbers in a column of their own: ROW() over a range is not the same in every spreadsheet program.

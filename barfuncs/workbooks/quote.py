@@ -2,6 +2,8 @@
 
 import functools
 import io
+from collections.abc import Mapping
+from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.chart import Reference, ScatterChart, Series
@@ -13,16 +15,20 @@ from openpyxl.worksheet.worksheet import Worksheet
 from barfuncs import kinds
 from barfuncs.catalogue import CATALOGUE
 from barfuncs.glossary import ARGUMENTS
-from barfuncs.workbooks import layout
+from barfuncs.workbooks import layout, speeds_sheet
 from barfuncs.workbooks.bar_order import (
+    ACROSS_CORNERS,
     BAR,
     BAR_WEIGHT,
     DENSITY,
     JOB,
     LATHE,
     MATERIAL_CAUTION,
+    MATERIAL_NAME,
     MATERIAL_ROW,
+    NO_WHOLE_PART,
     PART,
+    PART_TOO_HEAVY,
     PRICE,
     SECTION_AREA,
     SECTION_WEIGHT,
@@ -45,6 +51,10 @@ from barfuncs.workbooks.form import (
 )
 from barfuncs.workbooks.materials_sheet import OWN_PROBLEMS, materials_sheet
 from barfuncs.workbooks.package import pack, read_parts
+from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.workbooks.shop import Shop
+from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, UNKNOWN_MACHINE, shop_sheet
+from barfuncs.workbooks.speeds_sheet import suggestion
 
 BREAKS = range(1, 7)
 OPERATIONS = range(1, 13)
@@ -61,34 +71,37 @@ INPUTS: dict[str, tuple[Input, ...]] = {
     "Bar": tuple(i for i in BAR if i.name != "longest_bar"),
     "Part": (
         *PART,
-        make_input("scrap_rate", "Scrap rate", kinds.ScrapRate, 0),
+        make_input("scrap_rate", "Scrap rate", kinds.ScrapRate, 0, from_shop=True),
         make_input("setup_parts", "Set-up pieces", kinds.Count, 0, unit="parts"),
     ),
     "Lathe": (
         *(i for i in LATHE if i.name != "feeder_bars"),
-        make_input("setup_rate", "Set-up rate", kinds.Money, unit="per_hour",
+        make_input("top_speed", "Top speed", kinds.SpindleSpeed, from_shop=True, unit="rev/min",
+                   help_text="where an operation has none of its own: highest spindle speed that machine, workholding and bar allow"),
+        make_input("setup_rate", "Set-up rate", kinds.Money, unit="per_hour", from_shop=True,
                    help_text="the shop's rate for setting, per hour; left blank, the machine rate"),
     ),
     "Material price": PRICE,
     "Other costs and price": (
-        make_input("other_per_part", "Other, each good part", kinds.Money, 0, unit="each"),
-        make_input("other_per_order", "Other, the order", kinds.Money, 0, unit="order"),
-        make_input("tooling", "Tooling of this order", kinds.Money, 0, unit="order"),
-        make_input("margin", "Margin (share of the price)", kinds.Margin, blank=0,
+        make_input("other_per_part", "Other costs each good part", kinds.Money, 0, unit="each", from_shop=True),
+        make_input("other_per_order", "Other costs of the order", kinds.Money, 0, unit="order", from_shop=True),
+        make_input("tooling", "Tooling of this order", kinds.Money, 0, unit="order", from_shop=True),
+        make_input("margin", "Margin (share of the price)", kinds.Margin, blank=0, from_shop=True,
                    help_text="profit as a share of the price; give this or the markup"),
-        make_input("markup", "Markup (share of the cost)", kinds.Markup, blank=0,
+        make_input("markup", "Markup (share of the cost)", kinds.Markup, blank=0, from_shop=True,
                    help_text="profit as a share of the cost; give this or the margin"),
-        make_input("rounding", "Rounding of the price each", kinds.PriceRounding, "nearest 0.01"),
+        make_input("rounding", "Rounding of the price each", kinds.PriceRounding, "nearest 0.01", from_shop=True),
     ),
 }
 QUANTITIES = tuple(make_input(f"quantity_{n}", f"Quantity {n}", kinds.PositiveCount, needed=n == 1, unit="parts",
                               help_text="good parts to quote") for n in BREAKS)
 WHAT_IF = make_input("what_if_quantity", "Quantity for the what-ifs", kinds.PositiveCount, unit="parts",
                      help_text="left blank, the first quantity")
+TOOL = make_input("tool", "Tools, for the ideas", speeds_sheet.Tool, "carbide", help_text="what the tools' edges are made of")
 CYCLE_INPUTS = (
     make_input("tool_changes", "Tool changes", kinds.Count, 0, unit="each"),
     make_input("tool_change_time", "Time of a tool change", kinds.Seconds, 0),
-    make_input("rapid_time", "Rapid moves, all together", kinds.Seconds, 0),
+    make_input("rapid_time", "Rapid moves together", kinds.Seconds, 0),
     make_input("bar_feed_time", "Bar feed", kinds.Seconds, 0),
 )
 _OPERATION_KINDS = (kinds.Operation, kinds.Diameter, kinds.Length, kinds.PositiveLength, kinds.SurfaceSpeed, kinds.FeedRate,
@@ -108,7 +121,7 @@ LETTER: tuple[Input, ...] = (
     make_input("quote_number", "Quote number", kinds.Text, help_text="your number of this quote"),
     make_input("quote_date", "Date", kinds.Text, help_text="date of this quote"),
     make_input("valid_until", "Valid until", kinds.Text, help_text="the day on which the prices lapse"),
-    make_input("currency", "Currency", kinds.Text, "$", help_text="symbol or letters of the currency"),
+    make_input("currency", "Currency", kinds.Text, from_shop=True, help_text="symbol or letters of the currency"),
     make_input("part_description", "Part", kinds.Text, help_text="what the part is called"),
     make_input("material_line", "Material", kinds.Text, help_text="left blank, material, shape and size of the bar"),
     make_input("certificate_line", "Certificates", kinds.Text, "Material certificate on request",
@@ -203,15 +216,23 @@ def _what_if(tag: str) -> tuple[Answer, ...]:
     )
 
 
-def _operation_time(n: int) -> Answer:
-    cells = {name: f"op_{n}_{name}" for name in OPERATION_COLUMNS}
-    others = ",".join(f"op_{n}_{name}" for name in list(OPERATION_COLUMNS)[1:])
-    time = CATALOGUE["operation_time"].cell_formula({**cells, "units": "use_units"}, known={"use_units": _UNITS_KIND})
-    return Answer(f"op_{n}_time", f"Operation {n}", "general", "seconds",
-                  f"IF(ISBLANK(op_{n}_operation),IF(COUNTA({others})=0,0,NA()),{time})")
-
-
 _UNITS_KIND = next(i.kind for i in BAR if i.name == "units")
+
+
+def _operation(n: int) -> tuple[Answer, ...]:
+    """The top speed that holds for a row of the operation list, 0 for none, and the row's time."""
+    cells = {name: f"op_{n}_{name}" for name in OPERATION_COLUMNS} | {"top_speed": f"quote_op_{n}_limit", "units": "use_units"}
+    own = next(i for i in OPERATION_INPUTS if i.name == f"op_{n}_top_speed")
+    others = ",".join(f"op_{n}_{name}" for name in list(OPERATION_COLUMNS)[1:])
+    time = CATALOGUE["operation_time"].cell_formula(cells, known={"use_units": _UNITS_KIND, f"quote_op_{n}_limit": own.kind})
+    return (
+        Answer(f"op_{n}_limit", f"Top speed of operation {n}", "count", "rev/min",
+               f"IF(ISBLANK({own.name}),IF(ISBLANK(top_speed),0,top_speed),{own.used_formula()})"),
+        Answer(f"op_{n}_time", f"Time of operation {n}", "general", "seconds",
+               f"IF(ISBLANK(op_{n}_operation),IF(COUNTA({others})=0,0,NA()),{time})"),
+    )
+
+
 CYCLE = (
     Answer("cutting_time", "Operations", "rate", "seconds", formula="+".join(f"op_{n}_time" for n in OPERATIONS)),
     Answer("listed_cycle", "Cycle time from the operation list", "rate", "seconds",
@@ -220,7 +241,12 @@ CYCLE = (
 )
 STEPS = (
     MATERIAL_ROW,
+    MATERIAL_NAME,
     MATERIAL_CAUTION,
+    speeds_sheet.MATERIAL_GROUP,
+    MACHINE_ROW,
+    LARGEST_SIZE,
+    ACROSS_CORNERS,
     DENSITY,
     SECTION_AREA,
     SECTION_WEIGHT,
@@ -230,6 +256,8 @@ STEPS = (
     Answer("feed_weight", "weight of what one part uses of the bar", "weight_per_length", "weight",
            formula="section_weight*feed"),
     Answer("trim_weight", "weight of one end trim", "weight_per_length", "weight", formula="section_weight*end_trim"),
+    Answer("currency_shown", "currency on the quote", "text",
+           formula='IF(ISBLANK(currency),IF(shop_currency="","$",shop_currency),currency)'),
     Answer("setting_rate", "rate for setting", "money", "per_hour", formula="IF(ISBLANK(setup_rate),machine_rate,setup_rate)"),
     Answer("what_if", "quantity for the what-ifs", "count", "parts",
            formula="IF(ISBLANK(what_if_quantity),quantity_1,what_if_quantity)"),
@@ -251,9 +279,12 @@ DEARER = (
 WHAT_IF_ANSWERS = {tag: _what_if(tag) for tag in WHAT_IFS}
 COSTING = {"Bar": (*YIELD, WEIGHT_PER_LENGTH, BAR_WEIGHT), "Cycle time": CYCLE}
 
-FORM = Form("quote_", (i for group in (*INPUTS.values(), QUANTITIES, (WHAT_IF,), CYCLE_INPUTS, LETTER) for i in group),
-            (a for group in (*COSTING.values(), STEPS, (_operation_time(n) for n in OPERATIONS), *BREAK_ANSWERS.values(),
+FORM = Form("quote_", (i for group in (*INPUTS.values(), QUANTITIES, (WHAT_IF, TOOL), CYCLE_INPUTS, LETTER) for i in group),
+            (a for group in (*COSTING.values(), STEPS, *(_operation(n) for n in OPERATIONS), *BREAK_ANSWERS.values(),
                              *WHOLE_ANSWERS.values(), *WHAT_IF_ANSWERS.values(), DEARER) for a in group))
+RESULTS = ("parts_per_bar", "bar_weight", "cycle",
+           *(f"{name}_{n}" for n in BREAKS for name in ("bars", "whole", "cost_each", "price", "total")))
+"""The answers that go into a table of results, besides the inputs that say which quote it is."""
 ALL_INPUTS: dict[str, Input] = {**FORM.inputs, **{i.name: i for i in (*OPERATION_INPUTS, *OPERATION_NOTES)}}
 
 
@@ -270,6 +301,8 @@ CHECKS = (
         ("TRUE", OK, '"Shape, size and thickness go together."'),
     ), long=True),
     Check("Feeder", (
+        ("AND(largest_size>0,across_corners>largest_size*(1+1E-9))", STOP,
+         f'"The bar is "&{length_text("across_corners")}&" wide; through the spindle goes "&{length_text("largest_size")}&"."'),
         ("ISBLANK(longest_feeder_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
         ("bar_length>longest_feeder_bar*(1+1E-9)", STOP,
          f'"The bar is longer than the feeder takes by "&{length_text("bar_length-longest_feeder_bar")}&": price blanks."'),
@@ -305,6 +338,7 @@ CHECKS = (
     ), long=True),
 )
 _MORE_PROBLEMS = (
+    UNKNOWN_MACHINE,
     ("ISERROR(cutting_time)", "operation list"),
     ("AND(ISBLANK(cycle_time),NOT(ISERROR(cutting_time)),ISERROR(listed_cycle))", "cycle time (or the operation list)"),
     ("AND(ISBLANK(margin),ISBLANK(markup))", "margin or markup (0 % counts)"),
@@ -312,7 +346,7 @@ _MORE_PROBLEMS = (
 
 
 def _costing_sheet(book: Workbook) -> None:
-    sheet = layout.add_sheet(book, "Costing", {"A": 1.5, "B": 29, "C": 21, "D": 10, "E": 2.5, "F": 34, "G": 13, "H": 11})
+    sheet = layout.add_sheet(book, "Costing", {"A": 1.5, "B": 29, "C": 21, "D": 17, "E": 2.5, "F": 34, "G": 13, "H": 11})
     layout.put(sheet, "B1", "Quote: costing", size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
     layout.put(sheet, "B2", "Fill the framed cells; those marked * are needed. For the customer print the sheet Quotation, "
@@ -336,7 +370,7 @@ def _costing_sheet(book: Workbook) -> None:
         item = FORM.inputs[f"quantity_{n}"]
         layout.put(sheet, f"F{row}", item.label + (" *" if item.needed else ""))
         put_framed(book, sheet, item, f"G{row}")
-        layout.style_answer(sheet, f"H{row}", "money_each", bold=True)
+        layout.style_answer(sheet, f"H{row}", "price", bold=True)
         sheet[f"H{row}"].value = f'=IF(ISBLANK(quantity_{n}),"",quote_price_{n})'
     layout.quiet_errors(sheet, f"H6:H{row}")
     row += 1
@@ -356,19 +390,23 @@ def _costing_sheet(book: Workbook) -> None:
 
 
 def _operations_sheet(book: Workbook) -> None:
-    widths = {"A": 1.5, "B": 24, "C": 12, "D": 11, "E": 11, "F": 11, "G": 13, "H": 12, "I": 11, "J": 8, "K": 11, "L": 12, "M": 22}
+    widths = {"A": 1.5, "B": 24, "C": 12, "D": 10, "E": 10, "F": 10, "G": 13, "H": 12, "I": 10, "J": 8, "K": 10, "L": 9, "M": 13,
+              "N": 13, "O": 20}
     sheet = layout.add_sheet(book, "Operations", widths, landscape=True)
     layout.put(sheet, "B1", "Operation list", size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
     layout.put(sheet, "B2", "One row for each operation of one part, in any order; leave the rest blank. The cycle time below "
                             "counts unless one is filled in on the sheet Costing.", color=layout.SOFT, size=9)
-    layout.heading(sheet, "B", "M", 4, "What")
+    layout.heading(sheet, "B", "O", 4, "What")
     units = ("", "length", "length", "length", "surface_speed", "feed_rate", "rev/min", "", "seconds")
     for column, head, unit in zip("CDEFGHIJK", OPERATION_COLUMNS.values(), units, strict=True):
         layout.put(sheet, f"{column}4", head, bold=True, color=layout.ACCENT, align="left" if column == "C" else "right")
         layout.put(sheet, f"{column}5", unit_text(unit) or None, color=layout.SOFT, size=9, align="right")
     layout.put(sheet, "L4", "Time", bold=True, color=layout.ACCENT, align="right")
     layout.put(sheet, "L5", "s", color=layout.SOFT, size=9, align="right")
+    for column, head, unit in (("M", "Speed, idea", "surface_speed"), ("N", "Feed, idea", "feed_rate")):
+        layout.put(sheet, f"{column}4", head, bold=True, color=layout.ACCENT, align="right")
+        layout.put(sheet, f"{column}5", unit_text(unit), color=layout.SOFT, size=9, align="right")
     inputs = {i.name: i for i in (*OPERATION_INPUTS, *OPERATION_NOTES)}
     for n, row in zip(OPERATIONS, range(6, 6 + len(OPERATIONS)), strict=True):
         put_framed(book, sheet, inputs[f"op_{n}_note"], f"B{row}")
@@ -376,11 +414,16 @@ def _operations_sheet(book: Workbook) -> None:
             put_framed(book, sheet, inputs[f"op_{n}_{name}"], f"{column}{row}")
         FORM.put_value(book, sheet, f"op_{n}_time", f"L{row}")
         sheet[f"L{row}"].number_format = "0.00;-0.00;"
-        layout.put(sheet, f"M{row}", f'=IF(ISERROR(quote_op_{n}_time),IF(ISBLANK(op_{n}_operation),"{STOP} pick an operation",'
+        for column, what in (("M", "speed"), ("N", "feed")):
+            layout.put(sheet, f"{column}{row}", "=" + FORM.expression(suggestion(f"op_{n}_operation", what)), size=9,
+                       color=layout.SOFT, align="right", number="general")
+        layout.put(sheet, f"O{row}", f'=IF(ISERROR(quote_op_{n}_time),IF(ISBLANK(op_{n}_operation),"{STOP} pick an operation",'
                                      f'"{STOP} fill in or correct"),"")', bold=True, color=layout.ACCENT, size=9, indent=1)
         sheet.row_dimensions[row].height = 17
     row = 7 + len(OPERATIONS)
     layout.heading(sheet, "B", "D", row, "Cycle time")
+    row += 1
+    FORM.put_input(book, sheet, TOOL.name, "BCD", row)
     for item in CYCLE_INPUTS:
         row += 1
         FORM.put_input(book, sheet, item.name, "BCD", row)
@@ -392,18 +435,19 @@ def _operations_sheet(book: Workbook) -> None:
         layout.put(sheet, f"D{row}", "s", color=layout.SOFT, size=9, indent=1)
     layout.quiet_errors(sheet, f"C{row - 2}:C{row}")
     row = 7 + len(OPERATIONS)
-    layout.heading(sheet, "F", "M", row, "What each operation needs")
+    layout.heading(sheet, "F", "O", row, "What each operation needs")
     for text in (
         "turning: start diameter, length, surface speed, feed. For boring, give the bore as the start diameter.",
         "facing and cut-off: start and end diameter (0 = to the centre), surface speed, feed, top speed.",
         "drilling: start diameter = the drill's, length = full depth (a 118 degree point is added), surface speed, feed.",
         "threading: start diameter, length with run-in and run-out, surface speed, feed = the pitch, passes.",
         "other: extra time alone. Extra time counts for each pass. Top speed, where given, holds for all.",
+        "Ideas come from the sheet Speeds, for the material's group; they are where to start, and yours to change there.",
         "Never above the speed limits of workholding, feeder and bar; the machine's manual comes first.",
     ):
         row += 1
         layout.put(sheet, f"F{row}", text, size=9)
-    sheet.print_area = f"A1:M{row + 2}"
+    sheet.print_area = f"A1:O{row + 2}"
 
 
 _LINES = ("starts", "bars", "material_cost", "scrap_return", "machine_cost", "setup_cost", "other_cost", "order_cost",
@@ -419,7 +463,7 @@ def _prices_sheet(book: Workbook) -> None:
     sheet.merge_cells("B2:I2")
     sheet.row_dimensions[2].height = 28
     layout.heading(sheet, "B", "I", 4, "Cost and price of an order")
-    layout.put(sheet, "I4", '=IF(currency="","",currency)', color=layout.SOFT, indent=1)
+    layout.put(sheet, "I4", "=quote_currency_shown", color=layout.SOFT, indent=1)
     columns = dict(zip(BREAKS, "CDEFGH", strict=True))
     layout.put(sheet, "B5", "Quantity", bold=True)
     for n, column in columns.items():
@@ -446,11 +490,11 @@ def _prices_sheet(book: Workbook) -> None:
         layout.put(sheet, f"B{row}", label, bold=name == "price_whole")
         for n, column in columns.items():
             FORM.put_value(book, sheet, f"{name}_{n}", f"{column}{row}", bold=name == "price_whole")
-    layout.quiet_errors(sheet, f"C6:H{row}")
     for n, column in columns.items():
         # A quantity that is not asked for leaves its column blank.
         sheet.conditional_formatting.add(f"{column}6:{column}{row}", layout.rule_where(
             f"ISBLANK(quantity_{n})", font=Font(color="FFFFFF"), stopIfTrue=True))
+        layout.quiet_errors(sheet, f"{column}6:{column}{row}")
     row += 2
     first = row
     layout.heading(sheet, "B", "E", row, "What if, before rounding")
@@ -535,7 +579,7 @@ def _customer_sheet(book: Workbook) -> None:
              ("Material", described), ("Certificates", _shown("certificate_line")))
     row = 7
     for label, formula in facts:
-        layout.put(sheet, f"B{row}", label, color=layout.SOFT)
+        layout.put(sheet, f"B{row}", f'=IF(C{row}="","","{label}")', size=11, color=layout.SOFT, wrap=True)
         layout.put(sheet, f"C{row}", formula, size=11, wrap=True)
         sheet.merge_cells(f"C{row}:E{row}")
         sheet.row_dimensions[row].height = 18
@@ -543,10 +587,10 @@ def _customer_sheet(book: Workbook) -> None:
             sheet[f"C{row}"].number_format = "yyyy-mm-dd"
         row += 1
     row += 1
-    money = 'IF(currency="","",", "&currency)'
+    money = '", "&quote_currency_shown'
     for column, head in (("B", '="Quantity"'), ("C", f'="Price each"&{money}'), ("D", f'="Total"&{money}')):
         layout.put(sheet, f"{column}{row}", head, size=11, bold=True, color=layout.ACCENT, align="right")
-    for column in "BCDE":
+    for column in "BCD":
         sheet[f"{column}{row}"].border = Border(bottom=Side(style="medium", color=layout.ACCENT))
     for n in BREAKS:
         row += 1
@@ -556,12 +600,11 @@ def _customer_sheet(book: Workbook) -> None:
                                         ("D", f"quote_total_{n}", "money")):
             layout.put(sheet, f"{column}{row}", f"={wanted}{formula})", size=11, align="right", number=number,
                        bold=column == "C")
-            sheet[f"{column}{row}"].border = Border(bottom=Side(style="thin", color=layout.RULE))
     layout.quiet_errors(sheet, f"B{row - len(BREAKS) + 1}:D{row}")
     row += 2
     for label, name in (("Delivery", "delivery"), ("Terms", "terms"), ("Remark", "remark")):
-        layout.put(sheet, f"B{row}", label, color=layout.SOFT)
-        layout.put(sheet, f"C{row}", _shown(name), wrap=True)
+        layout.put(sheet, f"B{row}", f'=IF(C{row}="","","{label}")', size=11, color=layout.SOFT, wrap=True)
+        layout.put(sheet, f"C{row}", _shown(name), size=11, wrap=True)
         sheet.merge_cells(f"C{row}:E{row}")
         sheet.row_dimensions[row].height = 30
         row += 1
@@ -630,15 +673,31 @@ def _notes_sheet(book: Workbook) -> None:
     sheet.print_area = f"A1:D{row}"
 
 
+def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Why these inputs give no quote: (input, reason)."""
+    if answers["parts_per_bar"] == 0:
+        return [("part_length", NO_WHOLE_PART)]
+    if inputs["part_weight"] is not None and isinstance(answers["each_weight"], CellError):
+        return [("part_weight", PART_TOO_HEAVY)]
+    if inputs["margin"] is not None and inputs["markup"] is not None and inputs["margin"] * inputs["markup"]:
+        return [("markup", "give a margin or a markup, not both")]
+    return []
+
+
 @functools.cache
-def build() -> bytes:
-    """The template as the bytes of an xlsx file, without calculated values. The same on every day and machine."""
+def build(shop: Shop | None = None) -> bytes:
+    """The template as the bytes of an xlsx file, without calculated values. The same on every day and machine.
+
+    `shop` fills its sheet Shop, from which a job picks its machine, prices and rates.
+    """
     book = layout.new_workbook("Quote")
     _costing_sheet(book)
     _operations_sheet(book)
     _prices_sheet(book)
     _customer_sheet(book)
+    shop_sheet(book, FORM, shop)
     materials_sheet(book)
+    speeds_sheet.speeds_sheet(book, shop.speeds if shop else None)
     _notes_sheet(book)
     quantities = "'Costing'!$G$6:$G$11"
     book.defined_names["quote_quantities"] = DefinedName("quote_quantities", attr_text=quantities)

@@ -508,7 +508,7 @@ _SAID = {
 _TURNED = 'IF(shop_units="mm","{}","{}")'
 
 
-def _unit_formula(column: Column) -> str | None:
+def unit_formula(column: Column) -> str | None:
     """What stands over a column: its unit, after the units of the file."""
     if column.unit == "per weight":
         return "=" + _TURNED.format("per kg", "per lb")
@@ -520,7 +520,8 @@ def _unit_formula(column: Column) -> str | None:
     return inch or None
 
 
-def _number_format(column: Column) -> str:
+def number_format(column: Column) -> str:
+    """The format of a column's cells, by its name in `layout`."""
     match column.kind.reader:
         case "fraction":
             return "percent"
@@ -536,7 +537,8 @@ def _number_format(column: Column) -> str:
             return "general"
 
 
-def _validate(sheet: Worksheet, ref: str, column: Column) -> None:
+def validate(sheet: Worksheet, ref: str, column: Column) -> None:
+    """A prompt for each cell of a column, and a list where there are choices."""
     layout.validate(sheet, ref, column.kind, column.label, column.help)
     # A number with its unit, such as 12 ft, is a text, which a check for numbers would turn away.
     sheet.data_validations.dataValidation[-1].showErrorMessage = bool(column.kind.choices)
@@ -556,11 +558,11 @@ def _rates_sheet(book: Workbook) -> None:
             layout.heading(sheet, "B", "E", row, RATES_SHEET)
             row += 1
         layout.put(sheet, f"B{row}", column.label + (" *" if column.required else ""))
-        layout.style_input(sheet, f"C{row}", _number_format(column))
+        layout.style_input(sheet, f"C{row}", number_format(column))
         sheet[f"C{row}"].value = _EXAMPLE_RATES.get(column.name, "in" if column is _UNITS else None)
-        layout.put(sheet, f"D{row}", _unit_formula(column), size=9, color=layout.SOFT, indent=1)
+        layout.put(sheet, f"D{row}", unit_formula(column), size=9, color=layout.SOFT, indent=1)
         layout.put(sheet, f"E{row}", column.help[:1].upper() + column.help[1:] + ".", size=9, color=layout.SOFT)
-        _validate(sheet, f"C{row}", column)
+        validate(sheet, f"C{row}", column)
         sheet.row_dimensions[row].height = 16
         row += 1
     layout.name_cell(book, "shop_units", sheet, "C5")
@@ -579,15 +581,15 @@ def _table_sheet(book: Workbook, title: str, columns: Sequence[Column]) -> None:
     last = head + len(_EXAMPLES[title]) + _SPARE[title]
     layout.heading(sheet, "B", letters[-1], head, "")
     for letter, column in zip(letters, columns, strict=True):
-        right = "left" if _number_format(column) == "text" else "right"
-        layout.put(sheet, f"{letter}{units_row}", _unit_formula(column), size=9, color=layout.SOFT, align=right)
+        right = "left" if number_format(column) == "text" else "right"
+        layout.put(sheet, f"{letter}{units_row}", unit_formula(column), size=9, color=layout.SOFT, align=right)
         layout.put(sheet, f"{letter}{head}", column.label + (" *" if column.required else ""), bold=True,
                    color=layout.ACCENT, align=right, indent=int(right == "left"))
         for row in range(head + 1, last + 1):
-            layout.style_input(sheet, f"{letter}{row}", _number_format(column))
+            layout.style_input(sheet, f"{letter}{row}", number_format(column))
             if right == "left":
                 sheet[f"{letter}{row}"].alignment = Alignment(horizontal="left", vertical="center", indent=1)
-        _validate(sheet, f"{letter}{head + 1}:{letter}{last}", column)
+        validate(sheet, f"{letter}{head + 1}:{letter}{last}", column)
     for row, values in enumerate(_EXAMPLES[title], start=head + 1):
         for letter, value in zip(letters, values, strict=True):
             sheet[f"{letter}{row}"].value = value

@@ -1,0 +1,149 @@
+"""The sheet of a template that holds the shop's own data, and the cells that pick from it what a job leaves blank."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from openpyxl import Workbook
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.worksheet import Worksheet
+
+from barfuncs.kinds import Kind
+from barfuncs.units import KG_PER_LB, MM_PER_INCH
+from barfuncs.workbooks import layout
+from barfuncs.workbooks.form import Answer, Form
+from barfuncs.workbooks.shop import MACHINES, PRICES, RATES, Column, Shop, number_format, unit_formula, validate
+
+TITLE = "Shop"
+_ROWS = {"machines": 12, "prices": 30}
+_PICKED_FROM_MACHINE = tuple(c.name for c in MACHINES if c.name not in ("name", "largest_size"))
+_PICKED_FROM_PRICES = ("price", "price_per", "chip_price", "remnant_price")
+
+MACHINE_ROW = Answer("machine_row", "row of the machine on the sheet Shop, 0 for none", "count",
+                     formula="IF(ISBLANK(machine),0,SUMPRODUCT(--(machines_name=machine),machines_rows))")
+LARGEST_SIZE = Answer("largest_size", "largest size that goes through the spindle", "length", "length",
+                      formula="IF(machine_row=0,0,INDEX(machines_largest_size,machine_row)*shop_length_factor)")
+UNKNOWN_MACHINE = ("AND(NOT(ISBLANK(machine)),machine_row=0)", "machine (not on the sheet Shop)")
+"""What is wrong, and how it is called, where a machine is asked for that the shop has not."""
+
+
+def _same_units(metric: float) -> str:
+    """Cell expression: the factor from the shop's units to the job's."""
+    return f'IF(shop_units=use_units,1,IF(use_units="mm",{metric!r},1/{metric!r}))'
+
+
+def _picked(form: Form, name: str) -> str:
+    """Cell expression: the shop's value for an input of this job, or an empty text."""
+    machine_row = f"{form.prefix}machine_row"
+    if name in _PICKED_FROM_MACHINE:
+        kind = form.inputs[name].kind
+        factor = "*shop_length_factor" if kind.dimension == "length" else ""
+        cell = f"INDEX(machines_{name},{machine_row})"
+        return f'IF({machine_row}=0,"",IF({cell}="","",{cell}{factor}))'
+    cell = f"INDEX(prices_{name},shop_price_row)"
+    if name == "price":  # not without its own basis: a price per lb is none per kg
+        return f'IF(shop_price_row=0,"",IF(OR(ISBLANK(price_per),price_per=INDEX(prices_price_per,shop_price_row)),{cell},""))'
+    if name == "price_per":
+        return f'IF(OR(shop_price_row=0,NOT(ISBLANK(price))),"",{cell})'
+    rate = f"rates_{name}"
+    if name in _PICKED_FROM_PRICES:
+        own = f'IF({rate}="","",{rate}*shop_weight_factor)'
+        return f'IF(shop_price_row=0,{own},IF({cell}="",{own},{cell}*shop_weight_factor))'
+    if name in ("margin", "markup"):  # one of the two, and the job's own before the shop's
+        other = "markup" if name == "margin" else "margin"
+        return f'IF(OR({rate}="",NOT(ISBLANK({other}))),"",{rate})'
+    return f'IF({rate}="","",{rate})'
+
+
+def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
+    """Rates, machines and prices in framed cells, filled with those of `shop`, and what this job takes of them."""
+    letters = [get_column_letter(n) for n in range(2, 2 + len(MACHINES))]
+    sheet = layout.add_sheet(book, TITLE, {"A": 1.5, **dict.fromkeys(letters, 13.5), "B": 30}, landscape=True)
+    sheet.page_setup.fitToHeight = 0
+    layout.put(sheet, "B1", "Shop", size=18, bold=True, color=layout.ACCENT)
+    sheet.row_dimensions[1].height = 26
+    layout.put(sheet, "B2", "What holds for every job: a cell that a job leaves blank takes its value from here. "
+                            "A script fills this sheet from a shop file.", size=9, color=layout.SOFT)
+    row = 4
+    layout.heading(sheet, "B", "D", row, "Rates and charges")
+    row += 1
+    layout.put(sheet, f"B{row}", "Units of this sheet")
+    layout.style_input(sheet, f"C{row}", "text")
+    sheet[f"C{row}"].value = shop.units if shop else "in"
+    layout.validate(sheet, f"C{row}", form.inputs["units"].kind, "Units of this sheet", "what lengths and prices by weight are in")
+    layout.name_cell(book, "shop_units", sheet, f"C{row}")
+    for column in (c for c in RATES if c.name in form.inputs):
+        row += 1
+        layout.put(sheet, f"B{row}", column.label)
+        _framed(book, sheet, column, f"C{row}", getattr(shop.rates, column.name) if shop else None)
+        layout.put(sheet, f"D{row}", unit_formula(column), size=9, color=layout.SOFT, indent=1)
+        layout.name_cell(book, f"rates_{column.name}", sheet, f"C{row}")
+    row = _table(book, sheet, row + 2, "Machines", "machines", MACHINES, shop.machines if shop else ())
+    first = row + 3
+    row = _table(book, sheet, row + 1, "Materials and prices", "prices", PRICES, shop.prices if shop else ())
+    row = _prices_fit(book, sheet, form, first, row)
+    row += 1
+    layout.heading(sheet, "B", "D", row, "What this job takes from here where it leaves a cell blank")
+    steps = [("shop_length_factor", "lengths times", _same_units(MM_PER_INCH)),
+             ("shop_weight_factor", "prices by weight times", _same_units(1 / KG_PER_LB)),
+             ("shop_price_row", "row of the material among the prices, 0 for none",
+              "IF(MAX(prices_fit)=0,0,MATCH(MAX(prices_fit),prices_fit,0))")]
+    steps += [(item.shop, item.label.lower(), _picked(form, item.name)) for item in form.inputs.values() if item.from_shop]
+    for name, label, formula in steps:
+        row += 1
+        layout.put(sheet, f"B{row}", label, size=9, color=layout.SOFT)
+        layout.style_answer(sheet, f"C{row}", "general")
+        sheet[f"C{row}"].value = f"={formula}"
+        layout.name_cell(book, name, sheet, f"C{row}")
+    sheet.print_area = f"A1:{letters[-1]}{row}"
+
+
+def _framed(book: Workbook, sheet: Worksheet, column: Column, ref: str, value: Any) -> None:
+    layout.style_input(sheet, ref, number_format(column))
+    cell = sheet[ref]
+    cell.value = value
+    if isinstance(value, str):
+        cell.data_type = "s"  # a text stays a text, whatever it begins with
+
+
+def _table(book: Workbook, sheet: Worksheet, row: int, title: str, name: str, columns: Sequence[Column],
+           records: Sequence[Any]) -> int:
+    """A table with spare rows; the row after it."""
+    letters = [get_column_letter(n) for n in range(2, 2 + len(columns))]
+    layout.heading(sheet, "B", letters[-1], row, title)
+    count = max(_ROWS[name], len(records) + 4)
+    first, last = row + 3, row + 2 + count
+    sheet.row_dimensions[row + 2].height = 27
+    for letter, column in zip(letters, columns, strict=True):
+        right = "left" if number_format(column) == "text" else "right"
+        layout.put(sheet, f"{letter}{row + 1}", unit_formula(column), size=9, color=layout.SOFT, align=right)
+        layout.put(sheet, f"{letter}{row + 2}", column.label, bold=True, color=layout.ACCENT, align=right, wrap=True,
+                   indent=int(right == "left"))
+        for line, record in zip(range(first, last + 1), (*records, *[None] * (count - len(records))), strict=True):
+            _framed(book, sheet, column, f"{letter}{line}", getattr(record, column.name) if record else None)
+        if column.name == "material":
+            layout.validate(sheet, f"{letter}{first}:{letter}{last}", Kind("material", "material"), column.label, column.help,
+                            "material_names")
+        else:
+            validate(sheet, f"{letter}{first}:{letter}{last}", column)
+        layout.name_cell(book, f"{name}_{column.name}", sheet, f"{letter}{first}:{letter}{last}")
+    for line in range(first, last + 1):
+        layout.put(sheet, f"A{line}", line - first + 1, size=1, color="FFFFFF")
+    layout.name_cell(book, f"{name}_rows", sheet, f"A{first}:A{last}")
+    return last + 1
+
+
+def _prices_fit(book: Workbook, sheet: Worksheet, form: Form, first: int, end: int) -> int:
+    """How well each price fits the job's bar, beside the table: 0 not at all, more the more it says about the bar."""
+    letters = {c.name: get_column_letter(n) for n, c in enumerate(PRICES, start=2)}
+    fit = get_column_letter(2 + len(PRICES))
+    layout.put(sheet, f"{fit}{first - 1}", "Fits this job", size=9, color=layout.SOFT, align="right")
+    name = f"{form.prefix}material_name"
+    for row in range(first, end):
+        material, shape, size = (f"${letters[n]}{row}" for n in ("material", "shape", "size"))
+        fits = (f'AND({material}={name},OR({shape}="",{shape}=use_shape),'
+                f'OR({size}="",ABS(N({size})*shop_length_factor-use_size)<=0.000001*use_size))')
+        sheet[f"{fit}{row}"].value = f'=IF({material}="",0,IFERROR(IF({fits},1+({shape}<>"")+2*({size}<>""),0),0))'
+        sheet[f"{fit}{row}"].number_format = "0;0;"
+        sheet[f"{fit}{row}"].font = layout.font(9, color=layout.SOFT)
+    layout.name_cell(book, "prices_fit", sheet, f"{fit}{first}:{fit}{end - 1}")
+    return end
