@@ -226,6 +226,8 @@ def test_a_read_only_file_is_not_written_in_place(tmp_path, monkeypatch):
 
 
 def test_a_missing_file(tmp_path):
+    with pytest.raises(bf.WorkbookError, match="is not a file"):
+        Workbook(tmp_path)
     with pytest.raises(bf.WorkbookError, match="there is no such file"):
         Workbook(tmp_path / "none.xlsx")
 
