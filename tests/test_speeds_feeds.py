@@ -3,7 +3,7 @@
 import pytest
 
 import barfuncs as bf
-from barfuncs import materials, speeds_feeds
+from barfuncs import materials
 from barfuncs.speeds_feeds import CUTS, TOOLS, SpeedFeed, SpeedsFeeds, builtin, read_speeds_feeds
 
 ROWS = builtin().rows
