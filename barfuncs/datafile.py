@@ -40,10 +40,10 @@ def read_table(path: "str | Path", what: str, columns: Sequence[str],
                required: Sequence[str]) -> list[tuple[int, dict[str, str]]]:
     """The filled rows of a CSV file. Raises InputError also for a file over 4 MB or one that is no CSV text."""
     name = os.path.basename(path)
-    if os.path.getsize(path) > _LARGEST_FILE:
-        raise InputError(what, [(name, "is larger than 4 MB")])
     with open(path, "rb") as file:
-        data = file.read()
+        data = file.read(_LARGEST_FILE + 1)  # a device has no size, and no end
+    if len(data) > _LARGEST_FILE:
+        raise InputError(what, [(name, "is larger than 4 MB")])
     if data.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
         raise InputError(what, [(name, "is a workbook; save it as CSV UTF-8")])
     try:

@@ -171,12 +171,12 @@ def test_errors_in_cells_are_found_circular_ones_too():
 
 
 def test_calculating_apart(tmp_path):
-    path = tmp_path / "x.xlsx"
-    path.write_bytes(small())
+    path, data = tmp_path / "x.xlsx", small()
+    path.write_bytes(data)
     done = apart.calculate(path)
     assert (done.formulas, done.results, done.errors) == (5, {"double": 24}, [("It's a sheet!A4", "#DIV/0!")])
     assert openpyxl.load_workbook(io.BytesIO(done.data), data_only=True).worksheets[0]["A2"].value == 24
-    assert path.read_bytes() == small()
+    assert path.read_bytes() == data
 
 
 @pytest.mark.parametrize(("formula", "message"), [
@@ -226,6 +226,8 @@ def test_a_read_only_file_is_not_written_in_place(tmp_path, monkeypatch):
 
 
 def test_a_missing_file(tmp_path):
+    with pytest.raises(bf.WorkbookError, match="is not a file"):
+        Workbook(tmp_path)
     with pytest.raises(bf.WorkbookError, match="there is no such file"):
         Workbook(tmp_path / "none.xlsx")
 

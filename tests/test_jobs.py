@@ -298,7 +298,7 @@ def test_a_row_that_does_not_say_its_unit_next_to_metric_rows_is_refused(tmp_pat
         path = write_csv(tmp_path / "jobs.csv", BARE, other)
         outcome = plan_jobs(read_jobs(path), tmp_path / "out", replace=True)
         assert [(p.row, p.column) for p in outcome.problems] == [(2, "units")]
-        assert "nothing says whether the numbers are in or mm, and row 3 is in mm" in outcome.problems[0].reason
+        assert "nothing says whether the numbers are inch or mm, and row 3 is in mm" in outcome.problems[0].reason
         assert [filled.inputs["units"] for _, _, filled in outcome.done] == ["mm"]
         assert not outcome.taken_as_inch
     assert not plan_jobs(read_jobs(path), tmp_path / "in", units="in").problems

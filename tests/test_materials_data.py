@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import barfuncs
-from barfuncs import materials
+from barfuncs import datafile, materials
 
 PATH = Path(barfuncs.__file__).with_name("materials.csv")
 HEADER = ["name", "group", "en", "uns", "aisi", "density_g_cm3", "density_source", "modulus_gpa", "modulus_source",
@@ -261,6 +261,12 @@ def test_own_materials_in_their_spellings(tmp_path, data):
 def test_own_materials_that_are_refused(tmp_path, data, message):
     with pytest.raises(barfuncs.InputError, match=message):
         own(tmp_path, data)
+
+
+def test_an_endless_or_large_materials_file_is_refused(tmp_path, monkeypatch):
+    monkeypatch.setattr(datafile, "_LARGEST_FILE", 30)
+    with pytest.raises(barfuncs.InputError, match=r"own\.csv: is larger than 4 MB"):
+        own(tmp_path, "name,density_g_cm3\n" + "A,8\n" * 10)
 
 
 def test_one_material_may_name_itself_twice(tmp_path):

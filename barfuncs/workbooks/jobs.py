@@ -211,7 +211,7 @@ class _Planner:
         settled: list[tuple[Job, Read | None]] = []
         for job, read in rows:
             if read is not None and read[1]:
-                self.problem(job.row, f"nothing says whether the numbers are in or mm, and row {metric} is in mm: fill in "
+                self.problem(job.row, f"nothing says whether the numbers are inch or mm, and row {metric} is in mm: fill in "
                                       "the column units, or give --units", "units")
                 read = None
             settled.append((job, read))

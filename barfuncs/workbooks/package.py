@@ -33,6 +33,8 @@ def read_parts(source: str | Path | bytes) -> dict[str, bytes]:
     try:
         if not isinstance(source, bytes):
             path = Path(source)
+            if path.exists() and not path.is_file():
+                raise WorkbookError(f"{name} is not a file")
             if path.stat().st_size > LARGEST_FILE:
                 raise WorkbookError(f"{name} is larger than {LARGEST_FILE // 1_000_000} MB")
             source = path.read_bytes()

@@ -54,7 +54,7 @@ def _xlsx_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
     try:
         rows = list(_cells(pack(parts, level=1), sheet.name))
     except Exception as error:  # openpyxl lets through whatever it stumbles over
-        raise WorkbookError(f"{path.name} can't be read as a workbook ({type(error).__name__}: {error})") from None
+        raise WorkbookError(f"{path.name} can't be read as a workbook ({error}); save it anew from a spreadsheet program") from None
     yield from rows
 
 
