@@ -1,12 +1,11 @@
 """The materials table: names, designations, density, Young's modulus and where each value comes from."""
 
 import functools
-import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from barfuncs.datafile import builtin_table, read_table
+from barfuncs.datafile import builtin_data, read_file, table_rows
 from barfuncs.errors import InputError
 from barfuncs.kinds import HEAVIEST, LIGHTEST
 
@@ -139,25 +138,11 @@ def _read_row(row: int, cells: Mapping[str, str]) -> MaterialRow:
                        cells["caution"])
 
 
-@functools.cache
-def builtin() -> Materials:
-    """The table that comes with barfuncs (`materials.csv`)."""
-    return Materials(_rows(builtin_table("materials.csv", COLUMNS, REQUIRED_COLUMNS), _FILE))
-
-
-def read_materials(path: "str | Path") -> list[MaterialRow]:
-    """Read a materials file of your own: CSV with at least the columns name and density_g_cm3.
-
-    Raises InputError for a missing, unknown or doubled column, a bad row (all of them at once) or a file over 4 MB.
-    """
-    return _rows(read_table(path, _FILE, COLUMNS, REQUIRED_COLUMNS), f"{_FILE} {os.path.basename(path)}")
-
-
-def _rows(table: Iterable[tuple[int, Mapping[str, str]]], file: str) -> list[MaterialRow]:
+def _parse(data: bytes) -> list[MaterialRow]:
+    rows, problems = table_rows(data, _FILE, COLUMNS, REQUIRED_COLUMNS)
     read: list[MaterialRow] = []
-    problems: list[tuple[str, str]] = []
     seen: dict[str, int] = {}
-    for n, cells in table:
+    for n, cells in rows:
         try:
             row = _read_row(n, cells)
         except InputError as error:
@@ -169,8 +154,22 @@ def _rows(table: Iterable[tuple[int, Mapping[str, str]]], file: str) -> list[Mat
                 problems.append((f"row {n}", f"{text!r} stands in row {first} already"))
         read.append(row)
     if problems:
-        raise InputError(file, problems)
+        raise InputError(_FILE, problems)
     return read
+
+
+@functools.cache
+def builtin() -> Materials:
+    """The table that comes with barfuncs (`materials.csv`)."""
+    return Materials(_parse(builtin_data("materials.csv")))
+
+
+def read_materials(path: "str | Path") -> list[MaterialRow]:
+    """Read a materials file of your own: CSV with at least the columns name and density_g_cm3.
+
+    Raises InputError for a missing, unknown or doubled column, a bad row (all of them at once) or a file over 4 MB.
+    """
+    return read_file(path, _FILE, _parse)
 
 
 _active: Materials | None = None

@@ -4,14 +4,13 @@ The table's numbers are in ft/min and inch per revolution; metric values are the
 """
 
 import functools
-import os
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, get_args
 
 from barfuncs import kinds, materials
 from barfuncs.catalogue import in_units, read_choice, read_value
-from barfuncs.datafile import builtin_table, read_table
+from barfuncs.datafile import builtin_data, read_file, table_rows
 from barfuncs.errors import InputError
 from barfuncs.kinds import OPERATIONS, UNITS, Kind
 
@@ -169,18 +168,27 @@ def read_row(cells: Mapping[str, Any], place: Callable[[str], str]) -> tuple[Spe
                      cells["source"] or "the shop's own", cells["note"] or ""), []
 
 
-def _rows(table: Iterable[tuple[int, Mapping[str, str]]], file: str) -> Iterator[SpeedFeed]:
-    for line, cells in table:
-        row, problems = read_row(cells, lambda column, line=line: f"row {line}, {column}")  # type: ignore[misc]
+def _parse(data: bytes) -> list[SpeedFeed]:
+    rows, problems = table_rows(data, _FILE, COLUMNS, REQUIRED_COLUMNS)
+    found: list[SpeedFeed] = []
+    first: dict[tuple[str, str, str], int] = {}
+    for n, cells in rows:
+        row, wrong = read_row(cells, lambda column, n=n: f"row {n}, {column}")  # type: ignore[misc]
+        problems += wrong
         if row is None:
-            raise InputError(file, problems)
-        yield row
+            continue
+        if first.setdefault(row.key, n) != n:
+            problems.append((f"row {n}", f"says the same as row {first[row.key]}; one of them must go"))
+        found.append(row)
+    if problems:
+        raise InputError(_FILE, problems)
+    return found
 
 
 @functools.cache
 def builtin() -> SpeedsFeeds:
     """The table that comes with barfuncs (`speeds_feeds.csv`)."""
-    return SpeedsFeeds(_rows(builtin_table("speeds_feeds.csv", COLUMNS, REQUIRED_COLUMNS), _FILE))
+    return SpeedsFeeds(_parse(builtin_data("speeds_feeds.csv")))
 
 
 def read_speeds_feeds(path: "str | Path") -> SpeedsFeeds:
@@ -188,7 +196,6 @@ def read_speeds_feeds(path: "str | Path") -> SpeedsFeeds:
 
     Columns are group, operation, tool, surface_speed_ft_min or surface_speed_m_min, feed_in_rev or feed_mm_rev, source,
     note. A row takes the place of the built-in one for the same group, operation and tool.
-    Raises InputError that names line and column.
+    Raises InputError that names every bad cell by row and column.
     """
-    table = read_table(path, _FILE, COLUMNS, REQUIRED_COLUMNS)
-    return builtin().extended(_rows(table, f"{_FILE} {os.path.basename(path)}"))
+    return builtin().extended(read_file(path, _FILE, _parse))

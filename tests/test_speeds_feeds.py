@@ -4,6 +4,7 @@ import pytest
 
 import barfuncs as bf
 from barfuncs import materials
+from barfuncs.datafile import builtin_data
 from barfuncs.speeds_feeds import CUTS, TOOLS, SpeedFeed, SpeedsFeeds, builtin, read_speeds_feeds
 
 ROWS = builtin().rows
@@ -120,15 +121,38 @@ HEAD = "group,operation,tool,surface_speed_ft_min,surface_speed_m_min,feed_in_re
 def test_a_bad_file_is_refused_with_line_and_column(tmp_path, text, message):
     path = tmp_path / "own.csv"
     path.write_text(text, encoding="utf-8")
-    with pytest.raises(bf.InputError, match=rf"^speeds and feeds file own\.csv: {message}"):
+    with pytest.raises(bf.InputError, match=f"^speeds and feeds file own.csv: {message}"):
         read_speeds_feeds(path)
 
 
 def test_a_row_that_stands_there_twice_is_refused(tmp_path):
     path = tmp_path / "own.csv"
     path.write_text(HEAD + "brass,turning,carbide,500,,0.005,\nBRASS,turning,carbide,400,,0.005,\n", encoding="utf-8")
-    with pytest.raises(bf.InputError, match="BRASS: turning with carbide stands there twice"):
+    with pytest.raises(bf.InputError, match="row 3: says the same as row 2; one of them must go"):
         read_speeds_feeds(path)
-    path.write_bytes(b"group,operation,tool\n\xff\n")
-    with pytest.raises(bf.InputError, match=r"own\.csv: is not a CSV text in UTF-8"):
+    with pytest.raises(bf.InputError, match="brass: turning with carbide stands there twice"):
+        SpeedsFeeds([BY_KEY["brass", "turning", "carbide"]] * 2)
+
+
+def test_all_bad_cells_are_named_at_once(tmp_path):
+    path = tmp_path / "own.csv"
+    path.write_text(HEAD + "brass,turning,wood,0,,0.005,\nbrass,facing,carbide,400,,,\n", encoding="utf-8")
+    with pytest.raises(bf.InputError) as caught:
         read_speeds_feeds(path)
+    assert [place for place, _ in caught.value.problems] == ["row 2, tool", "row 2, surface_speed_ft_min", "row 3, feed_in_rev"]
+
+
+@pytest.mark.parametrize(("data", "message"), [
+    (b"group,operation,tool\n\xff\n", r"speeds and feeds file: own\.csv: is not a CSV text in UTF-8"),
+    (b"PK\x03\x04", r"speeds and feeds file: own\.csv: is a workbook; save it as CSV UTF-8"),
+    (b"x" * 4_000_001, r"speeds and feeds file: own\.csv: is larger than 4 MB"),
+])
+def test_what_is_no_csv_text_is_refused(tmp_path, data, message):
+    path = tmp_path / "own.csv"
+    path.write_bytes(data)
+    with pytest.raises(bf.InputError, match=f"^{message}"):
+        read_speeds_feeds(path)
+
+
+def test_the_table_is_in_the_package():
+    assert builtin_data("speeds_feeds.csv").startswith(b"group,operation,tool,surface_speed_ft_min,feed_in_rev,source")
