@@ -390,7 +390,7 @@ def _costing_sheet(book: Workbook) -> None:
 
 
 def _operations_sheet(book: Workbook) -> None:
-    widths = {"A": 1.5, "B": 24, "C": 12, "D": 10, "E": 10, "F": 10, "G": 13, "H": 12, "I": 10, "J": 8, "K": 10, "L": 9, "M": 13,
+    widths = {"A": 1.5, "B": 31, "C": 12, "D": 10, "E": 10, "F": 10, "G": 13, "H": 12, "I": 10, "J": 8, "K": 10, "L": 9, "M": 13,
               "N": 13, "O": 20}
     sheet = layout.add_sheet(book, "Operations", widths, landscape=True)
     layout.put(sheet, "B1", "Operation list", size=18, bold=True, color=layout.ACCENT)

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from openpyxl import Workbook
+from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -78,8 +79,9 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
         layout.put(sheet, f"D{row}", unit_formula(column), size=9, color=layout.SOFT, indent=1)
         layout.name_cell(book, f"rates_{column.name}", sheet, f"C{row}")
     row = _table(book, sheet, row + 2, "Machines", "machines", MACHINES, shop.machines if shop else ())
+    row += 1
     first = row + 3
-    row = _table(book, sheet, row + 1, "Materials and prices", "prices", PRICES, shop.prices if shop else ())
+    row = _table(book, sheet, row, "Materials and prices", "prices", PRICES, shop.prices if shop else ())
     row = _prices_fit(book, sheet, form, first, row)
     row += 1
     layout.heading(sheet, "B", "D", row, "What this job takes from here where it leaves a cell blank")
@@ -100,6 +102,8 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
 def _framed(book: Workbook, sheet: Worksheet, column: Column, ref: str, value: Any) -> None:
     layout.style_input(sheet, ref, number_format(column))
     cell = sheet[ref]
+    if number_format(column) == "text":
+        cell.alignment = Alignment(horizontal="left", vertical="center", indent=1)
     cell.value = value
     if isinstance(value, str):
         cell.data_type = "s"  # a text stays a text, whatever it begins with
