@@ -13,6 +13,7 @@ from libreoffice import convert
 from reference_plan import plan
 
 import barfuncs as bf
+from barfuncs.units import LB_IN3_PER_G_CM3, registry
 from barfuncs.workbooks import job_plan
 from barfuncs.workbooks.engine import Workbook
 from barfuncs.workbooks.fill import fill, filler, read_inputs
@@ -448,3 +449,17 @@ def test_inputs_are_open_and_formulas_locked_without_a_password():
     for name in job_plan.ALL_INPUTS:
         sheet, _, ref = book.defined_names[name].attr_text.rpartition("!")
         assert (sheet.strip("'"), ref.replace("$", "")) in open_cells
+
+
+@pytest.mark.parametrize(("given", "shown", "density"), [
+    ("1.4123 g/cm3", "1.4123 g/cm3", 1.4123), ("0.0976 lb/in3", "0.0976 lb/in3", 0.0976 / LB_IN3_PER_G_CM3),
+    ("7850 kg/m3", "7.85 g/cm3", 7.85), (registry().Quantity(7.85, "g/cm**3"), "7.85 g/cm3", 7.85),
+])
+def test_a_density_with_its_unit_stands_among_the_shops_own_materials(given, shown, density):
+    filled = fill("job_plan", GOOD | {"units": "mm", "material": given, "part_weight": None})
+    assert filled.inputs["material"] == shown
+    assert filled.answers["density"] == pytest.approx(density, rel=1e-12)
+    inch = Workbook(filled.data)
+    inch.set("units", "in")  # a number would now mean lb/in3
+    inch.calculate()
+    assert inch.value("plan_density") == pytest.approx(density * LB_IN3_PER_G_CM3, rel=1e-12)

@@ -48,6 +48,7 @@ class Template(Protocol):
 
 TEMPLATES: dict[str, Template] = {"job_plan": job_plan, "quote": quote}
 LONGEST_TEXT = 120
+_MATERIAL = job_plan.ALL_INPUTS["material"].kind
 
 Cut = tuple[str, list[bytes], list[tuple[Cell, Address, str | None]]]
 """One sheet: its part, its pieces, and between them the cells that change, with their address and input name."""
@@ -208,7 +209,7 @@ def _to_units(known: Mapping[str, Input], read: Mapping[str, tuple[Any, str | No
             continue
         value, system = read[item.name]
         if isinstance(value, _DensityText):
-            value = in_units(value.value, CATALOGUE["material_density"].result, value.system, units)
+            value = _density_name(value)
         elif system and item.kind.is_number:
             value = in_units(value, item.kind, system, units)
         reason = limit_problem(item.kind, value, units, given[item.name])
@@ -216,6 +217,15 @@ def _to_units(known: Mapping[str, Input], read: Mapping[str, tuple[Any, str | No
             problems.append((item.name, reason))
         inputs[item.name] = value
     return inputs
+
+
+def _density_name(density: _DensityText) -> str:
+    """What a density with its unit is called in the sheet, where it stands among the shop's own materials."""
+    return f"{density.value:.12g} {'g/cm3' if density.system == 'mm' else 'lb/in3'}"
+
+
+def _g_cm3(density: _DensityText) -> float:
+    return in_units(density.value, CATALOGUE["material_density"].result, density.system, "mm")
 
 
 def _read_material(value: Any, decimal_comma: bool, table: materials.Materials) -> Any:
@@ -226,7 +236,7 @@ def _read_material(value: Any, decimal_comma: bool, table: materials.Materials) 
         if code:
             raise ValueError(f"{value!r} is a number here; for the material {code}, format the cell as text or type '{code} "
                              "with an apostrophe in front; for a density, write its unit too")
-    return read_value(job_plan.ALL_INPUTS["material"].kind, value, decimal_comma)[0]
+    return read_value(_MATERIAL, value, decimal_comma)[0]
 
 
 def _plain_text(value: Any) -> str:
@@ -317,9 +327,11 @@ class Filler:
         values["own_name"] = values["own_density"] = None
         material = inputs.get("material")
         if isinstance(material, str):
-            row = (table or materials.active())[material]
-            if row not in materials.builtin().rows:
-                values["own_name"], values["own_density"] = row.name, row.density
+            table = table or materials.active()
+            if material not in table:
+                values["own_name"], values["own_density"] = material, _g_cm3(read_value(_MATERIAL, material)[0])
+            elif table[material] not in materials.builtin().rows:
+                values["own_name"], values["own_density"] = table[material].name, table[material].density
         for name, address in self.inputs.items():
             book.set_at(address, values[name])
         book.set_at(self.own_name, values["own_name"])
