@@ -217,8 +217,9 @@ def _quote_table(done: Sequence[Any]) -> Any:
         table.add_column("Quantity: price each", overflow="fold")
     table.add_column("Checks", no_wrap=True, min_width=6)
     for row, name, answers, prices in rows:
+        each = [f"{quantity:,.0f}: {_money(price)}" for quantity, price in prices.items()]
         cells = [_money(price) for price in prices.values()] if alike else [
-            "   ".join(f"{quantity:,.0f}: {_money(price)}" for quantity, price in prices.items())]
+            "\n".join("   ".join(each[n:n + 3]) for n in range(0, len(each), 3))]
         table.add_row(str(row), Text(name.removesuffix(".xlsx")), _number(answers["cycle"], 1), *cells, _word(answers))
     return table
 

@@ -50,8 +50,24 @@ TEMPLATES: dict[str, Template] = {"job_plan": job_plan, "quote": quote}
 LONGEST_TEXT = 120
 _MATERIAL = job_plan.ALL_INPUTS["material"].kind
 
-Cut = tuple[str, list[bytes], list[tuple[Cell, Address, str | None]]]
-"""One sheet: its part, its pieces, and between them the cells that change, with their address and input name."""
+class _Slot:
+    """A cell that changes: where it stands, its input's name or None, and its XML, kept for as long as its value stays."""
+
+    __slots__ = ("_value", "_xml", "address", "cell", "name")
+
+    def __init__(self, cell: Cell, address: Address, name: str | None) -> None:
+        self.cell, self.address, self.name = cell, address, name
+        self._value: Value = None
+        self._xml = cell_xml(cell, None)
+
+    def xml(self, value: Value) -> bytes:
+        if value.__class__ is not self._value.__class__ or value != self._value:
+            self._value, self._xml = value, cell_xml(self.cell, value)
+        return self._xml
+
+
+Cut = tuple[str, list[bytes], list[_Slot]]
+"""One sheet: its part, its pieces, and between them the cells that change."""
 
 
 @dataclass(frozen=True)
@@ -302,11 +318,11 @@ class Filler:
             if not changing:
                 continue
             pieces, cells = xml.slots(changing)
-            cut = (part, pieces, [(c, address_on(index, c.ref), input_refs.get(c.ref)) for c in cells])
+            cut = (part, pieces, [_Slot(c, address_on(index, c.ref), input_refs.get(c.ref)) for c in cells])
             # The materials table changes only for a material of the shop's own; otherwise it is zipped once.
             if index == self.own_name[0]:
                 self.own_sheets.append(cut)
-                blank = {c.ref: self.book.value_at(address) for c, address, name in cut[2] if name is None}
+                blank = {slot.cell.ref: self.book.value_at(slot.address) for slot in cut[2] if slot.name is None}
                 parts[part] = xml.with_values(blank)
             else:
                 self.sheets.append(cut)
@@ -362,7 +378,8 @@ class Filler:
         with zipfile.ZipFile(buffer, "a") as archive:
             for part, pieces, cells in (*self.sheets, *(self.own_sheets if own else ())):
                 out = [pieces[0]]
-                for (cell, address, name), piece in zip(cells, pieces[1:], strict=True):
-                    out += [cell_xml(cell, values[name] if name is not None else value_at(address)), piece]
+                for slot, piece in zip(cells, pieces[1:], strict=True):
+                    out.append(slot.xml(values[slot.name] if slot.name is not None else value_at(slot.address)))
+                    out.append(piece)
                 archive.writestr(part_info(part), b"".join(out), compresslevel=1)
         return buffer.getvalue()
