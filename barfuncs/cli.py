@@ -154,7 +154,7 @@ def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materia
     except (BarfuncsError, OSError) as error:
         _fail(error)
         return
-    _show_outcome(outcome, out, _plan_table if template == "job_plan" else _quote_table)
+    _show_outcome(outcome, out, *((_plan_table, "planned") if template == "job_plan" else (_quote_table, "quoted")))
     if outcome.stopped:
         results = ", with their results in results.csv and results.xlsx" if outcome.results_written else ", without results.csv"
         click.echo(f"barfuncs: {outcome.stopped}; {len(outcome.done)} of {outcome.total} jobs are written to {out}"
@@ -228,7 +228,7 @@ def _word(answers: Any) -> str:
     return " ".join(str(answers["status"]).split()[:2])
 
 
-def _show_outcome(outcome: Any, out: str, table_of: Any) -> None:
+def _show_outcome(outcome: Any, out: str, table_of: Any, done: str) -> None:
     from rich.table import Table
     from rich.text import Text
 
@@ -249,7 +249,7 @@ def _show_outcome(outcome: Any, out: str, table_of: Any) -> None:
         console.print(table)
         if len(outcome.problems) > _MOST_PROBLEMS:
             console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")
-    console.print(f"\n{len(outcome.done)} of {outcome.total} jobs done, in {out}")
+    console.print(f"\n{len(outcome.done)} of {outcome.total} jobs {done}, in {out}")
     if outcome.taken_as_inch:
         console.print("Bare numbers were read as inch; --units mm reads them as mm.")
     console.print(CAUTION, style="italic")
