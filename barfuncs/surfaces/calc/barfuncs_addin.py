@@ -14,13 +14,14 @@ from com.sun.star.task import XJob
 if sys.version_info < (3, 10):  # noqa: UP036 - LibreOffice may bring an older one
     raise ImportError("barfuncs needs Python 3.10 or newer; this LibreOffice brings " + sys.version.split()[0])
 
-from barfuncs.surfaces.calc import cells
+from barfuncs.catalogue import CATALOGUE
+from barfuncs.surfaces import cells
 
 SERVICE = "BARFUNCS"
 ADDIN = "org.barfuncs.calc.AddIn"
 JOB = "org.barfuncs.calc.NamesJob"
 
-CALLS = cells.calls()
+CALLS = {entry.cell_name: cells.CellCall(entry, cells.CALC) for entry in CATALOGUE.values()}
 
 
 def _table(result):
@@ -63,8 +64,9 @@ class _Functions(_Service, uno.getClass("org.barfuncs.calc.XFunctions"), XLocali
     def getLocale(self):  # noqa: N802
         return self.locale
 
-    def WHY(self, function, arguments):  # noqa: N802
-        return _table(cells.why(function, *arguments))
+    def WHY(self, function_name, arguments):  # noqa: N802
+        outcome = cells.why(cells.CALC, function_name, *arguments)
+        return _table((outcome.words or outcome.code) if isinstance(outcome, cells.Problem) else outcome)
 
 
 AddIn = type("AddIn", (_Functions,), {name: _method(call) for name, call in CALLS.items()})
