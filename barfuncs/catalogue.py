@@ -120,6 +120,12 @@ class Entry:
             body = f"IF(AND({','.join(rules)}),{body},NA())"
         return f"IF(AND({tests}),{body},NA())" if tests else body
 
+    def cell_tests(self, refs: Mapping[str, str], left_out: str) -> tuple[list[str], list[str]]:
+        """Cell expressions that are TRUE where an argument is allowed, one for each, and where a rule is kept, likewise."""
+        values = {a.name: _value_in_cell(a, refs[a.name], left_out) for a in self.arguments}
+        return ([f"AND({_guard(a, refs[a.name], left_out)})" for a in self.arguments],
+                [expand(rule.condition, values) for rule in self.rules])
+
 
 TWO_SYSTEMS = frozenset({"length", "weight", "surface_speed", "feed_rate"})
 """Dimensions in which a bare number means one thing in inch units and another in metric units."""
