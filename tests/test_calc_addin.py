@@ -162,7 +162,7 @@ def _odd(a: Argument, rng: random.Random) -> Any:
     kind = a.kind
     if kind.reader == "table":
         return rng.choice(([], [0.0], ["many"], [10.5, 100.0], None))
-    values: list[Any] = [None, *_UNREADABLE[:3], rng.choice(_UNREADABLE), "  "]
+    values: list[Any] = [None, -0.0, *_UNREADABLE[:3], rng.choice(_UNREADABLE), "  "]
     if kind.is_number:
         values += [-1.0, 0.0, kind.low, kind.low + (1e-3 if kind.open_low else 0), kind.low - 1e-6, 1e300, 2.5]
         if math.isfinite(kind.high):
@@ -212,7 +212,7 @@ def argument_sets(entry: Entry, count: int, seed: str) -> list[list[Any]]:
 
 def unclear(a: Argument, value: Any) -> bool:
     """A single 0 may be a blank cell, and a blank cell would mean something else than 0."""
-    return value == 0 and not (isinstance(value, str)) and (a.kind.is_number if a.required else a.default != 0)
+    return value == 0 and math.copysign(1, value) > 0 and (a.kind.is_number if a.required else a.default != 0)
 
 
 def expected(entry: Entry, values: list[Any], single: bool = True) -> Any:
@@ -409,21 +409,22 @@ def test_blank_cells(sheet: Office) -> None:
 
 @libreoffice
 def test_a_zero_that_may_be_a_blank_cell_gives_no_number(sheet: Office) -> None:
-    """A single 0 counts where a blank means the same; a real 0 elsewhere is written {0}, "0" or as a range of one cell."""
+    """A single 0 counts where a blank means the same; a real 0 elsewhere is written -0 or as a range of one cell."""
     sheet.do("write", cells={"A1": 0})
     cases = {
         "=SHORTEST_REMNANT(2.5;0)": {"error": 502},
         "=SHORTEST_REMNANT(2.5;A1)": {"error": 502},
+        "=SHORTEST_REMNANT(2.5;-0)": 2.5,
         "=SHORTEST_REMNANT(2.5;{0})": 2.5,
         '=SHORTEST_REMNANT(2.5;"0")': 2.5,
         "=SHORTEST_REMNANT(2.5;A1:A1)": 2.5,
         "=PARTS_PER_BAR(144;2.25;0.125;3;A1;0)": 59.0,
         "=RUN_HOURS(1036;45;59;30;0)": {"error": 502},
-        "=RUN_HOURS(1036;45;59;30;{0})": {"error": 502},  # the efficiency can't be 0
+        "=RUN_HOURS(1036;45;59;30;-0)": {"error": 502},  # the efficiency can't be 0
         '=WHY("SHORTEST_REMNANT";2.5;A1)': "standoff: 0 given, or a blank cell, which arrives here as 0; fill the cell, or "
-                                           "write {0} for a real 0, or A2:A2 for its cell",
+                                           "write -0 for a real 0, or A2:A2 for its cell",
         '=WHY("SHORTEST_REMNANT";A1;-1)': "grip_length: 0 given, or a blank cell, which arrives here as 0; fill the cell, "
-                                          "or write {0} for a real 0, or A2:A2 for its cell; standoff: -1 given; allowed "
+                                          "or write -0 for a real 0, or A2:A2 for its cell; standoff: -1 given; allowed "
                                           "is a number 0 or more and at most 1,000,000 (in)",
         '=WHY("RUN_HOURS";1036;45;59;30;A1)': "efficiency: 0 given, or a blank cell, which arrives here as 0; fill the "
                                               "cell, leave the argument out, or write A2:A2 for its cell",

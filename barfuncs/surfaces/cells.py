@@ -14,7 +14,7 @@ how a problem is shown.
 
 Calc hands a single blank cell over as 0, and nothing tells it from a 0 that was typed. So a single 0 is refused there
 wherever it would count for something else than a blank cell: in an argument that is needed and may be 0, and in one that
-may be left out and has another default than 0. A real 0 is written {0}, or its cell A2:A2: a range is exact.
+may be left out and has another default than 0. A real 0 is written -0, or its cell A2:A2: a range is exact.
 """
 
 import logging
@@ -243,7 +243,7 @@ def _single_reader(argument: Argument, read: Reader, host: Host) -> Reader:
         return read
     words = f"{argument.name}: 0 given, or a blank cell, which arrives here as 0; "
     if argument.required:
-        problem = _Zero("#VALUE!", words + "fill the cell, or write {0} for a real 0, or A2:A2 for its cell", stand_in=0.0)
+        problem = _Zero("#VALUE!", words + "fill the cell, or write -0 for a real 0, or A2:A2 for its cell", stand_in=0.0)
     else:
         problem = _Zero("#VALUE!", words + "fill the cell, leave the argument out, or write A2:A2 for its cell")
 
@@ -252,7 +252,8 @@ def _single_reader(argument: Argument, read: Reader, host: Host) -> Reader:
     def single(value: Any) -> Any:
         if value.__class__ is float:
             if value == 0:
-                return problem
+                # A blank cell is never the negative zero of floating point, which -0 in a formula gives.
+                return problem if math.copysign(1, value) > 0 else read(0.0)
             if as_it_is:
                 return value
         return read(value)

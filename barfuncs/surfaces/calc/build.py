@@ -150,7 +150,7 @@ def _help(argument: Argument) -> str:
     text = argument.help_with_unit()
     if not argument.required:
         return f"{text}; left out: {_default(argument.default)}"
-    return text + ("; a real 0 is written {0}" if cells.zero_is_unclear(argument) else "")
+    return text + ("; a real 0 is written -0" if cells.zero_is_unclear(argument) else "")
 
 
 def _default(value: object) -> str:
