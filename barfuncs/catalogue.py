@@ -5,6 +5,7 @@ glossary says what it means, `formula` is its cell formula in terms of the same 
 between arguments. From that come the checks and their messages, units, docstrings and guarded cell formulas.
 """
 
+import ast
 import decimal
 import functools
 import inspect
@@ -14,6 +15,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Protocol, get_args, get_origin
 
+from barfuncs import materials as _materials
 from barfuncs import units as _units
 from barfuncs.counting import CELL_MACROS
 from barfuncs.errors import InputError
@@ -118,6 +120,12 @@ class Entry:
             body = f"IF(AND({','.join(rules)}),{body},NA())"
         return f"IF(AND({tests}),{body},NA())" if tests else body
 
+    def cell_tests(self, refs: Mapping[str, str], left_out: str) -> tuple[list[str], list[str]]:
+        """Cell expressions that are TRUE where an argument is allowed, one for each, and where a rule is kept, likewise."""
+        values = {a.name: _value_in_cell(a, refs[a.name], left_out) for a in self.arguments}
+        return ([f"AND({_guard(a, refs[a.name], left_out)})" for a in self.arguments],
+                [expand(rule.condition, values) for rule in self.rules])
+
 
 TWO_SYSTEMS = frozenset({"length", "weight", "surface_speed", "feed_rate"})
 """Dimensions in which a bare number means one thing in inch units and another in metric units."""
@@ -204,10 +212,19 @@ def _python_rule(condition: str, names: Sequence[str]) -> Callable[..., bool]:
     """The rule's cell expression as a Python function, so that a rule is written once."""
     text = condition.replace("<>", "!=")
     text = re.sub(r"(?<![<>!=])=(?!=)", "==", text)
-    tree = compile(f"lambda {', '.join(names)}: {text}", f"<rule {condition}>", "eval")
-    scope = {"OR": lambda *xs: any(xs), "AND": lambda *xs: all(xs), "__builtins__": {}}
-    check: Callable[..., bool] = eval(tree, scope)  # noqa: S307 - the text comes from this package's own source
+    tree = _Joined().visit(ast.parse(f"lambda {', '.join(names)}: {text}", f"<rule {condition}>", "eval"))
+    code = compile(ast.fix_missing_locations(tree), f"<rule {condition}>", "eval")
+    check: Callable[..., bool] = eval(code, {"__builtins__": {}})  # noqa: S307 - the text comes from this package's own source
     return check
+
+
+class _Joined(ast.NodeTransformer):
+    """OR(a,b) and AND(a,b) as `a or b` and `a and b`, several times faster than a call."""
+
+    def visit_Call(self, node: ast.Call) -> ast.AST:
+        self.generic_visit(node)
+        join = {"OR": ast.Or, "AND": ast.And}[node.func.id]  # type: ignore[attr-defined]
+        return ast.BoolOp(join(), node.args)
 
 
 def _kind_of(annotation: Any, where: str) -> Kind:
@@ -287,31 +304,32 @@ TABLE_NAMES = frozenset({"material_names", "material_densities", "material_code_
 
 
 class _KnownMaterials:
+    """Names and designations of the materials table in use, in lower case."""
+
     def __contains__(self, text: object) -> bool:
-        from barfuncs import materials
-
-        return text in materials.active()._by_text
+        return text in _materials.active()._by_text
 
 
-def _quick_check(kind: Kind) -> tuple[float, float, Any, bool]:
-    """(low, high, texts, whole) for the fast path: plain floats, ints and exact texts, nothing else."""
+def _quick_check(argument: Argument) -> tuple[float, float, Any, bool, bool]:
+    """(low, high, texts, whole, may be None) for the fast path: plain floats, ints and exact texts, nothing else."""
+    kind, gap = argument.kind, argument.default is None
     if kind.is_number:
-        return kind.closed_low, min(kind.closed_high, 1.7e308), (), kind.whole
+        return kind.closed_low, min(kind.closed_high, 1.7e308), (), kind.whole, gap
     texts: Any = frozenset(kind.choices) if kind.choices else _KnownMaterials() if kind.reader == "material" else ()
-    return 1.0, 0.0, texts, False
+    return 1.0, 0.0, texts, False, gap
 
 
 def _make_call(entry: Entry) -> CellFunction:
     core = entry.core
-    quick = tuple(_quick_check(a.kind) for a in entry.arguments)
+    quick = tuple(_quick_check(a) for a in entry.arguments)
     needed, most = sum(a.required for a in entry.arguments), len(entry.arguments)
-    rules = entry.rules
+    checks = [rule.check for rule in entry.rules]
     padding = tuple(0 if a.default is None or a.required else a.default for a in entry.arguments)
 
     @functools.wraps(core)
     def call(*args: Any, **keywords: Any) -> Any:
         if not keywords and needed <= len(args) <= most:
-            for value, (low, high, texts, whole) in zip(args, quick):  # noqa: B905 - strict costs time on the hot path
+            for value, (low, high, texts, whole, gap) in zip(args, quick):  # noqa: B905 - strict costs time on the hot path
                 kind = value.__class__
                 if kind is float:
                     if low <= value <= high and not whole:
@@ -319,12 +337,19 @@ def _make_call(entry: Entry) -> CellFunction:
                 elif kind is int:
                     if low <= value <= high:
                         continue
-                elif kind is str and value in texts:
+                elif kind is str:
+                    if value in texts:
+                        continue
+                elif gap and value is None:
                     continue
                 break
             else:
-                for rule in rules:
-                    if not rule.check(*args, *padding[len(args):]):
+                if not checks:
+                    return core(*args)
+                plain = [0 if v is None else v for v in args]
+                plain += padding[len(args):]
+                for check in checks:
+                    if not check(*plain):
                         break
                 else:
                     return core(*args)
@@ -534,13 +559,11 @@ class _DensityText:
 
 
 def _read_material(value: Any, decimal_comma: bool) -> tuple[Any, str | None]:
-    from barfuncs import materials
-
     if isinstance(value, (int, float)) and not isinstance(value, bool) and value == value:
         return float(value), None
     if not isinstance(value, str) or not value.strip():
         raise ValueError(f"{_short(value)} given; allowed is a material's name or designation, or a density")
-    table = materials.active()
+    table = _materials.active()
     if value in table:
         return table[value].name, None
     try:

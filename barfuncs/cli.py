@@ -464,6 +464,26 @@ def functions(group: str | None) -> None:
 
 
 @main.command()
+@click.option("--out", type=_NewPath(dir_okay=False), help="Write the page into this file.")
+@_REPLACE
+def reference(out: str | None, replace: bool) -> None:
+    """Every function with arguments, limits and an example, in Markdown."""
+    from barfuncs.surfaces.reference import page
+    from barfuncs.workbooks.package import write_whole
+
+    if out is None:
+        click.echo(page(), nl=False)
+        return
+    try:
+        write_whole(out, page().encode(), replace)
+    except FileExistsError as error:
+        _fail(InputError("reference", [("--out", f"{error}; use --replace to overwrite it")]))
+    except OSError as error:
+        _fail(error)
+    click.echo(out)
+
+
+@main.command()
 @click.argument("folder", type=_NewPath(file_okay=False))
 @_SHOP
 @_REPLACE

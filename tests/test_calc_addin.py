@@ -50,8 +50,8 @@ def test_the_core_in_the_file_needs_no_package(tmp_path: Path) -> None:
         package.extractall(tmp_path)
         names = package.namelist()
     assert not [n for n in names if "workbooks" in n or n.endswith(("cli.py", "connect_calc.py", "build.py"))]
-    code = ("import barfuncs.surfaces.calc.cells as c, barfuncs, sys;"
-            "print(barfuncs.__file__); print(c.calls()['BAR_WEIGHT']('1.4305', 'round', '1 in', 144.0, None, None))")
+    code = ("import barfuncs.surfaces.cells as c, barfuncs; call = c.CellCall(barfuncs.CATALOGUE['bar_weight'], c.CALC);"
+            "print(barfuncs.__file__); print(call('1.4305', 'round', '1 in', 144.0, None, None))")
     done = subprocess.run([sys.executable, "-S", "-E", "-s", "-c", f"import sys; sys.path.insert(0, 'pythonpath'); {code}"],
                           cwd=tmp_path, capture_output=True, text=True, check=True)
     where, weight = done.stdout.split("\n")[:2]
@@ -74,7 +74,7 @@ def test_every_function_is_in_the_file_with_help_for_every_argument() -> None:
         if parameters is not None:
             found[node.get(name)] = [n.findtext("prop/value") for n in parameters.findall("node")]
     expected = {e.cell_name: [a.name for a in e.arguments] for e in CATALOGUE.values()}
-    assert found == expected | {"WHY": ["function", "arguments"]}
+    assert found == expected | {"WHY": ["function_name", "arguments"]}
     methods = set(re.findall(r">\s(\w+)\(", files["XFunctions.idl"].decode()))
     assert methods == set(found)
     for text in files.values():
@@ -162,7 +162,7 @@ def _odd(a: Argument, rng: random.Random) -> Any:
     kind = a.kind
     if kind.reader == "table":
         return rng.choice(([], [0.0], ["many"], [10.5, 100.0], None))
-    values: list[Any] = [None, *_UNREADABLE[:3], rng.choice(_UNREADABLE), "  "]
+    values: list[Any] = [None, -0.0, *_UNREADABLE[:3], rng.choice(_UNREADABLE), "  "]
     if kind.is_number:
         values += [-1.0, 0.0, kind.low, kind.low + (1e-3 if kind.open_low else 0), kind.low - 1e-6, 1e300, 2.5]
         if math.isfinite(kind.high):
@@ -210,14 +210,17 @@ def argument_sets(entry: Entry, count: int, seed: str) -> list[list[Any]]:
     return sets
 
 
+def unclear(a: Argument, value: Any) -> bool:
+    """A single 0 may be a blank cell, and a blank cell would mean something else than 0."""
+    return value == 0 and math.copysign(1, value) > 0 and (a.kind.is_number if a.required else a.default != 0)
+
+
 def expected(entry: Entry, values: list[Any], single: bool = True) -> Any:
-    """What Python gives. `single`: a 0 by itself counts as left out where the argument is optional and can't be 0."""
-    used = []
-    for a, value in zip(entry.arguments, values, strict=True):
-        left_out = not a.required and (a.default is None or not a.kind.is_number or not a.kind.allows(0))
-        used.append(None if single and left_out and value == 0 else value)
+    """What Python gives, or REFUSED. `single`: the values are single cells, in which a 0 may be unclear."""
+    if single and any(unclear(a, value) for a, value in zip(entry.arguments, values, strict=True)):
+        return REFUSED
     try:
-        result = getattr(bf, entry.name)(*used)
+        result = getattr(bf, entry.name)(*values)
     except (ValueError, TypeError, ArithmeticError):
         return REFUSED
     if isinstance(result, list):
@@ -357,7 +360,7 @@ def test_ranges_of_unequal_size_are_an_error_and_never_an_outer_product(sheet: O
     assert sheet.do("evaluate", formulas=["=SUM(PARTS_PER_BAR(A1:A3;B1:B2;0.125;3))", "=PARTS_PER_BAR(A1:A3;B1:B2;0.125;3)",
                                           '=WHY("PARTS_PER_BAR";A1:A3;B1:B2;0.125;3)']) == [
         {"error": 502}, {"error": 502},
-        "ranges of unequal size: 3 x 1 cells and 2 x 1 cells; give ranges of the same size, or single values"]
+        "part_length: 2 rows by 1 column given next to 3 rows by 1 column of bar_length; ranges must have the same size"]
 
 
 @libreoffice
@@ -386,15 +389,55 @@ def test_blank_cells(sheet: Office) -> None:
         "=PARTS_PER_BAR(144;;0.125;3)": {"error": 502},
         "=PARTS_PER_BAR(144;Z1;0.125;3)": {"error": 502},
         "=PARTS_PER_BAR(Z1:Z1;2.25;0.125;3)": {"error": 502},
+        "=PARTS_PER_BAR(144;2.25;Z1;3)": {"error": 502},
+        "=PARTS_PER_BAR(144;2.25;0.125;Z1)": {"error": 502},
+        "=SHORTEST_REMNANT(2.5;Z1)": {"error": 502},
+        "=STARTS_FOR_QUANTITY(Z1)": {"error": 502},
         "=PARTS_PER_BAR(144;2.25;0.125;3;;1)": 58.0,
         "=PARTS_PER_BAR(144;2.25;0.125;3;Z1;Z1)": 59.0,
-        "=RUN_HOURS(1036;45;59;30;Z1)": bf.run_hours(1036, 45, 59, 30),
-        '=BAR_WEIGHT("1.4305";"round";1;144;Z1;Z1)': bf.bar_weight("1.4305", "round", 1, 144),
+        "=RUN_HOURS(1036;45;59;30;Z1)": {"error": 502},
+        "=RUN_HOURS(1036;45;59;30;Z1:Z1)": bf.run_hours(1036, 45, 59, 30),
+        '=BAR_WEIGHT("1.4305";"round";1;144;Z1)': {"error": 502},
+        '=BAR_WEIGHT("1.4305";"round";1;144;Z1:Z1;Z1:Z1)': bf.bar_weight("1.4305", "round", 1, 144),
         '=BAR_WEIGHT("1.4305";"round";1;144;;"mm")': bf.bar_weight("1.4305", "round", 1, 144, units="mm"),
         '=BAR_WEIGHT("1.4305";Z1;1;144)': {"error": 502},
-        "=INDEX(PRICE_BREAKS(100;59;34.8;45;30;1.5;80;;;Z1);2;5)": 120.0,
+        "=INDEX(PRICE_BREAKS(100;59;34.8;45;30;1.5;80;;;Z1:Z1);2;5)": 120.0,
+        "=PRICE_BREAKS(100;59;34.8;45;30;1.5;80;;;Z1)": {"error": 502},
     }
     assert dict(zip(cases, sheet.do("evaluate", formulas=list(cases)), strict=True)) == cases
+
+
+@libreoffice
+def test_a_zero_that_may_be_a_blank_cell_gives_no_number(sheet: Office) -> None:
+    """A single 0 counts where a blank means the same; a real 0 elsewhere is written -0 or as a range of one cell."""
+    sheet.do("write", cells={"A1": 0})
+    cases = {
+        "=SHORTEST_REMNANT(2.5;0)": {"error": 502},
+        "=SHORTEST_REMNANT(2.5;A1)": {"error": 502},
+        "=SHORTEST_REMNANT(2.5;-0)": 2.5,
+        "=SHORTEST_REMNANT(2.5;{0})": 2.5,
+        '=SHORTEST_REMNANT(2.5;"0")': 2.5,
+        "=SHORTEST_REMNANT(2.5;A1:A1)": 2.5,
+        "=PARTS_PER_BAR(144;2.25;0.125;3;A1;0)": 59.0,
+        "=RUN_HOURS(1036;45;59;30;0)": {"error": 502},
+        "=RUN_HOURS(1036;45;59;30;-0)": {"error": 502},  # the efficiency can't be 0
+        '=WHY("SHORTEST_REMNANT";2.5;A1)': "standoff: 0 given, or a blank cell, which arrives here as 0; fill the cell, or "
+                                           "write -0 for a real 0, or A2:A2 for its cell",
+        '=WHY("SHORTEST_REMNANT";A1;-1)': "grip_length: 0 given, or a blank cell, which arrives here as 0; fill the cell, "
+                                          "or write -0 for a real 0, or A2:A2 for its cell; standoff: -1 given; allowed "
+                                          "is a number 0 or more and at most 1,000,000 (in)",
+        '=WHY("RUN_HOURS";1036;45;59;30;A1)': "efficiency: 0 given, or a blank cell, which arrives here as 0; fill the "
+                                              "cell, leave the argument out, or write A2:A2 for its cell",
+    }
+    assert dict(zip(cases, sheet.do("evaluate", formulas=list(cases)), strict=True)) == cases
+    for e in SCALAR:  # of every function: each argument blank by itself
+        values = next(v for v in argument_sets(e, 200, "blank") if expected(e, v) != REFUSED)
+        parts = [literal(v) for v in values]
+        formulas = {a.name: formula(e, [*parts[:n], "Z1", *parts[n + 1:]]) for n, a in enumerate(e.arguments)}
+        shown = dict(zip(formulas, sheet.do("evaluate", formulas=list(formulas.values())), strict=True))
+        for a in e.arguments:
+            if a.required or a.default != 0:
+                assert shown[a.name] == {"error": 502} or (a.kind.reader == "text" and "error" in shown[a.name]), formulas[a.name]
 
 
 @libreoffice
@@ -430,12 +473,12 @@ def test_why_says_in_words_what_is_wrong(sheet: Office) -> None:
         '=WHY("parts_per_bar";144;;"8 mil";3)': bf.why("parts_per_bar", 144, None, "8 mil", 3),
         '=WHY("PRICE_BREAKS";{100|"many"};59;34.8;45;30;1.5;80)': bf.why("price_breaks", [100, "many"], 59, 34.8, 45, 30, 1.5, 80),
         '=WHY("LENGTH_IN";"12,5";"mm")': bf.why("length_in", "12,5", "mm"),
-        "=WHY()": 'function: is missing; write its name as a text, such as "PARTS_PER_BAR"',
+        "=WHY()": 'function_name is missing; write for example "PARTS_PER_BAR"',
         '=WHY("PARTS_LEFT";1;1;1;1)': "PARTS_LEFT takes 3 arguments, 4 were given",
-        '=WHY("PARTS_LEFT";"1 m";5;"20 mm")': "feed: has no unit next to values in metric units: write its unit too, such as 3 mm",
+        '=WHY("PARTS_LEFT";"1 m";5;"20 mm")': "feed: has no unit next to values in metric units: write its unit in the cell too, such as 3 mm",
     }
     assert dict(zip(cases, sheet.do("evaluate", formulas=list(cases)), strict=True)) == cases
-    assert "did you mean 'parts_per_bar'" in sheet.do("evaluate", formulas=['=WHY("PARTS_PR_BAR")'])[0]
+    assert "did you mean PARTS_PER_BAR" in sheet.do("evaluate", formulas=['=WHY("PARTS_PR_BAR")'])[0]
     sheet.do("write", cells={"A1": 144, "A2": -1, "C1:C2": '=WHY("PARTS_PER_BAR";A1:A2;2.25;0.125;3)'})
     assert sheet.do("read", names=["C1", "C2"]) == ["ok", bf.why("parts_per_bar", -1, 2.25, 0.125, 3)]
 
@@ -450,7 +493,7 @@ def test_the_function_wizard_shows_every_function_and_argument(sheet: Office) ->
         assert [name for name, _, _ in found["arguments"]] == [a.name for a in e.arguments]
         for (_, text, _), a in zip(found["arguments"], e.arguments, strict=True):
             assert text.startswith(a.help_with_unit())
-    assert [name for name, _, _ in shown["WHY"]["arguments"]] == ["function", "arguments"]
+    assert [name for name, _, _ in shown["WHY"]["arguments"]] == ["function_name", "arguments"]
 
 
 # --- files ---------------------------------------------------------------------------------------------------------

@@ -186,10 +186,6 @@ ALLOWED = "allowed is a number more than 0 and at most 1,000,000 (in)"
     ((144.0, R("#VALUE! bars: -1 given"), 0.125, 3.0), "#VALUE! bars: -1 given"),
     ((R("3 m"), 57.0, R("3 mm"), R("75 mm")),
      "#VALUE! part_length: has no unit next to values in metric units: write its unit in the cell too, such as 3 mm"),
-    ((R(((144.0, 120.0),)), 2.25, 0.125, 3.0),
-     "#VALUE! bar_length: 1 row by 2 columns given; allowed is one cell or one column"),
-    (((144.0, 120.0), 2.25, 0.125, 3.0),
-     "#VALUE! bar_length: 1 row by 2 columns given; allowed is one cell or one column"),
     ((1e6, 5e-324, 0.0, 0.0), "#VALUE! part_length: 5e-324 given; allowed is a number more than 0 and at most 1,000,000 (in)"),
 ])
 def test_single_cells(host, args, wanted):
@@ -212,14 +208,14 @@ def test_large_counts_are_floats(host):
 
 @pytest.mark.parametrize(("count", "kind"), [(2**31 - 1, int), (2**31, float), (-(2**31), int), (-(2**31) - 1, float)])
 def test_integers_of_32_bits_stay_integers(count, kind):
-    call = cells.CellCall(find("fed_length"))
+    call = cells.CellCall(find("fed_length"), cells.EXCEL)
     call._function = lambda *_: count
     assert call(1.0, 1.0) == count
     assert type(call(1.0, 1.0)) is kind
 
 
 def test_results_beyond_all_floats_are_errors():
-    call = cells.CellCall(find("price_at_markup"), show=str)
+    call = cells.CellCall(find("price_at_markup"), cells.EXCEL)
     call._function = lambda *_: float("inf")
     assert call(1.0, 1.0) == "#NUM! the result is too large"
     call._function = lambda *_: float("nan")
@@ -227,7 +223,7 @@ def test_results_beyond_all_floats_are_errors():
 
 
 def test_a_failure_inside_is_an_error_text(caplog):
-    call = cells.CellCall(find("price_at_markup"), show=str)
+    call = cells.CellCall(find("price_at_markup"), cells.EXCEL)
     call._function = lambda *_: {}["x"]
     assert call(1.0, 1.0) == "#VALUE! PRICE_AT_MARKUP failed (KeyError: 'x')"
     assert "PRICE_AT_MARKUP failed" in caplog.text
@@ -261,12 +257,20 @@ def test_an_error_beside_a_column_is_in_every_row(host):
 
 
 @pytest.mark.parametrize(("args", "wanted"), [
+    ((R(((144.0, 120.0),)), 2.25, 0.125, 3.0), [59, 49]),  # an array of one dimension is a row
+    (((144.0, 120.0), 2.25, 0.125, 3.0), [59, 49]),
+    ((R(((144.0, 120.0), (-1.0, 60.0))), R(((2.25, 4.5), (2.25, 4.5))), 0.125, 3.0),
+     [[59, 25], ["#VALUE! bar_length: -1 given; allowed is a number 0 or more and at most 1,000,000 (in)", 12]]),
+])
+def test_a_row_or_a_block_spills_in_its_own_form(host, args, wanted):
+    assert host.call("PARTS_PER_BAR", *args) == wanted
+
+
+@pytest.mark.parametrize(("args", "wanted"), [
     ((column(1.0, 2.0), column(1.0, 2.0, 3.0)),
-     "#VALUE! cutoff_width: 3 rows given next to 2 rows of part_length; columns must be equally long"),
-    ((R(((1.0, 2.0), (3.0, 4.0))), 1.0),
-     "#VALUE! part_length: 2 rows by 2 columns given; allowed is one cell or one column"),
+     "#VALUE! cutoff_width: 3 rows by 1 column given next to 2 rows by 1 column of part_length; ranges must have the same size"),
     ((column(1.0, 2.0), R(((1.0, 2.0),))),
-     "#VALUE! cutoff_width: 1 row by 2 columns given; allowed is one cell or one column"),
+     "#VALUE! cutoff_width: 1 row by 2 columns given next to 2 rows by 1 column of part_length; ranges must have the same size"),
 ])
 def test_never_an_outer_product(host, args, wanted):
     assert host.call("FEED_PER_PART", *args) == wanted

@@ -3,10 +3,12 @@
 import doctest
 import io
 import math
+import random
 import re
 
 import openpyxl
 import pytest
+from formula_cases import OWN_FILE, OWN_NAME, bad_cases, good_cases
 from openpyxl.workbook.defined_name import DefinedName
 
 import barfuncs as bf
@@ -103,11 +105,74 @@ def test_blank_cells_of_optional_arguments_are_defaults():
 
 
 def test_definitions_fit_a_name():
+    for name, text in names.definitions().items():
+        assert len(text) <= 8192, name
+        assert all(len(t) <= 255 for t in re.findall(r'"((?:[^"]|"")*)"', text)), name
+        assert not re.fullmatch(r"[A-Z]{1,3}\d+|R\d*C\d*", name)
+        for parameter in re.findall(r"_xl[po][mp]\.(\w+)", text):
+            assert not re.fullmatch(r"[a-zA-Z]{1,3}\d+|[rR]\d*[cC]\d*", parameter), (name, parameter)
+        assert text.count("(") == text.count(")")
+
+
+# --- WHY -----------------------------------------------------------------------------------------------------------
+
+
+def test_why_says_in_words_what_is_wrong():
+    length = "allowed is a number more than 0 and at most 1,000,000 (in or mm)"
+    cases = {
+        'WHY("PARTS_PER_BAR",144,2.25,0.125,3)': "ok",
+        'WHY("parts_per_bar",144,2.25,0.125,3,Z1)': "ok",
+        'WHY("PARTS_PER_BAR",144,0,0.125,3)': f"part_length: 0 given; {length}",
+        'WHY("PARTS_PER_BAR",144,-2,0.125)': f"part_length: -2 given; {length}; min_remnant: is missing; allowed is a "
+                                             "number 0 or more and at most 1,000,000 (in or mm)",
+        'WHY("FEED_PER_PART",1/0,1)': f"part_length: the cell shows an error; {length}",
+        'WHY("FEED_PER_PART","abc",1)': f"part_length: abc given; {length}",
+        'WHY("BAR_WEIGHT","unobtainium","round",1,144)':
+            "material: unobtainium given; allowed is a material's name or designation, or a density",
+        'WHY("BAR_WEIGHT","303","tube",1,144,0.6)': "thickness: the wall must be thinner than half the size",
+        'WHY("BAR_WEIGHT","303","round",1,144,,"cm")': "units: cm given; allowed is one of in, mm",
+        'WHY("REMNANT_LENGTH",1,2,0,0,0,5)': "end_trim: the end trim must not be longer than the bar",
+        'WHY("PARTS_LEFT",1,1,1,1)': "PARTS_LEFT takes 3 arguments, 4 were given",
+        'WHY("LENGTH_IN","12 ft","in")': f"LENGTH_IN needs an add-in: {CATALOGUE['length_in'].no_formula}",
+        'WHY("PARTS_PR_BAR",1)': "PARTS_PR_BAR is not a function of barfuncs",
+        'WHY("PARTS*",1)': "PARTS* is not a function of barfuncs",
+        'WHY("FEED?PER_PART",1)': "FEED?PER_PART is not a function of barfuncs",
+        'WHY(7,1)': "7 is not a function of barfuncs",
+    }
+    assert dict(zip(cases, evaluate(list(cases)), strict=True)) == cases
+
+
+@pytest.fixture
+def own_material(tmp_path):
+    (tmp_path / "own.csv").write_text(OWN_FILE, encoding="utf-8")
+    bf.use_materials(tmp_path / "own.csv")
+    yield
+    bf.use_materials(None)
+
+
+@pytest.mark.usefixtures("own_material")
+def test_why_of_every_function_is_ok_where_there_is_a_number_and_names_the_argument_where_not():
+    calls, wanted = [], []
     for entry in names.named_functions():
-        text = names.definition(entry)
-        assert len(text) <= 8192, entry.name
-        assert all(len(t) <= 255 for t in re.findall(r'"([^"]*)"', text))
-        assert not re.fullmatch(r"[A-Z]{1,3}\d+|R\d*C\d*", entry.cell_name)
+        rng = random.Random(f"why {entry.name}")
+        cases = good_cases(entry, rng, 6) + bad_cases(entry, rng, 14)
+        for case in cases:
+            if any(isinstance(v, bool) for v in case.values) or OWN_NAME.lower() in [str(v).lower() for v in case.values]:
+                continue
+            text = ",".join(literal(v) for v in case.values)
+            calls += [f'WHY("{entry.cell_name}",{text})', f"{entry.cell_name}({text})"]
+            wanted.append(bf.why(entry.name, *case.values))
+    shown = evaluate(calls)
+    for call, words, number, python in zip(calls[::2], shown[::2], shown[1::2], wanted, strict=True):
+        assert (words == "ok") == (python == "ok") == isinstance(number, float), (call, words, python)
+        named = {part.split(": ")[0] for part in words.split("; ") if ": " in part}
+        assert named == {part.split(": ")[0] for part in python.split("; ") if ": " in part}, (call, words, python)
+
+
+def test_the_helpers_of_why_are_hidden():
+    book = openpyxl.load_workbook(io.BytesIO(pack(names.add_names(blank()))))
+    hidden = {name for name, defined in book.defined_names.items() if defined.hidden}
+    assert hidden == {"WHY_TELL"} | {f"WHY_{e.cell_name}" for e in names.named_functions()}
 
 
 def test_everything_else_in_the_workbook_stays():

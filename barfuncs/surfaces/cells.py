@@ -1,31 +1,39 @@
 """From cell values to calls and back, the same for every spreadsheet program.
 
 A spreadsheet hands over raw values: a number, a text, a boolean, nothing for a blank cell, an error, rows of these for
-a range. A `CellCall` turns them into a call of the Python function, row by row where a column is given, and gives back
-numbers, texts and `Problem`s. How a problem is shown, as text or as a real error value, is the program's matter.
+a range. A `CellCall` turns them into a call of the Python function, cell by cell where ranges are given, and gives back
+numbers, texts and rows of them. What differs between programs is a `Host`: whether a blank cell can be told from 0, and
+how a problem is shown.
 
 >>> from barfuncs.catalogue import find
->>> call = CellCall(find("parts_per_bar"))
+>>> call = CellCall(find("parts_per_bar"), EXCEL)
 >>> call(144.0, 2.25, 0.125, 3.0)
 59
 >>> call(144.0, ((2.25,), ("2-1/4 in",), (None,)), 0.125, 3.0)[:2]
 [[59], [59]]
+
+Calc hands a single blank cell over as 0, and nothing tells it from a 0 that was typed. So a single 0 is refused there
+wherever it would count for something else than a blank cell: in an argument that is needed and may be 0, and in one that
+may be left out and has another default than 0. A real 0 is written -0, or its cell A2:A2: a range is exact.
 """
 
 import logging
 import math
 import re
+import struct
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, time
 from decimal import Decimal
-from itertools import repeat
-from typing import Any
+from itertools import chain, repeat
+from typing import Any, Literal
 
 import barfuncs
-from barfuncs.catalogue import UNITS_HINT, Argument, Entry, find
+from barfuncs import materials
+from barfuncs.catalogue import UNITS_HINT, Argument, Entry, find, in_units, read_value
 from barfuncs.cost import TABLE_HEADS
 from barfuncs.errors import BarfuncsError, InputError
+from barfuncs.kinds import UNITS, Kind
 
 _log = logging.getLogger(__name__)
 
@@ -43,33 +51,126 @@ _ERROR_TEXT = re.compile(r"(#N/A|#GETTING_DATA|#[A-Z/0]+[!?])(?: (.*))?", re.DOT
 
 LONGEST_TEXT = 255
 _LONGEST_WORDS = 2000
+_MOST_TEXTS = 1000
+_MOST_REFUSED = 1000
 _I4 = 2**31
 
+WHY_HELP = 'Says in words what is wrong with a function\'s arguments, or "ok".'
+WHY_NAME = ("function_name", 'the function\'s name in quotes, such as "PARTS_PER_BAR"')
 
-@dataclass(frozen=True, slots=True)
+Cause = Literal["argument", "text", "material", "number"]
+"""What a refusal comes from: an argument missing or outside its limits, a text that can't be read, a material that is
+not in the table, a result that no number holds."""
+
+
+@dataclass(frozen=True)
 class Problem:
     """Why a cell has no value: the error's name and, where there is more to say, the words."""
 
     code: str
     words: str = ""
+    cause: Cause = "argument"
 
     def __str__(self) -> str:
         """The error as a text of at most 255 characters."""
-        return _cut(f"{self.code} {self.words}" if self.words else self.code, LONGEST_TEXT)
+        return _cut(f"{self.code} {self.words}".rstrip(), LONGEST_TEXT)
+
+
+@dataclass(frozen=True)
+class _Zero(Problem):
+    """A single 0 that may be a blank cell; `stand_in` is what its neighbours are checked with."""
+
+    stand_in: float | None = None
+
+
+class _Refusal(Problem):
+    """A call that the function refused. The words and the cause are worked out only where somebody asks for them."""
+
+    def __init__(self, call: "CellCall", given: Sequence[Any], error: BarfuncsError) -> None:
+        self.__dict__.update(code="#VALUE!", asked=(call, error, given))
+
+    @property
+    def words(self) -> str:
+        call, error, given = self.__dict__["asked"]
+        reasons: str = call.reasons(error, given)
+        return reasons
+
+    @property
+    def cause(self) -> Cause:
+        call, error, given = self.__dict__["asked"]
+        cause: Cause = call.cause(error, given)
+        return cause
 
 
 def _cut(text: str, longest: int) -> str:
     return text if len(text) <= longest else text[: longest - 3] + "..."
 
 
+# --- what differs between spreadsheet programs ---------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Host:
+    """A spreadsheet program: how it takes a problem and a number, what rows are to it, whether a blank cell is a 0."""
+
+    show: Callable[[Problem], Any]
+    number: Callable[[float], Any]
+    rows: type = list
+    blank_is_zero: bool = False
+
+
+def _excel_number(value: float) -> Any:
+    """A 32-bit integer or a float: all that COM takes."""
+    if value.__class__ is int:
+        return value if -_I4 <= value < _I4 else float(value)
+    return float(value)
+
+
+def error_value(code: int) -> float:
+    """The number that Calc shows as an error: a NaN with the error's number in its low bits. Far cheaper than raising."""
+    value: float = struct.unpack("<d", struct.pack("<Q", 0x7FF8000000000000 | code))[0]
+    return value
+
+
+_CAUSES = {"argument": error_value(502), "number": error_value(503), "text": error_value(519), "material": error_value(32767)}
+_HANDED_ON = {"#N/A": 32767, "#DIV/0!": 532, "#NUM!": 503, "#VALUE!": 519, "#REF!": 524, "#NAME?": 525, "#NULL!": 521}
+
+
+def _calc_error(problem: Problem) -> float:
+    """Err:502 for an argument, #VALUE! for a text, #N/A for a material, #NUM! for a result; or the error handed on."""
+    if problem.__class__ is Problem and not problem.words:
+        return error_value(_HANDED_ON.get(problem.code, 519))
+    return _CAUSES[problem.cause]
+
+
+EXCEL = Host(show=str, number=_excel_number)
+"""Excel over COM, which carries no error values: a problem is a text that begins with #."""
+CALC = Host(show=_calc_error, number=float, rows=tuple, blank_is_zero=True)
+"""LibreOffice Calc, through the add-in."""
+
+
 # --- one cell ------------------------------------------------------------------------------------------------------
 
 
-def read_cell(value: Any) -> Any:
-    """A raw cell value as a number, a text, a boolean, a date, None for a blank or a Problem for an error.
+class _Shown:
+    """Stands in for a value in a message, spelled as in a sheet."""
 
-    >>> read_cell(Decimal("2.40")), read_cell(""), read_cell(MISSING), read_cell(-2146826246)
-    (2.4, None, None, Problem(code='#N/A', words=''))
+    def __init__(self, text: str) -> None:
+        self.text = text
+
+    def __repr__(self) -> str:
+        return self.text
+
+
+# TRUE is no number here, though Python takes it for a 1.
+_TRUTH = {True: _Shown("TRUE"), False: _Shown("FALSE")}
+
+
+def read_cell(value: Any) -> Any:
+    """A raw cell value as a number, a text, a date, None for a blank or a Problem for an error.
+
+    >>> read_cell(Decimal("2.40")), read_cell(""), read_cell(MISSING), read_cell(-2146826246).code
+    (2.4, None, None, '#N/A')
     """
     kind = value.__class__
     if kind is float or value is None:
@@ -86,22 +187,12 @@ def read_cell(value: Any) -> Any:
         if 2000 <= value - _ERROR_BASE < 2100:
             return Problem(_ERRORS.get(value - _ERROR_BASE, "#VALUE!"))
         return value
+    if kind is bool:
+        return _TRUTH[value]
     return float(value) if isinstance(value, Decimal) else value
 
 
-class _Shown:
-    """Stands in for a value in a message, spelled as in a sheet."""
-
-    def __init__(self, text: str) -> None:
-        self.text = text
-
-    def __repr__(self) -> str:
-        return self.text
-
-
 def _as_in_a_sheet(value: Any) -> Any:
-    if isinstance(value, bool):
-        return _Shown(str(value).upper())
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return int(value)
     if isinstance(value, (date, time)):  # a datetime is a date
@@ -109,171 +200,11 @@ def _as_in_a_sheet(value: Any) -> Any:
     return [_as_in_a_sheet(v) for v in value] if isinstance(value, list) else value
 
 
-def _result(value: Any) -> Any:
-    """A result that every spreadsheet takes: a 32-bit integer, a finite float or a text."""
-    kind = value.__class__
-    if kind is int:
-        return value if -_I4 <= value < _I4 else float(value)
-    if kind is float:
-        return value if math.isfinite(value) else Problem("#NUM!", "the result is too large")
-    if kind is str:
-        return value
-    return _result(float(value))
+Reader = Callable[[Any], Any]
 
 
-# --- ranges --------------------------------------------------------------------------------------------------------
-
-
-def _rows(value: Any) -> Sequence[Sequence[Any]]:
-    """A range as rows; a flat sequence is one row."""
-    if value and not isinstance(value[0], (tuple, list)):
-        return (value,)
-    rows: Sequence[Sequence[Any]] = value
-    return rows
-
-
-def _shape_words(rows: Sequence[Sequence[Any]]) -> str:
-    def some(n: int, word: str) -> str:
-        return f"{n} {word}" + ("s" if n != 1 else "")
-
-    return f"{some(len(rows), 'row')} by {some(len(rows[0]), 'column')}"
-
-
-def _flat(value: Any) -> list[Any]:
-    if isinstance(value, (tuple, list)):
-        return [read_cell(v) for row in _rows(value) for v in row]
-    return [read_cell(value)]
-
-
-class CellCall:
-    """A function of the catalogue, called with raw cell values.
-
-    Gives one value for single cells, and for columns a list of rows of one value each. `show` turns a Problem into
-    what the spreadsheet program is handed.
-    """
-
-    def __init__(self, entry: Entry, show: Callable[[Problem], Any] = lambda problem: problem) -> None:
-        self.entry = entry
-        self._show = show
-        self._function: Callable[..., Any] = getattr(barfuncs, entry.name)
-        self._table = entry.result.reader == "table"
-        self._readers = tuple(_reader(a) for a in entry.arguments)
-
-    def __call__(self, *args: Any) -> Any:
-        outcome = self._spread(args, self._one)
-        if outcome.__class__ is Problem:
-            return self._show(outcome)
-        if outcome.__class__ is list:
-            show = self._show
-            return [[show(v) if v.__class__ is Problem else v for v in row] for row in outcome]
-        return outcome
-
-    def why(self, *args: Any) -> Any:
-        """In words what is wrong with the arguments, or "ok"; one text for each row where a column is given."""
-        most = len(self.entry.arguments)
-        last = max((n for n, value in enumerate(args, 1) if any(v is not None for v in _flat(value))), default=0)
-        if last > most:
-            return f"{self.entry.cell_name} takes {most} arguments, {last} were given"
-        outcome = self._spread(args[:most], self._words)
-        return _cut(outcome.words, _LONGEST_WORDS) if isinstance(outcome, Problem) else outcome
-
-    def _spread(self, args: Sequence[Any], one: Callable[[Sequence[Any]], Any]) -> Any:
-        """Call `one` with the cells of each row, a single value beside every row of a column."""
-        single: list[Any] = []
-        columns: dict[int, Sequence[Sequence[Any]]] = {}
-        for read, value in zip(self._readers, args):  # noqa: B905 - strict costs time, and args may be short
-            if read is None:
-                single.append(_table_argument(value))
-                continue
-            if value.__class__ is tuple or value.__class__ is list:
-                rows = _rows(value)
-                if len(rows) > 1 or (rows and len(rows[0]) > 1):
-                    columns[len(single)] = rows
-                    value = None
-                else:
-                    value = rows[0][0] if rows and len(rows[0]) else None
-            single.append(read(value))
-        if not columns:
-            return one(single)
-        if problem := self._bad_shape(columns):
-            return problem
-        many: list[Iterable[Any]] = [repeat(value) for value in single]
-        for n, rows in columns.items():
-            read = self._readers[n]
-            assert read is not None
-            many[n] = [read(row[0]) for row in rows]
-        return [[one(row)] for row in zip(*many)]  # noqa: B905 - repeat has no end
-
-    def _bad_shape(self, columns: dict[int, Sequence[Sequence[Any]]]) -> Problem | None:
-        names = [a.name for a in self.entry.arguments]
-        first = next(iter(columns))
-        for n, rows in columns.items():
-            if self._table:
-                return Problem("#VALUE!", f"{names[n]}: {_shape_words(rows)} given; allowed is one cell")
-            if len(rows[0]) > 1:
-                return Problem("#VALUE!", f"{names[n]}: {_shape_words(rows)} given; allowed is one cell or one column")
-            if len(rows) != len(columns[first]):
-                return Problem("#VALUE!", f"{names[n]}: {len(rows)} rows given next to {len(columns[first])} rows of "
-                                          f"{names[first]}; columns must be equally long")
-        return None
-
-    def _one(self, given: Sequence[Any]) -> Any:
-        """The result for one row of values that were read, or a Problem."""
-        last = 0
-        for n, value in enumerate(given, 1):
-            if value is not None:
-                last = n
-                if value.__class__ is Problem:
-                    return value
-        given = given[:last]
-        try:
-            result = self._function(*given)
-            return self._table_result(result) if self._table else _result(result)
-        except BarfuncsError as error:
-            return Problem("#VALUE!", self._reasons(error, given))
-        except ArithmeticError:
-            return Problem("#NUM!", "the numbers are too large or too small to work with")
-        except Exception as error:  # a cell must show an error, whatever goes wrong
-            _log.exception("%s failed", self.entry.cell_name)
-            return Problem("#VALUE!", f"{self.entry.cell_name} failed ({type(error).__name__}: {error})")
-
-    def _words(self, given: Sequence[Any]) -> str:
-        if faults := [f"{a.name}: the cell shows the error {value}" for a, value in
-                      zip(self.entry.arguments, given, strict=False) if isinstance(value, Problem)]:
-            return _cut("; ".join(faults), _LONGEST_WORDS)
-        outcome = self._one(given)
-        return _cut(outcome.words, _LONGEST_WORDS) if isinstance(outcome, Problem) else "ok"
-
-    def _reasons(self, error: BarfuncsError, given: Sequence[Any]) -> str:
-        """The error in words, values spelled as in a sheet: -2, not -2.0."""
-        try:
-            self._function(*[_as_in_a_sheet(value) for value in given])
-        except BarfuncsError as better:
-            error = better
-        except Exception:
-            _log.debug("no better words for %s", error, exc_info=True)
-        if not isinstance(error, InputError):
-            return str(error)
-        words = "; ".join(f"{argument}: {reason}" for argument, reason in error.problems)
-        if not self.entry.has_units:
-            words = words.replace(UNITS_HINT, ": write its unit in the cell too, such as 3 mm")
-        return words
-
-    def _table_result(self, result: Sequence[Any]) -> Any:
-        """A table as rows under a header row; a plain list as a column."""
-        rows = [[_result(v) for v in row] if isinstance(row, (tuple, list)) else [_result(row)] for row in result]
-        head = TABLE_HEADS.get(self.entry.name)
-        for row in rows:
-            for value in row:
-                if value.__class__ is Problem:
-                    return value
-        return [list(head), *rows] if head else rows
-
-
-def _reader(argument: Argument) -> Callable[[Any], Any] | None:
-    """How one cell of an argument is read; None where the argument takes a whole range."""
-    if argument.kind.reader == "table":
-        return None
+def _reader(argument: Argument) -> Reader:
+    """How one cell of an argument is read."""
     # A blank counts as the default. Whether units were stated matters, and whether a length came without a unit: those
     # stay blank.
     default = None if argument.required or argument.name == "units" else argument.default
@@ -299,16 +230,305 @@ def _reader(argument: Argument) -> Callable[[Any], Any] | None:
     return read_whole
 
 
+def zero_is_unclear(argument: Argument) -> bool:
+    """Whether a 0 and a blank cell would give different results."""
+    if argument.required:
+        return argument.kind.is_number and argument.kind.allows(0)
+    return bool(argument.default != 0)
+
+
+def _single_reader(argument: Argument, read: Reader, host: Host) -> Reader:
+    """How a single cell is read, where a program shows no difference between 0 and blank."""
+    if not host.blank_is_zero or not zero_is_unclear(argument):
+        return read
+    words = f"{argument.name}: 0 given, or a blank cell, which arrives here as 0; "
+    if argument.required:
+        problem = _Zero("#VALUE!", words + "fill the cell, or write -0 for a real 0, or A2:A2 for its cell", stand_in=0.0)
+    else:
+        problem = _Zero("#VALUE!", words + "fill the cell, leave the argument out, or write A2:A2 for its cell")
+
+    as_it_is = read is read_cell
+
+    def single(value: Any) -> Any:
+        if value.__class__ is float:
+            if value == 0:
+                # A blank cell is never the negative zero of floating point, which -0 in a formula gives.
+                return problem if math.copysign(1, value) > 0 else read(0.0)
+            if as_it_is:
+                return value
+        return read(value)
+
+    return single
+
+
+TextReader = Callable[[str], tuple[Any, str | None]]
+
+
+def _text_reader(kind: Kind) -> TextReader | None:
+    """Reads a text as what the quick path of a call takes, and the system of its unit; None where that can't be.
+
+    A number's text is remembered. A material is its name in lower case.
+    """
+    if kind.reader == "material":
+        return _known_material
+    if not kind.is_number:
+        return None
+    known: dict[str, tuple[Any, str | None]] = {}
+
+    def read(text: str) -> tuple[Any, str | None]:
+        found = known.get(text)
+        if found is None:
+            try:
+                number, system = read_value(kind, text)
+                found = (int(number) if kind.whole and number == int(number) else number), system
+            except (ValueError, OverflowError):
+                found = None, None
+            if len(known) >= _MOST_TEXTS:
+                known.clear()
+            known[text] = found
+        return found
+
+    return read
+
+
+def _known_material(text: str) -> tuple[str | None, None]:
+    return (text.strip().casefold() if text in materials.active() else None), None
+
+
+# --- ranges --------------------------------------------------------------------------------------------------------
+
+
+def _rows(value: Any) -> Sequence[Sequence[Any]]:
+    """A range as rows; a flat sequence is one row."""
+    if value and not isinstance(value[0], (tuple, list)):
+        return (value,)
+    rows: Sequence[Sequence[Any]] = value
+    return rows
+
+
+def _size_words(rows: Sequence[Sequence[Any]]) -> str:
+    def some(n: int, word: str) -> str:
+        return f"{n} {word}" + ("s" if n != 1 else "")
+
+    return f"{some(len(rows), 'row')} by {some(len(rows[0]), 'column')}"
+
+
+def _flat(value: Any) -> list[Any]:
+    if isinstance(value, (tuple, list)):
+        return [read_cell(v) for row in _rows(value) for v in row]
+    return [read_cell(value)]
+
+
 def _table_argument(value: Any) -> Any:
     """All cells of a range as one list, or the first error among them, or None where all are blank."""
     cells = [v for v in _flat(value) if v is not None]
-    return next((v for v in cells if v.__class__ is Problem), cells or None)
+    return next((v for v in cells if isinstance(v, Problem)), cells or None)
 
 
-def why(name: Any, *args: Any) -> Any:
+class CellCall:
+    """A function of the catalogue, called with raw cell values.
+
+    Gives one value for single cells. For ranges, which must be of one size, it gives one value for each of their cells;
+    a single value goes with all of them.
+    """
+
+    def __init__(self, entry: Entry, host: Host) -> None:
+        self.entry = entry
+        self._host = host
+        self._number = host.number
+        self._function: Callable[..., Any] = getattr(barfuncs, entry.name)
+        self._table = entry.result.reader == "table"
+        self._readers = tuple(_table_argument if a.kind.reader == "table" else _reader(a) for a in entry.arguments)
+        self._single = tuple(_single_reader(a, read, host) for a, read in zip(entry.arguments, self._readers, strict=True))
+        self._texts = [(n, read) for n, a in enumerate(entry.arguments) if (read := _text_reader(a.kind)) is not None]
+
+    def __call__(self, *args: Any) -> Any:
+        """The result, or the problem in the form that the spreadsheet program takes."""
+        for value in args:
+            if value.__class__ is tuple or value.__class__ is list:
+                outcome = self._spread(args, self._one)
+                break
+        else:
+            outcome = self._one([read(value) for read, value in zip(self._single, args)])  # noqa: B905 - as below
+        return self._host.show(outcome) if isinstance(outcome, Problem) else outcome
+
+    def why(self, *args: Any) -> Any:
+        """In words what is wrong with the arguments, or "ok"; one text for each cell where ranges are given."""
+        most = len(self.entry.arguments)
+        last = max((n for n, value in enumerate(args, 1) if any(v is not None for v in _flat(value))), default=0)
+        if last > most:
+            return f"{self.entry.cell_name} takes {most} arguments, {last} were given"
+        outcome = self._spread(args[:most], self._words)
+        return _cut(outcome.words, _LONGEST_WORDS) if isinstance(outcome, Problem) else outcome
+
+    def _spread(self, args: Sequence[Any], one: Callable[[Sequence[Any]], Any]) -> Any:
+        """Call `one` with the values of single cells, or for each cell of the ranges."""
+        single: list[Any] = []
+        ranges: dict[int, Sequence[Sequence[Any]]] = {}
+        for read, value in zip(self._single, args):  # noqa: B905 - strict costs time, and args may be short
+            if (value.__class__ is tuple or value.__class__ is list) and read is not _table_argument:
+                rows = _rows(value)
+                if len(rows) > 1 or (rows and len(rows[0]) > 1):
+                    ranges[len(single)] = rows
+                    single.append(None)
+                else:
+                    single.append(self._readers[len(single)](rows[0][0] if rows and len(rows[0]) else None))
+                continue
+            single.append(read(value))
+        return self._each(single, ranges, one) if ranges else one(single)
+
+    def _each(self, single: Sequence[Any], ranges: dict[int, Sequence[Sequence[Any]]],
+              one: Callable[[Sequence[Any]], Any]) -> Any:
+        """One result for each cell of the ranges."""
+        if problem := self._bad_size(ranges):
+            return problem
+        many: list[Iterable[Any]] = [repeat(value) for value in single]
+        for n, rows in ranges.items():
+            read = self._readers[n]
+            many[n] = [read(value) for value in chain.from_iterable(rows)]
+        show = self._host.show
+        # A whole column is mostly blank rows: the same refusal is worked out once.
+        refused: dict[tuple[Any, ...], Any] = {}
+        flat = []
+        for values in zip(*many):  # noqa: B905 - repeat has no end
+            result = refused.get(values) if refused else None
+            if result is None:
+                result = one(values)
+                if isinstance(result, Problem):
+                    result = show(result)
+                    if len(refused) < _MOST_REFUSED:
+                        refused[values] = result
+            flat.append(result)
+        make = self._host.rows
+        columns = len(next(iter(ranges.values()))[0])
+        return make([make(flat[n : n + columns]) for n in range(0, len(flat), columns)])
+
+    def _bad_size(self, ranges: dict[int, Sequence[Sequence[Any]]]) -> Problem | None:
+        names = [a.name for a in self.entry.arguments]
+        first, *others = ranges
+        if self._table:
+            return Problem("#VALUE!", f"{names[first]}: {_size_words(ranges[first])} given; allowed is one cell")
+        for n in others:
+            if (len(ranges[n]), len(ranges[n][0])) != (len(ranges[first]), len(ranges[first][0])):
+                return Problem("#VALUE!", f"{names[n]}: {_size_words(ranges[n])} given next to {_size_words(ranges[first])} "
+                                          f"of {names[first]}; ranges must have the same size")
+        return None
+
+    def _one(self, given: Sequence[Any]) -> Any:
+        """The result for one set of values that were read, or a Problem."""
+        last, texts = 0, False
+        for n, value in enumerate(given, 1):
+            if value is not None:
+                last = n
+                kind = value.__class__
+                if kind is str:
+                    texts = True
+                elif kind is not float and kind is not int and isinstance(value, Problem):
+                    return value
+        given = given[:last]
+        try:
+            result = self._function(*(self._without_texts(given) if texts else given))
+            if self._table:
+                return self._table_result(result)
+            kind = result.__class__
+            return self._number(result) if kind is int or (kind is float and math.isfinite(result)) else self._result(result)
+        except BarfuncsError as error:
+            return _Refusal(self, given, error)
+        except ArithmeticError:
+            return Problem("#NUM!", "the numbers are too large or too small to work with", "number")
+        except Exception as error:  # a cell must show an error, whatever goes wrong
+            _log.exception("%s failed", self.entry.cell_name)
+            return Problem("#VALUE!", f"{self.entry.cell_name} failed ({type(error).__name__}: {error})")
+
+    def _without_texts(self, given: Sequence[Any]) -> Sequence[Any]:
+        """The values with numbers in place of texts that mean the same, so that the quick path of the call takes them.
+
+        Where a text can't be read, or metric text stands without stated units, all stay as they are: the function says
+        what is wrong.
+        """
+        stated = given[-1] if self.entry.has_units and len(given) == len(self.entry.arguments) else None
+        if stated is not None and stated not in UNITS:
+            return given
+        values = list(given)
+        for n, read in self._texts:
+            if n >= len(given):
+                break
+            value = given[n]
+            if value.__class__ is str:
+                number, system = read(value)
+                if number is None or (system == "mm" and stated is None):
+                    return given
+                if system is not None:
+                    number = in_units(number, self.entry.arguments[n].kind, system, stated or "in")
+                values[n] = number
+        return values
+
+    def _words(self, given: Sequence[Any]) -> str:
+        named = list(zip(self.entry.arguments, given, strict=False))
+        faults = [value.words if isinstance(value, _Zero) else f"{a.name}: the cell shows the error {value}"
+                  for a, value in named if isinstance(value, Problem)]
+        if any(isinstance(v, Problem) and not isinstance(v, _Zero) for v in given):
+            return _cut("; ".join(faults), _LONGEST_WORDS)
+        outcome = self._one([v.stand_in if isinstance(v, _Zero) else v for v in given])
+        if isinstance(outcome, Problem):
+            faults.append(outcome.words)
+        return _cut("; ".join(faults), _LONGEST_WORDS) or "ok"
+
+    def reasons(self, error: BarfuncsError, given: Sequence[Any]) -> str:
+        """The error in words, values spelled as in a sheet: -2, not -2.0."""
+        try:
+            self._function(*[_as_in_a_sheet(value) for value in given])
+        except BarfuncsError as better:
+            error = better
+        except Exception:
+            _log.debug("no better words for %s", error, exc_info=True)
+        if not isinstance(error, InputError):
+            return str(error)
+        words = "; ".join(f"{argument}: {reason}" for argument, reason in error.problems)
+        if not self.entry.has_units:
+            words = words.replace(UNITS_HINT, ": write its unit in the cell too, such as 3 mm")
+        return words
+
+    def cause(self, error: BarfuncsError, given: Sequence[Any]) -> Cause:
+        """What a refusal comes from."""
+        named = {argument for argument, _ in error.problems} if isinstance(error, InputError) else set()
+        for a, value in zip(self.entry.arguments, given, strict=False):
+            if a.name not in named:
+                continue
+            if a.kind.reader == "table" and any(isinstance(cell, str) for cell in value or ()):
+                return "text"
+            if isinstance(value, str):
+                if a.kind.reader == "text":
+                    return "text"
+                try:
+                    read_value(a.kind, value)
+                except ValueError:
+                    return "material" if a.kind.reader == "material" else "text"
+        return "argument"
+
+    def _result(self, value: Any) -> Any:
+        if isinstance(value, str):
+            return value
+        if not math.isfinite(value):
+            return Problem("#NUM!", "the result is too large", "number")
+        return self._number(value if value.__class__ is int else float(value))
+
+    def _table_result(self, result: Sequence[Any]) -> Any:
+        """A table as rows under a header row; a plain list as a column."""
+        make = self._host.rows
+        rows = [[self._result(v) for v in row] if isinstance(row, (tuple, list)) else [self._result(row)] for row in result]
+        for row in rows:
+            for value in row:
+                if isinstance(value, Problem):
+                    return value
+        head = TABLE_HEADS.get(self.entry.name)
+        return make([make(row) for row in ([head, *rows] if head else rows)])
+
+
+def why(host: Host, name: Any = None, *args: Any) -> Any:
     """In words what is wrong with the arguments of the function called `name`, or "ok". A Problem for a bad name.
 
-    >>> why("PARTS_PER_BAR", 144.0, -2.0, 0.125, 3.0)
+    >>> why(EXCEL, "PARTS_PER_BAR", 144.0, -2.0, 0.125, 3.0)
     'part_length: -2 given; allowed is a number more than 0 and at most 1,000,000 (in)'
     """
     names = _flat(name)
@@ -326,7 +546,7 @@ def why(name: Any, *args: Any) -> Any:
         close = difflib.get_close_matches(str(names[0]).upper(), [n.upper() for n in barfuncs.CATALOGUE], n=1)
         hint = f"; did you mean {close[0]}?" if close else ""
         return Problem("#NAME?", f"{_as_in_a_sheet(names[0])!r} is not a function of barfuncs{hint}")
-    return CellCall(entry).why(*args)
+    return CellCall(entry, host).why(*args)
 
 
 MOST_ARGUMENTS = max(len(entry.arguments) for entry in barfuncs.CATALOGUE.values())

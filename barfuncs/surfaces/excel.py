@@ -60,7 +60,7 @@ def _decorate(body: _Callable[..., _Any], name: str, group: str, text: str,
 
 
 def _function(entry: _Entry) -> _Callable[..., _Any]:
-    call = _cells.CellCall(entry, show=str)
+    call = _cells.CellCall(entry, _cells.EXCEL)
 
     def body(*args):  # type: ignore[no-untyped-def]
         return call(*args)
@@ -71,12 +71,12 @@ def _function(entry: _Entry) -> _Callable[..., _Any]:
 
 def _why() -> _Callable[..., _Any]:
     def body(*args):  # type: ignore[no-untyped-def]
-        outcome = _cells.why(*args)
+        outcome = _cells.why(_cells.EXCEL, *args)
         return str(outcome) if isinstance(outcome, _cells.Problem) else outcome
 
     return _decorate(
-        body, "WHY", "Help", 'Says in words what is wrong with a function\'s arguments, or "ok".',
-        [("function_name", 'the function\'s name in quotes, such as "PARTS_PER_BAR"', True)]
+        body, "WHY", "Help", _cells.WHY_HELP,
+        [(*_cells.WHY_NAME, True)]
         + [(f"argument_{n}", f"argument {n} of that function, as you gave it there", False)
            for n in range(1, _cells.MOST_ARGUMENTS + 1)])
 

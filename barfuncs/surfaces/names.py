@@ -5,7 +5,7 @@ comes along as a sheet of its own.
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from xml.sax.saxutils import escape, quoteattr
 
 from barfuncs import materials
@@ -32,11 +32,80 @@ def definition(entry: Entry) -> str:
     >>> definition(CATALOGUE["price_at_margin"])[:52]
     '_xlfn.LAMBDA(_xlpm.cost,_xlpm.margin,IF(AND(ISNUMBER'
     """
+    refs = _refs(entry)
+    return f"_xlfn.LAMBDA({_declared(entry)},{entry.cell_formula(refs, left_out=_LEFT_OUT)})"
+
+
+def _refs(entry: Entry) -> dict[str, str]:
     # A parameter called like a function (parts_per_bar) gets a mark: not every program lets it hide the function.
-    called = {a.name: f"{a.name}_" if a.name in CATALOGUE else a.name for a in entry.arguments}
-    declared = [("_xlpm." if a.required else "_xlop.") + called[a.name] for a in entry.arguments]
-    body = entry.cell_formula({name: f"_xlpm.{c}" for name, c in called.items()}, left_out=_LEFT_OUT)
-    return f"_xlfn.LAMBDA({','.join(declared)},{body})"
+    return {a.name: f"_xlpm.{a.name}{'_' if a.name in CATALOGUE else ''}" for a in entry.arguments}
+
+
+def _declared(entry: Entry) -> str:
+    return ",".join(ref if a.required else ref.replace("_xlpm.", "_xlop.")
+                    for a, ref in zip(entry.arguments, _refs(entry).values(), strict=True))
+
+
+def definitions() -> dict[str, str]:
+    """Every name that a workbook gets, and its LAMBDA: the functions, WHY, and the helpers of WHY (see `is_hidden`)."""
+    named = named_functions()
+    return ({e.cell_name: definition(e) for e in named} | {"WHY": _why(list(CATALOGUE.values())), "WHY_TELL": _TELL}
+            | {f"WHY_{e.cell_name}": _why_function(e) for e in named})
+
+
+def is_hidden(name: str) -> bool:
+    """Whether a name is a helper that a list of names doesn't show."""
+    return name.startswith("WHY_")
+
+
+_TELL = ('_xlfn.LAMBDA(_xlpm.fine,_xlpm.name,_xlpm.value,_xlpm.allowed,IF(_xlpm.fine,"",_xlpm.name&": "'
+         '&IFERROR(IF(_xlpm.value&""="","is missing",_xlpm.value&" given"),"the cell shows an error")'
+         '&"; allowed is "&_xlpm.allowed&"; "))')
+"""Words about one argument, or nothing where it is fine."""
+
+
+def _text(words: str) -> str:
+    return '"' + words.replace('"', '""') + '"'
+
+
+def _why_function(entry: Entry) -> str:
+    """WHY for one function: the arguments first, then the rules between them, then whether there is a result at all."""
+    refs = _refs(entry)
+    tests, rules = entry.cell_tests(refs, _LEFT_OUT)
+    told = []
+    for a, test in zip(entry.arguments, tests, strict=True):
+        if a.kind.reader == "material":
+            units = refs.get("units")
+            system = f',IF(IFERROR({units}="mm",FALSE),"mm","in")' if units else ""
+            test = f"AND({test},ISNUMBER(MATERIAL_DENSITY({refs[a.name]}{system})))"
+        told.append(f"WHY_TELL(IFERROR({test},FALSE),{_text(a.name)},{refs[a.name]},{_text(a.kind.allowed(None))})")
+    broken = "&".join(f'IF(IFERROR({test},FALSE),"",{_text(f"{rule.argument}: {rule.message}; ")})'
+                      for rule, test in zip(entry.rules, rules, strict=True)) or '""'
+    result = f"{entry.cell_name}({','.join(refs.values())})"
+    return (f"_xlfn.LAMBDA({_declared(entry)},_xlfn.LET(_xlpm.bad,{'&'.join(told)},"
+            f'_xlpm.words,IF(_xlpm.bad="",{broken},_xlpm.bad),'
+            'IF(_xlpm.words<>"",LEFT(_xlpm.words,LEN(_xlpm.words)-2),'
+            f'IF(ISERROR({result}),"the numbers are too large or too small to work with","ok"))))')
+
+
+def _why(entries: Sequence[Entry]) -> str:
+    """WHY: finds the helper of the function that is asked for."""
+    most = max(len(e.arguments) for e in entries if e.formula)
+    given = [f"_xlpm.given_{n}" for n in range(1, most + 1)]
+    count = ",".join(f"IF({_LEFT_OUT.replace('{x}', x)},0,{n})" for n, x in enumerate(given, start=1))
+    listed = ",".join(_text(e.cell_name) for e in entries)
+    takes = ",".join(str(len(e.arguments)) if e.formula else "99" for e in entries)
+    calls = ",".join(f"WHY_{e.cell_name}({','.join(given[:len(e.arguments)])})" if e.formula
+                     else _text(f"{e.cell_name} needs an add-in: {e.no_formula}") for e in entries)
+    name = "_xlpm.function_name"
+    # MATCH takes * and ? for wildcards.
+    found = f'IF(ISNUMBER(FIND("*",{name})+0),0,IF(ISNUMBER(FIND("?",{name})+0),0,MATCH({name},{{{listed}}},0)))'
+    return (f"_xlfn.LAMBDA({name},{','.join(x.replace('_xlpm.', '_xlop.') for x in given)},"
+            f"_xlfn.LET(_xlpm.found,IFERROR({found},0),_xlpm.count,MAX({count}),"
+            f"_xlpm.takes,IF(_xlpm.found=0,99,CHOOSE(_xlpm.found,{takes})),"
+            f'IF(_xlpm.found=0,{name}&" is not a function of barfuncs",'
+            f'IF(_xlpm.count>_xlpm.takes,UPPER({name})&" takes "&_xlpm.takes&" arguments, "&_xlpm.count&" were given",'
+            f"CHOOSE(_xlpm.found,{calls})))))")
 
 
 def materials_rows() -> list[list[str | float | None]]:
@@ -71,7 +140,7 @@ def add_names(source: "str | bytes | Mapping[str, bytes]") -> dict[str, bytes]:
         except UnicodeDecodeError:
             raise WorkbookError(f"the workbook's part {part} is not in UTF-8; save it anew as .xlsx first") from None
     book = parts["xl/workbook.xml"].decode("utf-8")
-    ours = {entry.cell_name: definition(entry) for entry in named_functions()}
+    ours = definitions()
     present = dict(re.findall(r'<definedName\b[^>]*?\bname="([^"]+)"[^>]*>([^<]*)', book))
     upper = {name.upper(): (name, text) for name, text in present.items()}
     taken = [upper[name][0] for name in ours if name in upper and "LAMBDA" not in upper[name][1]]
@@ -88,7 +157,8 @@ def add_names(source: "str | bytes | Mapping[str, bytes]") -> dict[str, bytes]:
             there = rf'(<definedName\b[^>]*?\bname="{name}"[^>]*>)[^<]*'
             book = re.sub(there, rf"\g<1>{escape(text)}", book, flags=re.IGNORECASE)
             del new[name]
-    made = "".join(f"<definedName name={quoteattr(n)}>{escape(t)}</definedName>" for n, t in sorted(new.items()))
+    made = "".join(f"<definedName name={quoteattr(n)}{' hidden=' + quoteattr('1') if is_hidden(n) else ''}>{escape(t)}"
+                   "</definedName>" for n, t in sorted(new.items()))
     parts["xl/workbook.xml"] = _with_names(book, made).encode("utf-8")
     return parts
 

@@ -15,7 +15,8 @@ _HOW = (
     "values and show an error when they are calculated anew.",
     "Arguments in [ ] may be left out. Lengths of one call are all in inch or all in mm; the last argument units is "
     '"in" or "mm" where a result depends on it.',
-    "A wrong argument gives #N/A. Materials are on the sheet barfuncs materials; "
+    'A wrong argument gives #N/A; =WHY("PARTS_PER_BAR",144,0,0.125,3) says in words what is wrong.',
+    "Materials are on the sheet barfuncs materials; "
     f"rows 2 to {OWN_ROWS + 1} are for your own.",
 )
 

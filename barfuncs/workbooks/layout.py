@@ -33,6 +33,7 @@ FORMATS = {
     "rate": "#,##0.0",
     "percent": "0.0%",
     "ratio": "0.00",
+    "figure": "#,##0.0000",
     "text": "@",
     "general": "General",
 }

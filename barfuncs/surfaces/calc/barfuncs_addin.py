@@ -14,13 +14,14 @@ from com.sun.star.task import XJob
 if sys.version_info < (3, 10):  # noqa: UP036 - LibreOffice may bring an older one
     raise ImportError("barfuncs needs Python 3.10 or newer; this LibreOffice brings " + sys.version.split()[0])
 
-from barfuncs.surfaces.calc import cells
+from barfuncs.catalogue import CATALOGUE
+from barfuncs.surfaces import cells
 
 SERVICE = "BARFUNCS"
 ADDIN = "org.barfuncs.calc.AddIn"
 JOB = "org.barfuncs.calc.NamesJob"
 
-CALLS = cells.calls()
+CALLS = {entry.cell_name: cells.CellCall(entry, cells.CALC) for entry in CATALOGUE.values()}
 
 
 def _table(result):
@@ -63,8 +64,9 @@ class _Functions(_Service, uno.getClass("org.barfuncs.calc.XFunctions"), XLocali
     def getLocale(self):  # noqa: N802
         return self.locale
 
-    def WHY(self, function, arguments):  # noqa: N802
-        return _table(cells.why(function, *arguments))
+    def WHY(self, function_name, arguments):  # noqa: N802
+        outcome = cells.why(cells.CALC, function_name, *arguments)
+        return _table((outcome.words or outcome.code) if isinstance(outcome, cells.Problem) else outcome)
 
 
 AddIn = type("AddIn", (_Functions,), {name: _method(call) for name, call in CALLS.items()})
@@ -72,27 +74,32 @@ AddIn = type("AddIn", (_Functions,), {name: _method(call) for name, call in CALL
 
 # --- names in workbooks from other programs ------------------------------------------------------------------------
 
-# A name that was not found when the workbook was loaded stands in lower case in the formula, without the service.
-_UNBOUND = re.compile(r'"[^"]*"|\'[^\']*\'|(?<![A-Za-z0-9_.])(?:' + "|".join(n.lower() for n in [*CALLS, "WHY"]) + r")\(")
+# A name that was not found when the workbook was loaded stands in lower case in the formula, without the service. One
+# that the workbook has as a LAMBDA name of its own, which LibreOffice can't calculate, stands in upper case.
+_NAMES = "|".join([*CALLS, "WHY"])
+_UNBOUND = re.compile(rf'("[^"]*"|\'[^\']*\')|(?<![A-Za-z0-9_.])({_NAMES})\(', re.IGNORECASE)
 _ANY_RESULT = 7  # com.sun.star.sheet.FormulaResult: VALUE, STRING and ERROR
 
 
-def _is_unbound(formula):
-    return any(match[0][0] not in "\"'" for match in _UNBOUND.finditer(formula))
+def _bound(formula):
+    """The formula with the service before each of our names that stands alone."""
+    return _UNBOUND.sub(lambda m: m[1] or f"{SERVICE}.{m[2].upper()}(", formula)
 
 
 def bind_names(document):
-    """Enter every formula again whose function name was not known while the workbook was read. Gives their number.
+    """Enter every formula again whose function was not known while the workbook was read, or was one of its own names.
 
-    LibreOffice 7.4 reads PARTS_PER_BAR(...) in an xlsx before it asks the add-ins, later versions after.
+    Gives their number. LibreOffice 7.4 reads PARTS_PER_BAR(...) in an xlsx before it asks the add-ins, later versions
+    after.
     """
     todo = []
     for sheet in document.Sheets:
         for block in sheet.queryFormulaCells(_ANY_RESULT):
             for row, formulas in enumerate(block.getFormulaArray()):
                 for column, formula in enumerate(formulas):
-                    if _is_unbound(formula):
-                        todo.append((sheet, block.getCellByPosition(column, row), formula))
+                    bound = _bound(formula)
+                    if bound != formula:
+                        todo.append((sheet, block.getCellByPosition(column, row), bound))
     if not todo:
         return 0
     changed = document.isModified()

@@ -7,8 +7,8 @@ from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
 import barfuncs
-from barfuncs.catalogue import CATALOGUE
-from barfuncs.surfaces.calc import cells
+from barfuncs.catalogue import CATALOGUE, Argument
+from barfuncs.surfaces import cells
 
 FILE_NAME = "barfuncs.oxt"
 IDENTIFIER = "org.barfuncs.calc"
@@ -16,7 +16,7 @@ SERVICE = "BARFUNCS"
 """What stands before a function in a file: BARFUNCS.PARTS_PER_BAR(...). Shown in a cell is PARTS_PER_BAR(...)."""
 
 _PACKAGE = Path(barfuncs.__file__).parent
-_ROOTS = ("barfuncs", "barfuncs.surfaces.calc.cells")
+_ROOTS = ("barfuncs", "barfuncs.surfaces.cells")
 _DATA = ("*.csv",)
 _XML = '<?xml version="1.0" encoding="UTF-8"?>\n'
 _TABLE = "sequence< sequence< any > >"
@@ -104,8 +104,7 @@ def _idl() -> str:
     for entry in CATALOGUE.values():
         arguments = ", ".join(f"[in] any {_idl_name(a.name)}" for a in entry.arguments)
         lines.append(f"    {_TABLE} {entry.cell_name}({arguments});")
-    function, arguments = cells.WHY_ARGUMENTS
-    lines.append(f"    {_TABLE} WHY([in] any {function}, [in] sequence< any > {arguments});")
+    lines.append(f"    {_TABLE} WHY([in] any {_idl_name(cells.WHY_NAME[0])}, [in] sequence< any > arguments);")
     return ("// Generated from the catalogue of barfuncs.\nmodule org { module barfuncs { module calc {\n\n"
             "interface XFunctions\n{\n" + "\n".join(lines) + "\n};\n\n}; }; };\n")
 
@@ -139,13 +138,19 @@ def _function(name: str, summary: str, arguments: dict[str, str]) -> str:
 def _calc_addins() -> str:
     functions = []
     for entry in CATALOGUE.values():
-        arguments = {a.name: a.help_with_unit() + ("" if a.required else f"; left out: {_default(a.default)}")
-                     for a in entry.arguments}
+        arguments = {a.name: _help(a) for a in entry.arguments}
         functions.append(_function(entry.cell_name, entry.summary, arguments))
-    functions.append(_function("WHY", cells.WHY_HELP, cells.WHY_ARGUMENTS))
+    functions.append(_function("WHY", cells.WHY_HELP, dict([cells.WHY_NAME]) | {"arguments": "its arguments, in their order"}))
     return _registry("CalcAddIns", [
         ' <node oor:name="AddInInfo">', f'  <node oor:name="{SERVICE}" oor:op="replace">',
         '   <node oor:name="AddInFunctions">', *functions, "   </node>", "  </node>", " </node>"])
+
+
+def _help(argument: Argument) -> str:
+    text = argument.help_with_unit()
+    if not argument.required:
+        return f"{text}; left out: {_default(argument.default)}"
+    return text + ("; a real 0 is written -0" if cells.zero_is_unclear(argument) else "")
 
 
 def _default(value: object) -> str:
