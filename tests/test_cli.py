@@ -14,6 +14,7 @@ import barfuncs
 from barfuncs.cli import main
 from barfuncs.workbooks.fill import Filled
 from barfuncs.workbooks.package import pack, read_parts
+from barfuncs.workbooks.templates import READY_MADE
 
 ROOT = Path(__file__).parent.parent
 
@@ -252,7 +253,7 @@ def test_a_group_without_functions_says_so(monkeypatch):
 
 def test_templates_are_not_overwritten(tmp_path):
     assert run("templates", str(tmp_path)).returncode == 0
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["functions.xlsx", "job_plan.xlsx", "jobs.csv", "shop.xlsx"]
+    assert {p.name for p in tmp_path.iterdir()} == {f"{name}.xlsx" for name in READY_MADE} | {"jobs.csv"}
     refused = run("templates", str(tmp_path))
     assert refused.returncode == 1
     assert "exists already" in refused.stderr

@@ -9,7 +9,6 @@ from openpyxl import Workbook
 from openpyxl.chart import Reference, ScatterChart, Series
 from openpyxl.chart.marker import Marker
 from openpyxl.styles import Alignment, Border, Font, Side
-from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs import kinds
@@ -372,6 +371,7 @@ def _costing_sheet(book: Workbook) -> None:
         put_framed(book, sheet, item, f"G{row}")
         layout.style_answer(sheet, f"H{row}", "price", bold=True)
         sheet[f"H{row}"].value = f'=IF(ISBLANK(quantity_{n}),"",quote_price_{n})'
+    layout.name_cell(book, "quote_quantities", sheet, f"G6:G{row}")
     layout.quiet_errors(sheet, f"H6:H{row}")
     row += 1
     for title, answers in COSTING.items():
@@ -512,11 +512,11 @@ def _prices_sheet(book: Workbook) -> None:
         FORM.put_value(book, sheet, f"change_share_{tag}", f"E{row}")
         sheet[f"E{row}"].number_format = "+0.0%;-0.0%;0.0%"
     layout.quiet_errors(sheet, f"C{first + 3}:E{row}")
-    _price_chart(book, sheet, first, price_row)
+    _price_chart(sheet, first, price_row)
     sheet.print_area = f"A1:I{max(row, first + 16)}"
 
 
-def _price_chart(book: Workbook, sheet: Worksheet, row: int, price_row: int) -> None:
+def _price_chart(sheet: Worksheet, row: int, price_row: int) -> None:
     """Price each against quantity, from the smallest quantity to the largest whatever the order they are filled in."""
     layout.put(sheet, f"K{row}", "For the chart", size=9, color=layout.SOFT)
     layout.put(sheet, f"K{row + 1}", "quantity", size=9, color=layout.SOFT)
@@ -699,8 +699,6 @@ def build(shop: Shop | None = None) -> bytes:
     materials_sheet(book)
     speeds_sheet.speeds_sheet(book, shop.speeds if shop else None)
     _notes_sheet(book)
-    quantities = "'Costing'!$G$6:$G$11"
-    book.defined_names["quote_quantities"] = DefinedName("quote_quantities", attr_text=quantities)
     buffer = io.BytesIO()
     book.save(buffer)
     return pack(layout.settled(read_parts(buffer.getvalue())))
