@@ -102,9 +102,9 @@ def plan(jobs: str, out: str, **options: Any) -> None:
 @_for_lists
 @click.option("--quantities", help="Quote these quantities for every row: 100,250,500.")
 def quote(jobs: str, out: str, quantities: str | None, **options: Any) -> None:
-    """Fill a quote for every row of JOBS (CSV or xlsx), at up to six quantities.
+    """Fill a quote for every row of JOBS (CSV or xlsx).
 
-    JOBS may be the list of 'barfuncs plan'. Each workbook has a page for the
+    JOBS may be the list of 'barfuncs plan'. A quote has up to six quantities. Each workbook has a page for the
     customer. A row needs a price, a machine rate, a cycle time or an operation
     list, and a margin or markup: its own or, with --shop, the shop's. Prices of
     all jobs go into results.csv and results.xlsx.
@@ -268,8 +268,9 @@ def _console() -> Any:
 @_UNITS
 @_MATERIALS
 def calc(function: str, arguments: tuple[str, ...], units: str | None, materials_file: str | None) -> None:
-    """Call a FUNCTION with its ARGUMENTS, in their order or as name=value.
+    """Call one FUNCTION.
 
+    ARGUMENTS stand in their order or as name=value.
     Bare lengths are inches unless --units mm. See 'barfuncs functions'.
 
     \b
@@ -359,7 +360,7 @@ def _table_lines(heads: tuple[str, ...], rows: list[list[str]]) -> list[str]:
 @click.option("--out", type=_NewPath(dir_okay=False), help="Write them into this file instead.")
 @_REPLACE
 def recalc(workbook: str, write: bool, out: str | None, replace: bool) -> None:
-    """Calculate WORKBOOK without a spreadsheet program and show its named results.
+    """Calculate WORKBOOK and show its named results.
 
     With --write the values go into the file itself, so that a reader that never
     calculates shows them; everything else in the file stays as it is. #N/A is
@@ -467,7 +468,10 @@ def functions(group: str | None) -> None:
 @click.option("--out", type=_NewPath(dir_okay=False), help="Write the page into this file.")
 @_REPLACE
 def reference(out: str | None, replace: bool) -> None:
-    """Every function with arguments, limits and an example, in Markdown."""
+    """Print all functions as a page, with limits and examples.
+
+    The page is Markdown. --out writes it into a file.
+    """
     from barfuncs.surfaces.reference import page
     from barfuncs.workbooks.package import write_whole
 
@@ -488,7 +492,7 @@ def reference(out: str | None, replace: bool) -> None:
 @_SHOP
 @_REPLACE
 def templates(folder: str, shop_file: str | None, replace: bool) -> None:
-    """Write the template workbooks, and an empty job list, into FOLDER.
+    """Write the ready workbooks and an empty list into FOLDER.
 
     With --shop, job plan and quote have your machines, prices and rates to pick
     from. shop.xlsx is an example of such a file: put your own figures into it.
