@@ -5,7 +5,6 @@ with an add-in elsewhere. A function that can't be a name says in words that it 
 """
 
 import functools
-import io
 from typing import Any
 
 from openpyxl.styles import Alignment
@@ -17,7 +16,7 @@ from barfuncs.surfaces.cells import EXCEL, CellCall
 from barfuncs.surfaces.examples import allowed_words, default_words, entries_by_group, example, result_words
 from barfuncs.workbooks import layout
 from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.package import pack, read_parts
+from barfuncs.workbooks.package import pack
 
 NEEDS_ADD_IN = "needs an add-in"
 
@@ -51,9 +50,7 @@ def build() -> bytes:
     sheet.freeze_panes = "A8"
     sheet.print_area = f"A1:H{last}"
     _totals(layout.add_sheet(book, "Totals", {"A": 1.5, "B": 24, "C": 14, "D": 14, "E": 52}))
-    buffer = io.BytesIO()
-    book.save(buffer)
-    engine = Workbook(pack(layout.settled(names.add_names(read_parts(buffer.getvalue())))))
+    engine = Workbook(pack(names.add_names(layout.parts_of(book))))
     engine.calculate()
     return engine.to_bytes()
 

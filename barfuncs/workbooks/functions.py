@@ -1,13 +1,12 @@
 """functions.xlsx: a blank workbook that has the functions as names already, and a sheet that lists them."""
 
 import functools
-import io
 
 from barfuncs.catalogue import CATALOGUE, GROUPS
 from barfuncs.materials import OWN_ROWS
 from barfuncs.surfaces import names
 from barfuncs.workbooks import layout
-from barfuncs.workbooks.package import pack, read_parts
+from barfuncs.workbooks.package import pack
 
 _HOW = (
     "Type a function into any cell, for example =PARTS_PER_BAR(144,2.25,0.125,3). Nothing needs to be installed.",
@@ -52,6 +51,4 @@ def build() -> bytes:
             layout.put(listing, f"D{row}", meaning, size=9, wrap=True)
             listing.row_dimensions[row].height = 3 + 12 * max(-(-len(shown) // 66), -(-len(meaning) // 76))
     listing.print_area = f"A1:D{row}"
-    buffer = io.BytesIO()
-    book.save(buffer)
-    return pack(layout.settled(names.add_names(read_parts(buffer.getvalue()))))
+    return pack(names.add_names(layout.parts_of(book)))

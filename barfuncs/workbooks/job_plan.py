@@ -1,7 +1,6 @@
 """Template job_plan: one job, its bar, yield, bars, weight, time, setter's sheet and checks."""
 
 import functools
-import io
 from collections.abc import Mapping
 from typing import Any
 
@@ -51,7 +50,7 @@ from barfuncs.workbooks.form import (
     unit_text,
 )
 from barfuncs.workbooks.materials_sheet import OWN_PROBLEMS, materials_sheet
-from barfuncs.workbooks.package import pack, read_parts
+from barfuncs.workbooks.package import pack
 from barfuncs.workbooks.sheetxml import CellError
 from barfuncs.workbooks.shop import Shop
 from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, UNKNOWN_MACHINE, shop_sheet
@@ -497,6 +496,4 @@ def build(shop: Shop | None = None) -> bytes:
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
     _notes_sheet(book)
-    buffer = io.BytesIO()
-    book.save(buffer)
-    return pack(layout.settled(read_parts(buffer.getvalue())))
+    return pack(layout.parts_of(book))

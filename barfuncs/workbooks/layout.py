@@ -1,5 +1,6 @@
 """The shared look of the workbooks: quiet, printable, told apart by shape and word as well as by colour."""
 
+import io
 import re
 from datetime import datetime
 from typing import Any
@@ -12,6 +13,7 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs.kinds import Kind
+from barfuncs.workbooks.package import read_parts
 
 ACCENT = "5B3A56"
 INK = "262226"
@@ -167,8 +169,11 @@ def _number(closed: float, stated: float) -> str:
     return f"{stated + (1e-9 if closed > stated else -1e-9):.10g}"
 
 
-def settled(parts: dict[str, bytes]) -> dict[str, bytes]:
+def parts_of(book: Workbook) -> dict[str, bytes]:
     """The parts of a built workbook without the time of saving, and with blank cells that no reader takes for 0."""
+    buffer = io.BytesIO()
+    book.save(buffer)
+    parts = read_parts(buffer.getvalue())
     core = parts["docProps/core.xml"]
     parts["docProps/core.xml"] = re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>2026-01-01T00:00:00Z", core)
     for name, data in parts.items():

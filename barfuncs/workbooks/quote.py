@@ -1,7 +1,6 @@
 """Template quote: cycle time from an operation list, cost build-up at six quantities, what-ifs, a page for the customer."""
 
 import functools
-import io
 from collections.abc import Mapping
 from typing import Any
 
@@ -49,7 +48,7 @@ from barfuncs.workbooks.form import (
     unit_text,
 )
 from barfuncs.workbooks.materials_sheet import OWN_PROBLEMS, materials_sheet
-from barfuncs.workbooks.package import pack, read_parts
+from barfuncs.workbooks.package import pack
 from barfuncs.workbooks.sheetxml import CellError
 from barfuncs.workbooks.shop import Shop
 from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, UNKNOWN_MACHINE, shop_sheet
@@ -699,6 +698,4 @@ def build(shop: Shop | None = None) -> bytes:
     materials_sheet(book)
     speeds_sheet.speeds_sheet(book, shop.speeds if shop else None)
     _notes_sheet(book)
-    buffer = io.BytesIO()
-    book.save(buffer)
-    return pack(layout.settled(read_parts(buffer.getvalue())))
+    return pack(layout.parts_of(book))

@@ -605,6 +605,4 @@ def build() -> bytes:
     _rates_sheet(book)
     for title, columns in TABLES.items():
         _table_sheet(book, title, columns)
-    buffer = io.BytesIO()
-    book.save(buffer)
-    return pack(layout.settled(read_parts(buffer.getvalue())))
+    return pack(layout.parts_of(book))
