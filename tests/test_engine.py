@@ -302,3 +302,32 @@ def test_column_letters_and_numbers():
     for number in (1, 26, 27, 52, 702, 703, 16384):
         assert column_number(column_letters(number)) == number
     assert (column_letters(16384), column_letters(27)) == ("XFD", "AA")
+
+
+def test_cells_in_the_place_of_names_change_no_value():
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = "size b"
+    other = book.create_sheet("size")
+    sheet["A1"], sheet["A2"], other["A1"] = 3, 4, 5
+    for row, formula in enumerate((
+        "=Size+b", '=IF(size=3,"size ""b"" is b","b")&size', "='size b'!A2+size!A1", "=SUM(b,size)+ROUND(b,0)+1E+1",
+        "=SUM(both)", "=LEN(\"it's size\")+size", "=mine+size", "=twice",
+    ), start=1):
+        sheet[f"B{row}"] = formula
+    names = {"size": "'size b'!$A$1", "b": "'size b'!$A$2", "both": "'size b'!$A$1:$A$2", "twice": "2*size", "mine": "size!$A$1",
+             "ROUND": "size!$A$1", "E": "size!$A$1"}
+    for name, target in names.items():
+        book.defined_names[name] = DefinedName(name, attr_text=target)
+    buffer = io.BytesIO()
+    book.save(buffer)
+    fast, plain = Workbook(buffer.getvalue()), Workbook(buffer.getvalue())
+    fast.refer_directly()
+    for found in (fast, plain):
+        found.calculate()
+    values = [fast.value(f"B{row}") for row in range(1, 8)]
+    assert values == [7, 'size "b" is b3', 9, 21, 7, 12, 8]
+    assert [fast.value(f"B{row}") for row in range(1, 9)] == [plain.value(f"B{row}") for row in range(1, 9)]
+    formulas = {fast.shown(address): formula for address, formula in fast.formulas()}
+    assert "$A$1" in formulas["size b!B1"]
+    assert fast.to_bytes() == plain.to_bytes()  # the file keeps its names

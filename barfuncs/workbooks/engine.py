@@ -19,6 +19,11 @@ Address = tuple[int, int, int]
 _REF = re.compile(r"\$?([A-Z]{1,3})\$?(\d{1,7})")
 _SINGLE_NAME = re.compile(r"(?:'((?:[^']|'')+)'|([^'!]+))!\$?([A-Z]{1,3})\$?(\d{1,7})")
 
+_PLAIN_TARGET = re.compile(r"(?:'(?:[^']|'')+'|\w+)!\$[A-Z]{1,3}\$\d{1,7}(?::\$[A-Z]{1,3}\$\d{1,7})?")
+# Texts and quoted sheets are matched whole, so that no name is found within them; a function or a sheet is no name.
+_WORD = re.compile(r"""'(?:[^']|'')*'|"(?:[^"]|"")*"|(?<![\w.$\\])[A-Za-z_\\][\w.\\]*(?![\w.\\!(])""")
+_OWN_NAMES = re.compile(r"\b(?:LET|LAMBDA)\(", re.IGNORECASE)  # within these a word may be a name of their own
+
 
 def column_number(letters: str) -> int:
     number = 0
@@ -165,6 +170,25 @@ class Workbook:
         close = difflib.get_close_matches(ref, self.names, n=1)
         hint = f"; did you mean {close[0]!r}?" if close else ""
         raise WorkbookError(f"{self.label} has no cell or name {ref!r}{hint}")
+
+    def refer_directly(self) -> None:
+        """Put cells in the place of the names that stand for them, in the engine and not in the file.
+
+        The engine looks through all names for each one it meets, which takes most of a recalculation.
+        """
+        names: dict[str, str] = {}
+        for item in self._model.get_defined_name_list():
+            target = item["formula"].lstrip("=")
+            known = item["scope"] is None and item["name"].lower() not in names and _PLAIN_TARGET.fullmatch(target)
+            names[item["name"].lower()] = target if known else ""  # a name that is not of the whole workbook stays
+
+        def cells(word: re.Match[str]) -> str:
+            return names.get(word[0].lower()) or word[0]
+
+        for address, formula in list(self.formulas()):
+            direct = _WORD.sub(cells, formula)
+            if direct != formula and not _OWN_NAMES.search(formula):
+                self._model.set_user_input(*address, direct)
 
     def first_cell(self, name: str) -> Address:
         """Address of the first cell of a defined name that stands for a range."""

@@ -296,6 +296,7 @@ class Filler:
         self.book = Workbook(module.build(shop))
         self.book.calculate()
         self.book.check_supported()
+        self.book.refer_directly()
         self.inputs: dict[str, Address] = {name: self.book.names[name] for name in module.ALL_INPUTS}
         self.own_name = self.book.first_cell("own_material_names")
         self.own_density = self.book.first_cell("own_material_densities")
