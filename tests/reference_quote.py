@@ -1,0 +1,151 @@
+"""The quote worked out in plain Python with the library's functions: what the template must agree with.
+
+Prices are built up from `price_at_margin`, `price_at_markup` and `rounded_price`, returns from weights of parts and
+remnants, what-ifs from inputs changed before anything else is worked out: not the ways of the template.
+"""
+
+from typing import Any
+
+import barfuncs as bf
+from barfuncs import materials
+
+BREAKS = range(1, 7)
+OPERATIONS = range(1, 13)
+BLANK_COUNTS_AS = {
+    "scrap_rate": 0, "bar_change_time": 0, "efficiency": 1, "cut_charge": 0, "minimum_charge": 0, "chip_price": 0,
+    "remnant_price": 0, "other_per_part": 0, "other_per_order": 0, "tooling": 0, "margin": 0, "markup": 0,
+    "rounding": "nearest 0.01", "currency": "$",
+}
+"""What a blank counts as where there is no shop file."""
+COLUMNS = ("start_diameter", "end_diameter", "length", "surface_speed", "feed_rate", "top_speed", "passes", "extra_time")
+
+
+def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) -> dict[str, Any]:
+    """The cost of one order, line by line."""
+    facing, trim, units = i["facing"], i["end_trim"], i["units"]
+    feed = i["part_length"] + i["cutoff_width"] + facing
+    bar = (i["bar_length"], i["part_length"], i["cutoff_width"], i["grip_length"] + i["standoff"], facing, trim)
+    per_bar, remnant = bf.parts_per_bar(*bar), bf.remnant_length(*bar)
+    starts = bf.starts_for_quantity(quantity, i["scrap_rate"], i["setup_parts"])
+    bars = bf.bars_for_quantity(quantity, per_bar, i["scrap_rate"], i["setup_parts"]) + bars_more
+    solid = (i["material"], i["shape"], i["size"])
+    per_unit = bf.weight_per_length(*solid, i["thickness"], units) / (1000 if units == "mm" else 12)
+    weight = bf.bar_weight(*solid, i["bar_length"], i["thickness"], units)
+    each = i["part_weight"] if i["part_weight"] is not None else per_unit * i["part_length"]
+    last = starts - (bars - 1 - bars_more) * per_bar
+    remnants = per_unit * ((bars - 1 - bars_more) * remnant + i["bar_length"] - trim - last * feed
+                           + bars_more * (i["bar_length"] - trim))
+    a: dict[str, Any] = {"starts": starts, "bars": bars, "cuts": bars * i["cuts_per_bar"]}
+    a["material_cost"] = bf.material_cost(bars, i["price"], i["price_per"], i["bar_length"], weight, a["cuts"],
+                                          i["cut_charge"], i["minimum_charge"], units)
+    a["scrap_return"] = bf.scrap_return(bars, weight, starts * each, remnants, i["chip_price"], i["remnant_price"])
+    a["machine_cost"] = (starts * cycle / i["efficiency"] + max(0, -(-starts // per_bar) - 1) * i["bar_change_time"]) / 3600 \
+        * i["machine_rate"]
+    a["setup_cost"] = i["setup_hours"] * (i["machine_rate"] if i["setup_rate"] is None else i["setup_rate"])
+    a["other_cost"] = quantity * i["other_per_part"] + i["other_per_order"] + i["tooling"]
+    a["order_cost"] = a["material_cost"] - a["scrap_return"] + a["machine_cost"] + a["setup_cost"] + a["other_cost"]
+    a["cost_each"] = a["order_cost"] / quantity
+    a["before_rounding"] = bf.price_at_markup(bf.price_at_margin(a["cost_each"], i["margin"]), i["markup"])
+    return a
+
+
+def priced(i: dict[str, Any], quantity: float, cycle: float) -> dict[str, Any]:
+    a = order(i, quantity, cycle)
+    a["price"] = bf.rounded_price(a.pop("before_rounding"), i["rounding"])
+    a["total"] = bf.rounded_price(quantity * a["price"], "nearest 0.01")
+    return a
+
+
+def operation(i: dict[str, Any], n: int) -> tuple[float, float]:
+    """Top speed and time of one row of the operation list."""
+    row = {name: i[f"op_{n}_{name}"] for name in COLUMNS}
+    limit = row["top_speed"] if row["top_speed"] is not None else i["top_speed"]
+    if i[f"op_{n}_operation"] is None:
+        return limit or 0, 0
+    given = {name: value for name, value in (row | {"top_speed": limit}).items() if value is not None}
+    return limit or 0, bf.operation_time(i[f"op_{n}_operation"], **given, units=i["units"])
+
+
+def quote(i: dict[str, Any]) -> dict[str, Any]:
+    """Answers by name; None where the template must show an error. `i` are inputs as `read_inputs` gives them."""
+    i = {**i, **{name: default if i[name] is None else i[name] for name, default in BLANK_COUNTS_AS.items()}}
+    units, trim, facing = i["units"], i["end_trim"], i["facing"]
+    solid = (i["material"], i["shape"], i["size"])
+    a: dict[str, Any] = {}
+    a["feed"] = bf.feed_per_part(i["part_length"], i["cutoff_width"], facing)
+    a["min_remnant"] = bf.shortest_remnant(i["grip_length"], i["standoff"])
+    bar = (i["bar_length"], i["part_length"], i["cutoff_width"], a["min_remnant"], facing, trim)
+    a["parts_per_bar"] = per_bar = bf.parts_per_bar(*bar)
+    a["remnant"] = bf.remnant_length(*bar)
+    a["bar_use"] = bf.bar_use(*bar)
+    a["first_stickout"] = bf.first_stickout(i["part_length"], i["cutoff_width"], i["standoff"], facing, trim)
+    a["stickout_ratio"] = bf.stickout_ratio(a["first_stickout"], i["size"])
+    a["section_area"] = bf.section_area(i["shape"], i["size"], i["thickness"])
+    a["across_corners"] = bf.across_corners(i["shape"], i["size"], i["thickness"])
+    a["weight_per_length"] = bf.weight_per_length(*solid, i["thickness"], units)
+    a["bar_weight"] = bf.bar_weight(*solid, i["bar_length"], i["thickness"], units)
+    a["section_weight"] = per_unit = a["weight_per_length"] / (1000 if units == "mm" else 12)
+    a["each_weight"] = i["part_weight"] if i["part_weight"] is not None else per_unit * i["part_length"]
+    a["feed_weight"], a["trim_weight"] = per_unit * a["feed"], per_unit * trim
+    found = materials.active()[i["material"]] if isinstance(i["material"], str) else None
+    a["density"] = bf.material_density(i["material"], units)
+    a["material_row"] = [row.name for row in materials.builtin().rows].index(found.name) + 1 if found else 0
+    a["material_name"] = found.name if found else i["material"]
+    a["material_caution"], a["material_group"] = (found.caution or "", found.group) if found else ("", "")
+    a["machine_row"] = a["largest_size"] = 0
+    a["currency_shown"] = i["currency"]
+    a["setting_rate"] = i["machine_rate"] if i["setup_rate"] is None else i["setup_rate"]
+    for n in OPERATIONS:
+        a[f"op_{n}_limit"], a[f"op_{n}_time"] = operation(i, n)
+    a["cutting_time"] = sum(a[f"op_{n}_time"] for n in OPERATIONS)
+    a["listed_cycle"] = a["cutting_time"] + i["tool_changes"] * i["tool_change_time"] + i["rapid_time"] + i["bar_feed_time"] \
+        if a["cutting_time"] else None
+    a["cycle"] = cycle = a["listed_cycle"] if i["cycle_time"] is None else i["cycle_time"]
+    for n in BREAKS:
+        quantity = i[f"quantity_{n}"]
+        names = [*priced(i, 1, cycle), "margin", "whole", *(f"{name}_whole" for name in priced(i, 1, cycle))]
+        a |= {f"{name}_{n}": None for name in names}
+        if quantity is None:
+            continue
+        a |= {f"{name}_{n}": value for name, value in priced(i, quantity, cycle).items()}
+        a[f"margin_{n}"] = (a[f"price_{n}"] - a[f"cost_each_{n}"]) / a[f"price_{n}"] if a[f"price_{n}"] else None
+        a[f"whole_{n}"] = whole = bf.whole_bar_quantity(quantity, per_bar, i["scrap_rate"], i["setup_parts"])
+        a |= {f"{name}_whole_{n}": value for name, value in priced(i, whole, cycle).items()}
+    each = {i[f"quantity_{n}"]: a[f"cost_each_{n}"] for n in BREAKS if i[f"quantity_{n}"] is not None}
+    for n in BREAKS:
+        quantity = i[f"quantity_{n}"]
+        a[f"dearer_{n}"] = 0 if quantity is None else sum(
+            other < quantity and each[other] < each[quantity] * (1 - 1e-9) for other in each)
+    a["dearer"] = sum(a[f"dearer_{n}"] for n in BREAKS)
+    return a | what_ifs(i, a, cycle)
+
+
+def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, Any]:
+    quantity = i["quantity_1"] if i["what_if_quantity"] is None else i["what_if_quantity"]
+    feed = a["feed"]
+    longer, shorter = i | {"bar_length": i["bar_length"] + feed}, i | {"bar_length": i["bar_length"] - feed}
+    found: dict[str, Any] = {"what_if": quantity, "cycle_longer": cycle + 1, "scrap_more": i["scrap_rate"] + 0.01,
+                             "price_more": i["price"] * 1.1}
+    for tag, other in (("longer", longer), ("shorter", shorter)):
+        found[f"bar_{tag}"] = other["bar_length"]
+        found[f"weight_{tag}"] = a["section_weight"] * other["bar_length"]
+        found[f"parts_{tag}"] = bf.parts_per_bar(other["bar_length"], i["part_length"], i["cutoff_width"], a["min_remnant"],
+                                                 i["facing"], i["end_trim"])
+    cases: dict[str, tuple[dict[str, Any], float, int]] = {
+        "now": (i, cycle, 0), "cycle": (i, cycle + 1, 0), "scrap": (i | {"scrap_rate": i["scrap_rate"] + 0.01}, cycle, 0),
+        "price": (i | {"price": i["price"] * 1.1}, cycle, 0), "longer": (longer, cycle, 0), "bar": (i, cycle, 1),
+        "shorter": (shorter, cycle, 0),
+    }
+    for tag, (inputs, seconds, more) in cases.items():
+        if tag == "shorter" and not found["parts_shorter"]:
+            lines = dict.fromkeys(order(i, quantity, cycle))
+            lines |= {name: order(i, quantity, cycle)[name] for name in ("starts", "setup_cost", "other_cost")}
+        else:
+            lines = order(inputs, quantity, seconds, more)
+        found |= {f"{name}_if_{tag}": value for name, value in lines.items() if name != "before_rounding"}
+        price, now = lines["before_rounding"], found.get("price_if_now")
+        found[f"price_if_{tag}"] = price
+        now = price if now is None else now
+        found[f"change_{tag}"] = None if price is None else price - now
+        found[f"change_share_{tag}"] = None if price is None or not now else (price - now) / now
+    return found
