@@ -195,6 +195,7 @@ def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: st
     inputs = _to_units(known, read, own_units, values, problems)
     inputs["units"] = own_units
     problems += _cross_problems(inputs, {name for name, _ in problems})
+    problems += _operation_problems(known, inputs, {name for name, _ in problems}, shop)
     if problems:
         order = {name: n for n, name in enumerate(values)}
         raise InputError(template, sorted(problems, key=lambda p: order.get(p[0], len(order))))
@@ -280,6 +281,27 @@ def _cross_problems(inputs: Mapping[str, Any], known: set[str]) -> list[tuple[st
     return problems
 
 
+def _operation_problems(known: Mapping[str, Input], inputs: Mapping[str, Any], bad: set[str],
+                        shop: Shop | None) -> list[tuple[str, str]]:
+    """What the rows of an operation list lack: the rules of `operation_time`, row by row."""
+    entry = CATALOGUE["operation_time"]
+    names = [a.name for a in entry.arguments if a.name != "units"]
+    problems = []
+    for row in (name.removesuffix("operation") for name in known if name.startswith("op_") and name.endswith("_operation")):
+        cells = {name: inputs.get(row + name) for name in names}
+        if bad & {row + name for name in names} or all(value is None for value in cells.values()):
+            continue
+        if cells["operation"] is None:
+            problems.append((row + "operation", "is missing"))
+            continue
+        if cells["top_speed"] is None:
+            cells["top_speed"] = inputs.get("top_speed")
+        broken = broken_rules(entry, [*cells.values(), inputs["units"]])
+        # The machine may have a top speed in the shop file; the template sees to it.
+        problems += [(row + name, reason) for name, reason in broken if not (shop and name == "top_speed")]
+    return problems
+
+
 @functools.lru_cache(maxsize=8)
 def filler(template: str, shop: Shop | None = None) -> "Filler":
     return Filler(template, shop)
@@ -293,6 +315,8 @@ class Filler:
         module = TEMPLATES[template]
         self.objections, self.prefix = module.objections, module.FORM.prefix
         self.labels = {item.label.lower(): name for name, item in module.ALL_INPUTS.items()}
+        for label, name in list(self.labels.items()):
+            self.labels.setdefault(label.partition(" (")[0], name)
         self.book = Workbook(module.build(shop))
         self.book.calculate()
         self.book.check_supported()
@@ -368,7 +392,7 @@ class Filler:
         if name is None:
             return "job", f"fill in or correct: {label}"
         if inputs[name] is None:
-            return name, "is missing"
+            return name, "is missing" + (f" ({more}" if more else "")
         return name, f"is not allowed here ({more or 'see the limits in the template)'}"
 
     def _write(self, values: Mapping[str, Value]) -> bytes:

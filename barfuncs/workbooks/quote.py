@@ -1,7 +1,8 @@
 """Template quote: cycle time from an operation list, cost build-up at six quantities, what-ifs, a page for the customer."""
 
+import dataclasses
 import functools
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from openpyxl import Workbook
@@ -60,6 +61,12 @@ OPERATION_COLUMNS = {"operation": "Operation", "start_diameter": "Start dia.", "
                      "surface_speed": "Surface speed", "feed_rate": "Feed per rev.", "top_speed": "Top speed",
                      "passes": "Passes", "extra_time": "Extra time"}
 
+
+def _needed(items: Iterable[Input], *names: str) -> tuple[Input, ...]:
+    """What a plan can do without and a quote can't."""
+    return tuple(dataclasses.replace(i, needed=True) if i.name in names else i for i in items)
+
+
 INPUTS: dict[str, tuple[Input, ...]] = {
     "Job": (
         *JOB,
@@ -73,13 +80,13 @@ INPUTS: dict[str, tuple[Input, ...]] = {
         make_input("setup_parts", "Set-up pieces", kinds.Count, 0, unit="parts"),
     ),
     "Lathe": (
-        *(i for i in LATHE if i.name != "feeder_bars"),
+        *_needed((i for i in LATHE if i.name != "feeder_bars"), "machine_rate"),
         make_input("top_speed", "Top speed", kinds.SpindleSpeed, from_shop=True, unit="rev/min",
                    help_text="where an operation has none of its own: highest spindle speed that machine, workholding and bar allow"),
         make_input("setup_rate", "Set-up rate", kinds.Money, unit="per_hour", from_shop=True,
                    help_text="the shop's rate for setting, per hour; left blank, the machine rate"),
     ),
-    "Material price": PRICE,
+    "Material price": _needed(PRICE, "price", "price_per"),
     "Other costs and price": (
         make_input("other_per_part", "Other costs each good part", kinds.Money, 0, unit="each", from_shop=True),
         make_input("other_per_order", "Other costs of the order", kinds.Money, 0, unit="order", from_shop=True),
@@ -270,7 +277,8 @@ BREAK_ANSWERS = {n: _break(n) for n in BREAKS}
 WHOLE_ANSWERS = {n: _priced(f"whole_{n}", f"whole_{n}", f"for all parts of the bars at quantity {n}") for n in BREAKS}
 DEARER = (
     *(Answer(f"dearer_{n}", f"smaller quantities that cost less each than quantity {n}", "count", formula="+".join(
-        f"IFERROR((quantity_{m}<quantity_{n})*(cost_each_{m}<cost_each_{n}*(1-1E-9)),0)" for m in BREAKS if m != n)) for n in BREAKS),
+        f"IF(OR(ISBLANK(quantity_{m}),ISBLANK(quantity_{n})),0,(quantity_{m}<quantity_{n})*(cost_each_{m}<cost_each_{n}*(1-1E-9)))"
+         for m in BREAKS if m != n)) for n in BREAKS),
     Answer("dearer", "pairs of quantities of which the larger costs more each", "count",
            formula="+".join(f"dearer_{n}" for n in BREAKS)),
 )
@@ -285,6 +293,10 @@ RESULTS = ("parts_per_bar", "bar_weight", "cycle",
 """The answers that go into a table of results, besides the inputs that say which quote it is."""
 ALL_INPUTS: dict[str, Input] = {**FORM.inputs, **{i.name: i for i in (*OPERATION_INPUTS, *OPERATION_NOTES)}}
 
+
+_COSTS = ("material_cost", "machine_cost", "setup_cost", "other_cost")
+RETURN_TOO_HIGH = "has no price: chips and remnants would bring more than everything else costs"
+_TOO_HIGH = "+".join(f"IFERROR(--(scrap_return_{n}>{'+'.join(f'{line}_{n}' for line in _COSTS)}),0)" for n in BREAKS)
 
 CHECKS = (
     Check("Whole parts", (
@@ -321,6 +333,7 @@ CHECKS = (
     )),
     Check("Price", (
         ("AND(margin>0,markup>0)", STOP, '"Give a margin or a markup, not both."'),
+        (f"{_TOO_HIGH}>0", STOP, f'"A quantity {RETURN_TOO_HIGH}."'),
         ("margin+markup=0", LOOK, '"Neither margin nor markup: the price is the cost."'),
         ("TRUE", OK, 'IF(margin>0,"The margin is a share of the price.","The markup is a share of the cost.")'),
     )),
@@ -339,7 +352,7 @@ _MORE_PROBLEMS = (
     UNKNOWN_MACHINE,
     ("ISERROR(cutting_time)", "operation list"),
     ("AND(ISBLANK(cycle_time),NOT(ISERROR(cutting_time)),ISERROR(listed_cycle))", "cycle time (or the operation list)"),
-    ("AND(ISBLANK(margin),ISBLANK(markup))", "margin or markup (0 % counts)"),
+    ("AND(ISBLANK(margin),ISBLANK(markup))", "margin (or markup; 0 % counts)"),
 )
 
 
@@ -594,7 +607,7 @@ def _customer_sheet(book: Workbook) -> None:
     for n in BREAKS:
         row += 1
         sheet.row_dimensions[row].height = 20
-        wanted = f'IF(OR(ISBLANK(quantity_{n}),quote_problems<>""),"",'
+        wanted = f'IF(OR(ISBLANK(quantity_{n}),$B$6<>""),"",'
         for column, formula, number in (("B", f"use_quantity_{n}", "count"), ("C", f"quote_price_{n}", "price"),
                                         ("D", f"quote_total_{n}", "money")):
             layout.put(sheet, f"{column}{row}", f"={wanted}{formula})", size=11, align="right", number=number,
@@ -680,6 +693,10 @@ def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tu
         return [("part_weight", PART_TOO_HEAVY)]
     if inputs["margin"] is not None and inputs["markup"] is not None and inputs["margin"] * inputs["markup"]:
         return [("markup", "give a margin or a markup, not both")]
+    for n in BREAKS:
+        if inputs[f"quantity_{n}"] is not None and isinstance(answers[f"price_{n}"], CellError):
+            known = all(not isinstance(answers[f"{line}_{n}"], CellError) for line in ("scrap_return", *_COSTS))
+            return [(f"quantity_{n}", RETURN_TOO_HIGH if known else "has no price: its bars, hours or costs are beyond all limits")]
     return []
 
 
