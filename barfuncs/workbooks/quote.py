@@ -168,7 +168,7 @@ def _priced(tag: str, quantity: str, of: str) -> tuple[Answer, ...]:
     return (
         *_chain(tag, quantity, of),
         Answer(f"price_{tag}", f"Price each {of}", "price", "each", calls="quoted_price",
-               refs=(("cost", f"cost_each_{tag}"),), needs=quantity if quantity.startswith("quantity") else ""),
+               refs=(("cost", f"cost_each_{tag}"), ("margin", "margin_counted")), needs=quantity if quantity.startswith("quantity") else ""),
         Answer(f"total_{tag}", f"Order total {of}", "money", "order", calls="order_total",
                refs=(("quantity", quantity), ("price", f"price_{tag}"))),
     )
@@ -215,7 +215,7 @@ def _what_if(tag: str) -> tuple[Answer, ...]:
                       for a in chain)
     return (
         *chain,
-        Answer(f"price_if_{tag}", label, "money_each", "each", formula=f"cost_each_if_{tag}/(1-margin)*(1+markup)"),
+        Answer(f"price_if_{tag}", label, "money_each", "each", formula=f"cost_each_if_{tag}/(1-margin_counted)*(1+markup)"),
         Answer(f"change_{tag}", f"Change: {label}", "money_each", "each", formula=f"price_if_{tag}-price_if_now"),
         Answer(f"change_share_{tag}", f"Change in %: {label}", "percent", "", formula=f"change_{tag}/price_if_now"),
     )
@@ -264,6 +264,8 @@ STEPS = (
     Answer("currency_shown", "currency on the quote", "text",
            formula='IF(ISBLANK(currency),IF(shop_currency="","$",shop_currency),currency)'),
     Answer("setting_rate", "rate for setting", "money", "per_hour", formula="IF(ISBLANK(setup_rate),machine_rate,setup_rate)"),
+    Answer("margin_counted", "margin, where either margin or markup is given", "percent",
+           formula="IF(OR(AND(ISBLANK(margin),ISBLANK(markup)),margin*markup>0),NA(),margin)"),
     Answer("what_if", "quantity for the what-ifs", "count", "parts",
            formula="IF(ISBLANK(what_if_quantity),quantity_1,what_if_quantity)"),
     Answer("cycle_longer", "cycle time and 1 second", "rate", "seconds", formula="cycle+1"),
@@ -331,6 +333,12 @@ CHECKS = (
          '&ROUND(listed_cycle,1)&" s."'),
         ("TRUE", OK, '"A part takes "&ROUND(cycle,1)&" s."'),
     )),
+    Check("Return", (
+        ("chip_price+remnant_price=0", OK, '"No return for chips and remnants is counted."'),
+        ("MAX(chip_price,remnant_price)*bar_weight*bars_1>material_cost_1", LOOK,
+         '"For their weight, chips or remnants bring more than the bar costs. Is each price for the right unit?"'),
+        ("TRUE", OK, '"For their weight, chips and remnants bring less than the bar costs."'),
+    )),
     Check("Price", (
         ("AND(margin>0,markup>0)", STOP, '"Give a margin or a markup, not both."'),
         (f"{_TOO_HIGH}>0", STOP, f'"A quantity {RETURN_TOO_HIGH}."'),
@@ -339,7 +347,7 @@ CHECKS = (
     )),
     Check("Larger quantities", (
         ("dearer>0", LOOK, '"A larger quantity costs more each than a smaller one, because whole bars are bought and '
-                                 'little of the last one is used: see the sheet Prices."'),
+                                 'little of the last one is used, or scrap makes one part more: see the sheet Prices."'),
         ("TRUE", OK, '"No larger quantity costs more each than a smaller one."'),
     ), long=True),
     Check("Material", (
