@@ -3,7 +3,6 @@
 import io
 import random
 import re
-from pathlib import Path
 
 import openpyxl
 import pytest
@@ -18,8 +17,6 @@ from barfuncs.workbooks import job_plan
 from barfuncs.workbooks.engine import Workbook
 from barfuncs.workbooks.fill import fill, filler, read_inputs
 from barfuncs.workbooks.sheetxml import CellError
-
-ROOT = Path(__file__).parent.parent
 
 
 def jobs(count: int, seed: int = 7) -> list[dict]:
