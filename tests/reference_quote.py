@@ -93,7 +93,8 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a["each_weight"] = i["part_weight"] if i["part_weight"] is not None else per_unit * i["part_length"]
     a["feed_weight"], a["trim_weight"] = per_unit * a["feed"], per_unit * trim
     table = materials.active()
-    found = table[i["material"]] if i["material"] in table else None
+    listed = i["material"] in table
+    found = table[i["material"]] if listed else None
     a["density"] = bf.material_density(i["material"], units)
     a["material_row"] = [row.name for row in materials.builtin().rows].index(found.name) + 1 if found else 0
     a["material_name"] = found.name if found else i["material"]

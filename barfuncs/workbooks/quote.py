@@ -703,8 +703,10 @@ def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tu
         return [("markup", "give a margin or a markup, not both")]
     for n in BREAKS:
         if inputs[f"quantity_{n}"] is not None and isinstance(answers[f"price_{n}"], CellError):
-            known = all(not isinstance(answers[f"{line}_{n}"], CellError) for line in ("scrap_return", *_COSTS))
-            return [(f"quantity_{n}", RETURN_TOO_HIGH if known else "has no price: its bars, hours or costs are beyond all limits")]
+            lines = [answers[f"{line}_{n}"] for line in ("scrap_return", *_COSTS)]
+            numbers = [line for line in lines if isinstance(line, float)]
+            too_high = len(numbers) == len(lines) and numbers[0] > sum(numbers[1:])
+            return [(f"quantity_{n}", RETURN_TOO_HIGH if too_high else "has no price: its bars, hours or costs are beyond all limits")]
     return []
 
 
