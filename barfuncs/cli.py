@@ -115,7 +115,7 @@ def quote(jobs: str, out: str, quantities: str | None, **options: Any) -> None:
     wanted: list[int] = []
     if quantities is not None:
         try:
-            wanted = read_quantities(quantities)
+            wanted = read_quantities(quantities, "quote")
         except BarfuncsError as error:
             _fail(error)
         if len(wanted) > len(BREAKS):

@@ -3,6 +3,7 @@
 import random
 from typing import Any
 
+import barfuncs as bf
 from barfuncs.kinds import ROUNDINGS
 
 MATERIALS = ("Brass C36000", "Stainless 303", "Steel 1215", "Titanium grade 5", "7.85 g/cm3")
@@ -90,10 +91,15 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     unit = 25.4 if job["units"] == "mm" else 1.0
     not_asked = ("quantity", "longest_bar", "feeder_bars", "bars_on_hand", "stop_parts", "stop_bars", "stop_length")
     job = {name: value for name, value in job.items() if name not in not_asked}
-    for n, quantity in enumerate(rng.sample([1, 2, 7, 40, 100, 101, 250, 999, 1000, 5000, 25_000, 120_000], rng.randint(1, 6)), 1):
+    per_bar = bf.parts_per_bar(job["bar_length"], job["part_length"], job["cutoff_width"], job["grip_length"] + job["standoff"],
+                               job.get("facing", 0), job.get("end_trim", 0))
+    usual = [1, 2, 7, 40, 100, 101, 250, 999, 1000, 5000, 25_000, 120_000]
+    if per_bar:  # one part more than some bars give
+        usual += [bf.whole_bar_quantity(q, per_bar, job.get("scrap_rate", 0), job.get("setup_parts", 0)) + 1 for q in (1, 20, 300)]
+    for n, quantity in enumerate(rng.sample(sorted({*usual}), rng.randint(1, 6)), 1):
         job[f"quantity_{n}"] = quantity
-    if len(job) % 3 == 0 and "quantity_2" in job:
-        del job["quantity_2"]  # a gap
+    if rng.random() < 0.3:
+        job.pop("quantity_2", None)  # a gap
     job |= {"price": round(rng.uniform(0.4, 60), 2), "price_per": rng.choice(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "piece"]),
             "machine_rate": rng.choice([60, 95.5, 120]),
             "rounding": rng.choice([*ROUNDINGS])}
@@ -108,8 +114,33 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     job |= {name: value for name, value in optional.items() if rng.random() < 0.5}
     if rng.random() < 0.6:
         job |= operations(rng, unit, job["size"], "top_speed" in job)
+    solid = (job["material"], job["shape"], job["size"])
+    bar_weight = bf.bar_weight(*solid, job["bar_length"], job.get("thickness"), job["units"])
+    bar_cost = bf.material_cost(1, job["price"], job["price_per"], job["bar_length"], bar_weight, units=job["units"])
+    job |= {name: rng.uniform(0, 0.8) * bar_cost / bar_weight for name in ("chip_price", "remnant_price") if name in job}
+    if rng.random() < 0.3:
+        weight = bf.weight_per_length(*solid, job.get("thickness"), job["units"])
+        job["part_weight"] = weight / (1000 if unit > 1 else 12) * job["part_length"] * rng.choice([0.3, 0.8, 1])
     if not any(name.startswith("op_") for name in job) or rng.random() < 0.3:
         job["cycle_time"] = round(rng.uniform(4, 900), 1)
     else:
         job.pop("cycle_time", None)
     return job
+
+
+_PLAN = {"material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "standoff": 0.2, "grip_length": 2.0,
+         "bar_length": 144.0, "price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2,
+         "longest_feeder_bar": 160.0}
+GOOD_INPUTS: dict[str, dict[str, Any]] = {
+    "job_plan": {**_PLAN, "longest_bar": 150.0, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "stop_parts": 50.0,
+                 "stop_bars": 2.0, "stop_length": 90.0},
+    "quote": {**_PLAN, **{f"quantity_{n}": q for n, q in enumerate((500.0, 100.0, 1000.0, 2500.0, 60.0, 5000.0), 1)},
+              "margin": 0.2, "what_if_quantity": 250.0, "top_speed": 4000.0, "setup_rate": 60.0, "setup_hours": 1.5,
+              "op_2_operation": "facing", "op_2_start_diameter": 1.0, "op_2_end_diameter": 0.25, "op_2_length": 1.0,
+              "op_2_surface_speed": 400.0, "op_2_feed_rate": 0.005, "op_2_top_speed": 3000.0, "op_2_passes": 2.0,
+              "op_2_extra_time": 1.5, "op_5_operation": "turning", "op_5_start_diameter": 1.0, "op_5_length": 1.75,
+              "op_5_surface_speed": 400.0, "op_5_feed_rate": 0.006},
+}
+"""For each template inputs with every optional one filled in that has no default, but for the thickness, which a round bar has
+not; for the plan's bars on the shelf, without which the run rests on the order; and for the quote's cycle time, without which the
+operation list counts, and its markup, since it has a margin."""

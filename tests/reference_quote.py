@@ -44,6 +44,8 @@ def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) 
     a["setup_cost"] = i["setup_hours"] * (i["machine_rate"] if i["setup_rate"] is None else i["setup_rate"])
     a["other_cost"] = quantity * i["other_per_part"] + i["other_per_order"] + i["tooling"]
     a["order_cost"] = a["material_cost"] - a["scrap_return"] + a["machine_cost"] + a["setup_cost"] + a["other_cost"]
+    if a["order_cost"] < 0:  # scrap that brings more than the order costs is a mistake somewhere
+        return a | {"order_cost": None, "cost_each": None, "before_rounding": None}
     a["cost_each"] = a["order_cost"] / quantity
     a["before_rounding"] = bf.price_at_markup(bf.price_at_margin(a["cost_each"], i["margin"]), i["markup"])
     return a
@@ -51,7 +53,10 @@ def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) 
 
 def priced(i: dict[str, Any], quantity: float, cycle: float) -> dict[str, Any]:
     a = order(i, quantity, cycle)
-    a["price"] = bf.rounded_price(a.pop("before_rounding"), i["rounding"])
+    exact = a.pop("before_rounding")
+    if exact is None:
+        return a | {"price": None, "total": None}
+    a["price"] = bf.rounded_price(exact, i["rounding"])
     a["total"] = bf.rounded_price(quantity * a["price"], "nearest 0.01")
     return a
 
@@ -87,13 +92,16 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a["section_weight"] = per_unit = a["weight_per_length"] / (1000 if units == "mm" else 12)
     a["each_weight"] = i["part_weight"] if i["part_weight"] is not None else per_unit * i["part_length"]
     a["feed_weight"], a["trim_weight"] = per_unit * a["feed"], per_unit * trim
-    found = materials.active()[i["material"]] if isinstance(i["material"], str) else None
+    table = materials.active()
+    listed = i["material"] in table
+    found = table[i["material"]] if listed else None
     a["density"] = bf.material_density(i["material"], units)
     a["material_row"] = [row.name for row in materials.builtin().rows].index(found.name) + 1 if found else 0
     a["material_name"] = found.name if found else i["material"]
     a["material_caution"], a["material_group"] = (found.caution or "", found.group) if found else ("", "")
-    a["machine_row"] = a["largest_size"] = 0
+    a["machine_row"] = a["largest_size"] = a["own_problems"] = 0
     a["currency_shown"] = i["currency"]
+    a["margin_counted"] = i["margin"]
     a["setting_rate"] = i["machine_rate"] if i["setup_rate"] is None else i["setup_rate"]
     for n in OPERATIONS:
         a[f"op_{n}_limit"], a[f"op_{n}_time"] = operation(i, n)
@@ -105,6 +113,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
         quantity = i[f"quantity_{n}"]
         names = [*priced(i, 1, cycle), "margin", "whole", *(f"{name}_whole" for name in priced(i, 1, cycle))]
         a |= {f"{name}_{n}": None for name in names}
+        a[f"setup_cost_{n}"] = a[f"setup_cost_whole_{n}"] = i["setup_hours"] * a["setting_rate"]
         if quantity is None:
             continue
         a |= {f"{name}_{n}": value for name, value in priced(i, quantity, cycle).items()}

@@ -1,16 +1,28 @@
 """The template quote against plain Python, in the headless engine and in LibreOffice; prices, what-ifs, bad inputs."""
 
+import io
 import random
+import re
 from functools import cache
 
+import openpyxl
 import pytest
-from job_generator import good_quote
+from job_generator import GOOD_INPUTS, good_quote
+from libreoffice import convert
 from reference_quote import quote as reference
+from template_forms import in_the_sheet, named, resting_on, stripped
 
 import barfuncs as bf
+from barfuncs.cost import PRICE_BREAK_COLUMNS
 from barfuncs.workbooks import quote
-from barfuncs.workbooks.fill import Filled, filler, read_inputs
+from barfuncs.workbooks.engine import Workbook
+from barfuncs.workbooks.fill import Filled, fill, filler, read_inputs
+from barfuncs.workbooks.form import LOOK, OK, STOP
 from barfuncs.workbooks.sheetxml import CellError
+
+GOOD = GOOD_INPUTS["quote"]
+BREAKS = range(1, 7)
+LINES = ("material_cost", "machine_cost", "setup_cost", "other_cost")
 
 
 @cache
@@ -29,14 +41,26 @@ def whole_part_fits(inputs: dict) -> bool:
                             inputs["grip_length"] + inputs["standoff"], inputs["facing"], inputs["end_trim"]) > 0
 
 
-def scale(name: str, want: float, answers: dict) -> float:
+def asked(filled: Filled) -> list[int]:
+    """The numbers of the quantities that are filled in."""
+    return [n for n in BREAKS if filled.inputs[f"quantity_{n}"] is not None]
+
+
+# --- against Python ------------------------------------------------------------------------------------------------
+
+
+def scale(name: str, want: float, inputs: dict, wanted: dict) -> float:
     """What the error of an answer is judged by. A difference of large numbers is judged by what it is made of."""
     if name.startswith(("change_share", "margin")):
         return 1
-    if name.startswith("change_"):
-        return max(abs(want), answers["price_if_now"])
     if name == "remnant":
-        return answers["bar_weight"] and max(abs(want), answers["first_stickout"] * answers["parts_per_bar"])
+        return inputs["bar_length"]
+    if name.startswith("change_"):
+        return max(abs(want), wanted["price_if_now"])
+    if name.startswith("scrap_return"):
+        tag = name.removeprefix("scrap_return_")
+        price = max(inputs["chip_price"] or 0, inputs["remnant_price"] or 0)
+        return max(abs(want), wanted[f"bars_{tag}"] * wanted["bar_weight"] * price)
     return abs(want)
 
 
@@ -49,7 +73,7 @@ def disagreements(inputs: dict, answers: dict) -> list[str]:
         elif isinstance(want, str):
             same = (got or "") == want
         else:
-            same = isinstance(got, float) and abs(got - want) <= 1e-9 * scale(name, want, answers)
+            same = isinstance(got, float) and abs(got - want) <= 1e-9 * scale(name, want, inputs, wanted)
         if not same:
             found.append(f"{name}: sheet {got!r}, Python {want!r}, for {inputs}")
     return found
@@ -58,3 +82,423 @@ def disagreements(inputs: dict, answers: dict) -> list[str]:
 def test_every_named_answer_agrees_with_python_in_the_engine():
     for filled in quotes(300):
         assert disagreements(filled.inputs, filled.answers) == []
+
+
+def test_the_reference_names_every_answer():
+    assert set(reference(dict(quotes(300)[0].inputs))) == set(quote.FORM.answers)
+
+
+def test_the_generated_quotes_cover_what_a_quote_can_be():
+    inputs = [filled.inputs for filled in quotes(300)]
+    for name in ("units", "shape", "rounding", "price_per", "tool"):
+        assert {i[name] for i in inputs} >= set(quote.ALL_INPUTS[name].kind.choices), name
+    assert {i[f"op_{n}_operation"] for i in inputs for n in range(1, 13)} == {*bf.kinds.OPERATIONS, None}
+    assert {len(asked(filled)) for filled in quotes(300)} == {*BREAKS}
+    assert any(i["margin"] for i in inputs)
+    assert any(i["markup"] for i in inputs)
+    for name in ("part_weight", "cycle_time", "setup_rate", "cut_charge", "minimum_charge", "chip_price", "remnant_price", "what_if_quantity",
+                 "tooling", "other_per_part", "other_per_order", "efficiency", "end_trim", "top_speed"):
+        assert 20 < sum(i[name] is None for i in inputs) < 280 or quote.ALL_INPUTS[name].default is not None, name
+    assert [asked(filled) for filled in quotes(300) if asked(filled) != [*range(1, len(asked(filled)) + 1)]]  # gaps
+    assert [i for i in inputs if i["quantity_2"] and i["quantity_2"] < i["quantity_1"]]  # not sorted
+
+
+@pytest.mark.parametrize("name", ["bars_1", "price_1", "cost_each_whole_1", "change_cycle", "op_1_time", "dearer", "material_row"])
+def test_the_comparison_notices_a_wrong_value(name):
+    filled = quotes(300)[0]
+    answers = dict(filled.answers)
+    answers[name] += max(1e-7, abs(answers[name]) * 1e-8)
+    assert [d.split(":")[0] for d in disagreements(filled.inputs, answers)] == [name]
+    assert disagreements(filled.inputs, answers | {name: CellError("#N/A")}) != []
+
+
+BAD_FOR_LIBREOFFICE = [("margin", 1.0), ("price", True), ("op_2_end_diameter", True), ("quantity_1", None), ("markup", 0.2),
+                       ("machine_rate", "80"), ("op_5_feed_rate", None), ("units", "cm"), ("op_2_operation", None), ("price_per", None)]
+
+
+@pytest.fixture(scope="module")
+def in_libreoffice(tmp_path_factory):
+    """Generated quotes and quotes with a bad input: what LibreOffice works out for them, from files without values."""
+    folder = tmp_path_factory.mktemp("lo")
+    files = {folder / f"good{n}.xlsx": filled.data for n, filled in enumerate(quotes(12, seed=11))}
+    for n, (name, value) in enumerate(BAD_FOR_LIBREOFFICE):
+        files[folder / f"bad{n}.xlsx"] = in_the_sheet("quote", GOOD | {name: value}).to_bytes(GOOD | {name: value})
+    for path, data in files.items():
+        path.write_bytes(stripped(data))
+    converted = convert(list(files), folder / "out")
+    return converted[:12], converted[12:]
+
+
+@pytest.mark.libreoffice
+def test_every_named_answer_agrees_with_python_in_libreoffice(in_libreoffice):
+    for filled, path in zip(quotes(12, seed=11), in_libreoffice[0], strict=True):
+        assert disagreements(filled.inputs, named("quote", path)) == []
+
+
+@pytest.mark.libreoffice
+def test_the_texts_agree_between_engine_and_libreoffice(in_libreoffice):
+    for filled, path in zip(quotes(12, seed=11), in_libreoffice[0], strict=True):
+        answers = named("quote", path)
+        for name in ("status", "problems", "not_known", "currency_shown"):
+            assert (answers[name] or "") == filled.answers[name]
+
+
+@pytest.mark.libreoffice
+def test_the_pages_agree_between_engine_and_libreoffice(in_libreoffice):
+    for filled, path in zip(quotes(12, seed=11), in_libreoffice[0], strict=True):
+        ours, theirs = (openpyxl.load_workbook(source, data_only=True) for source in (io.BytesIO(filled.data), path))
+        for title in ("Costing", "Operations", "Prices", "Quotation"):
+            for row in ours[title].iter_rows():
+                for cell in row:
+                    other = theirs[title][cell.coordinate].value
+                    if isinstance(cell.value, (int, float)) and not isinstance(cell.value, bool):
+                        assert other == pytest.approx(cell.value, rel=1e-9, abs=1e-9), (title, cell.coordinate)
+                    else:
+                        assert (other or "") == (cell.value or ""), (title, cell.coordinate)
+
+
+@pytest.mark.libreoffice
+def test_a_bad_input_shows_no_price_in_libreoffice(in_libreoffice):
+    for (name, _), path in zip(BAD_FOR_LIBREOFFICE, in_libreoffice[1], strict=True):
+        answers, page = named("quote", path), openpyxl.load_workbook(path, data_only=True)["Quotation"]
+        assert answers["status"].startswith(STOP), name
+        assert isinstance(answers["price_1"], CellError), name
+        assert page["B6"].value.startswith(f"{STOP}  Not ready to send"), name
+        assert numbers_on(page) == []
+
+
+def printed(page) -> list[list]:
+    """The cells that are printed, row by row."""
+    return [list(row) for row in page[page.print_area.rpartition("!")[2]]]
+
+
+def numbers_on(page) -> list:
+    return [c.value for row in printed(page) for c in row if isinstance(c.value, (int, float))]
+
+
+# --- prices --------------------------------------------------------------------------------------------------------
+
+
+def test_the_spilled_table_of_price_breaks_is_the_templates():
+    for filled in quotes(300):
+        i = {**filled.inputs, **{n: filled.inputs[n] or 0 for n in (
+            "scrap_rate", "bar_change_time", "cut_charge", "minimum_charge", "chip_price", "remnant_price", "other_per_part",
+            "other_per_order", "tooling")}}
+        a = filled.answers
+        bar_cost = bf.material_cost(1, i["price"], i["price_per"], i["bar_length"], a["bar_weight"], units=i["units"])
+        profit = {name: i[name] for name in ("margin", "markup") if i[name]} or {"margin": i["margin"]}
+        table = bf.price_breaks(
+            [int(i[f"quantity_{n}"]) for n in asked(filled)], a["parts_per_bar"], bar_cost, a["cycle"], i["bar_change_time"],
+            i["setup_hours"], i["machine_rate"], i["scrap_rate"], i["setup_parts"], i["setup_rate"], i["other_per_part"],
+            i["other_per_order"], i["minimum_charge"], **profit, rounding=i["rounding"] or "nearest 0.01", efficiency=i["efficiency"] or 1,
+            cuts_per_bar=i["cuts_per_bar"], cut_charge=i["cut_charge"], tooling=i["tooling"], chip_price=i["chip_price"],
+            remnant_price=i["remnant_price"], bar_weight=a["bar_weight"], feed_weight=a["feed_weight"], part_weight=a["each_weight"],
+            trim_weight=a["trim_weight"])
+        assert len(table) == len(asked(filled))
+        for n, row in zip(asked(filled), table, strict=True):
+            sheet = {"quantity": i[f"quantity_{n}"], "material": a[f"material_cost_{n}"] - a[f"scrap_return_{n}"],
+                     "price_each": a[f"price_{n}"], "order_total": a[f"total_{n}"], "whole_bar_quantity": a[f"whole_{n}"],
+                     "whole_bar_price": a[f"price_whole_{n}"], "machine": a[f"machine_cost_{n}"], "setup": a[f"setup_cost_{n}"],
+                     "other": a[f"other_cost_{n}"], "bars": a[f"bars_{n}"], "cost_each": a[f"cost_each_{n}"]}
+            assert row == pytest.approx([sheet[c] for c in PRICE_BREAK_COLUMNS], rel=1e-9, abs=1e-9 * a[f"material_cost_{n}"])
+
+
+def test_cost_lines_add_up_and_totals_agree_with_prices():
+    for filled in quotes(300):
+        a = filled.answers
+        for tag in [f"{kind}{n}" for n in asked(filled) for kind in ("", "whole_")]:
+            lines = sum(a[f"{line}_{tag}"] for line in LINES)
+            quantity = a[tag] if tag.startswith("whole") else filled.inputs[f"quantity_{tag}"]
+            assert a[f"order_cost_{tag}"] == pytest.approx(lines - a[f"scrap_return_{tag}"], rel=1e-9, abs=1e-9 * lines)
+            assert a[f"cost_each_{tag}"] * quantity == pytest.approx(a[f"order_cost_{tag}"], rel=1e-12)
+            assert round(a[f"total_{tag}"] * 100) == pytest.approx(a[f"total_{tag}"] * 100, rel=1e-12)
+            assert abs(a[f"total_{tag}"] - quantity * a[f"price_{tag}"]) <= 0.005 + 1e-9 * a[f"total_{tag}"]
+
+
+def test_prices_keep_their_rounding_rule_and_their_margin():
+    steps = bf.kinds.ROUNDINGS
+    for filled in quotes(300):
+        i, a = filled.inputs, filled.answers
+        for n in asked(filled):
+            cost, price = a[f"cost_each_{n}"], a[f"price_{n}"]
+            exact = bf.price_at_markup(cost, i["markup"]) if i["markup"] else bf.price_at_margin(cost, i["margin"] or 0)
+            count, up = steps[i["rounding"] or "nearest 0.01"]
+            if count:
+                assert round(price * count) == pytest.approx(price * count, abs=1e-6)
+                assert (-1e-9 * exact if up else -0.5 / count - 1e-9) <= price - exact <= (1 if up else 0.5) / count + 1e-9
+            elif not i["markup"]:
+                assert a[f"margin_{n}"] == pytest.approx(i["margin"] or 0, abs=1e-9)
+
+
+def test_a_larger_quantity_costs_more_each_only_where_whole_bars_or_parts_force_it_and_the_sheet_says_so():
+    said = 0
+    for filled in quotes(300):
+        i, a = filled.inputs, filled.answers
+        pairs = [(m, n) for m in asked(filled) for n in asked(filled) if i[f"quantity_{m}"] < i[f"quantity_{n}"]
+                 and a[f"cost_each_{n}"] > a[f"cost_each_{m}"] * (1 + 1e-9)]
+        for m, n in pairs:
+            # Bars, bar changes or parts to start, for each good part.
+            assert any((a[f"{what}_{n}"] - less) / i[f"quantity_{n}"] > (a[f"{what}_{m}"] - less) / i[f"quantity_{m}"]
+                       for what, less in (("bars", 0), ("bars", 1), ("starts", 0)))
+            assert a[f"dearer_{n}"] > 0
+        assert a["dearer"] == len(pairs)
+        word = check(filled.data, "Larger quantities")[0]
+        assert word == (LOOK if pairs else OK)
+        said += bool(pairs)
+    assert 10 < said < 290
+
+
+def check(data: bytes, topic: str) -> tuple[str, str]:
+    """Word and sentence of one check."""
+    sheet = openpyxl.load_workbook(io.BytesIO(data), data_only=True)["Costing"]
+    found = [(row[1].value, row[2].value) for row in sheet.iter_rows() if str(row[2].value).startswith(f"{topic}: ")]
+    assert len(found) == 1
+    return found[0]
+
+
+# --- what if -------------------------------------------------------------------------------------------------------
+
+
+def changed(filled: Filled, **change) -> Filled:
+    """The quote at the quantity of the what-ifs, before rounding, with inputs changed."""
+    inputs = {**filled.inputs, **{f"quantity_{n}": None for n in BREAKS}, "quantity_1": filled.answers["what_if"], "rounding": "none"}
+    return filler("quote").fill(inputs | change)
+
+
+def test_what_ifs_are_quotes_with_that_input_changed():
+    for filled in quotes(60):
+        i, a = filled.inputs, filled.answers
+        cases = {"now": {}, "cycle": {"cycle_time": a["cycle"] + 1}, "scrap": {"scrap_rate": (i["scrap_rate"] or 0) + 0.01},
+                 "price": {"price": i["price"] * 1.1}, "longer": {"bar_length": i["bar_length"] + a["feed"]},
+                 "shorter": {"bar_length": i["bar_length"] - a["feed"]}}
+        now = changed(filled).answers["price_1"]
+        for tag, change in cases.items():
+            if tag == "shorter" and a["parts_per_bar"] == 1:
+                assert isinstance(a["price_if_shorter"], CellError)
+                continue
+            other = changed(filled, **change).answers
+            assert a[f"price_if_{tag}"] == pytest.approx(other["price_1"], rel=1e-9), tag
+            assert a[f"change_{tag}"] == pytest.approx(other["price_1"] - now, abs=1e-9 * now), tag
+            assert a[f"change_share_{tag}"] == pytest.approx(other["price_1"] / now - 1, abs=1e-9), tag
+            assert a[f"bars_if_{tag}"] == other["bars_1"], tag
+
+
+def test_one_bar_more_costs_a_bar_less_what_its_scrap_brings():
+    job = {**GOOD, "minimum_charge": 10.0, "cuts_per_bar": 1.0, "cut_charge": 2.0, "end_trim": 0.5, "chip_price": 0.1, "remnant_price": 0.3}
+    a = fill("quote", job).answers
+    weight, trim = a["bar_weight"], a["section_weight"] * 0.5
+    more = weight * 2.0 + 2.0 - (weight - trim) * 0.3 - trim * 0.1
+    assert a["bars_if_bar"] == a["bars_if_now"] + 1
+    assert a["order_cost_if_bar"] - a["order_cost_if_now"] == pytest.approx(more, rel=1e-9)
+    assert a["change_bar"] == pytest.approx(more / 250 / 0.8, rel=1e-9)
+
+
+# --- bad inputs ----------------------------------------------------------------------------------------------------
+
+
+def page_of(book: Workbook) -> list:
+    """Banner, and the numbers that the customer's page shows."""
+    values = [book.value(f"Quotation!{column}{row}") for row in range(1, 40) for column in "ABCDE"]
+    return [book.value("Quotation!B6"), [v for v in values if isinstance(v, float)]]
+
+
+NUMBERS = [i.name for i in quote.ALL_INPUTS.values() if i.kind.is_number]
+CHOICES = [i.name for i in quote.ALL_INPUTS.values() if i.kind.choices]
+NEEDED = [i.name for i in quote.ALL_INPUTS.values() if i.needed and i.default is None]
+
+
+OTHERWISE = {"machine_rate": "setup_rate", "top_speed": "op_2_top_speed", "quantity_1": "what_if_quantity", "markup": "margin"}
+"""Inputs that another one stands in for: without that one, everything rests on them."""
+
+
+@pytest.fixture(scope="module")
+def book() -> Workbook:
+    book = Workbook(quote.build())
+    book.refer_directly()
+    return book
+
+
+def put(book: Workbook, inputs: dict) -> None:
+    for name, item in quote.ALL_INPUTS.items():
+        book.set(name, inputs.get(name, None if item.from_shop else item.default))
+    book.calculate()
+
+
+@pytest.mark.parametrize("name", [*NUMBERS, *CHOICES, "material"])
+def test_no_answer_that_rests_on_a_bad_input_is_a_number(book, name):
+    answers = resting_on("quote", name) - {f"op_{n}_time" for n in range(1, 13) if n not in (2, 5) and not name.startswith(f"op_{n}_")}
+    assert answers or name in ("longest_feeder_bar", "tool")
+    label = "operation list" if name.startswith("op_") else quote.ALL_INPUTS[name].label.lower()
+    for value in {"material": ("unobtainium", -7.85, 99.0, 0.0, True)}.get(name, (-1.0, 1e12, "x", True)):
+        put(book, GOOD | {OTHERWISE.get(name, name): None} | {name: value})
+        status = str(book.value("quote_status"))
+        assert status.startswith(f"{STOP}  Fill in or correct: "), (value, status)
+        assert label in status
+        assert [a for a in answers if not isinstance(book.value(f"quote_{a}"), CellError)] == [], value
+        banner, numbers = page_of(book)
+        assert banner.startswith(f"{STOP}  Not ready to send. Fill in or correct: ")
+        assert numbers == []
+
+
+def test_a_machine_that_the_shop_has_not_stops_the_quote(book):
+    put(book, GOOD | {"machine": "Lathe 9"})
+    assert book.value("quote_status") == f"{STOP}  Fill in or correct: machine (not on the sheet Shop)."
+    assert page_of(book)[1] == []
+
+
+def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
+    put(book, GOOD)
+    texts = {"material_name", "material_caution", "material_group", "currency_shown"}
+    assert {a for a in quote.FORM.answers if not isinstance(book.value(f"quote_{a}"), float)} == texts
+    assert book.value("quote_not_known") == book.value("quote_problems") == ""
+    banner, numbers = page_of(book)
+    assert banner == ""
+    assert len(numbers) == 18
+
+
+@pytest.mark.parametrize("name", [i.name for i in quote.ALL_INPUTS.values() if (i.default is not None or i.blank is not None)
+                                  and not i.needed and i.kind.reader != "text"])
+def test_a_cleared_cell_counts_as_its_default(book, name):
+    item = quote.ALL_INPUTS[name]
+    good = {n: v for n, v in GOOD.items() if n not in ("margin", "part_weight")} | {"margin": 0.0, "markup": 0.0}
+    put(book, good | {name: item.default if item.default is not None else None if name in ("part_weight", "thickness") else item.blank})
+    default = {answer: book.value(f"quote_{answer}") for answer in quote.FORM.answers}
+    put(book, good | {name: None})
+    assert {answer: book.value(f"quote_{answer}") for answer in quote.FORM.answers} == default
+
+
+def test_every_input_that_is_a_number_bears_on_a_price():
+    aside = {"longest_feeder_bar", "what_if_quantity", *(f"quantity_{n}" for n in range(2, 7))}
+    assert [n for n in NUMBERS if n not in aside and "price_1" not in resting_on("quote", n)] == []
+    for n in range(2, 7):
+        assert f"total_{n}" in resting_on("quote", f"quantity_{n}")
+
+
+@pytest.mark.parametrize("name", NEEDED)
+def test_what_is_missing_is_named_instead_of_a_price(name):
+    assert name in ("quantity_1", "price", "price_per", "machine_rate") or not name.startswith(("price", "quantity", "machine"))
+    book = in_the_sheet("quote", GOOD | {name: None})
+    label = quote.ALL_INPUTS[name].label.lower()
+    assert str(book.value("quote_problems")) in (f"{label}, ", f"{label}, operation list, ")
+    assert isinstance(book.value("quote_price_1"), CellError)
+    assert page_of(book)[1] == []
+
+
+@pytest.mark.parametrize(("change", "words"), [
+    ({"margin": None}, "Fill in or correct: margin (or markup; 0 % counts)."),
+    ({f"op_{n}_{c}": None for n in (2, 5) for c in quote.OPERATION_COLUMNS}, "Fill in or correct: cycle time (or the operation list)."),
+    ({"op_2_surface_speed": None}, "Fill in or correct: operation list."),
+    ({"op_2_end_diameter": 1.0}, "Fill in or correct: operation list."),
+    ({"op_5_length": None}, "Fill in or correct: operation list."),
+    ({"op_5_operation": None}, "Fill in or correct: operation list."),
+    ({"op_7_passes": 2.0}, "Fill in or correct: operation list."),
+    ({"op_2_top_speed": None, "top_speed": None}, "Fill in or correct: operation list."),
+    ({"markup": 0.25}, "See the checks."),
+    ({"part_weight": 0.5}, "See the checks."),
+    ({"chip_price": 50.0, "price": 0.1}, "See the checks."),
+    ({"bar_length": 4.0}, "See the checks."),
+    ({"shape": "tube"}, "See the checks."),
+    ({"thickness": 0.2}, "See the checks."),
+    ({"quantity_3": 9_999_999.0, "scrap_rate": 0.5}, "These can't be worked out from the inputs: price each at quantity 3."),
+])
+def test_inputs_that_do_not_go_together_give_no_price(change, words):
+    book = in_the_sheet("quote", GOOD | change)
+    assert book.value("quote_status") == f"{STOP}  {words}"
+    assert isinstance(book.value("quote_price_3"), CellError)
+    assert page_of(book)[1] == []
+    assert page_of(book)[0].startswith(f"{STOP}  Not ready to send")
+
+
+@pytest.mark.parametrize(("change", "column", "reason"), [
+    ({"margin": None}, "margin", "is missing (or markup; 0 % counts)"),
+    ({"markup": 0.25}, "markup", "give a margin or a markup, not both"),
+    ({"price": None}, "price", "is missing"),
+    ({"price_per": None}, "price_per", "is missing"),
+    ({"machine_rate": None}, "machine_rate", "is missing"),
+    ({f"op_{n}_{c}": None for n in (2, 5) for c in quote.OPERATION_COLUMNS}, "cycle_time", "is missing (or the operation list)"),
+    ({"op_5_length": None}, "op_5_length", "turning, drilling and threading need a length"),
+    ({"op_5_operation": None}, "op_5_operation", "is missing"),
+    ({"op_2_end_diameter": 1.0}, "op_2_end_diameter", "facing and cut-off end at a smaller diameter than they start"),
+    ({"op_2_top_speed": None, "top_speed": None}, "op_2_top_speed", "facing and cut-off need a top speed"),
+    ({"op_2_passes": 0.5}, "op_2_passes", "allowed is a whole number"),
+    ({"quantity_1": None}, "quantity_1", "is missing"),
+    ({"quantity_4": 2.5}, "quantity_4", "allowed is a whole number"),
+    ({"machine": "Lathe 9"}, "machine", "not on the sheet Shop"),
+    ({"part_weight": 0.5}, "part_weight", "is more than the bar over the length of the part weighs"),
+    ({"chip_price": 50.0, "price": 0.1}, "quantity_1", "chips and remnants would bring more than everything else costs"),
+    ({"quantity_3": 9_999_999.0, "scrap_rate": 0.5}, "quantity_3", "has no price"),
+    ({"bar_length": 4.0}, "part_length", "no whole part fits"),
+    ({"shape": "tube"}, "thickness", "need a thickness above 0"),
+    ({"quantity": 5}, "quantity", "is not an input of this template; did you mean"),
+])
+def test_fill_says_what_is_wrong_with_a_quote(change, column, reason):
+    with pytest.raises(bf.InputError, match=f"^quote: .*{re.escape(reason)}") as caught:
+        fill("quote", GOOD | change)
+    assert type(caught.value) is bf.InputError
+    assert column in dict(caught.value.problems)
+
+
+def test_a_return_that_is_more_than_the_costs_is_said_in_a_check():
+    book = in_the_sheet("quote", GOOD | {"chip_price": 50.0, "price": 0.1})
+    word, sentence = check(book.to_bytes(), "Price")
+    assert word == STOP
+    assert "chips and remnants would bring more than everything else costs" in sentence
+
+
+def test_a_check_says_nothing_of_prices_that_are_not_known():
+    book = in_the_sheet("quote", GOOD | {"price": None})
+    assert check(book.to_bytes(), "Larger quantities") == ("\u00b7 \u00b7 \u00b7", "Larger quantities: not known yet.")
+
+
+# --- the customer's page -------------------------------------------------------------------------------------------
+
+
+def test_no_formula_on_the_customers_page_refers_to_a_cost():
+    book = openpyxl.load_workbook(io.BytesIO(quote.build()))
+    page = book["Quotation"]
+    formulas = [c.value for row in page.iter_rows() for c in row if c.data_type == "f"]
+    words = {w for f in formulas for w in re.findall(r"[a-z_]\w*", re.sub(r'"[^"]*"', "", f))}
+    allowed = {f"quote_{name}_{n}" for name in ("price", "total") for n in BREAKS}
+    allowed |= {"quote_problems", "quote_status", "quote_currency_shown", *(f"use_quantity_{n}" for n in BREAKS),
+                *(f"quantity_{n}" for n in BREAKS), "units", "material", "shape", "size", "thickness", "customer", "part_number",
+                "drawing", "revision", *(i.name for i in quote.LETTER)}
+    shop_words = {w for w in words if w.startswith("shop_")}
+    assert shop_words <= {f"shop_{i.name}" for i in quote.LETTER if i.from_shop}
+    assert words - allowed - shop_words == set()
+    assert not [f for f in formulas if "Costing!" in f or "Prices!" in f or "Notes!" in f]
+    assert not page._charts
+
+
+def test_what_is_filled_in_for_the_customers_page_stands_outside_what_is_printed():
+    book = openpyxl.load_workbook(io.BytesIO(quote.build()))
+    page = book["Quotation"]
+    on_paper = {c.coordinate for row in printed(page) for c in row}
+    for item in quote.LETTER:
+        sheet, _, ref = book.defined_names[item.name].attr_text.rpartition("!")
+        assert sheet.strip("'") == "Quotation"
+        assert ref.replace("$", "") not in on_paper
+    shown = [c.coordinate for row in page.iter_rows() for c in row if c.data_type == "f" and ("quote_price" in c.value or "quote_total" in c.value)]
+    assert len(shown) == 12
+    assert set(shown) <= on_paper
+
+
+def test_the_customers_page_shows_the_quantities_and_prices_asked_for():
+    for filled in quotes(20):
+        page = openpyxl.load_workbook(io.BytesIO(filled.data), data_only=True)["Quotation"]
+        rows = [[c.value for c in row[1:4]] for row in printed(page) if isinstance(row[1].value, (int, float))]
+        if filled.answers["status"].startswith(STOP):
+            assert rows == []
+            assert page["B6"].value.startswith(f"{STOP}  Not ready to send")
+            continue
+        assert not page["B6"].value
+        a = filled.answers
+        assert rows == [[filled.inputs[f"quantity_{n}"], a[f"price_{n}"], a[f"total_{n}"]] for n in asked(filled)]
+
+
+def test_a_text_on_the_customers_page_never_becomes_a_formula():
+    texts = {i.name: "=1+1" for i in quote.LETTER} | {"customer": "=1+1", "op_1_note": "=1+1"}
+    book = Workbook(fill("quote", GOOD | texts).data)
+    book.calculate()
+    assert {name: book.value(name) for name in texts} == texts
+    page = openpyxl.load_workbook(io.BytesIO(book.to_bytes()), data_only=True)["Quotation"]
+    assert page["B1"].value == "=1+1"

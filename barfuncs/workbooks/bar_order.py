@@ -1,7 +1,7 @@
 """Inputs and answers that every template of one order has: the job, the bar, the part, the order, the lathe, the price."""
 
 from barfuncs import kinds
-from barfuncs.workbooks.form import Answer, make_input
+from barfuncs.workbooks.form import LOOK, OK, STOP, Answer, Check, length_text, make_input
 from barfuncs.workbooks.materials_sheet import CAUTION_FORMULA, DENSITY_FORMULA, ROW_FORMULA
 
 JOB = (
@@ -80,6 +80,8 @@ YIELD = (
 MATERIAL_ROW = Answer("material_row", "row of the material in the table, 0 for none", "count", formula=ROW_FORMULA)
 MATERIAL_NAME = Answer("material_name", "name of the material in the table, or as it is typed", "text",
                        formula="IF(material_row>0,INDEX(material_names,material_row),material)")
+OWN_PROBLEMS = Answer("own_problems", "rows of your own materials that can't be used", "count",
+                      formula='SUMPRODUCT(--(own_material_marks<>""))')
 MATERIAL_CAUTION = Answer("material_caution", "caution of the material", "text", formula=CAUTION_FORMULA)
 DENSITY = Answer("density", "density of the material", "density", "density", calls="material_density",
                  formula=DENSITY_FORMULA)
@@ -91,3 +93,23 @@ SECTION_WEIGHT = Answer("section_weight", "weight per unit of length", "weight",
 WEIGHT_PER_LENGTH = Answer("weight_per_length", "Weight per length", "weight_per_length", "weight_per_length",
                            calls="weight_per_length", formula='section_area*density*IF(units="mm",0.001,12)')
 BAR_WEIGHT = Answer("bar_weight", "One bar", "weight", "weight", calls="bar_weight", formula="section_weight*bar_length")
+
+WHOLE_PARTS = Check("Whole parts", (
+    ("parts_per_bar=0", STOP, '"No whole part fits this bar. Shortest remnant, end trim and one feed need "'
+                              f'&{length_text("min_remnant+end_trim+feed")}&"."'),
+    ("TRUE", OK, '"One bar gives "&parts_per_bar&" whole parts."'),
+))
+SECTION = Check("Section", (
+    ("ISERROR(weight_per_length)", STOP,
+     '"Shape, size and thickness do not go together: a flat or a tube needs a thickness (a wall thinner than half '
+     'the size), a solid bar none."'),
+    ("TRUE", OK, '"Shape, size and thickness go together."'),
+), long=True)
+MATERIAL = Check("Material", (
+    ("own_problems>0", STOP, '"Sheet Materials: a row of your own can\'t be used, see the mark beside it."'),
+    ('material_caution<>""', LOOK, "material_caution"),
+    ("TRUE", OK, '"No caution in the materials table. Ask for the safety data sheet."'),
+), long=True)
+TOO_WIDE = ("AND(largest_size>0,across_corners>largest_size*(1+1E-9))", STOP,
+            f'"The bar is "&{length_text("across_corners")}&" wide; through the spindle goes "&{length_text("largest_size")}&"."')
+"""A case of a check: the bar doesn't go through the spindle of the machine that is picked."""

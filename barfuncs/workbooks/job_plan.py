@@ -8,11 +8,9 @@ from openpyxl import Workbook
 from openpyxl.chart import BarChart, Reference
 from openpyxl.chart.layout import Layout, ManualLayout
 from openpyxl.chart.shapes import GraphicalProperties
-from openpyxl.styles import Alignment
 from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs import kinds
-from barfuncs.catalogue import CATALOGUE
 from barfuncs.workbooks import layout
 from barfuncs.workbooks.bar_order import (
     ACROSS_CORNERS,
@@ -21,17 +19,22 @@ from barfuncs.workbooks.bar_order import (
     DENSITY,
     JOB,
     LATHE,
+    MATERIAL,
     MATERIAL_CAUTION,
     MATERIAL_NAME,
     MATERIAL_ROW,
     NO_WHOLE_PART,
     ORDER,
+    OWN_PROBLEMS,
     PART,
     PART_TOO_HEAVY,
     PRICE,
+    SECTION,
     SECTION_AREA,
     SECTION_WEIGHT,
+    TOO_WIDE,
     WEIGHT_PER_LENGTH,
+    WHOLE_PARTS,
     YIELD,
 )
 from barfuncs.workbooks.form import (
@@ -49,7 +52,8 @@ from barfuncs.workbooks.form import (
     make_input,
     unit_text,
 )
-from barfuncs.workbooks.materials_sheet import OWN_PROBLEMS, materials_sheet
+from barfuncs.workbooks.materials_sheet import materials_sheet
+from barfuncs.workbooks.notes_sheet import notes_sheet
 from barfuncs.workbooks.package import pack
 from barfuncs.workbooks.sheetxml import CellError
 from barfuncs.workbooks.shop import Shop
@@ -133,6 +137,7 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
 _STEPS = (
     MATERIAL_ROW,
     MATERIAL_NAME,
+    OWN_PROBLEMS,
     MATERIAL_CAUTION,
     MACHINE_ROW,
     LARGEST_SIZE,
@@ -182,22 +187,12 @@ def _headline() -> str:
 
 
 CHECKS = (
-    Check("Whole parts", (
-        ("plan_parts_per_bar=0", STOP, '"No whole part fits this bar. Shortest remnant, end trim and one feed need "'
-                                       f'&{length_text("plan_min_remnant+end_trim+plan_feed")}&"."'),
-        ("TRUE", OK, '"One bar gives "&plan_parts_per_bar&" whole parts."'),
-    )),
-    Check("Section", (
-        ("ISERROR(plan_weight_per_length)", STOP,
-         '"Shape, size and thickness do not go together: a flat or a tube needs a thickness (a wall thinner than half '
-         'the size), a solid bar none."'),
-        ("TRUE", OK, '"Shape, size and thickness go together."'),
-    ), long=True),
+    WHOLE_PARTS,
+    SECTION,
     Check("Feeder", (
         ("AND(NOT(ISBLANK(longest_bar)),longest_bar<bar_length)", STOP,
          '"The longest of the random lengths is shorter than the bar length, which is the shortest."'),
-        ("AND(largest_size>0,across_corners>largest_size*(1+1E-9))", STOP,
-         f'"The bar is "&{length_text("across_corners")}&" wide; through the spindle goes "&{length_text("largest_size")}&"."'),
+        TOO_WIDE,
         ("ISBLANK(longest_feeder_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
         ("MAX(bar_length,longest_bar)>longest_feeder_bar*(1+1E-9)", STOP,
          f'"The bar is longer than the feeder takes by "&{length_text("MAX(bar_length,longest_bar)-longest_feeder_bar")}'
@@ -252,12 +247,7 @@ CHECKS = (
          '"Lengths or weights do not add up: do not use this sheet."'),
         ("TRUE", OK, '"Parts, chips and remnants add up to the bars, in length and in weight."'),
     )),
-    Check("Material", (
-        ("plan_own_problems>0", STOP,
-         '"Sheet Materials: a row of your own can\'t be used, see the mark beside it."'),
-        ('plan_material_caution<>""', LOOK, "plan_material_caution"),
-        ("TRUE", OK, '"No caution in the materials table. Ask for the safety data sheet."'),
-    ), long=True),
+    MATERIAL,
 )
 
 CAUTIONS = (
@@ -416,61 +406,6 @@ def _setter_sheet(book: Workbook) -> None:
     sheet.print_area = f"A1:F{line}"
 
 
-def _notes_sheet(book: Workbook) -> None:
-    sheet = layout.add_sheet(book, "Notes", {"A": 1.5, "B": 34, "C": 92})
-    sheet.page_setup.fitToHeight = 0
-    layout.put(sheet, "B1", "Notes", size=18, bold=True, color=layout.ACCENT)
-    row = 3
-    layout.heading(sheet, "B", "C", row, "What each input means")
-    for item in ALL_INPUTS.values():
-        row += 1
-        layout.put(sheet, f"B{row}", item.label)
-        layout.put(sheet, f"C{row}", item.help[:1].upper() + item.help[1:] + ".", size=9)
-    row += 2
-    layout.heading(sheet, "B", "C", row, "How the answers are worked out")
-    notes = [a.calls for group in ANSWERS.values() for a in group if a.calls]
-    for name in dict.fromkeys(notes):
-        row += 1
-        layout.put(sheet, f"B{row}", CATALOGUE[name].cell_name, size=9)
-        layout.put(sheet, f"C{row}", CATALOGUE[name].summary, size=9)
-    row += 2
-    layout.heading(sheet, "B", "C", row, "Sources")
-    for text in (
-        "Sections from geometry with sharp corners. Densities: the source stands beside each value on the sheet Materials.",
-        "Inch 25.4 mm and pound 0.45359237 kg, both exact (yard and pound agreement of 1959).",
-        "Yield, bars, starts and times: common practice of the trade, worked out as said above, no source.",
-        "Whole numbers are rounded with a tolerance of a billionth, so that 12.6 / 0.1 counts as 126.",
-        "Weight of chips is what is neither part nor remnant. The last bar is taken to be left as it is after its last part.",
-    ):
-        row += 1
-        layout.put(sheet, f"B{row}", text, size=9)
-    row += 2
-    layout.heading(sheet, "B", "C", row, "Steps between")
-    for line, answer in enumerate(_STEPS, start=row + 1):
-        FORM.put_answer(book, sheet, answer.name, "BCD", line)
-        sheet[f"B{line}"].font = layout.font(9, color=layout.SOFT)
-        sheet[f"C{line}"].alignment = Alignment(horizontal="left")
-    line = row + 1 + len(_STEPS)
-    extra = (
-        ("own_problems", "rows of your own materials that can't be used", OWN_PROBLEMS),
-        ("problems", "inputs to fill in or correct", FORM.problems(UNKNOWN_MACHINE)),
-        ("not_known", "answers that can't be worked out",
-         f'IF(plan_problems="",{FORM.not_known(a.name for group in ANSWERS.values() for a in group)},"")'),
-    )
-    for name, label, formula in extra:
-        layout.put(sheet, f"B{line}", label, size=9, color=layout.SOFT)
-        layout.style_answer(sheet, f"C{line}", "text")
-        sheet[f"C{line}"].value = f"={formula}"
-        sheet[f"C{line}"].alignment = Alignment(horizontal="left", vertical="top", wrap_text=True)
-        layout.name_cell(book, FORM.prefix + name, sheet, f"C{line}")
-        line += 1
-    line += 1
-    layout.heading(sheet, "B", "C", line, "Inputs as they count: the default where one is blank, an error where it is out of its limits")
-    line = FORM.put_used(book, sheet, "BC", line + 1)
-    layout.quiet_errors(sheet, f"C{row + 1}:C{line}")
-    sheet.print_area = f"A1:C{line}"
-
-
 RESULTS = tuple(a.name for group in ANSWERS.values() for a in group)
 """The answers that go into a table of results, besides the inputs that say which job it is."""
 
@@ -495,5 +430,8 @@ def build(shop: Shop | None = None) -> bytes:
     _setter_sheet(book)
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
-    _notes_sheet(book)
+    notes_sheet(book, FORM, (
+        "Yield, bars, starts and times: common practice of the trade, worked out as said above, no source.",
+        "Weight of chips is what is neither part nor remnant. The last bar is taken to be left as it is after its last part.",
+    ), RESULTS, (UNKNOWN_MACHINE,))
     return pack(layout.parts_of(book))

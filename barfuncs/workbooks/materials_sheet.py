@@ -13,8 +13,6 @@ ROW_FORMULA = f"IF(ISTEXT(material),SUMPRODUCT(({MATERIAL_MATCHES})*material_row
 CAUTION_FORMULA = 'IF(material_row>0,T(INDEX(material_cautions,material_row)),"")'
 DENSITY_FORMULA = ("IF(OR(ISBLANK(material),ISLOGICAL(material)),NA(),"
                    + density_formula("INDEX(material_densities,IF(material_row>0,material_row,NA()))") + ")")
-OWN_PROBLEMS = 'SUMPRODUCT(--(own_material_marks<>""))'
-"""Cell expression: how many rows of the shop's own can't be used."""
 
 _MARK = (
     'IF(AND({name}="",{density}=""),"",IF(NOT(ISTEXT({name})),"\u2715 give a name, as text",'

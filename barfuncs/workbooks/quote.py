@@ -8,7 +8,7 @@ from typing import Any
 from openpyxl import Workbook
 from openpyxl.chart import Reference, ScatterChart, Series
 from openpyxl.chart.marker import Marker
-from openpyxl.styles import Alignment, Border, Font, Side
+from openpyxl.styles import Border, Font, Side
 from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs import kinds
@@ -22,16 +22,21 @@ from barfuncs.workbooks.bar_order import (
     DENSITY,
     JOB,
     LATHE,
+    MATERIAL,
     MATERIAL_CAUTION,
     MATERIAL_NAME,
     MATERIAL_ROW,
     NO_WHOLE_PART,
+    OWN_PROBLEMS,
     PART,
     PART_TOO_HEAVY,
     PRICE,
+    SECTION,
     SECTION_AREA,
     SECTION_WEIGHT,
+    TOO_WIDE,
     WEIGHT_PER_LENGTH,
+    WHOLE_PARTS,
     YIELD,
 )
 from barfuncs.workbooks.form import (
@@ -48,7 +53,8 @@ from barfuncs.workbooks.form import (
     put_framed,
     unit_text,
 )
-from barfuncs.workbooks.materials_sheet import OWN_PROBLEMS, materials_sheet
+from barfuncs.workbooks.materials_sheet import materials_sheet
+from barfuncs.workbooks.notes_sheet import notes_sheet
 from barfuncs.workbooks.package import pack
 from barfuncs.workbooks.sheetxml import CellError
 from barfuncs.workbooks.shop import Shop
@@ -168,7 +174,7 @@ def _priced(tag: str, quantity: str, of: str) -> tuple[Answer, ...]:
     return (
         *_chain(tag, quantity, of),
         Answer(f"price_{tag}", f"Price each {of}", "price", "each", calls="quoted_price",
-               refs=(("cost", f"cost_each_{tag}"),), needs=quantity if quantity.startswith("quantity") else ""),
+               refs=(("cost", f"cost_each_{tag}"), ("margin", "margin_counted")), needs=quantity if quantity.startswith("quantity") else ""),
         Answer(f"total_{tag}", f"Order total {of}", "money", "order", calls="order_total",
                refs=(("quantity", quantity), ("price", f"price_{tag}"))),
     )
@@ -215,7 +221,7 @@ def _what_if(tag: str) -> tuple[Answer, ...]:
                       for a in chain)
     return (
         *chain,
-        Answer(f"price_if_{tag}", label, "money_each", "each", formula=f"cost_each_if_{tag}/(1-margin)*(1+markup)"),
+        Answer(f"price_if_{tag}", label, "money_each", "each", formula=f"cost_each_if_{tag}/(1-margin_counted)*(1+markup)"),
         Answer(f"change_{tag}", f"Change: {label}", "money_each", "each", formula=f"price_if_{tag}-price_if_now"),
         Answer(f"change_share_{tag}", f"Change in %: {label}", "percent", "", formula=f"change_{tag}/price_if_now"),
     )
@@ -247,6 +253,7 @@ CYCLE = (
 STEPS = (
     MATERIAL_ROW,
     MATERIAL_NAME,
+    OWN_PROBLEMS,
     MATERIAL_CAUTION,
     speeds_sheet.MATERIAL_GROUP,
     MACHINE_ROW,
@@ -264,6 +271,8 @@ STEPS = (
     Answer("currency_shown", "currency on the quote", "text",
            formula='IF(ISBLANK(currency),IF(shop_currency="","$",shop_currency),currency)'),
     Answer("setting_rate", "rate for setting", "money", "per_hour", formula="IF(ISBLANK(setup_rate),machine_rate,setup_rate)"),
+    Answer("margin_counted", "margin, where either margin or markup is given", "percent",
+           formula="IF(OR(AND(ISBLANK(margin),ISBLANK(markup)),margin*markup>0),NA(),margin)"),
     Answer("what_if", "quantity for the what-ifs", "count", "parts",
            formula="IF(ISBLANK(what_if_quantity),quantity_1,what_if_quantity)"),
     Answer("cycle_longer", "cycle time and 1 second", "rate", "seconds", formula="cycle+1"),
@@ -299,20 +308,10 @@ RETURN_TOO_HIGH = "has no price: chips and remnants would bring more than everyt
 _TOO_HIGH = "+".join(f"IFERROR(--(scrap_return_{n}>{'+'.join(f'{line}_{n}' for line in _COSTS)}),0)" for n in BREAKS)
 
 CHECKS = (
-    Check("Whole parts", (
-        ("parts_per_bar=0", STOP, '"No whole part fits this bar. Shortest remnant, end trim and one feed need "'
-                                  f'&{length_text("min_remnant+end_trim+feed")}&"."'),
-        ("TRUE", OK, '"One bar gives "&parts_per_bar&" whole parts."'),
-    )),
-    Check("Section", (
-        ("ISERROR(weight_per_length)", STOP,
-         '"Shape, size and thickness do not go together: a flat or a tube needs a thickness (a wall thinner than half '
-         'the size), a solid bar none."'),
-        ("TRUE", OK, '"Shape, size and thickness go together."'),
-    ), long=True),
+    WHOLE_PARTS,
+    SECTION,
     Check("Feeder", (
-        ("AND(largest_size>0,across_corners>largest_size*(1+1E-9))", STOP,
-         f'"The bar is "&{length_text("across_corners")}&" wide; through the spindle goes "&{length_text("largest_size")}&"."'),
+        TOO_WIDE,
         ("ISBLANK(longest_feeder_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
         ("bar_length>longest_feeder_bar*(1+1E-9)", STOP,
          f'"The bar is longer than the feeder takes by "&{length_text("bar_length-longest_feeder_bar")}&": price blanks."'),
@@ -331,6 +330,12 @@ CHECKS = (
          '&ROUND(listed_cycle,1)&" s."'),
         ("TRUE", OK, '"A part takes "&ROUND(cycle,1)&" s."'),
     )),
+    Check("Return", (
+        ("chip_price+remnant_price=0", OK, '"No return for chips and remnants is counted."'),
+        ("MAX(chip_price,remnant_price)*bar_weight*bars_1>material_cost_1", LOOK,
+         '"For their weight, chips or remnants bring more than the bar costs. Is each price for the right unit?"'),
+        ("TRUE", OK, '"For their weight, chips and remnants bring less than the bar costs."'),
+    )),
     Check("Price", (
         ("AND(margin>0,markup>0)", STOP, '"Give a margin or a markup, not both."'),
         (f"{_TOO_HIGH}>0", STOP, f'"A quantity {RETURN_TOO_HIGH}."'),
@@ -339,14 +344,10 @@ CHECKS = (
     )),
     Check("Larger quantities", (
         ("dearer>0", LOOK, '"A larger quantity costs more each than a smaller one, because whole bars are bought and '
-                                 'little of the last one is used: see the sheet Prices."'),
+                                 'little of the last one is used, or scrap makes one part more: see the sheet Prices."'),
         ("TRUE", OK, '"No larger quantity costs more each than a smaller one."'),
     ), long=True),
-    Check("Material", (
-        ("quote_own_problems>0", STOP, '"Sheet Materials: a row of your own can\'t be used, see the mark beside it."'),
-        ('material_caution<>""', LOOK, "material_caution"),
-        ("TRUE", OK, '"No caution in the materials table. Ask for the safety data sheet."'),
-    ), long=True),
+    MATERIAL,
 )
 _MORE_PROBLEMS = (
     UNKNOWN_MACHINE,
@@ -627,64 +628,6 @@ def _shown(name: str) -> str:
     return f'=IF(ISBLANK({name}),"",{name})'
 
 
-def _notes_sheet(book: Workbook) -> None:
-    sheet = layout.add_sheet(book, "Notes", {"A": 1.5, "B": 46, "C": 92})
-    sheet.page_setup.fitToHeight = 0
-    layout.put(sheet, "B1", "Notes", size=18, bold=True, color=layout.ACCENT)
-    row = 3
-    layout.heading(sheet, "B", "C", row, "What each input means")
-    for item in FORM.inputs.values():
-        row += 1
-        layout.put(sheet, f"B{row}", item.label)
-        layout.put(sheet, f"C{row}", item.help[:1].upper() + item.help[1:] + ".", size=9)
-    row += 2
-    layout.heading(sheet, "B", "C", row, "How the answers are worked out")
-    for name in dict.fromkeys(a.calls for a in FORM.answers.values() if a.calls):
-        row += 1
-        layout.put(sheet, f"B{row}", CATALOGUE[name].cell_name, size=9)
-        layout.put(sheet, f"C{row}", CATALOGUE[name].summary, size=9)
-    row += 2
-    layout.heading(sheet, "B", "C", row, "Sources")
-    for text in (
-        "Sections from geometry with sharp corners. Densities: the source stands beside each value on the sheet Materials.",
-        "Inch 25.4 mm and pound 0.45359237 kg, both exact (yard and pound agreement of 1959).",
-        "Cost build-up, margin and markup: common practice of the trade, worked out as said above, no source.",
-        "Half a rounding step goes up. The order total is the rounded price each times the quantity.",
-    ):
-        row += 1
-        layout.put(sheet, f"B{row}", text, size=9)
-    row += 2
-    layout.heading(sheet, "B", "C", row, "Steps between")
-    first = row + 1
-    shown = {f"{name}_{n}" for name in (*_LINES, "whole", "cost_each_whole", "price_whole", "total_whole") for n in BREAKS}
-    shown |= {f"{name}_{tag}" for name in ("price_if", "change", "change_share") for tag in WHAT_IFS}
-    shown |= {a.name for group in COSTING.values() for a in group} | {f"op_{n}_time" for n in OPERATIONS}
-    for name in FORM.answers:
-        if name not in shown:
-            row += 1
-            FORM.put_answer(book, sheet, name, "BCD", row)
-            sheet[f"B{row}"].font = layout.font(9, color=layout.SOFT)
-            sheet[f"C{row}"].alignment = Alignment(horizontal="left")
-    extra = (
-        ("own_problems", "rows of your own materials that can't be used", OWN_PROBLEMS),
-        ("problems", "inputs to fill in or correct", FORM.problems(*_MORE_PROBLEMS)),
-        ("not_known", "answers that can't be worked out",
-         f'IF(quote_problems="",{FORM.not_known(f"price_{n}" for n in BREAKS)},"")'),
-    )
-    for name, label, formula in extra:
-        row += 1
-        layout.put(sheet, f"B{row}", label, size=9, color=layout.SOFT)
-        layout.style_answer(sheet, f"C{row}", "text")
-        sheet[f"C{row}"].value = f"={formula}"
-        sheet[f"C{row}"].alignment = Alignment(horizontal="left", vertical="top", wrap_text=True)
-        layout.name_cell(book, FORM.prefix + name, sheet, f"C{row}")
-    row += 2
-    layout.heading(sheet, "B", "C", row, "Inputs as they count: the default where one is blank, an error where it is out of its limits")
-    row = FORM.put_used(book, sheet, "BC", row + 1)
-    layout.quiet_errors(sheet, f"C{first}:C{row}")
-    sheet.print_area = f"A1:D{row}"
-
-
 def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Why these inputs give no quote: (input, reason)."""
     if answers["parts_per_bar"] == 0:
@@ -695,8 +638,10 @@ def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tu
         return [("markup", "give a margin or a markup, not both")]
     for n in BREAKS:
         if inputs[f"quantity_{n}"] is not None and isinstance(answers[f"price_{n}"], CellError):
-            known = all(not isinstance(answers[f"{line}_{n}"], CellError) for line in ("scrap_return", *_COSTS))
-            return [(f"quantity_{n}", RETURN_TOO_HIGH if known else "has no price: its bars, hours or costs are beyond all limits")]
+            lines = [answers[f"{line}_{n}"] for line in ("scrap_return", *_COSTS)]
+            numbers = [line for line in lines if isinstance(line, float)]
+            too_high = len(numbers) == len(lines) and numbers[0] > sum(numbers[1:])
+            return [(f"quantity_{n}", RETURN_TOO_HIGH if too_high else "has no price: its bars, hours or costs are beyond all limits")]
     return []
 
 
@@ -714,5 +659,8 @@ def build(shop: Shop | None = None) -> bytes:
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
     speeds_sheet.speeds_sheet(book, shop.speeds if shop else None)
-    _notes_sheet(book)
+    notes_sheet(book, FORM, (
+        "Cost build-up, margin and markup: common practice of the trade, worked out as said above, no source.",
+        "Half a rounding step goes up. The order total is the rounded price each times the quantity.",
+    ), (f"price_{n}" for n in BREAKS), _MORE_PROBLEMS)
     return pack(layout.parts_of(book))

@@ -1,0 +1,141 @@
+"""What holds for every template and every ready-made workbook: built files, plain formulas, limits, locks."""
+
+import io
+import re
+from pathlib import Path
+from xml.etree import ElementTree
+
+import openpyxl
+import pytest
+from job_generator import GOOD_INPUTS
+
+from barfuncs.workbooks.fill import TEMPLATES, fill
+from barfuncs.workbooks.package import read_parts
+from barfuncs.workbooks.templates import READY_MADE
+
+ROOT = Path(__file__).parent.parent
+
+
+@pytest.mark.parametrize("name", READY_MADE)
+def test_the_committed_template_is_a_fresh_build(name):
+    committed = read_parts(ROOT / "workbook_templates" / f"{name}.xlsx")
+    fresh = read_parts(READY_MADE[name]())
+    assert list(committed) == list(fresh)
+    for part in fresh:
+        # Canonical XML, since namespaces are declared in other places where lxml is installed.
+        assert ElementTree.canonicalize(committed[part], rewrite_prefixes=True) == ElementTree.canonicalize(
+            fresh[part], rewrite_prefixes=True), part
+
+
+@pytest.mark.parametrize("name", TEMPLATES)
+def test_filling_leaves_everything_but_values_as_it_was(name):
+    """Charts, validations and styles: the file with its values taken out again is the template."""
+    template, filled = read_parts(TEMPLATES[name].build()), read_parts(fill(name, GOOD_INPUTS[name]).data)
+    assert set(template) == set(filled)
+    for part, xml in template.items():
+        if not part.startswith("xl/worksheets/sheet"):
+            assert filled[part] == xml
+            continue
+        assert skeleton(filled[part]) == skeleton(xml), part
+
+
+def skeleton(xml: bytes) -> bytes:
+    """A sheet without the values of its cells."""
+    xml = re.sub(rb"<(v|is)>.*?</\1>", b"", xml)
+    xml = re.sub(rb'(<c [^<>]*?) t="\w+"', rb"\1", xml)
+    return re.sub(rb"<c ([^<>]*)></c>", rb"<c \1/>", xml)
+
+
+VOLATILE = ("NOW", "TODAY", "RAND", "RANDBETWEEN", "RANDARRAY", "OFFSET", "INDIRECT", "CELL", "INFO")
+"""Functions whose value depends on when or where the sheet is opened."""
+NEW = ("LET", "LAMBDA", "XLOOKUP", "XMATCH", "IFS", "SWITCH", "TEXTJOIN", "CONCAT", "MAXIFS", "MINIFS", "FILTER", "SORT", "UNIQUE",
+       "SEQUENCE")
+"""Functions that a spreadsheet program of some years ago does not have."""
+
+
+def functions_of(name: str) -> set[str]:
+    """Every function that a workbook calls, in cells, names, checks of inputs and conditional formats."""
+    found: set[str] = set()
+    for part, xml in read_parts(READY_MADE[name]()).items():
+        if part.startswith("xl/worksheets/") or part == "xl/workbook.xml":
+            for formula in re.findall(rb"<(?:f|formula|formula1|formula2|definedName)\b[^<>]*>([^<]*)<", xml):
+                text = re.sub(r'"(?:[^"]|"")*"', "", formula.decode().replace("&quot;", '"'))
+                found |= {word.upper() for word in re.findall(r"([A-Za-z_][\w.]*)\(", text)}
+    return found
+
+
+@pytest.mark.parametrize("name", READY_MADE)
+def test_no_value_depends_on_when_or_how_the_workbook_is_opened(name):
+    assert not functions_of(name) & set(VOLATILE)
+    for part, xml in read_parts(READY_MADE[name]()).items():
+        if part == "xl/workbook.xml":
+            assert b'iterate="1"' not in xml
+            assert b'fullPrecision="0"' not in xml
+
+
+@pytest.mark.parametrize("name", TEMPLATES)
+def test_the_template_is_plain_enough_for_old_programs(name):
+    used = functions_of(name)
+    assert len(used) > 15
+    assert not used & set(NEW)
+    assert not [f for f in used if f.startswith("_XL")]
+    parts = read_parts(TEMPLATES[name].build())
+    assert not any("comments" in n or "vba" in n or "externalLink" in n for n in parts)
+
+
+def test_no_template_calls_a_function_that_the_job_plan_does_not():
+    known = functions_of("job_plan")
+    # The chart's order of quantities, a row of operations that is not all blank, the point of a drill.
+    more = {"SMALL", "COUNTA", "TAN"}
+    assert functions_of("quote") <= known | more
+
+
+@pytest.mark.parametrize("name", TEMPLATES)
+def test_formulas_stay_within_the_limits_of_a_spreadsheet(name):
+    book = openpyxl.load_workbook(io.BytesIO(TEMPLATES[name].build()))
+    formulas = [c.value for sheet in book for row in sheet.iter_rows() for c in row if c.data_type == "f"]
+    assert len(formulas) > 100
+    for formula in formulas:
+        assert len(formula) <= 8192
+        assert all(len(text) <= 255 for text in re.findall(r'"((?:[^"]|"")*)"', formula)), formula
+        depth = most = 0
+        for mark in re.sub(r'"(?:[^"]|"")*"', "", formula):
+            depth += (mark == "(") - (mark == ")")
+            most = max(most, depth)
+        assert most <= 64
+        assert depth == 0
+    for sheet in book:
+        for check in sheet.data_validations.dataValidation:
+            assert len(check.prompt) <= 255
+            assert len(check.promptTitle) <= 32
+            assert len(check.error) <= 255
+            assert not check.formula1.startswith("=")
+
+
+@pytest.mark.parametrize("name", TEMPLATES)
+def test_inputs_are_open_and_formulas_locked_without_a_password(name):
+    book = openpyxl.load_workbook(io.BytesIO(TEMPLATES[name].build()))
+    open_cells = set()
+    for sheet in book:
+        assert sheet.protection.sheet
+        assert sheet.protection.password is None
+        for row in sheet.iter_rows():
+            for cell in row:
+                if not cell.protection.locked:
+                    open_cells.add((sheet.title, cell.coordinate))
+                    assert cell.data_type != "f"
+    for item in TEMPLATES[name].ALL_INPUTS:
+        sheet, _, ref = book.defined_names[item].attr_text.rpartition("!")
+        assert (sheet.strip("'"), ref.replace("$", "")) in open_cells
+
+
+@pytest.mark.parametrize("name", TEMPLATES)
+def test_every_answer_is_named_once_and_hides_no_function(name):
+    from barfuncs.catalogue import CATALOGUE
+
+    book = openpyxl.load_workbook(io.BytesIO(TEMPLATES[name].build()))
+    names = [n.lower() for n in book.defined_names]
+    assert len(set(names)) == len(names)
+    assert not set(names) & set(CATALOGUE)
+    form = TEMPLATES[name].FORM
+    assert {form.prefix + a for a in form.answers} <= set(names)
