@@ -99,7 +99,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a["material_row"] = [row.name for row in materials.builtin().rows].index(found.name) + 1 if found else 0
     a["material_name"] = found.name if found else i["material"]
     a["material_caution"], a["material_group"] = (found.caution or "", found.group) if found else ("", "")
-    a["machine_row"] = a["largest_size"] = a["own_problems"] = 0
+    a["machine_row"] = a["largest_size"] = a["own_problems"] = a["shop_problems"] = 0
     a["currency_shown"] = i["currency"]
     a["margin_counted"] = i["margin"]
     a["setting_rate"] = i["machine_rate"] if i["setup_rate"] is None else i["setup_rate"]

@@ -273,3 +273,72 @@ def test_every_column_of_the_shop_file_reaches_the_templates():
     names = {i.name for t in TEMPLATES.values() for i in t.ALL_INPUTS.values() if i.from_shop}
     columns = {c.name for c in (*MACHINES, *PRICES, *RATES)} - {"name", "largest_size", "material", "shape", "size", "note"}
     assert names == columns
+
+
+def column_of(book: Workbook, name: str, row: int) -> tuple[int, int, int]:
+    sheet, first, column = book.first_cell(name)
+    return sheet, first + row, column
+
+
+@pytest.mark.parametrize(("cell", "row", "value", "mark"), [
+    ("machines_name", 0, None, "machine: a name, as text"), ("machines_name", 0, 7.0, "machine: a name, as text"),
+    ("machines_name", 1, "Lathe 1", "stands twice"), ("machines_grip_length", 0, True, "grip length"),
+    ("machines_grip_length", 0, "2 in", "grip length"), ("machines_standoff", 0, -1.0, "standoff"),
+    ("machines_largest_size", 0, "1/2 in", "largest size"), ("machines_largest_size", 0, -0.5, "largest size"),
+    ("machines_feeder_bars", 0, 2.5, "bars in the feeder"),
+    ("prices_material", 0, None, "material: a name, as text"), ("prices_material", 0, 303.0, "material: a name, as text"),
+    ("prices_material", 0, "unobtainium", "material not in the table"), ("prices_shape", 1, "rond", "shape"),
+    ("prices_size", 2, "1 in", "size"), ("prices_price", 0, None, "price"), ("prices_price", 0, True, "price"),
+    ("prices_price_per", 0, None, "price is per"), ("prices_chip_price", 0, "x", "return for chips"),
+    ("prices_shape", 1, None, "stands twice"),
+])
+def test_a_row_of_the_shop_that_cannot_be_used_is_marked_and_stops_the_plan(cell, row, value, mark):
+    book = Workbook(filled_with("job_plan", INCH, JOB).data)
+    book.set_at(column_of(book, cell, row), value)
+    book.calculate()
+    table = cell.split("_")[0]
+    assert str(book.value_at(column_of(book, f"{table}_marks", row))) == f"\u2715 {mark}"
+    assert str(book.value("plan_status")).startswith(STOP)
+    assert "sheet Shop" in str(book.value("plan_problems"))
+
+
+def test_no_number_comes_from_a_marked_row():
+    book = Workbook(filled_with("job_plan", INCH, JOB).data)
+    book.set_at(column_of(book, "machines_grip_length", 0), True)
+    book.calculate()
+    assert isinstance(book.value("plan_parts_per_bar"), CellError)
+    assert isinstance(book.value("use_machine_rate"), CellError)
+
+
+@pytest.mark.parametrize("units", [None, "cm", 1.0])
+def test_the_shops_sheet_must_say_its_units(units):
+    book = Workbook(filled_with("job_plan", INCH, JOB).data)
+    book.set("shop_units", units)
+    book.calculate()
+    assert "sheet Shop (its units" in str(book.value("plan_problems"))
+    assert isinstance(book.value("plan_parts_per_bar"), CellError)
+
+
+def test_two_machines_of_one_name_are_no_machine():
+    book = Workbook(filled_with("job_plan", INCH, JOB).data)
+    book.set_at(column_of(book, "machines_name", 1), "Lathe 1")
+    book.calculate()
+    assert isinstance(book.value("plan_min_remnant"), CellError)
+    assert "machine (not on the sheet Shop)" in str(book.value("plan_problems"))
+
+
+def test_a_designation_among_the_prices_on_the_sheet_is_found():
+    book = Workbook(filled_with("job_plan", INCH, JOB | {"size": 1.5, "shape": "square"}).data)
+    assert book.value("shop_price_row") == 1
+    book.set_at(column_of(book, "prices_material", 0), "303")
+    book.calculate()
+    assert book.value("shop_price_row") == 1
+    assert book.value("use_price") == 3.0
+
+
+def test_a_machine_cell_with_an_empty_text_is_blank():
+    book = Workbook(filled_with("job_plan", INCH, JOB | {"standoff": 0.2, "grip_length": 2}).data)
+    book.set("machine", "")
+    book.calculate()
+    assert book.value("plan_machine_row") == 0
+    assert book.value("plan_problems") == ""

@@ -62,7 +62,7 @@ class Input:
     @property
     def is_blank(self) -> str:
         """Cell expression: TRUE where the input is not given."""
-        return f'AND(ISBLANK({self.name}),{self.shop}="")' if self.from_shop else f"ISBLANK({self.name})"
+        return f'AND(ISBLANK({self.name}),IFERROR({self.shop}="",FALSE))' if self.from_shop else f"ISBLANK({self.name})"
 
     @property
     def may_be_blank(self) -> bool:

@@ -57,7 +57,7 @@ from barfuncs.workbooks.notes_sheet import notes_sheet
 from barfuncs.workbooks.package import pack
 from barfuncs.workbooks.sheetxml import CellError
 from barfuncs.workbooks.shop import Shop
-from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, UNKNOWN_MACHINE, shop_sheet
+from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, PROBLEMS, SHOP_PROBLEMS, shop_sheet
 
 INPUTS: dict[str, tuple[Input, ...]] = {
     "Job": JOB,
@@ -141,6 +141,7 @@ _STEPS = (
     MATERIAL_CAUTION,
     MACHINE_ROW,
     LARGEST_SIZE,
+    SHOP_PROBLEMS,
     ACROSS_CORNERS,
     DENSITY,
     SECTION_AREA,
@@ -433,5 +434,5 @@ def build(shop: Shop | None = None) -> bytes:
     notes_sheet(book, FORM, (
         "Yield, bars, starts and times: common practice of the trade, worked out as said above, no source.",
         "Weight of chips is what is neither part nor remnant. The last bar is taken to be left as it is after its last part.",
-    ), RESULTS, (UNKNOWN_MACHINE,))
+    ), RESULTS, PROBLEMS)
     return pack(layout.parts_of(book))

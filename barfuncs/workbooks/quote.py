@@ -58,7 +58,7 @@ from barfuncs.workbooks.notes_sheet import notes_sheet
 from barfuncs.workbooks.package import pack
 from barfuncs.workbooks.sheetxml import CellError
 from barfuncs.workbooks.shop import Shop
-from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, UNKNOWN_MACHINE, shop_sheet
+from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, PROBLEMS, SHOP_PROBLEMS, shop_sheet
 from barfuncs.workbooks.speeds_sheet import suggestion
 
 BREAKS = range(1, 7)
@@ -258,6 +258,7 @@ STEPS = (
     speeds_sheet.MATERIAL_GROUP,
     MACHINE_ROW,
     LARGEST_SIZE,
+    SHOP_PROBLEMS,
     ACROSS_CORNERS,
     DENSITY,
     SECTION_AREA,
@@ -350,7 +351,7 @@ CHECKS = (
     MATERIAL,
 )
 _MORE_PROBLEMS = (
-    UNKNOWN_MACHINE,
+    *PROBLEMS,
     ("ISERROR(cutting_time)", "operation list"),
     ("AND(ISBLANK(cycle_time),NOT(ISERROR(cutting_time)),ISERROR(listed_cycle))", "cycle time (or the operation list)"),
     ("AND(ISBLANK(margin),ISBLANK(markup))", "margin (or markup; 0 % counts)"),

@@ -9,27 +9,34 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs.kinds import Kind
+from barfuncs.stock import MATERIAL_MATCHES
 from barfuncs.units import KG_PER_LB, MM_PER_INCH
 from barfuncs.workbooks import layout
 from barfuncs.workbooks.form import Answer, Form
 from barfuncs.workbooks.shop import MACHINES, PRICES, RATES, Column, Shop, number_format, unit_formula, validate
 
 TITLE = "Shop"
-_ROWS = {"machines": 12, "prices": 30}
+_ROWS = {"machines": 10, "prices": 20}
 _PICKED_FROM_MACHINE = tuple(c.name for c in MACHINES if c.name not in ("name", "largest_size"))
 _PICKED_FROM_PRICES = ("price", "price_per", "chip_price", "remnant_price")
 
 MACHINE_ROW = Answer("machine_row", "row of the machine on the sheet Shop, 0 for none", "count",
-                     formula="IF(ISBLANK(machine),0,SUMPRODUCT(--(machines_name=machine),machines_rows))")
+                     formula='IF(machine="",0,IF(SUMPRODUCT(--(machines_name=machine))=1,'
+                             "SUMPRODUCT(--(machines_name=machine),machines_rows),0))")
 LARGEST_SIZE = Answer("largest_size", "largest size that goes through the spindle", "length", "length",
                       formula="IF(machine_row=0,0,INDEX(machines_largest_size,machine_row)*shop_length_factor)")
-UNKNOWN_MACHINE = ("AND(NOT(ISBLANK(machine)),machine_row=0)", "machine (not on the sheet Shop)")
-"""What is wrong, and how it is called, where a machine is asked for that the shop has not."""
+_UNITS_ARE_GOOD = 'OR(shop_units="in",shop_units="mm")'
+SHOP_PROBLEMS = Answer("shop_problems", "marks on the sheet Shop, and 1 for its units where they are neither in nor mm", "count",
+                       formula='SUMPRODUCT(--(machines_marks<>""))+SUMPRODUCT(--(prices_marks<>""))'
+                               f"+IF({_UNITS_ARE_GOOD},0,1)")
+PROBLEMS = (('AND(machine<>"",machine_row=0)', "machine (not on the sheet Shop)"),
+            ("shop_problems>0", "sheet Shop (its units or a row with a mark)"))
+"""What may be wrong with the shop's own data, and how it is called."""
 
 
 def _same_units(metric: float) -> str:
     """Cell expression: the factor from the shop's units to the job's."""
-    return f'IF(shop_units=use_units,1,IF(use_units="mm",{metric!r},1/{metric!r}))'
+    return f'IF({_UNITS_ARE_GOOD},IF(shop_units=use_units,1,IF(use_units="mm",{metric!r},1/{metric!r})),NA())'
 
 
 def _picked(form: Form, name: str) -> str:
@@ -39,27 +46,31 @@ def _picked(form: Form, name: str) -> str:
         kind = form.inputs[name].kind
         factor = "*shop_length_factor" if kind.dimension == "length" else ""
         cell = f"INDEX(machines_{name},{machine_row})"
-        return f'IF({machine_row}=0,"",IF({cell}="","",{cell}{factor}))'
+        bad = f'INDEX(machines_marks,{machine_row})<>""'
+        return f'IF({machine_row}=0,"",IF({bad},NA(),IF({cell}="","",{cell}{factor})))'
     cell = f"INDEX(prices_{name},shop_price_row)"
     if name == "price":  # not without its own basis: a price per lb is none per kg
         return f'IF(shop_price_row=0,"",IF(OR(ISBLANK(price_per),price_per=INDEX(prices_price_per,shop_price_row)),{cell},""))'
     if name == "price_per":
         return f'IF(OR(shop_price_row=0,NOT(ISBLANK(price))),"",{cell})'
     rate = f"rates_{name}"
+    condition = form.inputs[name].kind.cell_condition(rate)
+    good = f"IF({condition if condition.startswith('OR(') else f'AND({condition})'},{rate},NA())"
     if name in _PICKED_FROM_PRICES:
-        own = f'IF({rate}="","",{rate}*shop_weight_factor)'
+        own = f'IF({rate}="","",{good}*shop_weight_factor)'
         return f'IF(shop_price_row=0,{own},IF({cell}="",{own},{cell}*shop_weight_factor))'
     if name in ("margin", "markup"):  # one of the two, and the job's own before the shop's
         other = "markup" if name == "margin" else "margin"
-        return f'IF(OR({rate}="",NOT(ISBLANK({other}))),"",{rate})'
-    return f'IF({rate}="","",{rate})'
+        return f'IF(OR({rate}="",NOT(ISBLANK({other}))),"",{good})'
+    if form.inputs[name].kind.reader == "text":
+        return f'IF({rate}="","",{rate})'
+    return f'IF({rate}="","",{good})'
 
 
 def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     """Rates, machines and prices in framed cells, filled with those of `shop`, and what this job takes of them."""
     letters = [get_column_letter(n) for n in range(2, 2 + len(MACHINES))]
     sheet = layout.add_sheet(book, TITLE, {"A": 1.5, **dict.fromkeys(letters, 13.5), "B": 30}, landscape=True)
-    sheet.page_setup.fitToHeight = 0
     layout.put(sheet, "B1", "Shop", size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
     layout.put(sheet, "B2", "What holds for every job: a cell that a job leaves blank takes its value from here. "
@@ -87,7 +98,7 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     layout.heading(sheet, "B", "D", row, "What this job takes from here where it leaves a cell blank")
     steps = [("shop_length_factor", "lengths times", _same_units(MM_PER_INCH)),
              ("shop_weight_factor", "prices by weight times", _same_units(1 / KG_PER_LB)),
-             ("shop_price_row", "row of the material among the prices, 0 for none",
+             ("shop_price_row", "row among the prices, 0 for none",
               "IF(MAX(prices_fit)=0,0,MATCH(MAX(prices_fit),prices_fit,0))")]
     steps += [(item.shop, item.label.lower(), _picked(form, item.name)) for item in form.inputs.values() if item.from_shop]
     for name, label, formula in steps:
@@ -132,19 +143,49 @@ def _table(book: Workbook, sheet: Worksheet, row: int, title: str, name: str, co
         layout.name_cell(book, f"{name}_{column.name}", sheet, f"{letter}{first}:{letter}{last}")
     for line in range(first, last + 1):
         layout.put(sheet, f"A{line}", line - first + 1, size=1, color="FFFFFF")
+        marks = get_column_letter(2 + len(columns))
+        layout.put(sheet, f"{marks}{line}", "=" + _mark(columns, letters, line, name), size=9, bold=True, color=layout.ACCENT,
+                   indent=1)
     layout.name_cell(book, f"{name}_rows", sheet, f"A{first}:A{last}")
+    layout.name_cell(book, f"{name}_marks", sheet, f"{marks}{first}:{marks}{last}")
     return last + 1
+
+
+def _mark(columns: Sequence[Column], letters: Sequence[str], row: int, name: str) -> str:
+    """Cell expression: what is wrong with a row of a table, or an empty text."""
+    cells = {c.name: f"${letter}{row}" for c, letter in zip(columns, letters, strict=True)}
+    key, *others = ("name",) if name == "machines" else ("material", "shape", "size")
+    alike = "*".join(f"({name}_{k}={cells[k]})" for k in (key, *others))
+    tests = [(f"ISTEXT({cells[key]})", f"{columns[0].label.lower()}: a name, as text")]
+    if key == "material":
+        known = MATERIAL_MATCHES.replace("=material)", f"={cells[key]})")
+        tests.append((f"SUMPRODUCT(--({known}))+SUMPRODUCT(--(own_material_names={cells[key]}))>0", "material not in the table"))
+    for column in columns[1:]:
+        cell = cells[column.name]
+        if column.kind.reader == "text":
+            continue
+        condition = column.kind.cell_condition(cell)
+        condition = condition if condition.startswith("OR(") else f"AND({condition})"
+        tests.append((condition if column.required else f'OR({cell}="",{condition})', column.label.lower()))
+    tests.append((f"SUMPRODUCT(--({alike}))=1", "stands twice"))
+    formula = '""'
+    for condition, text in reversed(tests):
+        formula = f'IF({condition},{formula},"\u2715 {text}")'
+    return f'IF(COUNTA(${letters[0]}{row}:${letters[-1]}{row})=0,"",{formula})'
 
 
 def _prices_fit(book: Workbook, sheet: Worksheet, form: Form, first: int, end: int) -> int:
     """How well each price fits the job's bar, beside the table: 0 not at all, more the more it says about the bar."""
     letters = {c.name: get_column_letter(n) for n, c in enumerate(PRICES, start=2)}
-    fit = get_column_letter(2 + len(PRICES))
+    marks, fit = get_column_letter(2 + len(PRICES)), get_column_letter(3 + len(PRICES))
     layout.put(sheet, f"{fit}{first - 1}", "Fits this job", size=9, color=layout.SOFT, align="right")
-    name = f"{form.prefix}material_name"
+    name, line = f"{form.prefix}material_name", f"{form.prefix}material_row"
     for row in range(first, end):
         material, shape, size = (f"${letters[n]}{row}" for n in ("material", "shape", "size"))
-        fits = (f'AND({material}={name},OR({shape}="",{shape}=use_shape),'
+        # A designation that the job's material answers to is as good as its name.
+        codes = ",".join(f"INDEX(material_code_{n},{line})={material}" for n in (1, 2, 3, 4))
+        named = f"OR({material}={name},IF({line}>0,OR({codes}),FALSE))"
+        fits = (f'AND({marks}{row}="",{named},OR({shape}="",{shape}=use_shape),'
                 f'OR({size}="",ABS(N({size})*shop_length_factor-use_size)<=0.000001*use_size))')
         sheet[f"{fit}{row}"].value = f'=IF({material}="",0,IFERROR(IF({fits},1+({shape}<>"")+2*({size}<>""),0),0))'
         sheet[f"{fit}{row}"].number_format = "0;0;"
