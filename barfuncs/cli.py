@@ -68,7 +68,10 @@ _COMMA = click.option("--decimal-comma", is_flag=True, help="Read 12,5 as twelve
 
 
 def _fail(error: Exception) -> None:
-    click.echo(f"barfuncs: {error}", err=True)
+    text = str(error)
+    if isinstance(error, OSError) and error.strerror:
+        text = error.strerror + (f": {error.filename}" if error.filename else "")
+    click.echo(f"barfuncs: {text.removeprefix('barfuncs: ')}", err=True)
     sys.exit(1)
 
 
@@ -270,35 +273,33 @@ def _console() -> Any:
 def calc(function: str, arguments: tuple[str, ...], units: str | None, materials_file: str | None) -> None:
     """Call one FUNCTION.
 
-    ARGUMENTS stand in their order or as name=value.
-    Bare lengths are inches unless --units mm. See 'barfuncs functions'.
+    ARGUMENTS stand in their order or as name=value (see 'barfuncs functions').
+    Bare lengths are inches unless --units mm; next to a metric one say which.
 
     \b
     barfuncs calc parts_per_bar "12 ft" 2.25 0.125 3
     barfuncs calc bar_weight "Brass C36000" hexagon 19 3000 --units mm
     barfuncs calc starts_for_quantity 1000 scrap_rate=3%
     """
-    import barfuncs
     from barfuncs import materials
-    from barfuncs.catalogue import find
+    from barfuncs.catalogue import find, read_arguments
 
     try:
         if materials_file:
             materials.use_materials(materials_file)
         entry = find(function)
         positional, named = _named_apart(entry, arguments)
-        named_units: str | None
-        if entry.has_units and len(positional) >= len(entry.arguments):
-            named_units = positional[len(entry.arguments) - 1]
-        else:
-            named_units = named.setdefault("units", units or "in")
-        if units and named_units != units:
-            raise InputError(entry.name, [("units", f"{named_units!r} and --units {units} contradict each other")])
-        result = getattr(barfuncs, entry.name)(*(p if p else None for p in positional), **named)
+        last = positional[-1] if entry.has_units and len(positional) == len(entry.arguments) else named.get("units")
+        if units and last and last != units:
+            raise InputError(entry.name, [("units", f"{last!r} and --units {units} contradict each other")])
+        if units and not last:
+            named["units"] = units
+        values, read_in, _ = read_arguments(entry, [p or None for p in positional], named)
+        result = entry.core(*values)
     except (BarfuncsError, TypeError, OSError) as error:
         _fail(error)
         return
-    for line in _result_lines(entry, result, str(named_units or "in")):
+    for line in _result_lines(entry, result, read_in):
         click.echo(line)
 
 

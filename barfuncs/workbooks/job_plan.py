@@ -378,7 +378,7 @@ def _setter_sheet(book: Workbook) -> None:
     for row, (item, wanted) in enumerate(zip(STOP_INPUTS, ("plan_starts", "plan_bars", "plan_fed_length"), strict=True),
                                          start=11):
         FORM.put_input(book, sheet, item.name, "BCD", row)
-        layout.put(sheet, f"F{row}", f'=IFERROR("the order needs "&ROUND({wanted},3)&" "&D{row},"")', color=layout.SOFT)
+        layout.put(sheet, f"F{row}", f'=IFERROR("the order needs "&TEXT({wanted},"#,##0{".0##" if item.unit == "length" else ""}")&" "&D{row},"")', color=layout.SOFT)
     row = 14
     for answer in _STOP_ANSWERS:
         FORM.put_answer(book, sheet, answer.name, "BCD", row)
@@ -395,7 +395,7 @@ def _setter_sheet(book: Workbook) -> None:
         layout.put(sheet, f"C{line}", "=" + FORM.expression(ref), align="right",
                    number="length")
         layout.put(sheet, f"D{line}", unit_text("length"), color=layout.SOFT, size=9, indent=1)
-    _stacked_bar(sheet, 19, 23, "E18", 9.2, 3.9, ("FFFFFF", "9C8F9A", layout.ACCENT, "D9CBD6", "E9DDC3"))
+    _stacked_bar(sheet, 19, 23, "E19", 9.2, 3.6, ("FFFFFF", "9C8F9A", layout.ACCENT, "D9CBD6", "E9DDC3"))
     line = 25
     line += 1
     layout.heading(sheet, "B", "F", line, "Cautions")
