@@ -19,6 +19,7 @@ import click.testing
 import openpyxl
 import pytest
 from calc_office import Office
+from formula_cases import TEXTS
 from openpyxl.worksheet.formula import ArrayFormula
 
 import barfuncs as bf
@@ -118,13 +119,6 @@ def test_connect_refuses_a_libreoffice_with_an_old_python(tmp_path: Path, monkey
 
 # --- argument sets -------------------------------------------------------------------------------------------------
 
-_LENGTHS = ("12 ft", "1-3/8 in", "3/4", "19 mm", "2' 6-1/2\"", "825 thou", "3.66 m")
-_TEXTS = {
-    "length": _LENGTHS, "weight": ("12 lb", "8 oz", "3.5 kg"), "seconds": ("45 s", "1 min 20 s"), "hours": ("90 min", "2 h"),
-    "count": ("12 pcs", "1,200"), "fraction": ("3%", "0.25"), "number": ("$12.50",), "text": _LENGTHS,
-    "density": ("7.85 g/cm3",), "surface_speed": ("120 m/min", "400 sfm"), "spindle_speed": ("1200 rpm",),
-    "feed_rate": ("0.1 mm/rev", "0.004 ipr"), "pitch": ("1.5 mm", "20 tpi"), "angle": ("118 deg",),
-}
 _UNREADABLE = ("about 3", "8 mil", "12,5", "1/0", "x" * 70)
 
 
@@ -148,8 +142,8 @@ def _good(a: Argument, rng: random.Random) -> Any:
         return rng.choice((row.name, row.texts[-1].upper(), "7.85 g/cm3", 0.284, 0.1))
     if a.kind.reader == "table":
         return [_number_of_parts(rng) for _ in range(rng.randint(1, 4))]
-    if a.kind.reader in _TEXTS and (a.kind.reader == "text" or rng.random() < 0.2):
-        return rng.choice(_TEXTS[a.kind.reader])
+    if a.kind.reader in TEXTS and (a.kind.reader == "text" or rng.random() < 0.2):
+        return rng.choice(TEXTS[a.kind.reader])
     return _number(a, rng)
 
 
@@ -167,7 +161,7 @@ def _odd(a: Argument, rng: random.Random) -> Any:
         values += [-1.0, 0.0, kind.low, kind.low + (1e-3 if kind.open_low else 0), kind.low - 1e-6, 1e300, 2.5]
         if math.isfinite(kind.high):
             values += [kind.closed_high, kind.high, kind.high * (1 + 1e-9), kind.high + 1]
-        values += list(_TEXTS.get(kind.reader, ()))
+        values += list(TEXTS.get(kind.reader, ()))
     else:
         values += [0.0, 7.0, -1.0, "*", *(c.upper() for c in kind.choices)]
     return rng.choice(values)
