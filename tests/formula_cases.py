@@ -41,6 +41,17 @@ _USUAL_BY_READER: dict[str, tuple[float, float]] = {
 }
 
 
+LENGTHS = ("12 ft", "1-3/8 in", "3/4", "19 mm", "2' 6-1/2\"", "825 thou", "3.66 m")
+TEXTS: dict[str, tuple[str, ...]] = {
+    "length": LENGTHS, "weight": ("12 lb", "8 oz", "3.5 kg"), "seconds": ("45 s", "1 min 20 s"), "hours": ("90 min", "2 h"),
+    "count": ("12 pcs", "1,200"), "fraction": ("3%", "0.25"), "number": ("$12.50",), "text": LENGTHS,
+    "density": ("7.85 g/cm3",), "surface_speed": ("120 m/min", "400 sfm"), "spindle_speed": ("1200 rpm",),
+    "feed_rate": ("0.1 mm/rev", "0.004 ipr"), "pitch": ("1.5 mm", "20 tpi"), "angle": ("118 deg",),
+    "material": ("7.85 g/cm3", "0.284 lb/in3"),
+}
+"""Texts with a unit, by what reads them."""
+
+
 @dataclass(frozen=True)
 class Case:
     """One call: a function and its arguments in order, None for a blank cell."""
@@ -106,6 +117,10 @@ def _one_set(entry: Entry, rng: random.Random, fitted: bool) -> tuple[Any, ...]:
                 found[a.name] = found[a.name].upper()
         elif a.kind.reader == "material":
             found[a.name] = _good_material(found.get("units"), rng)
+        elif a.kind.reader == "text":
+            found[a.name] = rng.choice(LENGTHS)
+        elif a.kind.reader == "table":
+            found[a.name] = tuple(rng.randint(1, 5000) for _ in range(rng.randint(1, 4)))
         else:
             found[a.name] = good_number(a.name, a.kind, rng)
     if fitted:
@@ -135,10 +150,14 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
         if "inner_diameter" in found:
             found["inner_diameter"] = found[widest] * rng.choice((0.0, 0.5, 0.999, rng.uniform(0, 0.99)))
     if "trim_weight" in found:
-        found["part_weight"] = min(found["part_weight"], found["feed_weight"])
-        whole = found["starts"] * found["feed_weight"] + found["bars"] * (found["trim_weight"] or 0)
-        found["bars"] = max(found["bars"], 1)
-        found["bar_weight"] = min(whole / found["bars"] * rng.choice((1.0, 1.5, rng.uniform(1, 20))), 1e9)
+        feed = found["feed_weight"] or 0
+        found["part_weight"] = found["part_weight"] and min(found["part_weight"], feed)
+        if "bars" in found:
+            found["bars"] = max(found["bars"], 1)
+            whole = found["starts"] * feed / found["bars"] + (found["trim_weight"] or 0)
+        else:
+            whole = found["parts_per_bar"] * feed + (found["trim_weight"] or 0)
+        found["bar_weight"] = min(whole * rng.choice((1.0, 1.5, rng.uniform(1, 20))), 1e9)
     if "markup" in found and "margin" in found and rng.random() < 0.9:
         found[rng.choice(("margin", "markup"))] = rng.choice((None, 0))
     if "scrap_return" in found and found["scrap_return"] is not None:
@@ -196,6 +215,10 @@ def bad_values(kind: Kind, required: bool) -> list[Any]:
         return [*bad, "triangle", 1, 0]
     if kind.reader == "material":
         return [*bad, "unobtainium", "*", "?*", 0, -1, 0.01, 25.001, 303, 7850]
+    if kind.reader == "text":
+        return [*bad, "abc", "8 mil", "12,5", 7]
+    if kind.reader == "table":
+        return [*bad, (0,), (10, -5), (2.5,), ("many", 10)]
     bad += ["abc", "n/a", -1, -1e-9, -1e7, *((kind.low, kind.closed_low * 0.99) if kind.open_low else (kind.low - 1e-6,))]
     if math.isfinite(kind.high):
         bad += [kind.high if kind.open_high else kind.high * 1.000001 + kind.whole, kind.high * 10]

@@ -19,13 +19,19 @@ import click.testing
 import openpyxl
 import pytest
 from calc_office import Office
+from formula_cases import TEXTS
+from libreoffice import convert
 from openpyxl.worksheet.formula import ArrayFormula
 
 import barfuncs as bf
-from barfuncs import connect_calc, materials
+from barfuncs import cli, connect_calc, materials
 from barfuncs.catalogue import CATALOGUE, Argument, Entry
 from barfuncs.cost import TABLE_HEADS
 from barfuncs.surfaces.calc import build
+from barfuncs.surfaces.examples import example
+from barfuncs.surfaces.names import add_names
+from barfuncs.workbooks.engine import Workbook
+from barfuncs.workbooks.package import pack, read_parts
 
 REL = 1e-12
 REFUSED = "refused"
@@ -118,13 +124,6 @@ def test_connect_refuses_a_libreoffice_with_an_old_python(tmp_path: Path, monkey
 
 # --- argument sets -------------------------------------------------------------------------------------------------
 
-_LENGTHS = ("12 ft", "1-3/8 in", "3/4", "19 mm", "2' 6-1/2\"", "825 thou", "3.66 m")
-_TEXTS = {
-    "length": _LENGTHS, "weight": ("12 lb", "8 oz", "3.5 kg"), "seconds": ("45 s", "1 min 20 s"), "hours": ("90 min", "2 h"),
-    "count": ("12 pcs", "1,200"), "fraction": ("3%", "0.25"), "number": ("$12.50",), "text": _LENGTHS,
-    "density": ("7.85 g/cm3",), "surface_speed": ("120 m/min", "400 sfm"), "spindle_speed": ("1200 rpm",),
-    "feed_rate": ("0.1 mm/rev", "0.004 ipr"), "pitch": ("1.5 mm", "20 tpi"), "angle": ("118 deg",),
-}
 _UNREADABLE = ("about 3", "8 mil", "12,5", "1/0", "x" * 70)
 
 
@@ -148,8 +147,8 @@ def _good(a: Argument, rng: random.Random) -> Any:
         return rng.choice((row.name, row.texts[-1].upper(), "7.85 g/cm3", 0.284, 0.1))
     if a.kind.reader == "table":
         return [_number_of_parts(rng) for _ in range(rng.randint(1, 4))]
-    if a.kind.reader in _TEXTS and (a.kind.reader == "text" or rng.random() < 0.2):
-        return rng.choice(_TEXTS[a.kind.reader])
+    if a.kind.reader in TEXTS and (a.kind.reader == "text" or rng.random() < 0.2):
+        return rng.choice(TEXTS[a.kind.reader])
     return _number(a, rng)
 
 
@@ -167,7 +166,7 @@ def _odd(a: Argument, rng: random.Random) -> Any:
         values += [-1.0, 0.0, kind.low, kind.low + (1e-3 if kind.open_low else 0), kind.low - 1e-6, 1e300, 2.5]
         if math.isfinite(kind.high):
             values += [kind.closed_high, kind.high, kind.high * (1 + 1e-9), kind.high + 1]
-        values += list(_TEXTS.get(kind.reader, ()))
+        values += list(TEXTS.get(kind.reader, ()))
     else:
         values += [0.0, 7.0, -1.0, "*", *(c.upper() for c in kind.choices)]
     return rng.choice(values)
@@ -546,6 +545,84 @@ def test_a_workbook_survives_loading_and_saving(office: Office, tmp_path: Path, 
     office.do("close")
     saved = openpyxl.load_workbook(tmp_path / "second.xlsx", data_only=True).worksheets[0]
     assert [saved[name].value for name in RESULTS] == ["#VALUE!" if isinstance(w, dict) else w for w in wanted]
+
+
+@libreoffice
+@pytest.mark.parametrize("prefix", ["BARFUNCS.", ""], ids=["full name", "bare name"])
+def test_every_function_survives_loading_and_saving(office: Office, tmp_path: Path, prefix: str) -> None:
+    """Written by openpyxl, calculated, saved as xlsx and ods, loaded again."""
+    book = openpyxl.Workbook()
+    wanted = []
+    for row, e in enumerate(CATALOGUE.values(), 1):
+        shown = example(e)
+        book.worksheets[0].cell(row, 1, "=" + shown.call.replace(f"{e.cell_name}(", f"{prefix}{e.cell_name}("))
+        wanted.append(pytest.approx(shown.result, rel=REL))
+    book.save(tmp_path / "first.xlsx")
+    cells = [f"A{row}" for row in range(1, len(wanted) + 1)]
+    office.do("open", url=(tmp_path / "first.xlsx").as_uri())
+    office.do("calculate")
+    assert office.do("read", names=cells) == wanted
+    for name, kind in (("second.xlsx", "Calc MS Excel 2007 XML"), ("second.ods", "calc8")):
+        office.do("save", url=(tmp_path / name).as_uri(), filter_name=kind)
+    for name in ("second.xlsx", "second.ods"):
+        office.do("open", url=(tmp_path / name).as_uri())
+        assert office.do("read", names=cells) == wanted
+        office.do("calculate")
+        assert office.do("read", names=cells) == wanted
+
+
+def _with_values(path: Path, formula: str, named: bool) -> None:
+    """A workbook as a program with the functions saves it: formulas with their values."""
+    book = openpyxl.Workbook()
+    sheet = book.worksheets[0]
+    sheet["A1"], sheet["B1"], sheet["C1"] = 144, formula, "=B1*2"
+    book.save(path)
+    parts = read_parts(path)
+    xml = parts["xl/worksheets/sheet1.xml"].decode()
+    for ref, value in (("B1", 59), ("C1", 118)):
+        xml, count = re.subn(rf'(<c r="{ref}"[^>]*><f>[^<]*</f>)<v ?(?:/>|></v>)', rf"\g<1><v>{value}</v>", xml)
+        assert count == 1
+    parts["xl/worksheets/sheet1.xml"] = xml.encode()
+    path.write_bytes(pack(add_names(parts) if named else parts))
+
+
+@libreoffice
+@pytest.mark.parametrize(("formula", "named", "shows", "saved"), [
+    ("=PARTS_PER_BAR(A1,2.25,0.125,3)", False, "59", 59),
+    ("=BARFUNCS.PARTS_PER_BAR(A1,2.25,0.125,3)", False, "59", 59),
+    ("=PARTS_PER_BAR(A1,2.25,0.125,3)", True, "Err:509", "#VALUE!"),
+], ids=["bare name", "full name", "name of the workbook"])
+def test_the_way_back(office: Office, tmp_path: Path, formula: str, named: bool, shows: str, saved: Any) -> None:
+    """Without the add-in LibreOffice keeps the last values, but for a LAMBDA name; with the add-in all is right again."""
+    path = tmp_path / "used.xlsx"
+    _with_values(path, formula, named)
+    for kind in ("csv", "xlsx", "ods"):
+        (tmp_path / kind).mkdir()
+        convert(path, tmp_path / kind, to=kind)
+    assert (tmp_path / "csv" / "used.csv").read_text("utf-8").split() == [f"144,{shows},118"]
+    kept = openpyxl.load_workbook(tmp_path / "xlsx" / "used.xlsx", data_only=True).worksheets[0]
+    assert (kept["B1"].value, kept["C1"].value) == (saved, 118)
+    for damaged in (path, tmp_path / "xlsx" / "used.xlsx", tmp_path / "ods" / "used.ods"):
+        office.do("open", url=damaged.as_uri())
+        assert office.do("read", names=["B1", "C1"]) == [59.0, 118.0], damaged
+        office.do("calculate")
+        assert office.do("read", names=["B1", "C1"]) == [59.0, 118.0], damaged
+    office.do("close")
+    if "BARFUNCS" not in formula:  # and as names, renewed where LibreOffice spoilt them
+        again = Workbook(pack(add_names(tmp_path / "xlsx" / "used.xlsx")))
+        again.calculate()
+        assert (again.value("B1"), again.value("C1")) == (59.0, 118.0)
+
+
+def test_a_reader_that_does_not_calculate_shows_the_last_values(tmp_path: Path) -> None:
+    _with_values(tmp_path / "used.xlsx", "=PARTS_PER_BAR(A1,2.25,0.125,3)", named=False)
+    sheet = openpyxl.load_workbook(tmp_path / "used.xlsx", data_only=True).worksheets[0]
+    assert (sheet["B1"].value, sheet["C1"].value) == (59, 118)
+    before = (tmp_path / "used.xlsx").read_bytes()
+    done = click.testing.CliRunner().invoke(cli.main, ["recalc", str(tmp_path / "used.xlsx"), "--write"])
+    assert done.exit_code == 1
+    assert "the engine does not know a function or name in Sheet!B1" in done.output
+    assert (tmp_path / "used.xlsx").read_bytes() == before
 
 
 @libreoffice

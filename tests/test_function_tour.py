@@ -1,6 +1,7 @@
 """The function tour and the reference page: every function, its example right, and a total that tells."""
 
 import io
+import re
 from pathlib import Path
 
 import click.testing
@@ -109,3 +110,21 @@ def test_reference_on_the_command_line(tmp_path):
     again = run(cli.main, ["reference", "--out", str(path)])
     assert again.exit_code == 1
     assert "exists already; use --replace" in again.output
+
+
+# --- the page about spreadsheet programs ---------------------------------------------------------------------------
+
+
+def test_links_of_the_pages_lead_somewhere():
+    for page in ("SPREADSHEETS.md", "REFERENCE.md"):
+        text = (TEMPLATES / page).read_text("utf-8")
+        links = re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", text)
+        assert links
+        assert [link for link in links if not (TEMPLATES / link).is_file()] == []
+
+
+def test_the_page_shows_the_guard_of_the_tour():
+    tour = sheet("Totals", values=False)
+    guard = tour["E14"].value.replace("E7:E11", "A1:A9")
+    assert guard in (TEMPLATES / "SPREADSHEETS.md").read_text("utf-8")
+    assert guard in (TEMPLATES.parent / "README.md").read_text("utf-8")

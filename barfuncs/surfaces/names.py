@@ -143,7 +143,7 @@ def add_names(source: "str | bytes | Mapping[str, bytes]") -> dict[str, bytes]:
     ours = definitions()
     present = dict(re.findall(r'<definedName\b[^>]*?\bname="([^"]+)"[^>]*>([^<]*)', book))
     upper = {name.upper(): (name, text) for name, text in present.items()}
-    taken = [upper[name][0] for name in ours if name in upper and "LAMBDA" not in upper[name][1]]
+    taken = [upper[name][0] for name in ours if name in upper and "LAMBDA" not in upper[name][1].upper()]
     if taken:
         raise InputError("names", [(name, "is a name of this workbook already, for something else") for name in taken])
     new = dict(ours)

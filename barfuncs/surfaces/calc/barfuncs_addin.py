@@ -74,10 +74,10 @@ AddIn = type("AddIn", (_Functions,), {name: _method(call) for name, call in CALL
 
 # --- names in workbooks from other programs ------------------------------------------------------------------------
 
-# A name that was not found when the workbook was loaded stands in lower case in the formula, without the service. One
-# that the workbook has as a LAMBDA name of its own, which LibreOffice can't calculate, stands in upper case.
+# A name that was not found when the workbook was loaded, or when it was saved without the add-in, stands in lower case in
+# the formula. One that the workbook has as a LAMBDA name of its own, which LibreOffice can't calculate, stands in upper case.
 _NAMES = "|".join([*CALLS, "WHY"])
-_UNBOUND = re.compile(rf'("[^"]*"|\'[^\']*\')|(?<![A-Za-z0-9_.])({_NAMES})\(', re.IGNORECASE)
+_UNBOUND = re.compile(rf'("[^"]*"|\'[^\']*\')|(?<![A-Za-z0-9_.])(?:{SERVICE}\.)?({_NAMES})\(', re.IGNORECASE)
 _ANY_RESULT = 7  # com.sun.star.sheet.FormulaResult: VALUE, STRING and ERROR
 
 
@@ -129,9 +129,7 @@ class NamesJob(_Service, XJob):
         given = {a.Name: a.Value for a in arguments}
         environment = {a.Name: a.Value for a in given.get("Environment", ())}
         document = environment.get("Model")
-        # Calc's own format keeps the full names.
-        if (document is not None and document.supportsService("com.sun.star.sheet.SpreadsheetDocument")
-                and not any(a.Name == "FilterName" and a.Value in ("calc8", "calc8_template") for a in document.getArgs())):
+        if document is not None and document.supportsService("com.sun.star.sheet.SpreadsheetDocument"):
             bind_names(document)
 
 
