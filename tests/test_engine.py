@@ -16,7 +16,7 @@ from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.formula import ArrayFormula
 
 import barfuncs as bf
-from barfuncs.workbooks import apart, engine, package
+from barfuncs.workbooks import apart, engine, job_plan, package
 from barfuncs.workbooks.engine import Workbook, column_letters, column_number
 from barfuncs.workbooks.package import pack, read_parts, write_in_place, write_whole
 from barfuncs.workbooks.sheetxml import CellError, SheetXML
@@ -331,3 +331,10 @@ def test_cells_in_the_place_of_names_change_no_value():
     formulas = {fast.shown(address): formula for address, formula in fast.formulas()}
     assert "$A$1" in formulas["size b!B1"]
     assert fast.to_bytes() == plain.to_bytes()  # the file keeps its names
+
+
+def test_a_prefix_that_stands_for_nothing_is_said_to_be_bad_xml():
+    parts = read_parts(job_plan.build())
+    parts["xl/workbook.xml"] = parts["xl/workbook.xml"].replace(b' xmlns:r="', b' xmlns:q="').replace(b"r:id=", b"rr:id=")
+    with pytest.raises(bf.WorkbookError, match="is no good XML"):
+        read_parts(pack(parts))

@@ -88,7 +88,8 @@ def xml_problem(data: bytes) -> str | None:
     >>> xml_problem(b"<a><b></a>"), xml_problem(b"<!DOCTYPE a><a/>"), xml_problem(b"<a/>")
     ('is no good XML (mismatched tag: line 1, column 8)', 'has a document type declaration, which is not allowed', None)
     """
-    parser, depth, problems = expat.ParserCreate(), 0, []
+    # With namespaces, so that a prefix that stands for nothing is an error.
+    parser, depth, problems = expat.ParserCreate(namespace_separator=" "), 0, []
 
     def stop(problem: str) -> None:
         problems.append(problem)
