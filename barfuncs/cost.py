@@ -216,7 +216,7 @@ def quoted_price(cost: Money, margin: Margin | None = None, markup: Markup | Non
     return float(rounded_price.core(price, rounding))
 
 
-@cell_function(group="Cost", formula='ROUNDED_PRICE(quantity*price,"nearest 0.01")')
+@cell_function(group="Cost", formula="COUNT_DOWN(quantity*price*100+0.5)/100")
 def order_total(quantity: Count, price: Money) -> Money:
     """What an order costs: the price each, as quoted, times the quantity, to the nearest 0.01.
 

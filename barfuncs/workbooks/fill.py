@@ -284,6 +284,8 @@ def _cross_problems(inputs: Mapping[str, Any], known: set[str]) -> list[tuple[st
 def _operation_problems(known: Mapping[str, Input], inputs: Mapping[str, Any], bad: set[str],
                         shop: Shop | None) -> list[tuple[str, str]]:
     """What the rows of an operation list lack: the rules of `operation_time`, row by row."""
+    if not any(value is not None and name.startswith("op_") for name, value in inputs.items()):
+        return []
     entry = CATALOGUE["operation_time"]
     names = [a.name for a in entry.arguments if a.name != "units"]
     problems = []

@@ -17,7 +17,8 @@ from pathlib import Path
 import openpyxl
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
-from job_generator import good_job
+from job_generator import good_job, good_quote
+from template_forms import stripped
 
 import barfuncs as bf
 from barfuncs.errors import InputError
@@ -110,7 +111,55 @@ def workbooks(count: int = 400) -> None:
         print(f"  {'ratio to LibreOffice, one start each':<58}{ours / single:>10,.1f} times")
 
 
+def quotes(count: int = 200) -> None:
+    """Quotes at six quantities each, against LibreOffice working out the same files."""
+    rng, jobs, fill = random.Random(5), [], filler("quote")
+    while len(jobs) < count:
+        try:
+            six = {f"quantity_{n}": quantity for n, quantity in enumerate(rng.sample(range(1, 20_000), 6), start=1)}
+            inputs = read_inputs(good_quote(rng) | six, "quote")
+            fill.fill(inputs)
+        except InputError:
+            continue
+        jobs.append(inputs)
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder)
+        steps = {"calculating": fill.book.calculate, "filling, calculating, writing": lambda: fill.fill(jobs[0])}
+        start = time.perf_counter()
+        for n, inputs in enumerate(jobs):
+            fill.fill(inputs).save(out / f"{n}.xlsx")
+        ours = count / (time.perf_counter() - start)
+        print(f"\n{count} filled, calculated, value-carrying quotes at six quantities on one core")
+        line("barfuncs fill, calculate, save", ours, "a second")
+        for name, step in steps.items():
+            line(f"one of them, {name}", best(step, 20) * 1e3, "ms")
+        program = shutil.which("soffice")
+        if not program:
+            print("  LibreOffice is not here: that ratio is not measured")
+            return
+        (out / "bare").mkdir()
+        for n in range(count):
+            (out / "bare" / f"{n}.xlsx").write_bytes(stripped((out / f"{n}.xlsx").read_bytes()))  # nothing to take over unworked
+        sources = [str(out / "bare" / f"{n}.xlsx") for n in range(count)]
+        command = [program, f"-env:UserInstallation=file://{folder}/profile", "--headless", "--convert-to", "xlsx",
+                   "--outdir", str(out / "lo")]
+        subprocess.run([*command, sources[0]], capture_output=True, check=True)  # makes the profile
+        start = time.perf_counter()
+        subprocess.run([*command, *sources], capture_output=True, check=True)
+        many = count / (time.perf_counter() - start)
+        assert len(list((out / "lo").glob("*.xlsx"))) == count
+        start = time.perf_counter()
+        for source in sources[:10]:
+            subprocess.run([*command, source], capture_output=True, check=True)
+        single = 10 / (time.perf_counter() - start)
+        line(f"LibreOffice converting the {count} files in one start", many, "a second")
+        line("LibreOffice converting one file a start, 10 of them", single, "a second")
+        print(f"  {'ratio to LibreOffice, one start for all':<58}{ours / many:>10,.1f} times")
+        print(f"  {'ratio to LibreOffice, one start each':<58}{ours / single:>10,.1f} times")
+
+
 if __name__ == "__main__":
     calls()
     start_up()
     workbooks()
+    quotes()
