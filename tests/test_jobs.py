@@ -165,7 +165,7 @@ def test_formulas_that_cannot_be_calculated_are_refused(tmp_path):
 def test_a_formula_with_a_stored_value_is_read_as_it_stands(tmp_path):
     path = xlsx(tmp_path / "jobs.xlsx", HEADS, with_cell("quantity", "=NOSUCH(4)"))
     parts = read_parts(path)
-    parts["xl/worksheets/sheet1.xml"] = re.sub(rb"(</f>)<v></v>", rb"\1<v>250</v>", parts["xl/worksheets/sheet1.xml"])
+    parts["xl/worksheets/sheet1.xml"] = re.sub(rb"</f>(<v></v>|<v ?/>)", rb"</f><v>250</v>", parts["xl/worksheets/sheet1.xml"])
     path.write_bytes(pack(parts))
     assert read_jobs(path)[0].values["quantity"] == 250
 
