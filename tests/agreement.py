@@ -34,7 +34,7 @@ REL = 1e-12
 PAGE = Path(__file__).with_name("agreement.md")
 ACCEPTED = Path(__file__).with_name("accepted_differences.toml")
 REFUSED = "refused"
-GOOD, BAD, MISSING_SETS, TEXT, ZERO, ROWS = 50, 24, 8, 12, 6, 12
+GOOD, BAD, MISSING_SETS, TEXT, ZERO, ROWS = 120, 56, 16, 24, 12, 24
 MOST_PARTS = 2000
 """Where a function has no formula its work may grow with the quantity."""
 
