@@ -171,7 +171,8 @@ PositiveCount = Annotated[int, Kind("count", "count", None, 1, _MOST, whole=True
 Ratio = Annotated[float, Kind("ratio", "number")]
 ScrapRate = Annotated[float, Kind("fraction", "fraction", None, 0, 0.95)]
 Margin = Annotated[float, Kind("fraction", "fraction", None, 0, 1, open_high=True)]
-Markup = Annotated[float, Kind("fraction", "fraction", None, 0, 100)]
+# Above 10 it is 35 typed for 35%.
+Markup = Annotated[float, Kind("fraction", "fraction", None, 0, 10)]
 Efficiency = Annotated[float, Kind("fraction", "fraction", None, 0, 1, open_low=True, smallest=1e-3)]
 Confidence = Annotated[float, Kind("fraction", "fraction", None, 0.5, 0.9999)]
 Money = Annotated[float, Kind("money", "number", None, 0, 1e9)]

@@ -126,6 +126,9 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
         a[f"dearer_{n}"] = 0 if quantity is None else sum(
             other < quantity and each[other] < each[quantity] * (1 - 1e-9) for other in each)
     a["dearer"] = sum(a[f"dearer_{n}"] for n in BREAKS)
+    asked = [n for n in BREAKS if i[f"quantity_{n}"] is not None]
+    a["price_is_nothing"] = sum(a[f"price_{n}"] == 0 for n in asked)
+    a["below_cost"] = sum(a[f"price_{n}"] < a[f"cost_each_{n}"] * (1 - 1e-9) and i["margin"] + i["markup"] > 0 for n in asked)
     return a | what_ifs(i, a, cycle)
 
 

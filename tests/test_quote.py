@@ -85,7 +85,7 @@ def test_every_named_answer_agrees_with_python_in_the_engine():
 
 
 def test_the_reference_names_every_answer():
-    assert set(reference(dict(quotes(300)[0].inputs))) == set(quote.FORM.answers)
+    assert set(reference(dict(quotes(300)[0].inputs))) == set(quote.FORM.answers) - {"operation_looks"}  # see the marks
 
 
 def test_the_generated_quotes_cover_what_a_quote_can_be():
@@ -502,3 +502,38 @@ def test_a_text_on_the_customers_page_never_becomes_a_formula():
     assert {name: book.value(name) for name in texts} == texts
     page = openpyxl.load_workbook(io.BytesIO(book.to_bytes()), data_only=True)["Quotation"]
     assert page["B1"].value == "=1+1"
+
+
+LIST = {"op_1_operation": "turning", "op_1_start_diameter": 1, "op_1_length": 1.5, "op_1_surface_speed": 300, "op_1_feed_rate": 0.006}
+
+
+@pytest.mark.parametrize(("change", "mark"), [
+    ({}, ""), ({"op_1_start_diameter": 1.01}, "! larger than the bar"), ({"op_1_length": 50}, "! longer than the part"),
+    ({"op_1_feed_rate": 0.2}, "! feed in the right unit?"), ({"top_speed": 5000, "op_1_top_speed": 6000}, "! above the top speed"),
+    ({"op_1_top_speed": 6000}, ""), ({"op_1_length": None}, "\u2715 STOP fill in or correct"),
+])
+def test_an_operation_that_does_not_look_like_the_part_is_marked(change, mark):
+    book = Workbook(quote.build())
+    job = {"units": "in", "material": "303", "shape": "round", "size": 1, "bar_length": 144, "part_length": 2, "cutoff_width": 0.125,
+           "standoff": 0.2, "grip_length": 2, "machine_rate": 80, "price": 3, "price_per": "lb", "margin": 0.3, "quantity_1": 100,
+           "setup_hours": 1}
+    for name, value in (job | LIST | change).items():
+        book.set(name, float(value) if isinstance(value, int) else value)
+    book.calculate()
+    assert book.value_at(book.first_cell("operation_marks")) == mark
+    assert book.value("quote_operation_looks") == mark.startswith("!")
+
+
+@pytest.mark.parametrize(("change", "word", "sentence"), [
+    ({"cycle_time": 1, "price": 0.001, "machine_rate": 5, "margin": 0.1, "quantity_1": 100_000}, STOP, "rounded down to nothing"),
+    ({"machine_rate": 0}, LOOK, "the machine rate is 0"), ({"rounding": "none"}, LOOK, "is not rounded"),
+    ({"setup_hours": 0}, LOOK, "No set-up time is counted"), ({"margin": 0.0001, "quantity_1": 90}, LOOK, "below the cost"),
+])
+def test_prices_that_ask_for_a_second_look(change, word, sentence):
+    job = {"units": "in", "material": "303", "shape": "round", "size": 1, "bar_length": 144, "part_length": 2, "cutoff_width": 0.125,
+           "standoff": 0.2, "grip_length": 2, "machine_rate": 80, "price": 3, "price_per": "lb", "margin": 0.3, "quantity_1": 97,
+           "setup_hours": 0.01, "cycle_time": 60}
+    filled = fill("quote", job | change)
+    assert filled.answers["status"].startswith(word)
+    page = openpyxl.load_workbook(io.BytesIO(filled.data), data_only=True)["Costing"]
+    assert any(page.cell(row, 2).value == word and sentence in page.cell(row, 3).value for row in range(1, page.max_row + 1))

@@ -13,7 +13,6 @@ import pytest
 import barfuncs as bf
 from barfuncs.workbooks import quote, shop
 from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.form import STOP
 from barfuncs.workbooks.jobs import plan_jobs, read_jobs
 
 ROOT = Path(__file__).parent.parent
@@ -217,10 +216,11 @@ def test_the_shop_fills_what_a_row_leaves_blank(tmp_path, shop_file):
     assert float(results(tmp_path / "out")[0]["price_1"]) == bf.rounded_price(by_hand, "up to next 0.01")
 
 
-def test_a_stopped_quote_is_told_in_the_table(tmp_path):
+def test_a_quote_that_a_check_stops_is_a_problem_and_no_file(tmp_path):
     done = run("quote", write_csv(tmp_path / "jobs.csv", GOOD | {"longest_feeder_bar": "100"}), "--out", tmp_path / "out")
-    assert STOP in done.stdout
-    assert done.returncode == 0
+    assert "longer than the feeder" in " ".join(done.stdout.split())
+    assert done.returncode == 1
+    assert list((tmp_path / "out").iterdir()) == []
 
 
 @pytest.mark.parametrize(("arguments", "said"), [

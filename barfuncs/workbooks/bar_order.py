@@ -47,9 +47,11 @@ LATHE = (
            help_text="bars of this size in a full feeder"),
     make_input("cycle_time", "Cycle time", kinds.PositiveSeconds),
     make_input("bar_change_time", "Bar change", kinds.Seconds, 0, from_shop=True),
-    make_input("efficiency", "Efficiency", kinds.Efficiency, 1, from_shop=True),
+    make_input("efficiency", "Efficiency (share of the time running)", kinds.Efficiency, 1, from_shop=True),
     make_input("setup_hours", "Set-up time", kinds.Hours, 0),
     make_input("machine_rate", "Machine rate", kinds.Money, unit="per_hour", from_shop=True),
+    make_input("setup_rate", "Set-up rate", kinds.Money, unit="per_hour", from_shop=True,
+               help_text="the shop's rate for setting, per hour; left blank, the machine rate"),
 )
 PRICE = (
     make_input("price", "Price", kinds.Money, unit="price_per", from_shop=True,
@@ -88,6 +90,8 @@ DENSITY = Answer("density", "density of the material", "density", "density", cal
 SECTION_AREA = Answer("section_area", "area of the section", "general", "area", calls="section_area")
 ACROSS_CORNERS = Answer("across_corners", "largest width of the bar", "length", "length", calls="across_corners",
                         formula="IF(section_area>0,ACROSS_CORNERS(shape,size,thickness),NA())")
+SETTING_RATE = Answer("setting_rate", "rate for setting", "money", "per_hour",
+                      formula="IF(ISBLANK(setup_rate),machine_rate,setup_rate)", needs="machine_rate")
 SECTION_WEIGHT = Answer("section_weight", "weight per unit of length", "weight", "",
                         formula='weight_per_length/IF(units="mm",1000,12)')
 WEIGHT_PER_LENGTH = Answer("weight_per_length", "Weight per length", "weight_per_length", "weight_per_length",

@@ -47,7 +47,9 @@ class Input:
     def number(self) -> str:
         if self.kind.reader == "fraction":
             return "percent"
-        return "general" if self.kind.is_number else "text"
+        if self.kind.reader == "text":
+            return "typed"
+        return ("count" if self.kind.whole else "general") if self.kind.is_number else "text"
 
     @property
     def used(self) -> str:
@@ -174,6 +176,8 @@ class Form:
         self.answers: Mapping[str, Answer] = {a.name: a for a in answers}
         self._cells = {name: item.used for name, item in self.inputs.items() if item.kind.reader not in ("text", "material")}
         self._counting = tuple(self._cells)
+        self.stops = ""
+        """Cell expression: the sentences of the checks that say stop, once `put_checks` has placed them."""
         self._known = {used: self.inputs[name].kind for name, used in self._cells.items()}
         for answer in self.answers.values():
             assert answer.name not in self.inputs, f"{answer.name} is an input and an answer"
@@ -246,7 +250,7 @@ class Form:
         unit = text[1:] if text.startswith("=") else f'"{text}"'
         value = f"ROUND({item.shop},4)" if item.kind.reader not in ("choice", "text") else item.shop
         value = f'TEXT({item.shop},"0.0%")' if item.number == "percent" else value
-        return f'={unit}&IFERROR(IF(AND(ISBLANK({item.name}),{item.shop}<>""),"  shop "&{value},""),"")'
+        return f'={unit}&IFERROR(IF(AND(ISBLANK({item.name}),{item.shop}<>""),"  Shop: "&{value},""),"")'
 
     def put_answer(self, book: Workbook, sheet: Worksheet, name: str, columns: Sequence[str], row: int) -> None:
         """Label, calculated cell and unit, side by side."""
@@ -292,6 +296,8 @@ class Form:
         """A word and a sentence for each check from column B to H; the row after the last."""
         layout.heading(sheet, "B", "H", row, "Checks")
         first = row + 1
+        self.stops = "&".join(f'IF({cell}="{STOP}",{sentence}&" ","")' for cell, sentence in (
+            (f"'{sheet.title}'!$B${line}", f"'{sheet.title}'!$C${line}") for line in range(first, first + len(checks))))
         for line, check in enumerate(checks, start=first):
             layout.put(sheet, f"B{line}", "=" + self.expression(check.formula(1)), bold=True, wrap=True)
             layout.put(sheet, f"C{line}", "=" + self.expression(check.formula(2)), wrap=True)

@@ -221,6 +221,9 @@ class _Planner:
         name = ""
         try:
             filled = filler(self.template, self.shop).fill(inputs, self.table)
+            if self.template == "quote" and filled.answers["stops"]:
+                # A plan that a check stops is still of use; a price is not, and nobody may look before it is sent.
+                raise InputError("quote", [("job", str(filled.answers["stops"]).strip())])
             if self.template == "job_plan":
                 self.outcome.random_bars[job.row] = _bars_of_random_lengths(filled)
             name = _file_name(inputs, job.row, self.taken)

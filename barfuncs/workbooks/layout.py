@@ -91,12 +91,13 @@ def name_cell(book: Workbook, name: str, sheet: Worksheet, ref: str) -> None:
 
 
 def put(sheet: Worksheet, ref: str, value: Any, *, size: float = 10, bold: bool = False, color: str = INK,
-        italic: bool = False, align: str = "left", wrap: bool = False, number: str = "general", indent: int = 0) -> None:
+        italic: bool = False, align: str = "left", wrap: bool = False, number: str = "general", indent: int = 0,
+        shrink: bool = False) -> None:
     cell = sheet[ref]
     cell.value = value
     cell.font = font(size, bold, color, italic)
     cell.alignment = Alignment(horizontal=align, vertical="top" if wrap else "center", wrap_text=wrap,
-                               indent=indent)
+                               indent=indent, shrink_to_fit=shrink)
     cell.number_format = FORMATS[number]
 
 
@@ -112,9 +113,11 @@ def style_input(sheet: Worksheet, ref: str, number: str) -> None:
     cell.font = font()
     cell.fill = PatternFill("solid", start_color=INPUT_FILL)
     cell.border = Border(left=_strong, right=_strong, top=_strong, bottom=_strong)
-    cell.alignment = Alignment(horizontal="left" if number == "text" else "right", vertical="center")
+    words = number in ("text", "typed")
+    cell.alignment = Alignment(horizontal="left" if words else "right", vertical="center", shrink_to_fit=words)
     cell.protection = Protection(locked=False)
-    cell.number_format = FORMATS[number] if number != "text" else "General"
+    # What people type as a text stays one: 0012, 1-12. A choice or a material may be a number as well.
+    cell.number_format = FORMATS[number] if number not in ("text", "typed") else "@" if number == "typed" else "General"
 
 
 def style_answer(sheet: Worksheet, ref: str, number: str, bold: bool = False) -> None:

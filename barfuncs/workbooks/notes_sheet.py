@@ -53,6 +53,7 @@ def notes_sheet(book: Workbook, form: Form, sources: Sequence[str], asked_for: I
             sheet[f"B{row}"].font = layout.font(9, color=layout.SOFT)
             sheet[f"C{row}"].alignment = Alignment(horizontal="left")
     for name, label, formula in (
+        ("stops", "checks that say stop", form.stops),
         ("problems", "inputs to fill in or correct", form.problems(*missing)),
         ("not_known", "answers that can't be worked out", f'IF({form.prefix}problems="",{form.not_known(asked_for)},"")'),
     ):

@@ -34,6 +34,7 @@ from barfuncs.workbooks.bar_order import (
     SECTION,
     SECTION_AREA,
     SECTION_WEIGHT,
+    SETTING_RATE,
     TOO_WIDE,
     WEIGHT_PER_LENGTH,
     WHOLE_PARTS,
@@ -89,8 +90,6 @@ INPUTS: dict[str, tuple[Input, ...]] = {
         *_needed((i for i in LATHE if i.name != "feeder_bars"), "machine_rate"),
         make_input("top_speed", "Top speed", kinds.SpindleSpeed, from_shop=True, unit="rev/min",
                    help_text="where an operation has none of its own: highest spindle speed that machine, workholding and bar allow"),
-        make_input("setup_rate", "Set-up rate", kinds.Money, unit="per_hour", from_shop=True,
-                   help_text="the shop's rate for setting, per hour; left blank, the machine rate"),
     ),
     "Material price": _needed(PRICE, "price", "price_per"),
     "Other costs and price": (
@@ -108,7 +107,7 @@ QUANTITIES = tuple(make_input(f"quantity_{n}", f"Quantity {n}", kinds.PositiveCo
                               help_text="good parts to quote") for n in BREAKS)
 WHAT_IF = make_input("what_if_quantity", "Quantity for the what-ifs", kinds.PositiveCount, unit="parts",
                      help_text="left blank, the first quantity")
-TOOL = make_input("tool", "Tools, for the ideas", speeds_sheet.Tool, "carbide", help_text="what the tools' edges are made of")
+TOOL = make_input("tool", "Cutting edge (for the suggestions)", speeds_sheet.Tool, "carbide", help_text="what the tools' edges are made of")
 CYCLE_INPUTS = (
     make_input("tool_changes", "Tool changes", kinds.Count, 0, unit="each"),
     make_input("tool_change_time", "Time of a tool change", kinds.Seconds, 0),
@@ -160,12 +159,12 @@ def _chain(tag: str, quantity: str, of: str, **other: str) -> tuple[Answer, ...]
         a("bars", "Bars", "count", "bars", calls="bars_for_quantity"),
         a("cuts", "Saw cuts", "count", formula=f"bars_{tag}*cuts_per_bar"),
         a("material_cost", "Material", "money", "order", calls="material_cost", **mine("bars", "cuts")),
-        a("scrap_return", "Return for chips and remnants", "money", "order", calls="order_return", **mine("starts", "bars"),
+        a("scrap_return", "Less: chips and remnants sold", "money", "order", calls="order_return", **mine("starts", "bars"),
           part_weight="each_weight"),
-        a("machine_cost", "Lathe, run", "money", "order", calls="machine_cost", **mine("starts")),
+        a("machine_cost", "Machine time", "money", "order", calls="machine_cost", **mine("starts")),
         a("setup_cost", "Set-up", "money", "order", calls="setup_cost", setup_rate="setting_rate"),
         a("other_cost", "Other and tooling", "money", "order", calls="other_cost"),
-        a("order_cost", "Cost", "money", "order", calls="order_cost", **lines),
+        a("order_cost", "Total cost", "money", "order", calls="order_cost", **lines),
         a("cost_each", "Cost each", "money_each", "each", formula=f"order_cost_{tag}/{quantity}"),
     )
 
@@ -184,9 +183,9 @@ def _break(n: int) -> tuple[Answer, ...]:
     quantity, of = f"quantity_{n}", f"at quantity {n}"
     return (
         *_priced(str(n), quantity, of),
-        Answer(f"whole_{n}", f"Good parts from the same bars {of}", "count", "parts", calls="whole_bar_quantity",
+        Answer(f"whole_{n}", f"Most good parts from these bars {of}", "count", "parts", calls="whole_bar_quantity",
                refs=(("quantity", quantity),)),
-        Answer(f"margin_{n}", f"Margin left {of}", "percent", "", calls="margin_of",
+        Answer(f"margin_{n}", f"Margin after rounding {of}", "percent", "", calls="margin_of",
                refs=(("price", f"price_{n}"), ("cost", f"cost_each_{n}"))),
     )
 
@@ -244,6 +243,8 @@ def _operation(n: int) -> tuple[Answer, ...]:
     )
 
 
+OPERATION_LOOKS = Answer("operation_looks", "rows of the operation list that do not look like this part", "count",
+                         formula='SUMPRODUCT(--(LEFT(operation_marks,1)="!"))')
 CYCLE = (
     Answer("cutting_time", "Operations", "rate", "seconds", formula="+".join(f"op_{n}_time" for n in OPERATIONS)),
     Answer("listed_cycle", "Cycle time from the operation list", "rate", "seconds",
@@ -271,7 +272,7 @@ STEPS = (
     Answer("trim_weight", "weight of one end trim", "weight_per_length", "weight", formula="section_weight*end_trim"),
     Answer("currency_shown", "currency on the quote", "text",
            formula='IF(ISBLANK(currency),IF(shop_currency="","$",shop_currency),currency)'),
-    Answer("setting_rate", "rate for setting", "money", "per_hour", formula="IF(ISBLANK(setup_rate),machine_rate,setup_rate)"),
+    SETTING_RATE,
     Answer("margin_counted", "margin, where either margin or markup is given", "percent",
            formula="IF(OR(AND(ISBLANK(margin),ISBLANK(markup)),margin*markup>0),NA(),margin)"),
     Answer("what_if", "quantity for the what-ifs", "count", "parts",
@@ -292,12 +293,18 @@ DEARER = (
     Answer("dearer", "pairs of quantities of which the larger costs more each", "count",
            formula="+".join(f"dearer_{n}" for n in BREAKS)),
 )
+PRICE_CHECKS = (
+    Answer("price_is_nothing", "quantities whose price each is 0", "count",
+           formula="+".join(f"IF(ISBLANK(quantity_{n}),0,--(price_{n}=0))" for n in BREAKS)),
+    Answer("below_cost", "quantities whose price each is below the cost", "count",
+           formula="+".join(f"IF(ISBLANK(quantity_{n}),0,(price_{n}<cost_each_{n}*(1-1E-9))*(margin+markup>0))" for n in BREAKS)),
+)
 WHAT_IF_ANSWERS = {tag: _what_if(tag) for tag in WHAT_IFS}
 COSTING = {"Bar": (*YIELD, WEIGHT_PER_LENGTH, BAR_WEIGHT), "Cycle time": CYCLE}
 
 FORM = Form("quote_", (i for group in (*INPUTS.values(), QUANTITIES, (WHAT_IF, TOOL), CYCLE_INPUTS, LETTER) for i in group),
             (a for group in (*COSTING.values(), STEPS, *(_operation(n) for n in OPERATIONS), *BREAK_ANSWERS.values(),
-                             *WHOLE_ANSWERS.values(), *WHAT_IF_ANSWERS.values(), DEARER) for a in group))
+                             *WHOLE_ANSWERS.values(), *WHAT_IF_ANSWERS.values(), DEARER, PRICE_CHECKS, (OPERATION_LOOKS,)) for a in group))
 RESULTS = ("parts_per_bar", "bar_weight", "cycle",
            *(f"{name}_{n}" for n in BREAKS for name in ("bars", "whole", "cost_each", "price", "total")))
 """The answers that go into a table of results, besides the inputs that say which quote it is."""
@@ -325,11 +332,17 @@ CHECKS = (
                                        'their length, so it is on the low side."'),
         ("TRUE", OK, '"A finished part weighs no more than the bar over its length."'),
     ), long=True),
-    Check("Cycle time", (
+    Check("Time", (
+        ("setup_hours=0", LOOK, '"No set-up time is counted. A part takes "&ROUND(cycle,1)&" s."'),
         ("AND(NOT(ISBLANK(cycle_time)),ISNUMBER(listed_cycle))", LOOK,
          '"The cycle time that is filled in counts, "&ROUND(cycle_time,1)&" s; the operation list gives "'
          '&ROUND(listed_cycle,1)&" s."'),
         ("TRUE", OK, '"A part takes "&ROUND(cycle,1)&" s."'),
+    )),
+    Check("Operations", (
+        ("operation_looks>0", LOOK, '"Sheet Operations: a row does not look like this part, see the mark beside it."'),
+        ("cutting_time=0", OK, '"No operation list."'),
+        ("TRUE", OK, '"The operations go with the bar, the part and the machine."'),
     )),
     Check("Return", (
         ("chip_price+remnant_price=0", OK, '"No return for chips and remnants is counted."'),
@@ -340,6 +353,12 @@ CHECKS = (
     Check("Price", (
         ("AND(margin>0,markup>0)", STOP, '"Give a margin or a markup, not both."'),
         (f"{_TOO_HIGH}>0", STOP, f'"A quantity {RETURN_TOO_HIGH}."'),
+        ("price_is_nothing>0", STOP, '"The price each is rounded down to nothing: choose a finer rounding."'),
+        ("OR(price=0,machine_rate=0)", LOOK, '"The price of the material or the machine rate is 0."'),
+        ('AND(currency<>"",shop_currency<>"",currency<>shop_currency)', LOOK,
+         '"The quote is in "&currency&", the sheet Shop in "&shop_currency&": nothing is converted."'),
+        ("below_cost>0", LOOK, '"Rounding brings a price below the cost."'),
+        ('rounding="none"', LOOK, '"The price each is not rounded: what is shown times the quantity may differ from the total."'),
         ("margin+markup=0", LOOK, '"Neither margin nor markup: the price is the cost."'),
         ("TRUE", OK, 'IF(margin>0,"The margin is a share of the price.","The markup is a share of the cost.")'),
     )),
@@ -362,9 +381,11 @@ def _costing_sheet(book: Workbook) -> None:
     sheet = layout.add_sheet(book, "Costing", {"A": 1.5, "B": 29, "C": 21, "D": 17, "E": 2.5, "F": 34, "G": 13, "H": 11})
     layout.put(sheet, "B1", "Quote: costing", size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
-    layout.put(sheet, "B2", "Fill the framed cells; those marked * are needed. For the customer print the sheet Quotation, "
-                            "not this one.", color=layout.SOFT, size=9)
-    layout.put(sheet, "F1", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True)
+    layout.put(sheet, "B2", "Fill the framed cells; those marked * are needed. For the customer print the sheet Quotation "
+                            "alone, not the workbook.", color=layout.SOFT, size=9)
+    layout.put(sheet, "F1", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True,
+               shrink=True)
+    sheet.merge_cells("F1:H1")
     FORM.put_status(book, sheet, "B3", "quote")
     sheet.merge_cells("B3:H3")
     sheet.row_dimensions[3].height = 30
@@ -403,6 +424,17 @@ def _costing_sheet(book: Workbook) -> None:
     sheet.print_area = f"A1:H{row + 1}"
 
 
+def _operation_mark(n: int, row: int) -> str:
+    """Cell expression: what is wrong with a row of the operation list, or does not look like this part."""
+    cell = f"op_{n}_"
+    return (f'IF(ISERROR(op_{n}_time),IF(ISBLANK({cell}operation),"{STOP} pick an operation","{STOP} fill in or correct"),'
+            f'IF(N({cell}start_diameter)>across_corners*(1+1E-9),"! larger than the bar",'
+            f'IF(N({cell}length)>2*part_length,"! longer than the part",'
+            # An IF within, since AND works out all its parts.
+            f'IF(IF(ISBLANK(top_speed),FALSE,N({cell}top_speed)>top_speed),"! above the top speed",'
+            f'IF(AND(ISNUMBER($N{row}),N({cell}feed_rate)>5*N($N{row})),"! feed in the right unit?","")))))')
+
+
 def _operations_sheet(book: Workbook) -> None:
     widths = {"A": 1.5, "B": 31, "C": 12, "D": 10, "E": 10, "F": 10, "G": 13, "H": 12, "I": 10, "J": 8, "K": 10, "L": 9, "M": 13,
               "N": 13, "O": 20}
@@ -418,7 +450,7 @@ def _operations_sheet(book: Workbook) -> None:
         layout.put(sheet, f"{column}5", unit_text(unit) or None, color=layout.SOFT, size=9, align="right")
     layout.put(sheet, "L4", "Time", bold=True, color=layout.ACCENT, align="right")
     layout.put(sheet, "L5", "s", color=layout.SOFT, size=9, align="right")
-    for column, head, unit in (("M", "Speed, idea", "surface_speed"), ("N", "Feed, idea", "feed_rate")):
+    for column, head, unit in (("M", "Speed, suggested", "surface_speed"), ("N", "Feed, suggested", "feed_rate")):
         layout.put(sheet, f"{column}4", head, bold=True, color=layout.ACCENT, align="right")
         layout.put(sheet, f"{column}5", unit_text(unit), color=layout.SOFT, size=9, align="right")
     inputs = {i.name: i for i in (*OPERATION_INPUTS, *OPERATION_NOTES)}
@@ -431,9 +463,9 @@ def _operations_sheet(book: Workbook) -> None:
         for column, what in (("M", "speed"), ("N", "feed")):
             layout.put(sheet, f"{column}{row}", "=" + FORM.expression(suggestion(f"op_{n}_operation", what)), size=9,
                        color=layout.SOFT, align="right", number="general")
-        layout.put(sheet, f"O{row}", f'=IF(ISERROR(quote_op_{n}_time),IF(ISBLANK(op_{n}_operation),"{STOP} pick an operation",'
-                                     f'"{STOP} fill in or correct"),"")', bold=True, color=layout.ACCENT, size=9, indent=1)
+        layout.put(sheet, f"O{row}", "=" + FORM.expression(_operation_mark(n, row)), bold=True, color=layout.ACCENT, size=9, indent=1)
         sheet.row_dimensions[row].height = 17
+    layout.name_cell(book, "operation_marks", sheet, f"O6:O{5 + len(OPERATIONS)}")
     row = 7 + len(OPERATIONS)
     layout.heading(sheet, "B", "D", row, "Cycle time")
     row += 1
@@ -456,7 +488,7 @@ def _operations_sheet(book: Workbook) -> None:
         "drilling: start diameter = the drill's, length = full depth (a 118 degree point is added), surface speed, feed.",
         "threading: start diameter, length with run-in and run-out, surface speed, feed = the pitch, passes.",
         "other: extra time alone. Extra time counts for each pass. Top speed, where given, holds for all.",
-        "Ideas come from the sheet Speeds, for the material's group; they are where to start, and yours to change there.",
+        "Suggestions come from the sheet Speeds, for the material's group; they are where to start, and yours to change there.",
         "Never above the speed limits of workholding, feeder and bar; the machine's manual comes first.",
     ):
         row += 1
@@ -477,7 +509,7 @@ def _prices_sheet(book: Workbook) -> None:
     sheet.merge_cells("B2:I2")
     sheet.row_dimensions[2].height = 28
     layout.heading(sheet, "B", "I", 4, "Cost and price of an order")
-    layout.put(sheet, "I4", "=quote_currency_shown", color=layout.SOFT, indent=1)
+    layout.put(sheet, "I4", "=quote_currency_shown", color=layout.SOFT, indent=1, shrink=True)
     columns = dict(zip(BREAKS, "CDEFGH", strict=True))
     layout.put(sheet, "B5", "Quantity", bold=True)
     for n, column in columns.items():
@@ -494,11 +526,11 @@ def _prices_sheet(book: Workbook) -> None:
     row += 1
     layout.put(sheet, f"B{row}", "Note")
     for n, column in columns.items():
-        layout.put(sheet, f"{column}{row}", f'=IF(IFERROR(quote_dearer_{n},0)>0,"{LOOK} whole bars","")', size=9, bold=True,
+        layout.put(sheet, f"{column}{row}", f'=IF(IFERROR(quote_dearer_{n},0)>0,"{LOOK} dearer each","")', size=9, bold=True,
                    color=layout.ACCENT, align="right")
     row += 2
     layout.heading(sheet, "B", "I", row, "The same bars used up")
-    for name, label in (("whole", "Good parts from the same bars"), ("cost_each_whole", "Cost each"),
+    for name, label in (("whole", "Most good parts from these bars"), ("cost_each_whole", "Cost each"),
                         ("price_whole", "Price each"), ("total_whole", "Order total")):
         row += 1
         layout.put(sheet, f"B{row}", label, bold=name == "price_whole")
@@ -572,20 +604,22 @@ def _customer_sheet(book: Workbook) -> None:
     for row, item in enumerate(LETTER, start=3):
         FORM.put_input(book, sheet, item.name, "GHI", row)
         sheet[f"H{row}"].number_format = "yyyy-mm-dd" if item.name in ("quote_date", "valid_until") else "General"
-    layout.put(sheet, "G18", "Send this page as a PDF or on paper: the workbook holds your costs.", bold=True, color=layout.ACCENT)
-    layout.put(sheet, "B1", _shown("seller"), size=16, bold=True, color=layout.ACCENT)
+    layout.put(sheet, "G18", "Print or export this sheet alone, then send that: the workbook holds your costs.", bold=True, color=layout.ACCENT)
+    layout.put(sheet, "B1", _shown("seller"), size=16, bold=True, color=layout.ACCENT, shrink=True)
     sheet.row_dimensions[1].height = 24
-    layout.put(sheet, "B2", _shown("seller_address"), color=layout.SOFT)
-    layout.put(sheet, "B3", _shown("seller_contact"), color=layout.SOFT)
+    layout.put(sheet, "B2", _shown("seller_address"), color=layout.SOFT, shrink=True)
+    layout.put(sheet, "B3", _shown("seller_contact"), color=layout.SOFT, shrink=True)
+    for row in (1, 2, 3):
+        sheet.merge_cells(f"B{row}:E{row}")
     layout.put(sheet, "B5", "Quotation", size=18, bold=True)
     sheet.row_dimensions[5].height = 26
     layout.put(sheet, "B6", f'=IF(quote_problems<>"","{STOP}  Not ready to send. Fill in or correct: "&LEFT(quote_problems,'
                             f'LEN(quote_problems)-2)&".",IF(LEFT(quote_status,{len(STOP)})="{STOP}","{STOP}  Not ready to send: '
                             'see the sheet Costing.",""))', bold=True, color=layout.ACCENT, wrap=True)
     sheet.merge_cells("B6:E6")
-    sheet.row_dimensions[6].height = 28
-    described = '=IFERROR(IF(ISBLANK(material_line),material&", "&shape&" "&size&IF(ISBLANK(thickness),""," x "&thickness)&' \
-                'IF(units="mm"," mm"," in"),material_line),"")'
+    sheet.row_dimensions[6].height = 44
+    described = '=IFERROR(IF(ISBLANK(material_line),IF(ISBLANK(material),"",material&", "&shape&" "&size&IF(ISBLANK(thickness),""," x "&thickness)&' \
+                'IF(units="mm"," mm"," in")),material_line),"")'
     facts = (("Number", _shown("quote_number")), ("Date", _shown("quote_date")), ("Valid until", _shown("valid_until")),
              ("Customer", _shown("customer")), ("Attention", _shown("attention")),
              ("Part", _shown("part_description")), ("Part number", _shown("part_number")),
@@ -594,7 +628,7 @@ def _customer_sheet(book: Workbook) -> None:
     row = 7
     for label, formula in facts:
         layout.put(sheet, f"B{row}", f'=IF(C{row}="","","{label}")', size=11, color=layout.SOFT, wrap=True)
-        layout.put(sheet, f"C{row}", formula, size=11, wrap=True)
+        layout.put(sheet, f"C{row}", formula, size=11, shrink=True)
         sheet.merge_cells(f"C{row}:E{row}")
         sheet.row_dimensions[row].height = 18
         if label in ("Date", "Valid until"):
@@ -603,7 +637,7 @@ def _customer_sheet(book: Workbook) -> None:
     row += 1
     money = '", "&quote_currency_shown'
     for column, head in (("B", '="Quantity"'), ("C", f'="Price each"&{money}'), ("D", f'="Total"&{money}')):
-        layout.put(sheet, f"{column}{row}", head, size=11, bold=True, color=layout.ACCENT, align="right")
+        layout.put(sheet, f"{column}{row}", head, size=11, bold=True, color=layout.ACCENT, align="right", shrink=True)
     for column in "BCD":
         sheet[f"{column}{row}"].border = Border(bottom=Side(style="medium", color=layout.ACCENT))
     for n in BREAKS:

@@ -484,7 +484,7 @@ _EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
     "Machines": (
         ("Lathe 1", 144, 1.25, 2.5, 0.2, 35, 6000, 18, 82, 70),
         ("Lathe 2", 144, 2, 3.25, 0.25, 45, 5000, 10, 88, 70),
-        ("Sliding head 3", 144, 0.787, 6.5, 0.1, 30, 10000, 24, 95, None),
+        ("Sliding head 3", 144, 0.7875, 6.5, 0.1, 30, 10000, 24, 95, None),
     ),
     "Materials and prices": (
         ("Brass C36000", None, None, 4.6, "lb", 2.1, 2.4, "invented price"),

@@ -71,10 +71,11 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     """Rates, machines and prices in framed cells, filled with those of `shop`, and what this job takes of them."""
     letters = [get_column_letter(n) for n in range(2, 2 + len(MACHINES))]
     sheet = layout.add_sheet(book, TITLE, {"A": 1.5, **dict.fromkeys(letters, 13.5), "B": 30}, landscape=True)
+    sheet.page_setup.fitToHeight = 2
     layout.put(sheet, "B1", "Shop", size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
     layout.put(sheet, "B2", "What holds for every job: a cell that a job leaves blank takes its value from here. "
-                            "A script fills this sheet from a shop file.", size=9, color=layout.SOFT)
+                            "It can be filled from your shop file.", size=9, color=layout.SOFT)
     row = 4
     layout.heading(sheet, "B", "D", row, "Rates and charges")
     row += 1
@@ -96,10 +97,11 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     row = _prices_fit(book, sheet, form, first, row)
     row += 1
     layout.heading(sheet, "B", "D", row, "What this job takes from here where it leaves a cell blank")
-    steps = [("shop_length_factor", "lengths times", _same_units(MM_PER_INCH)),
-             ("shop_weight_factor", "prices by weight times", _same_units(1 / KG_PER_LB)),
-             ("shop_price_row", "row among the prices, 0 for none",
-              "IF(MAX(prices_fit)=0,0,MATCH(MAX(prices_fit),prices_fit,0))")]
+    steps = [("shop_length_factor", "conversion of lengths", _same_units(MM_PER_INCH)),
+             ("shop_weight_factor", "conversion of prices by weight", _same_units(1 / KG_PER_LB)),
+             ("shop_price_row", "price row used, 0 for none",
+              "IF(MAX(prices_fit)=0,0,IF(SUMPRODUCT(--(prices_fit=MAX(prices_fit)))=1,"
+              "MATCH(MAX(prices_fit),prices_fit,0),NA()))")]
     steps += [(item.shop, item.label.lower(), _picked(form, item.name)) for item in form.inputs.values() if item.from_shop]
     for name, label, formula in steps:
         row += 1
