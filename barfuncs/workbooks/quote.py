@@ -436,8 +436,8 @@ def _operation_mark(n: int, row: int) -> str:
 
 
 def _operations_sheet(book: Workbook) -> None:
-    widths = {"A": 1.5, "B": 31, "C": 12, "D": 10, "E": 10, "F": 10, "G": 13, "H": 12, "I": 10, "J": 8, "K": 10, "L": 9, "M": 13,
-              "N": 13, "O": 20}
+    widths = {"A": 1.5, "B": 31, "C": 12, "D": 10, "E": 10, "F": 10, "G": 13, "H": 12, "I": 10, "J": 8, "K": 10, "L": 9, "M": 18,
+              "N": 18, "O": 24}
     sheet = layout.add_sheet(book, "Operations", widths, landscape=True)
     layout.put(sheet, "B1", "Operation list", size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
@@ -627,7 +627,7 @@ def _customer_sheet(book: Workbook) -> None:
              ("Material", described), ("Certificates", _shown("certificate_line")))
     row = 7
     for label, formula in facts:
-        layout.put(sheet, f"B{row}", f'=IF(C{row}="","","{label}")', size=11, color=layout.SOFT, wrap=True)
+        layout.put(sheet, f"B{row}", f'=IF(C{row}="","","{label}")', size=11, color=layout.SOFT)
         layout.put(sheet, f"C{row}", formula, size=11, shrink=True)
         sheet.merge_cells(f"C{row}:E{row}")
         sheet.row_dimensions[row].height = 18
