@@ -7,12 +7,12 @@
 
 from barfuncs.bar_yield import (
     bar_use,
-    feed_per_part,
+    bar_per_part,
     first_stickout,
     parts_left,
     parts_per_bar,
     remnant_length,
-    shortest_remnant,
+    min_remnant,
 )
 from barfuncs.catalogue import CATALOGUE, why
 from barfuncs.cost import (
@@ -20,7 +20,7 @@ from barfuncs.cost import (
     margin_of,
     material_cost,
     order_cost,
-    order_return,
+    order_credit,
     order_total,
     other_cost,
     price_at_margin,
@@ -28,7 +28,7 @@ from barfuncs.cost import (
     price_breaks,
     quoted_price,
     rounded_price,
-    scrap_return,
+    scrap_credit,
     setup_cost,
 )
 from barfuncs.errors import BarfuncsError, InputError, WorkbookError
@@ -48,7 +48,7 @@ from barfuncs.quantity import (
     bars_for_quantity,
     fed_length,
     last_bar_parts,
-    starts_for_quantity,
+    parts_to_make,
     whole_bar_quantity,
 )
 from barfuncs.safety import stickout_ratio
@@ -60,11 +60,11 @@ __version__ = "0.1.0"
 __all__ = [
     "BarfuncsError", "CATALOGUE", "InputError", "WorkbookError", "__version__", "across_corners", "bar_use",
     "bar_weight", "bars_for_confidence", "bars_for_hours", "bars_for_quantity", "cutoff_time", "cycle_time_of",
-    "drilling_time", "facing_time", "fed_length", "feed_per_part", "first_stickout", "last_bar_parts", "length_in",
+    "drilling_time", "facing_time", "fed_length", "bar_per_part", "first_stickout", "last_bar_parts", "length_in",
     "machine_cost", "margin_of", "material_cost", "material_density", "operation_time", "order_cost",
-    "order_return", "order_total", "other_cost", "parts_left", "parts_per_bar", "price_at_margin",
+    "order_credit", "order_total", "other_cost", "parts_left", "parts_per_bar", "price_at_margin",
     "price_at_markup", "price_breaks", "quoted_price", "remnant_length", "rounded_price", "run_hours",
-    "scrap_return", "section_area", "setup_cost", "shortest_remnant", "spindle_speed", "starts_for_quantity",
+    "scrap_credit", "section_area", "setup_cost", "min_remnant", "spindle_speed", "parts_to_make",
     "stickout_ratio", "threading_time", "turning_time", "unattended_hours", "use_materials", "weight_per_length",
     "whole_bar_quantity", "why",
 ]

@@ -10,27 +10,27 @@ _SAME = "bar_length,part_length,cutoff_width,min_remnant,facing,end_trim"
 
 
 @cell_function(group="Yield", formula="part_length+cutoff_width+facing")
-def feed_per_part(part_length: PositiveLength, cutoff_width: Length, facing: Length = 0) -> Length:
+def bar_per_part(part_length: PositiveLength, cutoff_width: Length, facing: Length = 0) -> Length:
     """What one part uses of the bar: part length + cut-off width + facing.
 
     Examples
     --------
-    >>> feed_per_part(2.25, 0.125)
+    >>> bar_per_part(2.25, 0.125)
     2.375
     """
     return part_length + cutoff_width + facing
 
 
-@cell_function(group="Yield", formula="grip_length+standoff")
-def shortest_remnant(grip_length: Length, standoff: Length) -> Length:
-    """Shortest remnant: a bar is finished before it gets shorter than grip length + standoff.
+@cell_function(group="Yield", formula="grip_length+face_to_cutoff")
+def min_remnant(grip_length: Length, face_to_cutoff: Length) -> Length:
+    """Minimum remnant: a bar is finished before it gets shorter than grip length + face to cut-off tool.
 
     Examples
     --------
-    >>> shortest_remnant(2.5, 0.25)
+    >>> min_remnant(2.5, 0.25)
     2.75
     """
-    return grip_length + standoff
+    return grip_length + face_to_cutoff
 
 
 def _parts(bar_length: float, part_length: float, cutoff_width: float, min_remnant: float, facing: float,
@@ -45,8 +45,8 @@ def parts_per_bar(bar_length: Length, part_length: PositiveLength, cutoff_width:
 
     Notes
     -----
-    floor((bar length - end trim - shortest remnant) / feed per part), never below 0. Rounding noise up to 1e-9 of a
-    feed never costs a part.
+    floor((bar length - end trim - minimum remnant) / bar per part), never below 0. Rounding noise up to 1e-9 of a
+    part never costs a part.
 
     Examples
     --------
@@ -94,21 +94,21 @@ def bar_use(bar_length: Length, part_length: PositiveLength, cutoff_width: Lengt
     return _parts(bar_length, part_length, cutoff_width, min_remnant, facing, end_trim) * part_length / bar_length
 
 
-@cell_function(group="Yield", formula="standoff+part_length+cutoff_width+facing+end_trim")
-def first_stickout(part_length: PositiveLength, cutoff_width: Length, standoff: Length, facing: Length = 0,
+@cell_function(group="Yield", formula="face_to_cutoff+part_length+cutoff_width+facing+end_trim")
+def first_stickout(part_length: PositiveLength, cutoff_width: Length, face_to_cutoff: Length, facing: Length = 0,
                    end_trim: Length = 0) -> Length:
-    """Bar in front of the workholding's face before the first part: standoff + feed + end trim of a new bar.
+    """Bar in front of the workholding's face before the first part: face to cut-off tool + bar per part + end trim of a new bar.
 
     Examples
     --------
     >>> first_stickout(2.25, 0.125, 0.25)
     2.625
     """
-    return standoff + (part_length + cutoff_width + facing) + end_trim
+    return face_to_cutoff + (part_length + cutoff_width + facing) + end_trim
 
 
-@cell_function(group="Yield", formula="MAX(0,COUNT_DOWN((length_left-min_remnant)/feed))")
-def parts_left(length_left: Length, feed: PositiveLength, min_remnant: Length) -> Count:
+@cell_function(group="Yield", formula="MAX(0,COUNT_DOWN((length_left-min_remnant)/bar_per_part))")
+def parts_left(length_left: Length, bar_per_part: PositiveLength, min_remnant: Length) -> Count:
     """Whole parts that a bar of the given length still gives; its front is faced already.
 
     Examples
@@ -116,4 +116,4 @@ def parts_left(length_left: Length, feed: PositiveLength, min_remnant: Length) -
     >>> parts_left(40, 2.375, 2.75)
     15
     """
-    return max(0, count_down((length_left - min_remnant) / feed))
+    return max(0, count_down((length_left - min_remnant) / bar_per_part))

@@ -191,7 +191,7 @@ def _plan_table(done: Sequence[Any]) -> Any:
     table = Table(box=None, header_style="bold", pad_edge=False)
     table.add_column("Row", justify="right", min_width=3)
     table.add_column("Job", no_wrap=True, overflow="ellipsis", max_width=16)
-    for head in ("Parts\nper bar", "Bars", "Weight", "Material\nless return", "Run\nhours", "Checks"):
+    for head in ("Parts\nper bar", "Bars", "Weight", "Material\nless scrap", "Run\nhours", "Checks"):
         table.add_column(head, justify="left" if head == "Checks" else "right", no_wrap=True,
                          min_width=6 if head == "Checks" else 5)
     for row, name, filled in done:
@@ -279,7 +279,7 @@ def calc(function: str, arguments: tuple[str, ...], units: str | None, materials
     \b
     barfuncs calc parts_per_bar "12 ft" 2.25 0.125 3
     barfuncs calc bar_weight "Brass C36000" hexagon 19 3000 --units mm
-    barfuncs calc starts_for_quantity 1000 scrap_rate=3%
+    barfuncs calc parts_to_make 1000 scrap_rate=3%
     """
     from barfuncs import materials
     from barfuncs.catalogue import find, read_arguments

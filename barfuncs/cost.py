@@ -1,4 +1,4 @@
-"""Cost: material, scrap return, what an order costs, price and price breaks.
+"""Cost: material, scrap credit, what an order costs, price and price breaks.
 
 An order's cost is built up from single functions with a cell formula each; `price_breaks` calls the same functions.
 """
@@ -33,7 +33,7 @@ from barfuncs.kinds import (
     Units,
     Weight,
 )
-from barfuncs.quantity import bars_for_quantity, starts_for_quantity, whole_bar_quantity
+from barfuncs.quantity import bars_for_quantity, parts_to_make, whole_bar_quantity
 from barfuncs.times import run_hours
 from barfuncs.units import KG_PER_LB, MM_PER_INCH
 
@@ -100,13 +100,13 @@ def material_cost(bars: Count, price: Money, price_per: PricePer, bar_length: Le
     rules=(("parts_weight", "parts_weight+remnant_weight<=bars*bar_weight*1.000000001",
             "parts and remnants together must not weigh more than the bars"),),
 )
-def scrap_return(bars: Count, bar_weight: Weight, parts_weight: Weight, remnant_weight: Weight, chip_price: Money = 0,
+def scrap_credit(bars: Count, bar_weight: Weight, parts_weight: Weight, remnant_weight: Weight, chip_price: Money = 0,
                  remnant_price: Money = 0) -> Money:
     """What the scrap buyer pays for chips and remnants; chips are what is neither part nor remnant.
 
     Examples
     --------
-    >>> round(scrap_return(18, 14.5, 170, 12, 0.30, 0.45), 2)
+    >>> round(scrap_credit(18, 14.5, 170, 12, 0.30, 0.45), 2)
     29.1
     """
     chips = max(0.0, bars * bar_weight - parts_weight - remnant_weight)
@@ -230,9 +230,9 @@ def order_total(quantity: Count, price: Money) -> Money:
 
 @cell_function(
     group="Cost",
-    formula="RUN_HOURS(starts,cycle_time,parts_per_bar,bar_change_time,efficiency)*machine_rate",
+    formula="RUN_HOURS(parts_to_make,cycle_time,parts_per_bar,bar_change_time,efficiency)*machine_rate",
 )
-def machine_cost(starts: Count, cycle_time: PositiveSeconds, parts_per_bar: PositiveCount, machine_rate: Money,
+def machine_cost(parts_to_make: Count, cycle_time: PositiveSeconds, parts_per_bar: PositiveCount, machine_rate: Money,
                  bar_change_time: Seconds = 0, efficiency: Efficiency = 1) -> Money:
     """Cost of the run: the hours of `run_hours` at the machine rate, set-up not counted.
 
@@ -241,7 +241,7 @@ def machine_cost(starts: Count, cycle_time: PositiveSeconds, parts_per_bar: Posi
     >>> round(machine_cost(1036, 45, 59, 80, 30), 2)
     1047.33
     """
-    return float(run_hours.core(starts, cycle_time, parts_per_bar, bar_change_time, efficiency) * machine_rate)
+    return float(run_hours.core(parts_to_make, cycle_time, parts_per_bar, bar_change_time, efficiency) * machine_rate)
 
 
 @cell_function(group="Cost", formula="setup_hours*setup_rate")
@@ -268,52 +268,52 @@ def other_cost(quantity: Count, other_per_part: Money = 0, other_per_order: Mone
     return float(quantity * other_per_part + other_per_order + tooling)
 
 
-_PARTS_WEIGH_LESS = ("part_weight", "part_weight<=feed_weight",
-                     "a part must not weigh more than the bar it is made of, which is the weight of one feed")
+_PARTS_WEIGH_LESS = ("part_weight", "part_weight<=gross_weight",
+                     "a part must not weigh more than the bar it is made of, cut-off and facing included")
 
 
 @cell_function(
     group="Cost",
-    formula="SCRAP_RETURN(bars,bar_weight,starts*part_weight,MAX(0,bars*(bar_weight-trim_weight)-starts*feed_weight),"
+    formula="SCRAP_CREDIT(bars,bar_weight,parts_to_make*part_weight,MAX(0,bars*(bar_weight-trim_weight)-parts_to_make*gross_weight),"
             "chip_price,remnant_price)",
     rules=(_PARTS_WEIGH_LESS,
-           ("feed_weight", "starts*feed_weight+bars*trim_weight<=bars*bar_weight*1.000000001",
+           ("gross_weight", "parts_to_make*gross_weight+bars*trim_weight<=bars*bar_weight*1.000000001",
             "the parts and the end trim must not weigh more than the bars")),
 )
-def order_return(starts: Count, bars: Count, bar_weight: Weight, feed_weight: Weight, part_weight: Weight,
+def order_credit(parts_to_make: Count, bars: Count, bar_weight: Weight, gross_weight: Weight, part_weight: Weight,
                  trim_weight: Weight = 0, chip_price: Money = 0, remnant_price: Money = 0) -> Money:
     """What the scrap buyer pays for an order's chips and remnants, from the weights of one bar and one part.
 
     Notes
     -----
-    `scrap_return` with the parts' weight starts * part weight, and for remnants what the parts and the end trim leave of
+    `scrap_credit` with the parts' weight parts to make * part weight, and for remnants what the parts and the end trim leave of
     the bars, the rest of the last bar included. End trim counts as chips.
 
     Examples
     --------
-    >>> round(order_return(1036, 18, 14.5, 0.239, 0.16, chip_price=0.30, remnant_price=0.45), 2)
+    >>> round(order_credit(1036, 18, 14.5, 0.239, 0.16, chip_price=0.30, remnant_price=0.45), 2)
     30.58
     """
-    remnants = max(0.0, bars * (bar_weight - trim_weight) - starts * feed_weight)
-    return float(scrap_return.core(bars, bar_weight, starts * part_weight, remnants, chip_price, remnant_price))
+    remnants = max(0.0, bars * (bar_weight - trim_weight) - parts_to_make * gross_weight)
+    return float(scrap_credit.core(bars, bar_weight, parts_to_make * part_weight, remnants, chip_price, remnant_price))
 
 
 @cell_function(
     group="Cost",
-    formula="MAX(0,material_cost-scrap_return+machine_cost+setup_cost+other_cost)",
-    rules=(("scrap_return", "scrap_return<=material_cost+machine_cost+setup_cost+other_cost",
-            "the return must not be more than everything else costs"),),
+    formula="MAX(0,material_cost-scrap_credit+machine_cost+setup_cost+other_cost)",
+    rules=(("scrap_credit", "scrap_credit<=material_cost+machine_cost+setup_cost+other_cost",
+            "the credit must not be more than everything else costs"),),
 )
 def order_cost(material_cost: Money, machine_cost: Money, setup_cost: Money, other_cost: Money = 0,
-               scrap_return: Money = 0) -> Money:
-    """Cost of an order: material less return, machine, set-up and other. Divided by the quantity, the cost each.
+               scrap_credit: Money = 0) -> Money:
+    """Cost of an order: material less scrap credit, machine, set-up and other. Divided by the quantity, the cost each.
 
     Examples
     --------
     >>> order_cost(626.4, 1047.6, 105, 270, 30)
     2019.0
     """
-    return max(0.0, material_cost - scrap_return + machine_cost + setup_cost + other_cost)
+    return max(0.0, material_cost - scrap_credit + machine_cost + setup_cost + other_cost)
 
 
 PRICE_BREAK_COLUMNS = ("quantity", "bars", "material", "machine", "setup", "other", "cost_each", "price_each",
@@ -323,7 +323,7 @@ PRICE_BREAK_COLUMNS = ("quantity", "bars", "material", "machine", "setup", "othe
 TABLE_HEADS: dict[str, tuple[str, ...]] = {"price_breaks": tuple(c.replace("_", " ") for c in PRICE_BREAK_COLUMNS)}
 """The header row over each function's table, as a spreadsheet shows it."""
 
-_NO_RETURN = "chip_price=0,remnant_price=0"
+_NO_CREDIT = "chip_price=0,remnant_price=0"
 
 
 @cell_function(
@@ -331,11 +331,11 @@ _NO_RETURN = "chip_price=0,remnant_price=0"
     no_formula="its result is a table, one row for each quantity",
     rules=(
         ("markup", "OR(margin=0,markup=0)", "give a margin or a markup, not both"),
-        ("bar_weight", f"OR(AND({_NO_RETURN}),bar_weight>0)", "a return needs the weights of a bar, a feed and a part"),
-        ("feed_weight", f"OR(AND({_NO_RETURN}),feed_weight>0)", "a return needs the weights of a bar, a feed and a part"),
-        ("part_weight", f"OR(AND({_NO_RETURN}),part_weight>0)", "a return needs the weights of a bar, a feed and a part"),
+        ("bar_weight", f"OR(AND({_NO_CREDIT}),bar_weight>0)", "a credit needs the weights of a bar, of what one part uses of it, and of a part"),
+        ("gross_weight", f"OR(AND({_NO_CREDIT}),gross_weight>0)", "a credit needs the weights of a bar, of what one part uses of it, and of a part"),
+        ("part_weight", f"OR(AND({_NO_CREDIT}),part_weight>0)", "a credit needs the weights of a bar, of what one part uses of it, and of a part"),
         _PARTS_WEIGH_LESS,
-        ("feed_weight", f"OR(AND({_NO_RETURN}),parts_per_bar*feed_weight+trim_weight<=bar_weight*1.000000001)",
+        ("gross_weight", f"OR(AND({_NO_CREDIT}),parts_per_bar*gross_weight+trim_weight<=bar_weight*1.000000001)",
          "the parts of one bar and its end trim must not weigh more than the bar"),
     ),
 )
@@ -345,16 +345,16 @@ def price_breaks(quantities: Quantities, parts_per_bar: PositiveCount, bar_cost:
                  other_per_order: Money = 0, minimum_charge: Money = 0, margin: Margin | None = None,
                  markup: Markup | None = None, rounding: PriceRounding = "nearest 0.01", efficiency: Efficiency = 1,
                  cuts_per_bar: Count = 0, cut_charge: Money = 0, tooling: Money = 0, chip_price: Money = 0,
-                 remnant_price: Money = 0, bar_weight: Weight = 0, feed_weight: Weight = 0, part_weight: Weight = 0,
+                 remnant_price: Money = 0, bar_weight: Weight = 0, gross_weight: Weight = 0, part_weight: Weight = 0,
                  trim_weight: Weight = 0) -> Table:
     """Price at several quantities: a row of costs, price each and order total for each.
 
     Notes
     -----
     The columns are quantity, bars, material, machine, set-up, other, cost each, price each, order total, and the
-    largest quantity that the same bars give with its price each. Material is less the return for chips and remnants,
+    largest quantity that the same bars give with its price each. Material is less the credit for chips and remnants,
     so that material + machine + set-up + other is the cost of the order. Each figure is that of one function:
-    `starts_for_quantity`, `bars_for_quantity`, `material_cost` of bars priced by the bar, `order_return`,
+    `parts_to_make`, `bars_for_quantity`, `material_cost` of bars priced by the bar, `order_credit`,
     `machine_cost`, `setup_cost`, `other_cost`, `order_cost`, `quoted_price` of the cost each, `order_total`,
     `whole_bar_quantity`. The order total is the rounded price each times the quantity, so that a quote agrees with itself.
 
@@ -368,16 +368,16 @@ def price_breaks(quantities: Quantities, parts_per_bar: PositiveCount, bar_cost:
     rate = machine_rate if setup_rate is None else setup_rate
 
     def costs(quantity: int) -> tuple[int, float, float, float, float, float]:
-        """Bars, material less return, machine, set-up, other and cost each."""
-        starts = starts_for_quantity.core(quantity, scrap_rate, setup_parts)
+        """Bars, material less credit, machine, set-up, other and cost each."""
+        to_make = parts_to_make.core(quantity, scrap_rate, setup_parts)
         bars = bars_for_quantity.core(quantity, parts_per_bar, scrap_rate, setup_parts)
         lines = (material_cost.core(bars, bar_cost, "bar", 0, 0, bars * cuts_per_bar, cut_charge, minimum_charge),
-                 machine_cost.core(starts, cycle_time, parts_per_bar, machine_rate, bar_change_time, efficiency),
+                 machine_cost.core(to_make, cycle_time, parts_per_bar, machine_rate, bar_change_time, efficiency),
                  setup_cost.core(setup_hours, rate),
                  other_cost.core(quantity, other_per_part, other_per_order, tooling))
-        back = order_return.core(starts, bars, bar_weight, feed_weight, part_weight, trim_weight, chip_price, remnant_price)
+        back = order_credit.core(to_make, bars, bar_weight, gross_weight, part_weight, trim_weight, chip_price, remnant_price)
         if broken_rules(order_cost.entry, (*lines, back)):
-            raise InputError("price_breaks", [("quantities", f"{quantity:,}: the return would be more than everything else "
+            raise InputError("price_breaks", [("quantities", f"{quantity:,}: the credit would be more than everything else "
                                                              "costs")])
         material, machine, setup, other = lines
         return bars, material - back, machine, setup, other, order_cost.core(*lines, back) / quantity

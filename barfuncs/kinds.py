@@ -132,7 +132,7 @@ UNIT_TEXT = {
     "surface_speed": ("ft/min", "m/min"),
     "seconds": ("s", "s"),
     "hours": ("h", "h"),
-    "spindle_speed": ("rev/min", "rev/min"),
+    "spindle_speed": ("rpm", "rpm"),
     "feed_rate": ("in/rev", "mm/rev"),
     "angle": ("degrees", "degrees"),
 }

@@ -7,23 +7,23 @@ from barfuncs.kinds import Count, Efficiency, Hours, PositiveCount, PositiveSeco
 
 @cell_function(
     group="Time",
-    formula="(starts*cycle_time/efficiency+MAX(0,COUNT_UP(starts/parts_per_bar)-1)*bar_change_time)/3600",
+    formula="(parts_to_make*cycle_time/efficiency+MAX(0,COUNT_UP(parts_to_make/parts_per_bar)-1)*bar_change_time)/3600",
 )
-def run_hours(starts: Count, cycle_time: PositiveSeconds, parts_per_bar: PositiveCount,
+def run_hours(parts_to_make: Count, cycle_time: PositiveSeconds, parts_per_bar: PositiveCount,
               bar_change_time: Seconds = 0, efficiency: Efficiency = 1) -> Hours:
     """Hours that the run takes, set-up not counted.
 
     Notes
     -----
-    starts * cycle time / efficiency + (bars - 1) * bar change: the first bar belongs to the set-up.
+    parts_to_make * cycle time / efficiency + (bars - 1) * bar change: the first bar belongs to the set-up.
 
     Examples
     --------
     >>> round(run_hours(1036, 45, 59, 30), 3)
     13.092
     """
-    bars = count_up(starts / parts_per_bar)
-    return (starts * cycle_time / efficiency + max(0, bars - 1) * bar_change_time) / 3600
+    bars = count_up(parts_to_make / parts_per_bar)
+    return (parts_to_make * cycle_time / efficiency + max(0, bars - 1) * bar_change_time) / 3600
 
 
 @cell_function(

@@ -143,7 +143,7 @@ _FEEDS = _spellings({
 })
 # The system means nothing for the next two.
 _TURNS = _spellings({
-    ("rev/min", 1, "mm"): "rev/min rpm r/min revs/min rev/minute revolutions/min revolutions/minute min-1",
+    ("rpm", 1, "mm"): "rpm rev/min r/min revs/min rev/minute revolutions/min revolutions/minute min-1",
     ("rev/s", 60, "mm"): "rev/s rps r/s rev/sec revs/s revolutions/second",
 })
 _ANGLES = _spellings({("deg", 1, "mm"): "deg degree degrees"})
@@ -373,7 +373,7 @@ def parse_spindle_speed(text: str, *, decimal_comma: bool = False) -> float:
     >>> parse_spindle_speed("2500 rpm"), parse_spindle_speed("40 rev/s"), parse_spindle_speed("2500")
     (2500.0, 2400.0, 2500.0)
     """
-    return _per_unit(text, "a spindle speed", "2500 rev/min", _TURNS, decimal_comma)[0]
+    return _per_unit(text, "a spindle speed", "2500 rpm", _TURNS, decimal_comma)[0]
 
 
 def parse_angle(text: str, *, decimal_comma: bool = False) -> float:

@@ -28,10 +28,10 @@ WITH_FORMULA = tuple(e for e in CATALOGUE.values() if e.formula is not None)
 _USUAL: dict[str, tuple[float, float]] = {
     "bar_length": (20, 6000), "length": (20, 6000), "length_left": (1, 4000), "part_length": (0.05, 300),
     "cutoff_width": (0.02, 6), "facing": (0.005, 2), "end_trim": (0.05, 20), "min_remnant": (0.5, 350),
-    "grip_length": (0.5, 200), "standoff": (0.05, 50), "size": (0.06, 100), "thickness": (0.01, 60),
-    "feed": (0.1, 300), "stickout": (0.05, 200), "quantity": (1, 50_000), "starts": (1, 60_000), "parts": (1, 60_000),
+    "grip_length": (0.5, 200), "face_to_cutoff": (0.05, 50), "size": (0.06, 100), "thickness": (0.01, 60),
+    "bar_per_part": (0.1, 300), "stickout": (0.05, 200), "quantity": (1, 50_000), "parts_to_make": (1, 60_000), "parts": (1, 60_000),
     "parts_per_bar": (1, 900), "bars": (1, 800), "bars_loaded": (1, 60), "setup_parts": (1, 40), "cuts": (1, 500),
-    "passes": (1, 12), "tool_changes": (1, 20), "feed_weight": (0.01, 5), "part_weight": (0.01, 4), "trim_weight": (0.01, 2),
+    "passes": (1, 12), "tool_changes": (1, 20), "gross_weight": (0.01, 5), "part_weight": (0.01, 4), "trim_weight": (0.01, 2),
     "start_diameter": (0.05, 100), "end_diameter": (0.01, 90),
 }
 _USUAL_BY_READER: dict[str, tuple[float, float]] = {
@@ -150,19 +150,19 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
         if "inner_diameter" in found:
             found["inner_diameter"] = found[widest] * rng.choice((0.0, 0.5, 0.999, rng.uniform(0, 0.99)))
     if "trim_weight" in found:
-        feed = found["feed_weight"] or 0
+        feed = found["gross_weight"] or 0
         found["part_weight"] = found["part_weight"] and min(found["part_weight"], feed)
         if "bars" in found:
             found["bars"] = max(found["bars"], 1)
-            whole = found["starts"] * feed / found["bars"] + (found["trim_weight"] or 0)
+            whole = found["parts_to_make"] * feed / found["bars"] + (found["trim_weight"] or 0)
         else:
             whole = found["parts_per_bar"] * feed + (found["trim_weight"] or 0)
         found["bar_weight"] = min(whole * rng.choice((1.0, 1.5, rng.uniform(1, 20))), 1e9)
     if "markup" in found and "margin" in found and rng.random() < 0.9:
         found[rng.choice(("margin", "markup"))] = rng.choice((None, 0))
-    if "scrap_return" in found and found["scrap_return"] is not None:
+    if "scrap_credit" in found and found["scrap_credit"] is not None:
         costs = sum(found[name] or 0 for name in ("material_cost", "machine_cost", "setup_cost", "other_cost"))
-        found["scrap_return"] = min(costs * rng.choice((0.0, 1.0, rng.random())), 1e9)
+        found["scrap_credit"] = min(costs * rng.choice((0.0, 1.0, rng.random())), 1e9)
     # Exact fits in tenths and thousandths, where floating point is a hair off the whole count.
     if rng.random() < 0.4:
         digits, count = rng.randint(1, 3), rng.randint(0, 400)
@@ -175,8 +175,8 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
             lost = found["min_remnant"] + (found["end_trim"] or 0)
             found["bar_length"] = min(round(lost + count * feed, digits), 1e6)
         elif "length_left" in found:
-            found["feed"] = max(round(min(found["feed"], 1000), digits), 0.1)
-            found["length_left"] = min(round(found["min_remnant"] + count * found["feed"], digits), 1e6)
+            found["bar_per_part"] = max(round(min(found["bar_per_part"], 1000), digits), 0.1)
+            found["length_left"] = min(round(found["min_remnant"] + count * found["bar_per_part"], digits), 1e6)
         elif "scrap_rate" in found and "quantity" in found:
             found["scrap_rate"] = round(rng.uniform(0, 0.5), 2)
             found["quantity"] = max(round(count * (1 - found["scrap_rate"])), 1)
@@ -298,11 +298,11 @@ def scale(case: Case) -> float:
             return float(named["bar_length"])
         case "margin_of":
             return max(1.0, named["cost"] / named["price"])
-        case "order_return":
+        case "order_credit":
             return float(named["bars"] * named["bar_weight"] * max(named["chip_price"] or 0, named["remnant_price"] or 0))
         case "order_cost":
             return float(sum(value or 0 for value in case.values))
-        case "scrap_return":
+        case "scrap_credit":
             return float(named["bars"] * named["bar_weight"] * max(named["chip_price"] or 0, named["remnant_price"] or 0))
     return 0.0
 

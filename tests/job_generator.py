@@ -22,35 +22,35 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     size = length(0.25, 4)
     job: dict[str, Any] = {
         "units": units, "material": rng.choice(MATERIALS), "shape": shape, "size": size,
-        "part_length": length(0.1, 8), "cutoff_width": length(0.03, 0.2), "standoff": length(0, 0.5),
+        "part_length": length(0.1, 8), "cutoff_width": length(0.03, 0.2), "face_to_cutoff": length(0, 0.5),
         "grip_length": length(0.5, 4), "bar_length": length(36, 240), "quantity": rng.choice([1, 2, 7, 100, 999, 25_000]),
     }
     if shape in ("flat", "tube", "hexagon tube"):
         job["thickness"] = round(size * rng.uniform(0.05, 0.45), digits) or size / 4
     optional = {
         "facing": length(0, 0.06), "end_trim": length(0, 0.5), "scrap_rate": rng.choice([0, 0.01, 0.03, 0.125]),
-        "setup_parts": rng.randint(0, 12), "price": round(rng.uniform(0.4, 60), 2),
+        "setup_parts": rng.randint(0, 12), "material_price": round(rng.uniform(0.4, 60), 2),
         "price_per": rng.choice(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "piece"]),
         "cuts_per_bar": rng.randint(0, 2), "cut_charge": round(rng.uniform(0, 4), 2),
         "minimum_charge": rng.choice([0, 75, 100_000]), "chip_price": round(rng.uniform(0, 2), 2),
         "remnant_price": round(rng.uniform(0, 2), 2), "cycle_time": round(rng.uniform(4, 900), 1),
         "bar_change_time": rng.randint(0, 90), "efficiency": rng.choice([1, 0.85, 0.9]),
         "setup_hours": rng.choice([0, 0.5, 3]), "machine_rate": rng.choice([60, 95.5]), "feeder_bars": rng.randint(1, 40),
-        "longest_feeder_bar": length(60, 160), "bars_on_hand": rng.randint(0, 300), "stop_parts": rng.randint(0, 5000),
+        "feeder_longest_bar": length(60, 160), "bars_on_hand": rng.randint(0, 300), "stop_parts": rng.randint(0, 5000),
         "stop_bars": rng.choice([1, 5, 99]), "stop_length": length(0, 3000),
     }
     for name, value in optional.items():
         if rng.random() < 0.6:
             job[name] = value
     if rng.random() < 0.3:
-        job["longest_bar"] = round(job["bar_length"] * rng.uniform(1, 1.3), digits) + 1
+        job["longest_random_bar"] = round(job["bar_length"] * rng.uniform(1, 1.3), digits) + 1
     return job
 
 
 BAD_VALUES: dict[str, tuple[Any, ...]] = {
     "units": ("cm",), "material": ("unobtainium", -7.85, 99.0, 0.0, None), "shape": ("rhombus", 3.0, None),
     "size": (None, -1.0, 0.0, "wide", 2e6), "part_length": (None, 0.0, -2.0, "two", 1e9), "cutoff_width": (None, -0.1, "x"),
-    "facing": (-0.01, "x"), "end_trim": (-0.5, "x"), "standoff": (None, -1.0, "x"), "grip_length": (None, -1.0, "x"),
+    "facing": (-0.01, "x"), "end_trim": (-0.5, "x"), "face_to_cutoff": (None, -1.0, "x"), "grip_length": (None, -1.0, "x"),
     "bar_length": (None, 0.0, -144.0, "x"), "quantity": (None, 0.0, -5.0, 2.5, "many"),
     "scrap_rate": (-0.01, 0.96, 3.0, "x"), "setup_parts": (-1.0, 0.5, "x"),
 }
@@ -89,9 +89,9 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     """A quote for which at least one whole part fits, with a cycle time, an operation list, or both."""
     job = good_job(rng)
     unit = 25.4 if job["units"] == "mm" else 1.0
-    not_asked = ("quantity", "longest_bar", "feeder_bars", "bars_on_hand", "stop_parts", "stop_bars", "stop_length")
+    not_asked = ("quantity", "longest_random_bar", "feeder_bars", "bars_on_hand", "stop_parts", "stop_bars", "stop_length")
     job = {name: value for name, value in job.items() if name not in not_asked}
-    per_bar = bf.parts_per_bar(job["bar_length"], job["part_length"], job["cutoff_width"], job["grip_length"] + job["standoff"],
+    per_bar = bf.parts_per_bar(job["bar_length"], job["part_length"], job["cutoff_width"], job["grip_length"] + job["face_to_cutoff"],
                                job.get("facing", 0), job.get("end_trim", 0))
     usual = [1, 2, 7, 40, 100, 101, 250, 999, 1000, 5000, 25_000, 120_000]
     if per_bar:  # one part more than some bars give
@@ -100,7 +100,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
         job[f"quantity_{n}"] = quantity
     if rng.random() < 0.3:
         job.pop("quantity_2", None)  # a gap
-    job |= {"price": round(rng.uniform(0.4, 60), 2), "price_per": rng.choice(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "piece"]),
+    job |= {"material_price": round(rng.uniform(0.4, 60), 2), "price_per": rng.choice(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "piece"]),
             "machine_rate": rng.choice([60, 95.5, 120]),
             "rounding": rng.choice([*ROUNDINGS])}
     job |= rng.choice([{"margin": 0.25}, {"margin": 0}, {"markup": 0.4}, {"markup": 0}, {"margin": 0.6, "markup": 0}])
@@ -116,7 +116,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
         job |= operations(rng, unit, job["size"], "top_speed" in job)
     solid = (job["material"], job["shape"], job["size"])
     bar_weight = bf.bar_weight(*solid, job["bar_length"], job.get("thickness"), job["units"])
-    bar_cost = bf.material_cost(1, job["price"], job["price_per"], job["bar_length"], bar_weight, units=job["units"])
+    bar_cost = bf.material_cost(1, job["material_price"], job["price_per"], job["bar_length"], bar_weight, units=job["units"])
     job |= {name: rng.uniform(0, 0.8) * bar_cost / bar_weight for name in ("chip_price", "remnant_price") if name in job}
     if rng.random() < 0.3:
         weight = bf.weight_per_length(*solid, job.get("thickness"), job["units"])
@@ -128,11 +128,11 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     return job
 
 
-_PLAN = {"material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "standoff": 0.2, "grip_length": 2.0,
-         "bar_length": 144.0, "price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2,
-         "longest_feeder_bar": 160.0}
+_PLAN = {"material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2.0,
+         "bar_length": 144.0, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2,
+         "feeder_longest_bar": 160.0}
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
-    "job_plan": {**_PLAN, "longest_bar": 150.0, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "stop_parts": 50.0,
+    "job_plan": {**_PLAN, "longest_random_bar": 150.0, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "stop_parts": 50.0,
                  "stop_bars": 2.0, "stop_length": 90.0},
     "quote": {**_PLAN, **{f"quantity_{n}": q for n, q in enumerate((500.0, 100.0, 1000.0, 2500.0, 60.0, 5000.0), 1)},
               "margin": 0.2, "what_if_quantity": 250.0, "top_speed": 4000.0, "setup_rate": 60.0, "setup_hours": 1.5,

@@ -19,59 +19,59 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
     trim, facing = i["end_trim"] or 0, i["facing"] or 0
     scrap, setup = i["scrap_rate"] or 0, i["setup_parts"] or 0
     a: dict[str, Any] = {}
-    a["feed"] = bf.feed_per_part(i["part_length"], i["cutoff_width"], facing)
-    a["min_remnant"] = bf.shortest_remnant(i["grip_length"], i["standoff"])
+    a["bar_per_part"] = bf.bar_per_part(i["part_length"], i["cutoff_width"], facing)
+    a["min_remnant"] = bf.min_remnant(i["grip_length"], i["face_to_cutoff"])
     bar = (i["bar_length"], i["part_length"], i["cutoff_width"], a["min_remnant"], facing, trim)
     a["parts_per_bar"] = n = bf.parts_per_bar(*bar)
     a["remnant"] = bf.remnant_length(*bar)
     a["bar_use"] = bf.bar_use(*bar)
-    a["first_stickout"] = bf.first_stickout(i["part_length"], i["cutoff_width"], i["standoff"], facing, trim)
+    a["first_stickout"] = bf.first_stickout(i["part_length"], i["cutoff_width"], i["face_to_cutoff"], facing, trim)
     a["stickout_ratio"] = bf.stickout_ratio(a["first_stickout"], i["size"])
     order = (i["quantity"], n, scrap, setup)
-    a["starts"] = bf.starts_for_quantity(i["quantity"], scrap, setup)
+    a["parts_to_make"] = bf.parts_to_make(i["quantity"], scrap, setup)
     a["bars"] = bf.bars_for_quantity(*order)
     a["last_bar_parts"] = bf.last_bar_parts(*order)
-    a["last_bar_remnant"] = i["bar_length"] - trim - a["last_bar_parts"] * a["feed"]
+    a["last_bar_remnant"] = i["bar_length"] - trim - a["last_bar_parts"] * a["bar_per_part"]
     a["whole_bar_quantity"] = bf.whole_bar_quantity(*order)
-    a["fed_length"] = bf.fed_length(a["starts"], a["feed"])
-    if i["longest_bar"] is None:
+    a["fed_length"] = bf.fed_length(a["parts_to_make"], a["bar_per_part"])
+    if i["longest_random_bar"] is None:
         a["fewest_bars"] = "-"
     else:
-        most = bf.parts_per_bar(i["longest_bar"], *bar[1:])
-        a["fewest_bars"] = math.ceil(a["starts"] / most)
+        most = bf.parts_per_bar(i["longest_random_bar"], *bar[1:])
+        a["fewest_bars"] = math.ceil(a["parts_to_make"] / most)
     a["weight_per_length"] = bf.weight_per_length(*solid, i["thickness"], units)
     a["bar_weight"] = bf.bar_weight(*solid, i["bar_length"], i["thickness"], units)
     a["total_weight"] = a["bars"] * a["bar_weight"]
     per_unit = a["weight_per_length"] / (1000 if units == "mm" else 12)
     each = i["part_weight"] if i["part_weight"] is not None else per_unit * i["part_length"]
-    a["parts_weight"] = a["starts"] * each
-    a["chips_weight"] = per_unit * (a["starts"] * a["feed"] + a["bars"] * trim) - a["parts_weight"]
+    a["parts_weight"] = a["parts_to_make"] * each
+    a["chips_weight"] = per_unit * (a["parts_to_make"] * a["bar_per_part"] + a["bars"] * trim) - a["parts_weight"]
     a["remnants_weight"] = per_unit * ((a["bars"] - 1) * a["remnant"] + a["last_bar_remnant"])
     a["load_weight"] = None if i["feeder_bars"] is None else min(i["feeder_bars"], a["bars"]) * a["bar_weight"]
-    if i["price"] is None or i["price_per"] is None:
+    if i["material_price"] is None or i["price_per"] is None:
         for name in ("material_cost", "net_material", "material_each"):
             a[name] = NOT_KNOWN
-        a["scrap_return"] = bf.scrap_return(a["bars"], a["bar_weight"], a["parts_weight"], a["remnants_weight"],
+        a["scrap_credit"] = bf.scrap_credit(a["bars"], a["bar_weight"], a["parts_weight"], a["remnants_weight"],
                                             i["chip_price"], i["remnant_price"])
     else:
         a["material_cost"] = bf.material_cost(
-            a["bars"], i["price"], i["price_per"], i["bar_length"], a["bar_weight"], a["bars"] * i["cuts_per_bar"],
+            a["bars"], i["material_price"], i["price_per"], i["bar_length"], a["bar_weight"], a["bars"] * i["cuts_per_bar"],
             i["cut_charge"], i["minimum_charge"], units)
-        a["scrap_return"] = bf.scrap_return(a["bars"], a["bar_weight"], a["parts_weight"], a["remnants_weight"],
+        a["scrap_credit"] = bf.scrap_credit(a["bars"], a["bar_weight"], a["parts_weight"], a["remnants_weight"],
                                             i["chip_price"], i["remnant_price"])
-        a["net_material"] = a["material_cost"] - a["scrap_return"]
+        a["net_material"] = a["material_cost"] - a["scrap_credit"]
         a["material_each"] = a["net_material"] / i["quantity"]
     timed = i["cycle_time"] is not None
-    a["run_hours"] = bf.run_hours(a["starts"], i["cycle_time"], n, i["bar_change_time"], i["efficiency"]) if timed else None
+    a["run_hours"] = bf.run_hours(a["parts_to_make"], i["cycle_time"], n, i["bar_change_time"], i["efficiency"]) if timed else None
     a["total_hours"] = i["setup_hours"] + a["run_hours"] if timed else None
-    a["parts_per_hour"] = a["starts"] / a["run_hours"] if timed else None
+    a["parts_per_hour"] = a["parts_to_make"] / a["run_hours"] if timed else None
     a["machine_cost"] = a["total_hours"] * i["machine_rate"] if timed and i["machine_rate"] is not None else None
     a["unattended_hours"] = None
     if timed and i["feeder_bars"] is not None:
         if i["feeder_bars"] < a["bars"]:
             a["unattended_hours"] = bf.unattended_hours(i["feeder_bars"], n, i["cycle_time"], i["bar_change_time"])
         else:  # the feeder holds the whole order
-            a["unattended_hours"] = (a["starts"] * i["cycle_time"] + (a["bars"] - 1) * i["bar_change_time"]) / 3600
+            a["unattended_hours"] = (a["parts_to_make"] * i["cycle_time"] + (a["bars"] - 1) * i["bar_change_time"]) / 3600
     a["feeder_loads"] = None if i["feeder_bars"] is None else math.ceil(a["bars"] / i["feeder_bars"])
     bars = a["bars"] if i["bars_on_hand"] is None else i["bars_on_hand"]
     limits = [bars * n]
@@ -80,6 +80,6 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
     if i["stop_bars"] is not None:
         limits.append(i["stop_bars"] * n)
     if i["stop_length"] is not None:
-        limits.append(math.floor(i["stop_length"] / a["feed"] + 1e-9))
+        limits.append(math.floor(i["stop_length"] / a["bar_per_part"] + 1e-9))
     a["run_parts"] = min(limits)
     return a

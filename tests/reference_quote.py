@@ -24,26 +24,26 @@ def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) 
     """The cost of one order, line by line."""
     facing, trim, units = i["facing"], i["end_trim"], i["units"]
     feed = i["part_length"] + i["cutoff_width"] + facing
-    bar = (i["bar_length"], i["part_length"], i["cutoff_width"], i["grip_length"] + i["standoff"], facing, trim)
+    bar = (i["bar_length"], i["part_length"], i["cutoff_width"], i["grip_length"] + i["face_to_cutoff"], facing, trim)
     per_bar, remnant = bf.parts_per_bar(*bar), bf.remnant_length(*bar)
-    starts = bf.starts_for_quantity(quantity, i["scrap_rate"], i["setup_parts"])
+    to_make = bf.parts_to_make(quantity, i["scrap_rate"], i["setup_parts"])
     bars = bf.bars_for_quantity(quantity, per_bar, i["scrap_rate"], i["setup_parts"]) + bars_more
     solid = (i["material"], i["shape"], i["size"])
     per_unit = bf.weight_per_length(*solid, i["thickness"], units) / (1000 if units == "mm" else 12)
     weight = bf.bar_weight(*solid, i["bar_length"], i["thickness"], units)
     each = i["part_weight"] if i["part_weight"] is not None else per_unit * i["part_length"]
-    last = starts - (bars - 1 - bars_more) * per_bar
+    last = to_make - (bars - 1 - bars_more) * per_bar
     remnants = per_unit * ((bars - 1 - bars_more) * remnant + i["bar_length"] - trim - last * feed
                            + bars_more * (i["bar_length"] - trim))
-    a: dict[str, Any] = {"starts": starts, "bars": bars, "cuts": bars * i["cuts_per_bar"]}
-    a["material_cost"] = bf.material_cost(bars, i["price"], i["price_per"], i["bar_length"], weight, a["cuts"],
+    a: dict[str, Any] = {"parts_to_make": to_make, "bars": bars, "cuts": bars * i["cuts_per_bar"]}
+    a["material_cost"] = bf.material_cost(bars, i["material_price"], i["price_per"], i["bar_length"], weight, a["cuts"],
                                           i["cut_charge"], i["minimum_charge"], units)
-    a["scrap_return"] = bf.scrap_return(bars, weight, starts * each, remnants, i["chip_price"], i["remnant_price"])
-    a["machine_cost"] = (starts * cycle / i["efficiency"] + max(0, -(-starts // per_bar) - 1) * i["bar_change_time"]) / 3600 \
+    a["scrap_credit"] = bf.scrap_credit(bars, weight, to_make * each, remnants, i["chip_price"], i["remnant_price"])
+    a["machine_cost"] = (to_make * cycle / i["efficiency"] + max(0, -(-to_make // per_bar) - 1) * i["bar_change_time"]) / 3600 \
         * i["machine_rate"]
     a["setup_cost"] = i["setup_hours"] * (i["machine_rate"] if i["setup_rate"] is None else i["setup_rate"])
     a["other_cost"] = quantity * i["other_per_part"] + i["other_per_order"] + i["tooling"]
-    a["order_cost"] = a["material_cost"] - a["scrap_return"] + a["machine_cost"] + a["setup_cost"] + a["other_cost"]
+    a["order_cost"] = a["material_cost"] - a["scrap_credit"] + a["machine_cost"] + a["setup_cost"] + a["other_cost"]
     if a["order_cost"] < 0:  # scrap that brings more than the order costs is a mistake somewhere
         return a | {"order_cost": None, "cost_each": None, "before_rounding": None}
     a["cost_each"] = a["order_cost"] / quantity
@@ -77,13 +77,13 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     units, trim, facing = i["units"], i["end_trim"], i["facing"]
     solid = (i["material"], i["shape"], i["size"])
     a: dict[str, Any] = {}
-    a["feed"] = bf.feed_per_part(i["part_length"], i["cutoff_width"], facing)
-    a["min_remnant"] = bf.shortest_remnant(i["grip_length"], i["standoff"])
+    a["bar_per_part"] = bf.bar_per_part(i["part_length"], i["cutoff_width"], facing)
+    a["min_remnant"] = bf.min_remnant(i["grip_length"], i["face_to_cutoff"])
     bar = (i["bar_length"], i["part_length"], i["cutoff_width"], a["min_remnant"], facing, trim)
     a["parts_per_bar"] = per_bar = bf.parts_per_bar(*bar)
     a["remnant"] = bf.remnant_length(*bar)
     a["bar_use"] = bf.bar_use(*bar)
-    a["first_stickout"] = bf.first_stickout(i["part_length"], i["cutoff_width"], i["standoff"], facing, trim)
+    a["first_stickout"] = bf.first_stickout(i["part_length"], i["cutoff_width"], i["face_to_cutoff"], facing, trim)
     a["stickout_ratio"] = bf.stickout_ratio(a["first_stickout"], i["size"])
     a["section_area"] = bf.section_area(i["shape"], i["size"], i["thickness"])
     a["across_corners"] = bf.across_corners(i["shape"], i["size"], i["thickness"])
@@ -91,7 +91,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a["bar_weight"] = bf.bar_weight(*solid, i["bar_length"], i["thickness"], units)
     a["section_weight"] = per_unit = a["weight_per_length"] / (1000 if units == "mm" else 12)
     a["each_weight"] = i["part_weight"] if i["part_weight"] is not None else per_unit * i["part_length"]
-    a["feed_weight"], a["trim_weight"] = per_unit * a["feed"], per_unit * trim
+    a["gross_weight"], a["trim_weight"] = per_unit * a["bar_per_part"], per_unit * trim
     table = materials.active()
     listed = i["material"] in table
     found = table[i["material"]] if listed else None
@@ -123,9 +123,9 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     each = {i[f"quantity_{n}"]: a[f"cost_each_{n}"] for n in BREAKS if i[f"quantity_{n}"] is not None}
     for n in BREAKS:
         quantity = i[f"quantity_{n}"]
-        a[f"dearer_{n}"] = 0 if quantity is None else sum(
+        a[f"costs_more_{n}"] = 0 if quantity is None else sum(
             other < quantity and each[other] < each[quantity] * (1 - 1e-9) for other in each)
-    a["dearer"] = sum(a[f"dearer_{n}"] for n in BREAKS)
+    a["costs_more"] = sum(a[f"costs_more_{n}"] for n in BREAKS)
     asked = [n for n in BREAKS if i[f"quantity_{n}"] is not None]
     a["price_is_nothing"] = sum(a[f"price_{n}"] == 0 for n in asked)
     a["below_cost"] = sum(a[f"price_{n}"] < a[f"cost_each_{n}"] * (1 - 1e-9) and i["margin"] + i["markup"] > 0 for n in asked)
@@ -134,10 +134,10 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
 
 def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, Any]:
     quantity = i["quantity_1"] if i["what_if_quantity"] is None else i["what_if_quantity"]
-    feed = a["feed"]
+    feed = a["bar_per_part"]
     longer, shorter = i | {"bar_length": i["bar_length"] + feed}, i | {"bar_length": i["bar_length"] - feed}
     found: dict[str, Any] = {"what_if": quantity, "cycle_longer": cycle + 1, "scrap_more": i["scrap_rate"] + 0.01,
-                             "price_more": i["price"] * 1.1}
+                             "price_more": i["material_price"] * 1.1}
     for tag, other in (("longer", longer), ("shorter", shorter)):
         found[f"bar_{tag}"] = other["bar_length"]
         found[f"weight_{tag}"] = a["section_weight"] * other["bar_length"]
@@ -145,13 +145,13 @@ def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, An
                                                  i["facing"], i["end_trim"])
     cases: dict[str, tuple[dict[str, Any], float, int]] = {
         "now": (i, cycle, 0), "cycle": (i, cycle + 1, 0), "scrap": (i | {"scrap_rate": i["scrap_rate"] + 0.01}, cycle, 0),
-        "price": (i | {"price": i["price"] * 1.1}, cycle, 0), "longer": (longer, cycle, 0), "bar": (i, cycle, 1),
+        "price": (i | {"material_price": i["material_price"] * 1.1}, cycle, 0), "longer": (longer, cycle, 0), "bar": (i, cycle, 1),
         "shorter": (shorter, cycle, 0),
     }
     for tag, (inputs, seconds, more) in cases.items():
         if tag == "shorter" and not found["parts_shorter"]:
             lines = dict.fromkeys(order(i, quantity, cycle))
-            lines |= {name: order(i, quantity, cycle)[name] for name in ("starts", "setup_cost", "other_cost")}
+            lines |= {name: order(i, quantity, cycle)[name] for name in ("parts_to_make", "setup_cost", "other_cost")}
         else:
             lines = order(inputs, quantity, seconds, more)
         found |= {f"{name}_if_{tag}": value for name, value in lines.items() if name != "before_rounding"}

@@ -79,18 +79,18 @@ def test_a_wrong_formula_is_noticed(monkeypatch: pytest.MonkeyPatch, accepted: l
 
 
 def test_a_formula_without_its_guard_is_noticed(monkeypatch: pytest.MonkeyPatch, accepted: list[Accepted]) -> None:
-    entry = CATALOGUE["feed_per_part"]
+    entry = CATALOGUE["bar_per_part"]
     monkeypatch.setattr(type(entry), "cell_formula", lambda self, refs=None, **_: "+".join(
         refs[a.name] for a in self.arguments))
     found = agreement.run([entry], accepted, ["native"]).differences
-    assert any(line.startswith("native, bad: feed_per_part") for line in found)
+    assert any(line.startswith("native, bad: bar_per_part") for line in found)
 
 
 def test_a_wrong_result_through_xlwings_is_noticed(monkeypatch: pytest.MonkeyPatch, accepted: list[Accepted]) -> None:
     from barfuncs.surfaces import cells
 
     monkeypatch.setattr(cells, "EXCEL", dataclasses.replace(cells.EXCEL, number=lambda value: float(value) * (1 + 1e-11)))
-    found = agreement.run([CATALOGUE["feed_per_part"]], accepted, ["xlwings"]).differences
+    found = agreement.run([CATALOGUE["bar_per_part"]], accepted, ["xlwings"]).differences
     assert {line.split(":")[0] for line in found} == {"xlwings, good", "xlwings, text", "xlwings, zero", "xlwings, range"}
 
 

@@ -180,13 +180,13 @@ def _fit(entry: Entry, values: list[Any]) -> None:
         hollow = shape in ("flat", "tube", "hexagon tube")
         values[named["thickness"]] = size * 0.2 if hollow and isinstance(size, float) else None
     if "longest_bar" in named:
-        for name, value in (("shortest_bar", 120.0), ("longest_bar", 144.5), ("feed", 2.375), ("min_remnant", 3.0)):
+        for name, value in (("shortest_bar", 120.0), ("longest_bar", 144.5), ("bar_per_part", 2.375), ("min_remnant", 3.0)):
             values[named[name]] = value
 
 
     if "trim_weight" in named:
-        for name, value in (("starts", 1000.0), ("bars", 20.0), ("parts_per_bar", 59.0), ("bar_weight", 31.5),
-                            ("feed_weight", 0.5), ("part_weight", 0.3), ("trim_weight", 0.25)):
+        for name, value in (("parts_to_make", 1000.0), ("bars", 20.0), ("parts_per_bar", 59.0), ("bar_weight", 31.5),
+                            ("gross_weight", 0.5), ("part_weight", 0.3), ("trim_weight", 0.25)):
             if name in named:
                 values[named[name]] = value
     if {"margin", "markup"} <= set(named):
@@ -390,8 +390,8 @@ def test_blank_cells(sheet: Office) -> None:
         "=PARTS_PER_BAR(Z1:Z1;2.25;0.125;3)": {"error": 502},
         "=PARTS_PER_BAR(144;2.25;Z1;3)": {"error": 502},
         "=PARTS_PER_BAR(144;2.25;0.125;Z1)": {"error": 502},
-        "=SHORTEST_REMNANT(2.5;Z1)": {"error": 502},
-        "=STARTS_FOR_QUANTITY(Z1)": {"error": 502},
+        "=MIN_REMNANT(2.5;Z1)": {"error": 502},
+        "=PARTS_TO_MAKE(Z1)": {"error": 502},
         "=PARTS_PER_BAR(144;2.25;0.125;3;;1)": 58.0,
         "=PARTS_PER_BAR(144;2.25;0.125;3;Z1;Z1)": 59.0,
         "=RUN_HOURS(1036;45;59;30;Z1)": {"error": 502},
@@ -411,19 +411,19 @@ def test_a_zero_that_may_be_a_blank_cell_gives_no_number(sheet: Office) -> None:
     """A single 0 counts where a blank means the same; a real 0 elsewhere is written -0 or as a range of one cell."""
     sheet.do("write", cells={"A1": 0})
     cases = {
-        "=SHORTEST_REMNANT(2.5;0)": {"error": 502},
-        "=SHORTEST_REMNANT(2.5;A1)": {"error": 502},
-        "=SHORTEST_REMNANT(2.5;-0)": 2.5,
-        "=SHORTEST_REMNANT(2.5;{0})": 2.5,
-        '=SHORTEST_REMNANT(2.5;"0")': 2.5,
-        "=SHORTEST_REMNANT(2.5;A1:A1)": 2.5,
+        "=MIN_REMNANT(2.5;0)": {"error": 502},
+        "=MIN_REMNANT(2.5;A1)": {"error": 502},
+        "=MIN_REMNANT(2.5;-0)": 2.5,
+        "=MIN_REMNANT(2.5;{0})": 2.5,
+        '=MIN_REMNANT(2.5;"0")': 2.5,
+        "=MIN_REMNANT(2.5;A1:A1)": 2.5,
         "=PARTS_PER_BAR(144;2.25;0.125;3;A1;0)": 59.0,
         "=RUN_HOURS(1036;45;59;30;0)": {"error": 502},
         "=RUN_HOURS(1036;45;59;30;-0)": {"error": 502},  # the efficiency can't be 0
-        '=WHY("SHORTEST_REMNANT";2.5;A1)': "standoff: 0 given, or a blank cell, which arrives here as 0; fill the cell, or "
+        '=WHY("MIN_REMNANT";2.5;A1)': "face_to_cutoff: 0 given, or a blank cell, which arrives here as 0; fill the cell, or "
                                            "write -0 for a real 0, or A2:A2 for its cell",
-        '=WHY("SHORTEST_REMNANT";A1;-1)': "grip_length: 0 given, or a blank cell, which arrives here as 0; fill the cell, "
-                                          "or write -0 for a real 0, or A2:A2 for its cell; standoff: -1 given; allowed "
+        '=WHY("MIN_REMNANT";A1;-1)': "grip_length: 0 given, or a blank cell, which arrives here as 0; fill the cell, "
+                                          "or write -0 for a real 0, or A2:A2 for its cell; face_to_cutoff: -1 given; allowed "
                                           "is a number 0 or more and at most 1,000,000 (in)",
         '=WHY("RUN_HOURS";1036;45;59;30;A1)': "efficiency: 0 given, or a blank cell, which arrives here as 0; fill the "
                                               "cell, leave the argument out, or write A2:A2 for its cell",
@@ -474,7 +474,7 @@ def test_why_says_in_words_what_is_wrong(sheet: Office) -> None:
         '=WHY("LENGTH_IN";"12,5";"mm")': bf.why("length_in", "12,5", "mm"),
         "=WHY()": 'function_name is missing; write for example "PARTS_PER_BAR"',
         '=WHY("PARTS_LEFT";1;1;1;1)': "PARTS_LEFT takes 3 arguments, 4 were given",
-        '=WHY("PARTS_LEFT";"1 m";5;"20 mm")': "feed: has no unit next to values in metric units: write its unit in the cell too, such as 3 mm",
+        '=WHY("PARTS_LEFT";"1 m";5;"20 mm")': "bar_per_part: has no unit next to values in metric units: write its unit in the cell too, such as 3 mm",
     }
     assert dict(zip(cases, sheet.do("evaluate", formulas=list(cases)), strict=True)) == cases
     assert "did you mean PARTS_PER_BAR" in sheet.do("evaluate", formulas=['=WHY("PARTS_PR_BAR")'])[0]
@@ -508,16 +508,16 @@ def _workbook(path: Path, prefix: str) -> list[Any]:
         sheet.cell(row, 1, value)
         sheet.cell(row, 2, f"={prefix}PARTS_PER_BAR(A{row},2.25,0.125,3)")
     sheet["C1"] = ArrayFormula("C1:C4", f"={prefix}PARTS_PER_BAR(A1:A4,2.25,0.125,3)")
-    sheet["D1"] = f'="parts_per_bar("&SUM(B1:B3)&{prefix}WHY("starts_for_quantity",-1)'
+    sheet["D1"] = f'="parts_per_bar("&SUM(B1:B3)&{prefix}WHY("parts_to_make",-1)'
     sheet["D2"] = "=SUM(B1:B3)"
     sheet["D3"] = f'=IF({prefix}RUN_HOURS(1036,45,59,30)>13,"long","short")'
     locked = book.create_sheet("Locked")
-    locked["A1"] = f"={prefix}STARTS_FOR_QUANTITY(1000,0.03,5)"
+    locked["A1"] = f"={prefix}PARTS_TO_MAKE(1000,0.03,5)"
     locked.protection.sheet = True
     locked.protection.set_password("secret")
     book.save(path)
     error = {"error": 519}
-    return [59.0, 59.0, 49.0, error, 59.0, 59.0, 49.0, error, "parts_per_bar(167" + bf.why("starts_for_quantity", -1),
+    return [59.0, 59.0, 49.0, error, 59.0, 59.0, 49.0, error, "parts_per_bar(167" + bf.why("parts_to_make", -1),
             167.0, "long"]
 
 

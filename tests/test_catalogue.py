@@ -278,11 +278,11 @@ def test_condition_of_a_choice():
 
 def test_guard_of_an_optional_argument_lets_a_blank_through():
     positive, closed = NUMBER_KINDS["PositiveLength"].cell_condition, NUMBER_KINDS["Length"].cell_condition
-    assert CATALOGUE["feed_per_part"].cell_formula() == (
+    assert CATALOGUE["bar_per_part"].cell_formula() == (
         f"IF(AND({positive('part_length')},{closed('cutoff_width')},OR(ISBLANK(facing),AND({closed('facing')}))),"
         "part_length+cutoff_width+facing,NA())")
-    assert CATALOGUE["feed_per_part"].cell_formula(guard=False) == "part_length+cutoff_width+facing"
-    assert CATALOGUE["feed_per_part"].cell_formula({"facing": "0"}, guard=False) == "part_length+cutoff_width+0"
+    assert CATALOGUE["bar_per_part"].cell_formula(guard=False) == "part_length+cutoff_width+facing"
+    assert CATALOGUE["bar_per_part"].cell_formula({"facing": "0"}, guard=False) == "part_length+cutoff_width+0"
 
 
 # --- expand -------------------------------------------------------------------------------------------------------
@@ -294,12 +294,12 @@ def test_guard_of_an_optional_argument_lets_a_blank_through():
     ('IF(size="size",size,0)', {"size": "B2"}, 'IF(B2="size",B2,0)'),
     ("COUNT_DOWN(size/feed)", {"size": "B2"}, "INT((B2/feed)*(1+1E-15)+1E-9)"),
     ("COUNT_UP(size)", {"size": "B2"}, "-INT(1E-9-(B2)*(1-1E-15))"),
-    ("FEED_PER_PART(a,b,c)", {"a": "B1", "b": "B2", "c": "B3"}, "(B1+B2+B3)"),
-    ("FEED_PER_PART(a,b)", {}, "(a+b+0)"),
-    ("FEED_PER_PART(a+1,MAX(b,c))*2", {}, "((a+1)+(MAX(b,c))+0)*2"),
-    ("SHORTEST_REMNANT(FEED_PER_PART(a,b),c)", {}, "((a+b+0)+c)"),
-    ("COUNT_UP(STARTS_FOR_QUANTITY(n)/p)", {}, "-INT(1E-9-((-INT(1E-9-(n/(1-0))*(1-1E-15))+0)/p)*(1-1E-15))"),
-    ("FED_LENGTH(part_length,feed)", {"part_length": "feed", "feed": "part_length"}, "(feed*part_length)"),
+    ("BAR_PER_PART(a,b,c)", {"a": "B1", "b": "B2", "c": "B3"}, "(B1+B2+B3)"),
+    ("BAR_PER_PART(a,b)", {}, "(a+b+0)"),
+    ("BAR_PER_PART(a+1,MAX(b,c))*2", {}, "((a+1)+(MAX(b,c))+0)*2"),
+    ("MIN_REMNANT(BAR_PER_PART(a,b),c)", {}, "((a+b+0)+c)"),
+    ("COUNT_UP(PARTS_TO_MAKE(n)/p)", {}, "-INT(1E-9-((-INT(1E-9-(n/(1-0))*(1-1E-15))+0)/p)*(1-1E-15))"),
+    ("FED_LENGTH(part_length,feed)", {"part_length": "bar_per_part", "bar_per_part": "part_length"}, "(feed*part_length)"),
 ])
 def test_expand(formula, values, expected):
     assert expand(formula, values) == expected
@@ -314,7 +314,7 @@ def test_nested_formulas_of_the_catalogue_are_written_out_and_calculate():
     weight = CATALOGUE["bar_weight"].cell_formula({"material": "0.28", "shape": '"round"', "size": "2", "length": "100",
                                                    "thickness": "0", "units": '"in"'}, guard=False)
     assert not re.search(r"WEIGHT_PER_LENGTH|SECTION_AREA|MATERIAL_DENSITY|COUNT_", weight)
-    feed = expand("REMNANT_LENGTH(144,FEED_PER_PART(2,0.25),0.125,SHORTEST_REMNANT(2.5,0.5))", {})
+    feed = expand("REMNANT_LENGTH(144,BAR_PER_PART(2,0.25),0.125,MIN_REMNANT(2.5,0.5))", {})
     assert in_cells([f"ABS({feed}-B{{row}})<1E-12"], [bf.remnant_length(144, 2.25, 0.125, 3)]) == [True]
 
 
@@ -334,8 +334,8 @@ MESSAGES = [
     ("section_area", ("triangle", -1), {"units": "mm"},
      "section_area: shape: 'triangle' given; allowed is one of round, hexagon, square, octagon, flat, tube, "
      "hexagon tube; size: -1 given; allowed is a number more than 0 and at most 1,000,000 (mm)"),
-    ("starts_for_quantity", (10.5, 0.96, -1), {},
-     "starts_for_quantity: quantity: 10.5 given; allowed is a whole number 0 or more and at most 10,000,000; "
+    ("parts_to_make", (10.5, 0.96, -1), {},
+     "parts_to_make: quantity: 10.5 given; allowed is a whole number 0 or more and at most 10,000,000; "
      "scrap_rate: 0.96 given; allowed is a number 0 or more and at most 0.95; "
      "setup_parts: -1 given; allowed is a whole number 0 or more and at most 10,000,000"),
     ("run_hours", (10, "45 s", 0, 1e7, 0), {},
@@ -400,7 +400,7 @@ def test_bare_numbers_next_to_metric_text_need_units():
 def test_wrong_number_or_name_of_arguments():
     with pytest.raises(TypeError, match=r"^fed_length\(\) takes 2 arguments, 3 were given$"):
         bf.fed_length(1, 2, 3)
-    with pytest.raises(TypeError, match=r"^fed_length\(\) has no argument 'feeds'; it takes parts, feed$"):
+    with pytest.raises(TypeError, match=r"^fed_length\(\) has no argument 'feeds'; it takes parts, bar_per_part$"):
         bf.fed_length(1, feeds=2)
     with pytest.raises(TypeError, match=r"^fed_length\(\) got 'parts' twice$"):
         bf.fed_length(1, parts=2)
@@ -415,7 +415,7 @@ def test_unknown_function_is_refused_with_the_nearest_name():
 @pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf, True, [1], {}, object(), 1j, b"x", b"1"])
 def test_value_that_is_no_number_is_refused(value):
     with pytest.raises(InputError) as caught:
-        bf.feed_per_part(value, 0.125)
+        bf.bar_per_part(value, 0.125)
     assert [name for name, _ in caught.value.problems] == ["part_length"]
 
 

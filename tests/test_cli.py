@@ -50,12 +50,12 @@ def test_plan_with_mistakes(tmp_path):
 @pytest.mark.parametrize(("arguments", "printed"), [
     (["parts_per_bar", "12 ft", "2.25", "0.125", "3"], "59"),
     (["PARTS_PER_BAR", "3.66 m", "57.15", "3.175", "76.2", "--units", "mm"], "59"),
-    (["feed_per_part", "2 1/4", "0.125"], "2.375 in"),
+    (["bar_per_part", "2 1/4", "0.125"], "2.375 in"),
     (["bar_weight", "7.85 g/cm3", "round", "50", "1000", "--units", "mm"], "15.41343896 kg"),
     (["length_in", "1 3/8 in", "mm"], "34.925 mm"),
-    (["feed_per_part", "--units", "mm", "1 in", "3", "0.2"], "28.6 mm"),
+    (["bar_per_part", "--units", "mm", "1 in", "3", "0.2"], "28.6 mm"),
     (["bar_weight", "Brass C36000", "hexagon", "19", "3000", "", "mm"], "7.972196855 kg"),
-    (["starts_for_quantity", "1000", "scrap_rate=3%"], "1,031"),
+    (["parts_to_make", "1000", "scrap_rate=3%"], "1,031"),
     (["length_in", "12' 6-1/2\"", "in"], "150.5 in"),
     (["price_breaks", "100 1000", "59", "34.8", "45", "30", "1.5", "80", "margin=0.2"], "363.00"),
     (["price_breaks", "quantities=1,000", "parts_per_bar=59", "bar_cost=34.8", "cycle_time=45", "bar_change_time=30",
@@ -81,15 +81,15 @@ def test_price_breaks_are_a_table_with_a_column_for_each_quantity():
 @pytest.mark.parametrize(("arguments", "said"), [
     (["calc", "parts_per_bar", "12 ft", "0", "x"], "part_length"),
     (["calc", "part_per_bar", "1"], "did you mean 'parts_per_bar'"),
-    (["calc", "feed_per_part", "1", "2", "3", "4", "5"], "takes 3 arguments"),
+    (["calc", "bar_per_part", "1", "2", "3", "4", "5"], "takes 3 arguments"),
     (["plan", "none.csv", "--out", "x"], "does not exist"),
     (["functions", "--group", "nothing"], "allowed is one of"),
     (["functions", "--group", ""], "allowed is one of"),
     (["calc", "price_breaks", "1,500", "59", "34.8", "45", "30", "1.5", "80"],
      "quantities: '1,500' may be one quantity or 2; write 1500, or 1;500"),
-    (["calc", "feed_per_part", "1", "2", "facing=1", "facing=2"], "facing: is given twice"),
-    (["calc", "feed_per_part", "1", "2", "3", "facing=2"], "got 'facing' twice"),
-    (["calc", "feed_per_part", "1", "2", "facng=2"], "facng: is not an argument; it takes part_length, cutoff_width, facing"),
+    (["calc", "bar_per_part", "1", "2", "facing=1", "facing=2"], "facing: is given twice"),
+    (["calc", "bar_per_part", "1", "2", "3", "facing=2"], "got 'facing' twice"),
+    (["calc", "bar_per_part", "1", "2", "facng=2"], "facng: is not an argument; it takes part_length, cutoff_width, facing"),
     (["calc", "length_in", "units"], "text: 'units' can't be read as a length"),
     (["plan", "README.md", "--out", ""], "Invalid value for '--out': a name is needed"),
     (["recalc", "workbook_templates/job_plan.xlsx", "--out", " "], "Invalid value for '--out': a name is needed"),
@@ -189,7 +189,7 @@ def test_names_refuses_parts_in_another_encoding(tmp_path):
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
 @pytest.mark.parametrize("arguments", [["plan", "examples/jobs_with_mistakes.csv"], ["functions"], ["--help"],
-                                       ["calc", "feed_per_part", "1", "2"]])
+                                       ["calc", "bar_per_part", "1", "2"]])
 def test_output_that_cannot_be_written_is_said(tmp_path, arguments):
     if arguments[0] == "plan":
         arguments = [*arguments, "--out", str(tmp_path)]
@@ -226,7 +226,7 @@ def test_plan_interrupted(tmp_path, monkeypatch):
 
 def test_plan_says_when_bare_numbers_were_read_as_inch(tmp_path):
     path = tmp_path / "jobs.csv"
-    path.write_text("job,material,size,part_length,cutoff_width,standoff,grip_length,bar_length,quantity\n"
+    path.write_text("job,material,size,part_length,cutoff_width,face_to_cutoff,grip_length,bar_length,quantity\n"
                     "A,303,1,2,.125,.2,2,144,100\n")
     said = "Bare numbers were read as inch; --units mm reads them as mm."
     done = run("plan", str(path), "--out", str(tmp_path / "a"))

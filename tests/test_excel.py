@@ -194,8 +194,8 @@ def test_single_cells(host, args, wanted):
 
 def test_every_error_cell_is_handed_on(host):
     for text, code in ERRORS.items():
-        assert host.call("FEED_PER_PART", R(2.0), R(code)) == text
-        assert host.call("FEED_PER_PART", column(2.0, code), 1.0) == [[3.0], [text]]
+        assert host.call("BAR_PER_PART", R(2.0), R(code)) == text
+        assert host.call("BAR_PER_PART", column(2.0, code), 1.0) == [[3.0], [text]]
         assert host.call("BAR_WEIGHT", R(code), "round", 1.0, 144.0) == text
         assert host.call("LENGTH_IN", R(code), "in") == text
 
@@ -249,11 +249,11 @@ def test_a_column_spills_one_result_a_row(host):
     assert host.call("PARTS_PER_BAR", R(144.0), lengths, 0.125, R("3 in")) == [
         [59], [59], [f"#VALUE! part_length: is missing; {ALLOWED}"], [f"#VALUE! part_length: -2 given; {ALLOWED}"],
         ["#N/A"]]
-    assert host.call("FEED_PER_PART", column(1.0, 2.0), column(0.5, 0.25), column(None, 1.0)) == [[1.5], [3.25]]
+    assert host.call("BAR_PER_PART", column(1.0, 2.0), column(0.5, 0.25), column(None, 1.0)) == [[1.5], [3.25]]
 
 
 def test_an_error_beside_a_column_is_in_every_row(host):
-    assert host.call("FEED_PER_PART", column(1.0, -2.0), R(ERRORS["#REF!"])) == [["#REF!"], ["#REF!"]]
+    assert host.call("BAR_PER_PART", column(1.0, -2.0), R(ERRORS["#REF!"])) == [["#REF!"], ["#REF!"]]
 
 
 @pytest.mark.parametrize(("args", "wanted"), [
@@ -273,8 +273,8 @@ def test_a_row_or_a_block_spills_in_its_own_form(host, args, wanted):
      "#VALUE! cutoff_width: 1 row by 2 columns given next to 2 rows by 1 column of part_length; ranges must have the same size"),
 ])
 def test_never_an_outer_product(host, args, wanted):
-    assert host.call("FEED_PER_PART", *args) == wanted
-    assert host.call("WHY", "feed_per_part", *args) == wanted.removeprefix("#VALUE! ")
+    assert host.call("BAR_PER_PART", *args) == wanted
+    assert host.call("WHY", "bar_per_part", *args) == wanted.removeprefix("#VALUE! ")
 
 
 BREAKS = (59.0, 34.8, 45.0, 30.0, 1.5, 80.0)
@@ -342,7 +342,7 @@ def test_why_takes_every_function(host):
 
 
 def test_python_names_a_missing_argument_once():
-    assert barfuncs.why("FEED_PER_PART", None, 0.125) == f"part_length: is missing; {ALLOWED}"
+    assert barfuncs.why("BAR_PER_PART", None, 0.125) == f"part_length: is missing; {ALLOWED}"
 
 
 def test_why_with_a_text_that_is_read_inside():

@@ -30,7 +30,7 @@ def jobs(count: int, seed: int = 7) -> list[dict]:
 
 
 def plan_fits(inputs: dict) -> bool:
-    remnant = inputs["grip_length"] + inputs["standoff"]
+    remnant = inputs["grip_length"] + inputs["face_to_cutoff"]
     return bf.parts_per_bar(inputs["bar_length"], inputs["part_length"], inputs["cutoff_width"], remnant,
                             inputs["facing"] or 0, inputs["end_trim"] or 0) > 0
 
@@ -46,7 +46,7 @@ def disagreements(inputs: dict, answers: dict) -> list[str]:
         else:
             # Differences of large numbers lose digits: their error is judged by what they are made of.
             scale = max(abs(want), {"remnant": inputs["bar_length"], "last_bar_remnant": inputs["bar_length"]}.get(name, 0))
-            if name in ("chips_weight", "remnants_weight", "scrap_return", "net_material", "material_each"):
+            if name in ("chips_weight", "remnants_weight", "scrap_credit", "net_material", "material_each"):
                 scale = max(scale, answers["total_weight"])
             same = isinstance(got, float) and abs(got - want) <= 1e-9 * scale
         if not same:
@@ -121,7 +121,7 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
     assert str(book.value("plan_status")).startswith(job_plan.STOP + "  Fill in or correct: ")
     assert label in str(book.value("plan_problems"))
     answers = resting_on("job_plan", name)
-    assert answers or name == "longest_feeder_bar"
+    assert answers or name == "feeder_longest_bar"
     assert [a for a in answers if not isinstance(book.value(f"plan_{a}"), CellError)] == []
 
 
@@ -140,7 +140,7 @@ def test_a_cleared_cell_counts_as_its_default(name):
 
 @pytest.mark.parametrize(("change", "sentence"), [
     ({"part_weight": 1.0}, "can't weigh more than the bar over its length, 0.4466 lb"),
-    ({"longest_bar": 100.0}, "is shorter than the bar length"),
+    ({"longest_random_bar": 100.0}, "is shorter than the bar length"),
     ({"stop_parts": 0.0}, "The run makes no parts"),
 ])
 def test_inputs_that_contradict_each_other_stop_the_plan(change, sentence):
@@ -212,7 +212,7 @@ def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
     ({"thickness": 0.1}, "thickness", "a solid round"),
     ({"shape": "tube"}, "thickness", "need a thickness"),
     ({"shape": "tube", "thickness": 0.6}, "thickness", "thinner than half the size"),
-    ({"longest_bar": 100}, "longest_bar", "must not be shorter"),
+    ({"longest_random_bar": 100}, "longest_random_bar", "must not be shorter"),
     ({"quantity": None}, "quantity", "is missing"),
     ({"quantity": "12,5"}, "quantity", "12,5"),
     ({"part_lenght": 3}, "part_lenght", "did you mean 'part_length'"),
@@ -222,7 +222,7 @@ def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
     ({"material": "brss c36000"}, "material", "nearest known is 'Brass C36000'"),
 ])
 def test_fill_refuses_by_name(change, column, reason):
-    good = {"material": "Steel 1215", "size": 1, "part_length": 2, "cutoff_width": 0.1, "standoff": 0.2, "grip_length": 2,
+    good = {"material": "Steel 1215", "size": 1, "part_length": 2, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2,
             "bar_length": 144, "quantity": 100}
     with pytest.raises(bf.InputError, match=re.escape(reason)) as caught:
         fill("job_plan", good | change)
@@ -243,7 +243,7 @@ def test_fill_reads_units_and_quantities(tmp_path):
     ureg = pint.UnitRegistry()
     metric = fill("job_plan", {
         "units": "mm", "material": "303", "size": 20 * ureg.mm, "part_length": "1 3/8 in", "cutoff_width": "3 mm",
-        "standoff": 5, "grip_length": 60, "bar_length": "3 m", "quantity": "1,000", "scrap_rate": "3%", "cycle_time": "1 min"})
+        "face_to_cutoff": 5, "grip_length": 60, "bar_length": "3 m", "quantity": "1,000", "scrap_rate": "3%", "cycle_time": "1 min"})
     assert metric.inputs["part_length"] == pytest.approx(34.925, rel=1e-15)
     assert metric.inputs["material"] == "Stainless 303"
     assert metric.answers["parts_per_bar"] == bf.parts_per_bar(3000, 34.925, 3, 65)
@@ -253,7 +253,7 @@ def test_fill_reads_units_and_quantities(tmp_path):
 def test_a_text_never_becomes_a_formula(tmp_path):
     texts = {"job": "=1+1", "customer": '=HYPERLINK("http://example.invalid")', "part_number": "@SUM(A1)"}
     path = tmp_path / "x.xlsx"
-    fill("job_plan", {"material": "Steel 1215", "size": 1, "part_length": 2, "cutoff_width": 0.1, "standoff": 0.2,
+    fill("job_plan", {"material": "Steel 1215", "size": 1, "part_length": 2, "cutoff_width": 0.1, "face_to_cutoff": 0.2,
                       "grip_length": 2, "bar_length": 144, "quantity": 100, **texts}, path)
     book = openpyxl.load_workbook(path)
     for name, text in texts.items():
@@ -271,7 +271,7 @@ def test_a_material_of_the_shops_own(tmp_path):
     from barfuncs import materials
 
     own = materials.builtin().extended(materials.read_materials(table))
-    job = {"units": "mm", "material": "shop bronze 7", "size": 20, "part_length": 50, "cutoff_width": 3, "standoff": 5,
+    job = {"units": "mm", "material": "shop bronze 7", "size": 20, "part_length": 50, "cutoff_width": 3, "face_to_cutoff": 5,
            "grip_length": 60, "bar_length": 3000, "quantity": 100}
     for name, density in (("Shop bronze 7", 8.1), ("Steel 1215", 7.8)):
         filled = fill("job_plan", job | {"material": name}, own_materials=own)
@@ -286,7 +286,7 @@ def test_a_material_of_the_shops_own(tmp_path):
 
 def test_the_trade_fact_of_forty_parts_and_the_stop_at_99_bars():
     """Common practice, no source: 36 in bar, 0.825 in a part, 1 3/8 in out before the first part, 2 in left to grip."""
-    job = {"material": "Steel 1215", "size": 0.5, "part_length": 0.7, "cutoff_width": 0.125, "standoff": 0.4, "end_trim": 0.15,
+    job = {"material": "Steel 1215", "size": 0.5, "part_length": 0.7, "cutoff_width": 0.125, "face_to_cutoff": 0.4, "end_trim": 0.15,
            "grip_length": 2, "bar_length": 36, "quantity": 200, "bars_on_hand": 5}
     free, at_99 = fill("job_plan", job), fill("job_plan", job | {"stop_bars": 99})
     assert free.answers["first_stickout"] == pytest.approx(1.375)
@@ -298,7 +298,7 @@ def test_the_trade_fact_of_forty_parts_and_the_stop_at_99_bars():
 
 @pytest.mark.parametrize(("change", "word", "sentence"), [
     ({"size": 0.5}, job_plan.LOOK, "times the size"),
-    ({"longest_feeder_bar": 100}, job_plan.STOP, "longer than the feeder takes by 44 in"),
+    ({"feeder_longest_bar": 100}, job_plan.STOP, "longer than the feeder takes by 44 in"),
     ({"grip_length": 6}, job_plan.NOTE, "would give one more part"),
     ({"bars_on_hand": 1}, job_plan.STOP, "bars; 1 are there"),
     ({"stop_parts": 10}, job_plan.LOOK, "stops at 10 parts"),
@@ -307,7 +307,7 @@ def test_the_trade_fact_of_forty_parts_and_the_stop_at_99_bars():
     ({}, job_plan.NOTE, "no hours, no cost"),
 ])
 def test_checks_speak_plainly(change, word, sentence):
-    good = {"material": "Steel 1215", "size": 2, "part_length": 2, "cutoff_width": 0.125, "standoff": 0.25, "grip_length": 2,
+    good = {"material": "Steel 1215", "size": 2, "part_length": 2, "cutoff_width": 0.125, "face_to_cutoff": 0.25, "grip_length": 2,
             "bar_length": 144, "quantity": 100}
     book = Workbook(fill("job_plan", good | change).data)
     book.calculate()
@@ -317,10 +317,10 @@ def test_checks_speak_plainly(change, word, sentence):
 
 
 def test_one_more_part_is_what_the_remnant_check_promises():
-    job = {"material": "Steel 1215", "size": 2, "part_length": 2, "cutoff_width": 0.125, "standoff": 0.25, "grip_length": 6,
+    job = {"material": "Steel 1215", "size": 2, "part_length": 2, "cutoff_width": 0.125, "face_to_cutoff": 0.25, "grip_length": 6,
            "bar_length": 144, "quantity": 100}
     a = fill("job_plan", job).answers
-    more = a["min_remnant"] + a["feed"] - a["remnant"]
+    more = a["min_remnant"] + a["bar_per_part"] - a["remnant"]
     assert fill("job_plan", job | {"bar_length": 144 + more}).answers["parts_per_bar"] == a["parts_per_bar"] + 1
     assert fill("job_plan", job | {"bar_length": 144 + more - 1e-3}).answers["parts_per_bar"] == a["parts_per_bar"]
 

@@ -19,7 +19,7 @@ from barfuncs.workbooks.package import pack, read_parts
 
 ROOT = Path(__file__).parent.parent
 GOOD = {"job": "J1", "part_number": "P", "units": "in", "material": "303", "shape": "round", "size": "1", "part_length": "2",
-        "cutoff_width": ".125", "standoff": ".2", "grip_length": "2", "bar_length": "12 ft", "quantity": "100"}
+        "cutoff_width": ".125", "face_to_cutoff": ".2", "grip_length": "2", "bar_length": "12 ft", "quantity": "100"}
 
 
 def _good_parts() -> dict[str, bytes]:
@@ -52,7 +52,7 @@ def test_csv_in_its_spellings(tmp_path, delimiter, encoding):
 
 def test_xlsx_with_labels_and_numbers(tmp_path):
     book = openpyxl.Workbook()
-    book.active.append(["Job", "Units *", "Material *", "Size", "Part length", "Cut-off width", "Standoff", "Grip length",
+    book.active.append(["Job", "Units *", "Material *", "Size", "Part length", "Cut-off width", "Face to cut-off tool", "Grip length",
                         "Bar length", "Order quantity", None])
     book.active.append([17, "in", "Steel 1215", 1, 2.0, 0.125, 0.2, 2, "12 ft", 100])
     book.active.append([None] * 10)
@@ -294,7 +294,7 @@ BARE = {k: v for k, v in GOOD.items() if k != "units"} | {"bar_length": "144"}
 def test_a_row_that_does_not_say_its_unit_next_to_metric_rows_is_refused(tmp_path):
     metric = GOOD | {"job": "M", "units": "mm", "size": "20", "part_length": "30", "cutoff_width": "3", "bar_length": "3000"}
     for other in (metric, metric | {"units": "", "size": "20 mm", "part_length": "30 mm", "cutoff_width": "3 mm",
-                                    "standoff": "3 mm", "grip_length": "50 mm", "bar_length": "3 m"}):
+                                    "face_to_cutoff": "3 mm", "grip_length": "50 mm", "bar_length": "3 m"}):
         path = write_csv(tmp_path / "jobs.csv", BARE, other)
         outcome = plan_jobs(read_jobs(path), tmp_path / "out", replace=True)
         assert [(p.row, p.column) for p in outcome.problems] == [(2, "units")]
@@ -417,7 +417,7 @@ def test_results_hold_no_formula_and_every_answer(tmp_path):
 
 def test_one_row_never_stops_the_list(tmp_path):
     path = write_csv(tmp_path / "jobs.csv", GOOD, GOOD | {"job": "bell \a"},
-                     GOOD | {"job": "many", "quantity": "9900000", "longest_bar": "150", "scrap_rate": "2%"},
+                     GOOD | {"job": "many", "quantity": "9900000", "longest_random_bar": "150", "scrap_rate": "2%"},
                      GOOD | {"job": "locked"}, GOOD | {"job": "last"})
     (tmp_path / "out" / "locked_P.xlsx").mkdir(parents=True)
     outcome = plan_jobs(read_jobs(path), tmp_path / "out", replace=True)

@@ -70,7 +70,7 @@ def test_published_times(source, name, args, units, minutes, tolerance):
 
 @pytest.mark.parametrize(("surface_speed", "diameter", "units", "speed", "tolerance"), [
     (2.3 * 60, 200, "mm", 3.66 * 60, 0.005 * 60),  # Groover 22.1: 3.66 rev/s
-    (94.25, 75, "mm", 400, 0.5),  # titanium rod: 94.25 m/min at 400 rev/min
+    (94.25, 75, "mm", 400, 0.5),  # titanium rod: 94.25 m/min at 400 rpm
     (60, 5, "in", 46, 0.5),  # F. D. Jones, Turning and Boring (public domain)
     (20, 20, "mm", 318.31, 0.005),  # drilling example
 ])
@@ -251,7 +251,7 @@ def test_texts_carry_their_units():
     assert bf.turning_time(2, 0.75, 400, "5 thou") == bf.turning_time(2, 0.75, 400, 0.005)
     assert bf.spindle_speed("120 m/min", "3/4 in") == pytest.approx(bf.spindle_speed(120, 19.05, units="mm"))
     assert bf.drilling_time("1 in", "1/4 in", 80, 0.004, "135°") == bf.drilling_time(1, 0.25, 80, 0.004, 135)
-    assert bf.threading_time(0.75, "20 tpi", "6", "800 rev/min", 0) == bf.threading_time(0.75, 0.05, 6, 800, 0)
+    assert bf.threading_time(0.75, "20 tpi", "6", "800 rpm", 0) == bf.threading_time(0.75, 0.05, 6, 800, 0)
 
 
 @pytest.mark.parametrize(("call", "words"), [

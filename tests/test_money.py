@@ -149,7 +149,7 @@ BASE = {"parts_per_bar": 59, "bar_cost": 34.8, "cycle_time": 45, "bar_change_tim
 FULL = BASE | {"scrap_rate": 0.03, "setup_parts": 5, "setup_rate": 65, "other_per_part": 0.11, "other_per_order": 25,
                "minimum_charge": 150, "markup": 0.3, "rounding": "up to next 0.05", "efficiency": 0.9, "cuts_per_bar": 1,
                "cut_charge": 2.5, "tooling": 120, "chip_price": 0.3, "remnant_price": 0.45, "bar_weight": 14.5,
-               "feed_weight": 0.239, "part_weight": 0.16, "trim_weight": 0.02}
+               "gross_weight": 0.239, "part_weight": 0.16, "trim_weight": 0.02}
 
 
 def test_an_order_worked_out_by_hand():
@@ -173,25 +173,25 @@ def test_an_order_worked_out_by_hand():
 def exact_row(quantity: int, v: dict) -> dict:
     """The same order in fractions, on its own way: no function of the package."""
     f = {k: Fraction(x) if isinstance(x, (int, float)) else x for k, x in v.items()}
-    starts = math.ceil(quantity / (1 - f["scrap_rate"])) + v["setup_parts"]
-    bars = -(-starts // v["parts_per_bar"])
+    to_make = math.ceil(quantity / (1 - f["scrap_rate"])) + v["setup_parts"]
+    bars = -(-to_make // v["parts_per_bar"])
     material = max(f["minimum_charge"], bars * (f["bar_cost"] + f["cuts_per_bar"] * f["cut_charge"]))
-    chips = starts * (f["feed_weight"] - f["part_weight"]) + bars * f["trim_weight"]
-    remnants = bars * f["bar_weight"] - starts * f["feed_weight"] - bars * f["trim_weight"]
+    chips = to_make * (f["gross_weight"] - f["part_weight"]) + bars * f["trim_weight"]
+    remnants = bars * f["bar_weight"] - to_make * f["gross_weight"] - bars * f["trim_weight"]
     material -= chips * f["chip_price"] + remnants * f["remnant_price"]
-    hours = (starts * f["cycle_time"] / f["efficiency"] + (bars - 1) * f["bar_change_time"]) / 3600
+    hours = (to_make * f["cycle_time"] / f["efficiency"] + (bars - 1) * f["bar_change_time"]) / 3600
     setup = f["setup_hours"] * (f["machine_rate"] if v["setup_rate"] is None else f["setup_rate"])
     other = quantity * f["other_per_part"] + f["other_per_order"] + f["tooling"]
     machine = hours * f["machine_rate"]
     return {"bars": bars, "material": material, "machine": machine, "setup": setup, "other": other,
-            "cost_each": (material + machine + setup + other) / quantity, "starts": starts}
+            "cost_each": (material + machine + setup + other) / quantity, "parts_to_make": to_make}
 
 
 @st.composite
 def orders(draw):
     bar_weight = draw(st.integers(1, 300))
     parts = draw(st.integers(1, 400))
-    feed_weight = bar_weight / parts * draw(st.sampled_from([1.0, 0.75, 0.5]))
+    gross_weight = bar_weight / parts * draw(st.sampled_from([1.0, 0.75, 0.5]))
     share = draw(st.sampled_from(["margin", "markup"]))
     money = st.integers(0, 20_000).map(lambda n: n / 100)
     return {
@@ -203,7 +203,7 @@ def orders(draw):
         "rounding": draw(st.sampled_from(list(ROUNDINGS))), "efficiency": draw(st.sampled_from([1, 0.9, 0.75])),
         "cuts_per_bar": draw(st.integers(0, 2)), "cut_charge": draw(money) / 100, "tooling": draw(money) * 5,
         "chip_price": draw(st.sampled_from([0, 0.3])), "remnant_price": draw(st.sampled_from([0, 0.45])),
-        "bar_weight": bar_weight, "feed_weight": feed_weight, "part_weight": feed_weight * 0.625, "trim_weight": 0,
+        "bar_weight": bar_weight, "gross_weight": gross_weight, "part_weight": gross_weight * 0.625, "trim_weight": 0,
     }
 
 
@@ -262,8 +262,8 @@ def test_more_parts_never_cost_more_each_but_for_whole_bars_and_whole_scrap(orde
     few, many = sorted((one, other))
     first, second = breaks([few, many], order)
     a, b = exact_row(few, order), exact_row(many, order)
-    # What comes in whole steps, per good part: starts, bars, changes between bars. The price of a bar is worth its return.
-    stepped_up = (b["starts"] * few > a["starts"] * many or b["bars"] * few > a["bars"] * many
+    # What comes in whole steps, per good part: parts to make, bars, changes between bars. The price of a bar is worth its return.
+    stepped_up = (b["parts_to_make"] * few > a["parts_to_make"] * many or b["bars"] * few > a["bars"] * many
                   or (b["bars"] - 1) * few > (a["bars"] - 1) * many)
     assume(order["bar_cost"] >= order["bar_weight"] * 0.45)
     if not stepped_up:
@@ -280,26 +280,26 @@ def test_one_more_part_costs_more_each_where_it_takes_another_bar():
 @given(orders(), QUANTITIES, st.sampled_from(["bar_cost", "cycle_time", "setup_hours", "machine_rate", "other_per_part",
                                               "other_per_order", "minimum_charge", "tooling", "cut_charge", "setup_parts"]))
 def test_no_cost_that_rises_makes_an_order_cheaper(order, quantities, name):
-    for row, dearer in zip(breaks(quantities, order | {"chip_price": 0, "remnant_price": 0}),
+    for row, costs_more in zip(breaks(quantities, order | {"chip_price": 0, "remnant_price": 0}),
                            breaks(quantities, order | {"chip_price": 0, "remnant_price": 0, name: order[name] + 3}), strict=True):
-        assert dearer["cost_each"] >= row["cost_each"] * (1 - 1e-12)
-        assert dearer["price_each"] >= row["price_each"]
+        assert costs_more["cost_each"] >= row["cost_each"] * (1 - 1e-12)
+        assert costs_more["price_each"] >= row["price_each"]
 
 
 # --- the table against the cell formulas of the single functions ----------------------------------------------------
 
 # One row of a price table: each line is the cell formula of one function, over the inputs and the cells before it.
 LINES = {
-    "starts": ("starts_for_quantity", {}),
+    "parts_to_make": ("parts_to_make", {}),
     "bars": ("bars_for_quantity", {}),
     "cuts": ("=bars*cuts_per_bar", {}),
     "gross": ("material_cost", {"price": "bar_cost", "price_per": '"bar"', "bar_length": "0", "bar_weight": "0"}),
-    "back": ("order_return", {}),
+    "back": ("order_credit", {}),
     "machine": ("machine_cost", {}),
     "setup": ("setup_cost", {"setup_rate": "rate"}),
     "other": ("other_cost", {}),
     "cost": ("order_cost", {"material_cost": "gross", "machine_cost": "machine", "setup_cost": "setup",
-                            "other_cost": "other", "scrap_return": "back"}),
+                            "other_cost": "other", "scrap_credit": "back"}),
     "material": ("=gross-back", {}),
     "cost_each": ("=cost/quantity", {}),
     "price_each": ("quoted_price", {"cost": "cost_each"}),
@@ -357,10 +357,10 @@ def test_the_full_order_equals_a_row_of_single_cell_formulas():
 
 
 @pytest.mark.parametrize(("changes", "message"), [
-    ({"bar_weight": 0}, "bar_weight: a return needs the weights of a bar, a feed and a part"),
-    ({"part_weight": 0}, "part_weight: a return needs the weights of a bar, a feed and a part"),
-    ({"part_weight": 0.25}, "part_weight: a part must not weigh more than the bar it is made of, which is the weight of one feed"),
-    ({"feed_weight": 0.3}, "feed_weight: the parts of one bar and its end trim must not weigh more than the bar"),
+    ({"bar_weight": 0}, "bar_weight: a credit needs the weights of a bar, of what one part uses of it, and of a part"),
+    ({"part_weight": 0}, "part_weight: a credit needs the weights of a bar, of what one part uses of it, and of a part"),
+    ({"part_weight": 0.25}, "part_weight: a part must not weigh more than the bar it is made of, cut-off and facing included"),
+    ({"gross_weight": 0.3}, "gross_weight: the parts of one bar and its end trim must not weigh more than the bar"),
     ({"rounding": "to the cent"}, "rounding: 'to the cent' given; allowed is one of none, nearest 0.0001"),
     ({"chip_price": 400}, "quantities: 100: the return would be more than everything else costs"),
 ])
@@ -376,8 +376,8 @@ def test_weights_are_not_needed_without_a_return():
 
 
 def test_return_of_an_order_is_that_of_the_weights_of_a_plan():
-    back = bf.order_return(1036, 18, 14.5, 0.239, 0.16, 0.02, 0.3, 0.45)
+    back = bf.order_credit(1036, 18, 14.5, 0.239, 0.16, 0.02, 0.3, 0.45)
     remnants = 18 * (14.5 - 0.02) - 1036 * 0.239
-    assert back == bf.scrap_return(18, 14.5, 1036 * 0.16, remnants, 0.3, 0.45)
-    with pytest.raises(bf.InputError, match=r"^order_return: feed_weight: the parts and the end trim must not weigh more"):
-        bf.order_return(1036, 17, 14.5, 0.239, 0.16)
+    assert back == bf.scrap_credit(18, 14.5, 1036 * 0.16, remnants, 0.3, 0.45)
+    with pytest.raises(bf.InputError, match=r"^order_credit: gross_weight: the parts and the end trim must not weigh more"):
+        bf.order_credit(1036, 17, 14.5, 0.239, 0.16)

@@ -92,7 +92,7 @@ def test_materials_by_name_designation_and_density():
     "PARTS_PER_BAR(144,0,0.125,3)", 'PARTS_PER_BAR(144,"x",0.125,3)', "PARTS_PER_BAR(Z99,2,0.125,3)",
     "PARTS_PER_BAR(-1,2,0.125,3)", "PARTS_PER_BAR(144,2,0.125,3,-1)", 'MATERIAL_DENSITY("unobtainium")',
     'MATERIAL_DENSITY("*")', 'SECTION_AREA("tube",1)', 'SECTION_AREA("round",1,0.1)', 'SECTION_AREA("rhombus",1)',
-    "MATERIAL_DENSITY(1.4305)", 'MATERIAL_DENSITY(1.4305,"mm")', "STARTS_FOR_QUANTITY(2.5)", "PRICE_AT_MARGIN(10,1)",
+    "MATERIAL_DENSITY(1.4305)", 'MATERIAL_DENSITY(1.4305,"mm")', "PARTS_TO_MAKE(2.5)", "PRICE_AT_MARGIN(10,1)",
     'BAR_WEIGHT("303","round",1,144,,"cm")', "PARTS_PER_BAR(1/0,2,0.125,3)",
 ])
 def test_a_bad_argument_gives_an_error_value(call):
@@ -125,8 +125,8 @@ def test_why_says_in_words_what_is_wrong():
         'WHY("PARTS_PER_BAR",144,0,0.125,3)': f"part_length: 0 given; {length}",
         'WHY("PARTS_PER_BAR",144,-2,0.125)': f"part_length: -2 given; {length}; min_remnant: is missing; allowed is a "
                                              "number 0 or more and at most 1,000,000 (in or mm)",
-        'WHY("FEED_PER_PART",1/0,1)': f"part_length: the cell shows an error; {length}",
-        'WHY("FEED_PER_PART","abc",1)': f"part_length: abc given; {length}",
+        'WHY("BAR_PER_PART",1/0,1)': f"part_length: the cell shows an error; {length}",
+        'WHY("BAR_PER_PART","abc",1)': f"part_length: abc given; {length}",
         'WHY("BAR_WEIGHT","unobtainium","round",1,144)':
             "material: unobtainium given; allowed is a material's name or designation, or a density",
         'WHY("BAR_WEIGHT","303","tube",1,144,0.6)': "thickness: the wall must be thinner than half the size",
@@ -136,7 +136,7 @@ def test_why_says_in_words_what_is_wrong():
         'WHY("LENGTH_IN","12 ft","in")': f"LENGTH_IN needs an add-in: {CATALOGUE['length_in'].no_formula}",
         'WHY("PARTS_PR_BAR",1)': "PARTS_PR_BAR is not a function of barfuncs",
         'WHY("PARTS*",1)': "PARTS* is not a function of barfuncs",
-        'WHY("FEED?PER_PART",1)': "FEED?PER_PART is not a function of barfuncs",
+        'WHY("BAR?PER_PART",1)': "BAR?PER_PART is not a function of barfuncs",
         'WHY(7,1)': "7 is not a function of barfuncs",
     }
     assert dict(zip(cases, evaluate(list(cases)), strict=True)) == cases

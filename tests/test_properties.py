@@ -100,7 +100,7 @@ def test_length_balance(lengths):
     args = (bar, part, cutoff, remnant, facing, trim)
     parts, left = bf.parts_per_bar(*args), bf.remnant_length(*args)
     assert parts * (part + cutoff + facing) + trim + left == pytest.approx(bar, abs=1e-9)
-    assert parts * bf.feed_per_part(part, cutoff, facing) + trim + left == pytest.approx(bar, abs=1e-9)
+    assert parts * bf.bar_per_part(part, cutoff, facing) + trim + left == pytest.approx(bar, abs=1e-9)
     assert bf.bar_use(*args) * bar == pytest.approx(parts * part, abs=1e-9)
     assert 0 <= bf.bar_use(*args) <= 1 + 1e-12
     assert left >= -1e-9
@@ -111,23 +111,23 @@ def test_length_balance(lengths):
 
 @PROFILE
 @given(*YIELD, thousandths(0, 2_000))
-def test_yield_in_inch_and_mm(bar, part, cutoff, remnant, facing, trim, standoff):
+def test_yield_in_inch_and_mm(bar, part, cutoff, remnant, facing, trim, face_to_cutoff):
     assume(trim <= bar)
     inch = floats(bar, part, cutoff, remnant, facing, trim)
     mm = [x * 25.4 for x in inch]
-    standoff = float(standoff)
+    face_to_cutoff = float(face_to_cutoff)
     assert bf.parts_per_bar(*inch) == bf.parts_per_bar(*mm) == bf.parts_per_bar(*mm, units="mm")
     assert bf.remnant_length(*inch) * 25.4 == pytest.approx(bf.remnant_length(*mm, units="mm"), abs=1e-7)
     assert bf.bar_use(*inch) == pytest.approx(bf.bar_use(*mm), abs=1e-12)
     _, part, cutoff, remnant, facing, trim = inch
     mm_part, mm_cutoff, mm_remnant, mm_facing, mm_trim = mm[1:]
-    assert bf.feed_per_part(part, cutoff, facing) * 25.4 == pytest.approx(
-        bf.feed_per_part(mm_part, mm_cutoff, mm_facing, units="mm"))
-    assert bf.shortest_remnant(remnant, standoff) * 25.4 == pytest.approx(
-        bf.shortest_remnant(mm_remnant, standoff * 25.4, units="mm"))
-    assert bf.first_stickout(part, cutoff, standoff, facing, trim) * 25.4 == pytest.approx(
-        bf.first_stickout(mm_part, mm_cutoff, standoff * 25.4, mm_facing, mm_trim, units="mm"))
-    feed = bf.feed_per_part(part, cutoff, facing)
+    assert bf.bar_per_part(part, cutoff, facing) * 25.4 == pytest.approx(
+        bf.bar_per_part(mm_part, mm_cutoff, mm_facing, units="mm"))
+    assert bf.min_remnant(remnant, face_to_cutoff) * 25.4 == pytest.approx(
+        bf.min_remnant(mm_remnant, face_to_cutoff * 25.4, units="mm"))
+    assert bf.first_stickout(part, cutoff, face_to_cutoff, facing, trim) * 25.4 == pytest.approx(
+        bf.first_stickout(mm_part, mm_cutoff, face_to_cutoff * 25.4, mm_facing, mm_trim, units="mm"))
+    feed = bf.bar_per_part(part, cutoff, facing)
     assert bf.parts_left(inch[0], feed, remnant) == bf.parts_left(mm[0], feed * 25.4, mm_remnant, units="mm")
 
 
@@ -209,33 +209,33 @@ def test_sections_lie_between_inner_and_outer_circle(size):
 @PROFILE
 @given(QUANTITIES, SCRAP, SETUP)
 def test_starts_are_enough_and_not_one_too_many(quantity, scrap, setup):
-    starts = bf.starts_for_quantity(quantity, float(scrap), setup)
-    assert type(starts) is int
-    assert starts == math.ceil(quantity / (1 - scrap)) + setup
-    assert math.floor((starts - setup) * (1 - scrap)) >= quantity
-    assert quantity == 0 or math.floor((starts - setup - 1) * (1 - scrap)) < quantity
+    to_make = bf.parts_to_make(quantity, float(scrap), setup)
+    assert type(to_make) is int
+    assert to_make == math.ceil(quantity / (1 - scrap)) + setup
+    assert math.floor((to_make - setup) * (1 - scrap)) >= quantity
+    assert quantity == 0 or math.floor((to_make - setup - 1) * (1 - scrap)) < quantity
 
 
 @PROFILE
 @given(QUANTITIES, SCRAP, SETUP, st.integers(0, 1_000), st.integers(0, 20))
 def test_starts_are_monotone(quantity, scrap, setup, more, more_setup):
-    starts = bf.starts_for_quantity(quantity, float(scrap), setup)
-    assert starts <= bf.starts_for_quantity(quantity + more, float(scrap), setup)
-    assert bf.starts_for_quantity(quantity, float(scrap / 2), setup) <= starts
-    assert bf.starts_for_quantity(quantity, float(scrap), setup + more_setup) == starts + more_setup
+    to_make = bf.parts_to_make(quantity, float(scrap), setup)
+    assert to_make <= bf.parts_to_make(quantity + more, float(scrap), setup)
+    assert bf.parts_to_make(quantity, float(scrap / 2), setup) <= to_make
+    assert bf.parts_to_make(quantity, float(scrap), setup + more_setup) == to_make + more_setup
 
 
 @PROFILE
 @given(*ORDER)
 def test_bars_and_the_last_bar(quantity, per_bar, scrap, setup):
     args = (quantity, per_bar, float(scrap), setup)
-    starts, bars, last = bf.starts_for_quantity(quantity, float(scrap), setup), bf.bars_for_quantity(*args), \
+    to_make, bars, last = bf.parts_to_make(quantity, float(scrap), setup), bf.bars_for_quantity(*args), \
         bf.last_bar_parts(*args)
-    assert bars * per_bar >= starts
-    if starts:
-        assert (bars - 1) * per_bar < starts
+    assert bars * per_bar >= to_make
+    if to_make:
+        assert (bars - 1) * per_bar < to_make
         assert 1 <= last <= per_bar
-        assert (bars - 1) * per_bar + last == starts
+        assert (bars - 1) * per_bar + last == to_make
     else:
         assert bars == last == 0
     assert bf.bars_for_quantity(quantity, per_bar + 1, float(scrap), setup) <= bars
@@ -276,12 +276,12 @@ def test_hours_of_whole_bars_need_those_bars(bars, per_bar, cycle, change):
 
 @PROFILE
 @given(QUANTITIES, CYCLES, PER_BAR, CHANGES, st.floats(0.1, 1), st.integers(0, 500))
-def test_run_hours(starts, cycle, per_bar, change, efficiency, more):
-    hours = bf.run_hours(starts, cycle, per_bar, change, efficiency)
-    changes = max(0, math.ceil(Fraction(starts, per_bar)) - 1)
-    assert hours * 3600 == pytest.approx(starts * cycle / efficiency + changes * change)
-    assert hours <= bf.run_hours(starts + more, cycle, per_bar, change, efficiency)
-    assert bf.run_hours(starts, cycle, per_bar, change) <= hours * (1 + 1e-12)
+def test_run_hours(to_make, cycle, per_bar, change, efficiency, more):
+    hours = bf.run_hours(to_make, cycle, per_bar, change, efficiency)
+    changes = max(0, math.ceil(Fraction(to_make, per_bar)) - 1)
+    assert hours * 3600 == pytest.approx(to_make * cycle / efficiency + changes * change)
+    assert hours <= bf.run_hours(to_make + more, cycle, per_bar, change, efficiency)
+    assert bf.run_hours(to_make, cycle, per_bar, change) <= hours * (1 + 1e-12)
 
 
 # --- cost ----------------------------------------------------------------------------------------------------------
@@ -347,14 +347,14 @@ def test_price_bases_agree(bars, price, length, weight):
 
 @PROFILE
 @given(st.integers(1, 100), st.floats(0.1, 100), st.floats(0, 1), st.floats(0, 1), MONEY, MONEY)
-def test_scrap_return_balances_weight(bars, weight, parts_share, remnant_share, chips, remnants):
+def test_scrap_credit_balances_weight(bars, weight, parts_share, remnant_share, chips, remnants):
     total = bars * weight
     parts = total * parts_share
     left = (total - parts) * remnant_share
-    paid = bf.scrap_return(bars, weight, parts, left, chips, remnants)
+    paid = bf.scrap_credit(bars, weight, parts, left, chips, remnants)
     assert paid == pytest.approx((total - parts - left) * chips + left * remnants, rel=1e-9, abs=1e-6)
     # at one price for both it makes no difference what is chip and what is remnant
-    assert bf.scrap_return(bars, weight, parts, left, 1, 1) == pytest.approx(total - parts, abs=1e-9 * total)
+    assert bf.scrap_credit(bars, weight, parts, left, 1, 1) == pytest.approx(total - parts, abs=1e-9 * total)
 
 
 @PROFILE
@@ -367,8 +367,8 @@ def test_price_breaks_close(quantities, per_bar, bar_cost, cycle, change, setup_
     for quantity, bars, material, machine, setup_cost, other, cost_each, price_each, total, *_ in rows:
         assert bars == bf.bars_for_quantity(quantity, per_bar, float(scrap), setup)
         assert material == pytest.approx(bars * bar_cost)
-        starts = bf.starts_for_quantity(quantity, float(scrap), setup)
-        assert machine == pytest.approx(bf.run_hours(starts, cycle, per_bar, change) * rate)
+        to_make = bf.parts_to_make(quantity, float(scrap), setup)
+        assert machine == pytest.approx(bf.run_hours(to_make, cycle, per_bar, change) * rate)
         assert material + machine + setup_cost + other == pytest.approx(cost_each * quantity)
         assert price_each == pytest.approx(bf.price_at_margin(cost_each, margin), abs=0.00501)
         assert total == pytest.approx(price_each * quantity, abs=0.00501)
@@ -392,18 +392,18 @@ def parts_chances(shortest, longest, feed, lost):
     return dict(chances)
 
 
-def chance_of(bars, starts, chances):
-    """Chance that so many bars give the starts: every combination where there are few, else bar after bar."""
+def chance_of(bars, to_make, chances):
+    """Chance that so many bars give the to_make: every combination where there are few, else bar after bar."""
     if len(chances) ** bars <= 20_000:
         return sum((math.prod(chances[k] for k in combination) for combination in itertools.product(chances, repeat=bars)
-                    if sum(combination) >= starts), Fraction(0))
+                    if sum(combination) >= to_make), Fraction(0))
     totals = {0: Fraction(1)}
     for _ in range(bars):
         after = Counter()
         for (total, p), (k, q) in itertools.product(totals.items(), chances.items()):
             after[total + k] += p * q
         totals = after
-    return sum((p for total, p in totals.items() if total >= starts), Fraction(0))
+    return sum((p for total, p in totals.items() if total >= to_make), Fraction(0))
 
 
 TINY = [
@@ -420,10 +420,10 @@ def test_bars_for_confidence_against_every_combination(case, confidence):
     quantity, shortest, longest, feed, remnant, trim, scrap = case
     chances = parts_chances(shortest, longest, Fraction(str(feed)), Fraction(str(remnant)) + Fraction(str(trim)))
     assert sum(chances.values()) == 1
-    starts = bf.starts_for_quantity(quantity, scrap)
+    to_make = bf.parts_to_make(quantity, scrap)
     bars = bf.bars_for_confidence(*case, confidence)
-    assert chance_of(bars, starts, chances) >= Fraction(str(confidence)) - Fraction(1, 10**11)
-    assert chance_of(bars - 1, starts, chances) < Fraction(str(confidence))
+    assert chance_of(bars, to_make, chances) >= Fraction(str(confidence)) - Fraction(1, 10**11)
+    assert chance_of(bars - 1, to_make, chances) < Fraction(str(confidence))
 
 
 @pytest.mark.parametrize("confidence", [0.5, 0.9, 0.99])
@@ -447,7 +447,7 @@ RANDOM = [
 def test_bars_for_confidence_against_random_bars(case):
     quantity, shortest, longest, feed, remnant, trim, scrap, confidence = case
     bars = bf.bars_for_confidence(*case)
-    starts = bf.starts_for_quantity(quantity, scrap)
+    to_make = bf.parts_to_make(quantity, scrap)
     chooser, trials = random.Random(20240607), 4_000
 
     def share(bars):
@@ -455,7 +455,7 @@ def test_bars_for_confidence_against_random_bars(case):
         for _ in range(trials):
             made = sum(bf.parts_per_bar.core(chooser.uniform(shortest, longest), feed, 0, remnant, 0, trim)
                        for _ in range(bars))
-            enough += made >= starts
+            enough += made >= to_make
         return enough / trials
 
     noise = 4 * math.sqrt(confidence * (1 - confidence) / trials)
@@ -540,26 +540,26 @@ GOOD = {
     "weight_per_length": {"material": "12L14", "shape": "tube", "size": 1, "thickness": 0.125, "units": "in"},
     "bar_weight": {"material": "12L14", "shape": "tube", "size": 1, "length": 144, "thickness": 0.125, "units": "in"},
     "length_in": {"text": "12' 6-1/2\"", "units": "in"},
-    "feed_per_part": {"part_length": 2.25, "cutoff_width": 0.125, "facing": 0.01},
-    "shortest_remnant": {"grip_length": 2.5, "standoff": 0.25},
+    "bar_per_part": {"part_length": 2.25, "cutoff_width": 0.125, "facing": 0.01},
+    "min_remnant": {"grip_length": 2.5, "face_to_cutoff": 0.25},
     "parts_per_bar": _YIELD,
     "remnant_length": _YIELD,
     "bar_use": _YIELD,
-    "first_stickout": {"part_length": 2.25, "cutoff_width": 0.125, "standoff": 0.25, "facing": 0.01, "end_trim": 0.1},
-    "parts_left": {"length_left": 40, "feed": 2.375, "min_remnant": 2.75},
-    "starts_for_quantity": {"quantity": 1000, "scrap_rate": 0.03, "setup_parts": 5},
+    "first_stickout": {"part_length": 2.25, "cutoff_width": 0.125, "face_to_cutoff": 0.25, "facing": 0.01, "end_trim": 0.1},
+    "parts_left": {"length_left": 40, "bar_per_part": 2.375, "min_remnant": 2.75},
+    "parts_to_make": {"quantity": 1000, "scrap_rate": 0.03, "setup_parts": 5},
     "bars_for_quantity": _ORDER,
     "last_bar_parts": _ORDER,
     "whole_bar_quantity": _ORDER,
-    "fed_length": {"parts": 1036, "feed": 2.375},
-    "bars_for_confidence": {"quantity": 100, "shortest_bar": 120, "longest_bar": 144, "feed": 2.375, "min_remnant": 2.75,
+    "fed_length": {"parts": 1036, "bar_per_part": 2.375},
+    "bars_for_confidence": {"quantity": 100, "shortest_bar": 120, "longest_bar": 144, "bar_per_part": 2.375, "min_remnant": 2.75,
                             "end_trim": 0.1, "scrap_rate": 0.03, "confidence": 0.9},
-    "run_hours": {"starts": 1036, "cycle_time": 45, "parts_per_bar": 59, "bar_change_time": 30, "efficiency": 0.9},
+    "run_hours": {"parts_to_make": 1036, "cycle_time": 45, "parts_per_bar": 59, "bar_change_time": 30, "efficiency": 0.9},
     "unattended_hours": {"bars_loaded": 12, "parts_per_bar": 59, "cycle_time": 45, "bar_change_time": 30},
     "bars_for_hours": {"hours": 8, "parts_per_bar": 59, "cycle_time": 45, "bar_change_time": 30},
     "material_cost": {"bars": 18, "price": 2.4, "price_per": "lb", "bar_length": 144, "bar_weight": 14.5, "cuts": 2,
                       "cut_charge": 3, "minimum_charge": 150, "units": "in"},
-    "scrap_return": {"bars": 18, "bar_weight": 14.5, "parts_weight": 170, "remnant_weight": 12, "chip_price": 0.3,
+    "scrap_credit": {"bars": 18, "bar_weight": 14.5, "parts_weight": 170, "remnant_weight": 12, "chip_price": 0.3,
                      "remnant_price": 0.45},
     "price_at_margin": {"cost": 75, "margin": 0.25},
     "price_at_markup": {"cost": 100, "markup": 0.25},
@@ -567,18 +567,18 @@ GOOD = {
     "rounded_price": {"price": 2.675, "rounding": "up to next 0.05"},
     "quoted_price": {"cost": 75, "margin": 0.25, "markup": None, "rounding": "up to next 0.05"},
     "order_total": {"quantity": 100, "price": 3.63},
-    "machine_cost": {"starts": 1036, "cycle_time": 45, "parts_per_bar": 59, "machine_rate": 80, "bar_change_time": 30,
+    "machine_cost": {"parts_to_make": 1036, "cycle_time": 45, "parts_per_bar": 59, "machine_rate": 80, "bar_change_time": 30,
                      "efficiency": 0.9},
     "setup_cost": {"setup_hours": 1.5, "setup_rate": 70},
     "other_cost": {"quantity": 100, "other_per_part": 0.1, "other_per_order": 20, "tooling": 150},
-    "order_return": {"starts": 1036, "bars": 18, "bar_weight": 14.5, "feed_weight": 0.239, "part_weight": 0.16,
+    "order_credit": {"parts_to_make": 1036, "bars": 18, "bar_weight": 14.5, "gross_weight": 0.239, "part_weight": 0.16,
                      "trim_weight": 0.01, "chip_price": 0.3, "remnant_price": 0.45},
-    "order_cost": {"material_cost": 626.4, "machine_cost": 1047.33, "setup_cost": 105, "other_cost": 30, "scrap_return": 30.58},
+    "order_cost": {"material_cost": 626.4, "machine_cost": 1047.33, "setup_cost": 105, "other_cost": 30, "scrap_credit": 30.58},
     "price_breaks": {"quantities": [100, 1000], "parts_per_bar": 59, "bar_cost": 34.8, "cycle_time": 45,
                      "bar_change_time": 30, "setup_hours": 1.5, "machine_rate": 80, "scrap_rate": 0.03, "setup_parts": 5,
                      "setup_rate": 70, "other_per_part": 0.1, "other_per_order": 20, "minimum_charge": 50, "margin": 0.2,
                      "markup": None, "rounding": "up to next 0.05", "efficiency": 0.9, "cuts_per_bar": 1, "cut_charge": 2,
-                     "tooling": 60, "chip_price": 0.3, "remnant_price": 0.45, "bar_weight": 14.5, "feed_weight": 0.239,
+                     "tooling": 60, "chip_price": 0.3, "remnant_price": 0.45, "bar_weight": 14.5, "gross_weight": 0.239,
                      "part_weight": 0.16, "trim_weight": 0.01},
     "operation_time": {"operation": "facing", "start_diameter": 0.75, "end_diameter": 0.25, "length": 2, "surface_speed": 400,
                        "feed_rate": 0.006, "top_speed": 5000, "passes": 2, "extra_time": 1.5, "units": "in"},
@@ -750,8 +750,8 @@ def test_an_unknown_or_surplus_argument_is_a_type_error(name):
     ("section_area", {"shape": "round"}, "thickness"), ("across_corners", {"thickness": None}, "thickness"),
     ("weight_per_length", {"shape": "hexagon"}, "thickness"), ("bar_weight", {"thickness": 0.6}, "thickness"),
     ("remnant_length", {"end_trim": 145}, "end_trim"), ("bars_for_confidence", {"longest_bar": 119}, "longest_bar"),
-    ("bars_for_confidence", {"feed": 142}, "longest_bar"), ("material_cost", {"bar_weight": 0}, "bar_weight"),
-    ("material_cost", {"bar_length": 0, "price_per": "m"}, "bar_length"), ("scrap_return", {"parts_weight": 250}, "parts_weight"),
+    ("bars_for_confidence", {"bar_per_part": 142}, "longest_bar"), ("material_cost", {"bar_weight": 0}, "bar_weight"),
+    ("material_cost", {"bar_length": 0, "price_per": "m"}, "bar_length"), ("scrap_credit", {"parts_weight": 250}, "parts_weight"),
 ])
 def test_arguments_that_contradict_each_other(name, changes, argument):
     arguments = {**GOOD[name], **changes}
@@ -836,6 +836,6 @@ def test_numbers_of_other_types(kind):
 
 def test_numpy_results_are_plain():
     assert type(bf.parts_per_bar(np.float64(144), np.float64(2.25), np.float64(0.125), np.float64(3))) is int
-    assert type(bf.feed_per_part(np.float64(2.25), np.float64(0.125))) is float
+    assert type(bf.bar_per_part(np.float64(2.25), np.float64(0.125))) is float
     assert bf.parts_per_bar(np.float64(144), np.float64(2.25), np.float64(0.125), np.float64(3)) == 59
     assert [row[0] for row in bf.price_breaks(np.array([100, 1000]), 59, 34.8, 45, 30, 1.5, 80)] == [100, 1000]

@@ -1,4 +1,4 @@
-"""Published values: bar masses, densities, starts, prices and unit factors as sources print them.
+"""Published values: bar masses, densities, parts to make, prices and unit factors as sources print them.
 
 Every table was read in a copy or an excerpt of its source unless it says otherwise. The tolerance is half the last
 printed digit; where a source truncates, slips or reckons with a rounded constant, the table says so.
@@ -335,7 +335,7 @@ def test_free_cutting_brass_is_not_the_estimate():
     assert not fits(bf.material_density("C36000", "in"), "0.300")
 
 
-# --- starts and prices ---------------------------------------------------------------------------------------------
+# --- parts to make and prices ---------------------------------------------------------------------------------------------
 
 
 def through(*rates: float) -> float:
@@ -343,24 +343,24 @@ def through(*rates: float) -> float:
     return 1 - math.prod(1 - rate for rate in rates)
 
 
-@pytest.mark.parametrize(("quantity", "rates", "starts", "source"), [
+@pytest.mark.parametrize(("quantity", "rates", "to_make", "source"), [
     (1000, (0.03, 0.05, 0.07), 1167, "Tompkins, Facilities Planning, type of example: 1166.86, rounded up"),
     (450, (0.10, 0.06, 0.06), 566, "Stevenson, Operations Management: from memory"),
     (100, (0.05,), 106, "good / (1 - scrap) is 105.26: definition seen, number worked out here"),
     (457, (0.20, 0.10), 635, "web page: right for the two steps that it prints"),
 ], ids=["three steps", "three steps, other", "one step", "two steps"])
-def test_starts(quantity, rates, starts, source):
-    assert bf.starts_for_quantity(quantity, through(*rates)) == starts, source
+def test_parts_to_make(quantity, rates, to_make, source):
+    assert bf.parts_to_make(quantity, through(*rates)) == to_make, source
 
 
-def test_starts_are_not_quantity_plus_scrap():
+def test_parts_to_make_are_not_quantity_plus_scrap():
     # A common error: 100 * (1 + 0.05) = 105.
-    assert bf.starts_for_quantity(100, 0.05) != 105
+    assert bf.parts_to_make(100, 0.05) != 105
 
 
-def test_starts_with_the_third_step_that_the_page_drops():
+def test_parts_to_make_with_the_third_step_that_the_page_drops():
     # The question has three steps, 705.2 by all three; the page's 635 leaves one out.
-    assert bf.starts_for_quantity(457, through(0.20, 0.10, 0.10)) == 706
+    assert bf.parts_to_make(457, through(0.20, 0.10, 0.10)) == 706
     assert 457 / (1 - through(0.20, 0.10, 0.10)) == pytest.approx(705.2, abs=0.05)
 
 
@@ -431,17 +431,17 @@ def test_feet_and_inches():
 # --- facts of the trade (common practice, no source) ---------------------------------------------------------------
 
 
-@pytest.mark.parametrize("standoff", [0, 0.125, 0.25, 0.55])
-def test_a_36_inch_bar_gives_40_parts(standoff):
+@pytest.mark.parametrize("face_to_cutoff", [0, 0.125, 0.25, 0.55])
+def test_a_36_inch_bar_gives_40_parts(face_to_cutoff):
     # A 36 in bar fed 0.825 in a part, sticking out 1 3/8 in before the first part, at least 2 in left in the workholding.
-    # First stick-out = standoff + feed + end trim, so standoff and end trim are 0.55 together.
-    end_trim = bf.length_in("1 3/8", "in") - 0.825 - standoff
-    assert end_trim + standoff == pytest.approx(0.55)
+    # First stick-out = face_to_cutoff + feed + end trim, so face_to_cutoff and end trim are 0.55 together.
+    end_trim = bf.length_in("1 3/8", "in") - 0.825 - face_to_cutoff
+    assert end_trim + face_to_cutoff == pytest.approx(0.55)
     end_trim = max(0.0, end_trim)
     part, cutoff = 0.7, 0.125
-    assert bf.feed_per_part(part, cutoff) == pytest.approx(0.825)
-    assert bf.first_stickout(part, cutoff, standoff, end_trim=end_trim) == pytest.approx(1.375)
-    assert bf.parts_per_bar(36, part, cutoff, bf.shortest_remnant(2, standoff), end_trim=end_trim) == 40
+    assert bf.bar_per_part(part, cutoff) == pytest.approx(0.825)
+    assert bf.first_stickout(part, cutoff, face_to_cutoff, end_trim=end_trim) == pytest.approx(1.375)
+    assert bf.parts_per_bar(36, part, cutoff, bf.min_remnant(2, face_to_cutoff), end_trim=end_trim) == 40
 
 
 @pytest.mark.parametrize(("bar", "feed", "parts"), [(12, 0.1, 120), (3.6, 0.05, 72), (12.6, 0.1, 126)])

@@ -38,7 +38,7 @@ def quotes(count: int, seed: int = 3) -> list[Filled]:
 
 def whole_part_fits(inputs: dict) -> bool:
     return bf.parts_per_bar(inputs["bar_length"], inputs["part_length"], inputs["cutoff_width"],
-                            inputs["grip_length"] + inputs["standoff"], inputs["facing"], inputs["end_trim"]) > 0
+                            inputs["grip_length"] + inputs["face_to_cutoff"], inputs["facing"], inputs["end_trim"]) > 0
 
 
 def asked(filled: Filled) -> list[int]:
@@ -57,8 +57,8 @@ def scale(name: str, want: float, inputs: dict, wanted: dict) -> float:
         return inputs["bar_length"]
     if name.startswith("change_"):
         return max(abs(want), wanted["price_if_now"])
-    if name.startswith("scrap_return"):
-        tag = name.removeprefix("scrap_return_")
+    if name.startswith("scrap_credit"):
+        tag = name.removeprefix("scrap_credit_")
         price = max(inputs["chip_price"] or 0, inputs["remnant_price"] or 0)
         return max(abs(want), wanted[f"bars_{tag}"] * wanted["bar_weight"] * price)
     return abs(want)
@@ -103,7 +103,7 @@ def test_the_generated_quotes_cover_what_a_quote_can_be():
     assert [i for i in inputs if i["quantity_2"] and i["quantity_2"] < i["quantity_1"]]  # not sorted
 
 
-@pytest.mark.parametrize("name", ["bars_1", "price_1", "cost_each_whole_1", "change_cycle", "op_1_time", "dearer", "material_row"])
+@pytest.mark.parametrize("name", ["bars_1", "price_1", "cost_each_whole_1", "change_cycle", "op_1_time", "costs_more", "material_row"])
 def test_the_comparison_notices_a_wrong_value(name):
     filled = quotes(300)[0]
     answers = dict(filled.answers)
@@ -112,7 +112,7 @@ def test_the_comparison_notices_a_wrong_value(name):
     assert disagreements(filled.inputs, answers | {name: CellError("#N/A")}) != []
 
 
-BAD_FOR_LIBREOFFICE = [("margin", 1.0), ("price", True), ("op_2_end_diameter", True), ("quantity_1", None), ("markup", 0.2),
+BAD_FOR_LIBREOFFICE = [("margin", 1.0), ("material_price", True), ("op_2_end_diameter", True), ("quantity_1", None), ("markup", 0.2),
                        ("machine_rate", "80"), ("op_5_feed_rate", None), ("units", "cm"), ("op_2_operation", None), ("price_per", None)]
 
 
@@ -185,18 +185,18 @@ def test_the_spilled_table_of_price_breaks_is_the_templates():
             "scrap_rate", "bar_change_time", "cut_charge", "minimum_charge", "chip_price", "remnant_price", "other_per_part",
             "other_per_order", "tooling")}}
         a = filled.answers
-        bar_cost = bf.material_cost(1, i["price"], i["price_per"], i["bar_length"], a["bar_weight"], units=i["units"])
+        bar_cost = bf.material_cost(1, i["material_price"], i["price_per"], i["bar_length"], a["bar_weight"], units=i["units"])
         profit = {name: i[name] for name in ("margin", "markup") if i[name]} or {"margin": i["margin"]}
         table = bf.price_breaks(
             [int(i[f"quantity_{n}"]) for n in asked(filled)], a["parts_per_bar"], bar_cost, a["cycle"], i["bar_change_time"],
             i["setup_hours"], i["machine_rate"], i["scrap_rate"], i["setup_parts"], i["setup_rate"], i["other_per_part"],
             i["other_per_order"], i["minimum_charge"], **profit, rounding=i["rounding"] or "nearest 0.01", efficiency=i["efficiency"] or 1,
             cuts_per_bar=i["cuts_per_bar"], cut_charge=i["cut_charge"], tooling=i["tooling"], chip_price=i["chip_price"],
-            remnant_price=i["remnant_price"], bar_weight=a["bar_weight"], feed_weight=a["feed_weight"], part_weight=a["each_weight"],
+            remnant_price=i["remnant_price"], bar_weight=a["bar_weight"], gross_weight=a["gross_weight"], part_weight=a["each_weight"],
             trim_weight=a["trim_weight"])
         assert len(table) == len(asked(filled))
         for n, row in zip(asked(filled), table, strict=True):
-            sheet = {"quantity": i[f"quantity_{n}"], "material": a[f"material_cost_{n}"] - a[f"scrap_return_{n}"],
+            sheet = {"quantity": i[f"quantity_{n}"], "material": a[f"material_cost_{n}"] - a[f"scrap_credit_{n}"],
                      "price_each": a[f"price_{n}"], "order_total": a[f"total_{n}"], "whole_bar_quantity": a[f"whole_{n}"],
                      "whole_bar_price": a[f"price_whole_{n}"], "machine": a[f"machine_cost_{n}"], "setup": a[f"setup_cost_{n}"],
                      "other": a[f"other_cost_{n}"], "bars": a[f"bars_{n}"], "cost_each": a[f"cost_each_{n}"]}
@@ -209,7 +209,7 @@ def test_cost_lines_add_up_and_totals_agree_with_prices():
         for tag in [f"{kind}{n}" for n in asked(filled) for kind in ("", "whole_")]:
             lines = sum(a[f"{line}_{tag}"] for line in LINES)
             quantity = a[tag] if tag.startswith("whole") else filled.inputs[f"quantity_{tag}"]
-            assert a[f"order_cost_{tag}"] == pytest.approx(lines - a[f"scrap_return_{tag}"], rel=1e-9, abs=1e-9 * lines)
+            assert a[f"order_cost_{tag}"] == pytest.approx(lines - a[f"scrap_credit_{tag}"], rel=1e-9, abs=1e-9 * lines)
             assert a[f"cost_each_{tag}"] * quantity == pytest.approx(a[f"order_cost_{tag}"], rel=1e-12)
             assert round(a[f"total_{tag}"] * 100) == pytest.approx(a[f"total_{tag}"] * 100, rel=1e-12)
             assert abs(a[f"total_{tag}"] - quantity * a[f"price_{tag}"]) <= 0.005 + 1e-9 * a[f"total_{tag}"]
@@ -239,9 +239,9 @@ def test_a_larger_quantity_costs_more_each_only_where_whole_bars_or_parts_force_
         for m, n in pairs:
             # Bars, bar changes or parts to start, for each good part.
             assert any((a[f"{what}_{n}"] - less) / i[f"quantity_{n}"] > (a[f"{what}_{m}"] - less) / i[f"quantity_{m}"]
-                       for what, less in (("bars", 0), ("bars", 1), ("starts", 0)))
-            assert a[f"dearer_{n}"] > 0
-        assert a["dearer"] == len(pairs)
+                       for what, less in (("bars", 0), ("bars", 1), ("parts_to_make", 0)))
+            assert a[f"costs_more_{n}"] > 0
+        assert a["costs_more"] == len(pairs)
         word = check(filled.data, "Larger quantities")[0]
         assert word == (LOOK if pairs else OK)
         said += bool(pairs)
@@ -269,8 +269,8 @@ def test_what_ifs_are_quotes_with_that_input_changed():
     for filled in quotes(60):
         i, a = filled.inputs, filled.answers
         cases = {"now": {}, "cycle": {"cycle_time": a["cycle"] + 1}, "scrap": {"scrap_rate": (i["scrap_rate"] or 0) + 0.01},
-                 "price": {"price": i["price"] * 1.1}, "longer": {"bar_length": i["bar_length"] + a["feed"]},
-                 "shorter": {"bar_length": i["bar_length"] - a["feed"]}}
+                 "price": {"material_price": i["material_price"] * 1.1}, "longer": {"bar_length": i["bar_length"] + a["bar_per_part"]},
+                 "shorter": {"bar_length": i["bar_length"] - a["bar_per_part"]}}
         now = changed(filled).answers["price_1"]
         for tag, change in cases.items():
             if tag == "shorter" and a["parts_per_bar"] == 1:
@@ -327,7 +327,7 @@ def put(book: Workbook, inputs: dict) -> None:
 @pytest.mark.parametrize("name", [*NUMBERS, *CHOICES, "material"])
 def test_no_answer_that_rests_on_a_bad_input_is_a_number(book, name):
     answers = resting_on("quote", name) - {f"op_{n}_time" for n in range(1, 13) if n not in (2, 5) and not name.startswith(f"op_{n}_")}
-    assert answers or name in ("longest_feeder_bar", "tool")
+    assert answers or name in ("feeder_longest_bar", "tool")
     label = "operation list" if name.startswith("op_") else quote.ALL_INPUTS[name].label.lower()
     for value in {"material": ("unobtainium", -7.85, 99.0, 0.0, True)}.get(name, (-1.0, 1e12, "x", True)):
         put(book, GOOD | {OTHERWISE.get(name, name): None} | {name: value})
@@ -368,7 +368,7 @@ def test_a_cleared_cell_counts_as_its_default(book, name):
 
 
 def test_every_input_that_is_a_number_bears_on_a_price():
-    aside = {"longest_feeder_bar", "what_if_quantity", *(f"quantity_{n}" for n in range(2, 7))}
+    aside = {"feeder_longest_bar", "what_if_quantity", *(f"quantity_{n}" for n in range(2, 7))}
     assert [n for n in NUMBERS if n not in aside and "price_1" not in resting_on("quote", n)] == []
     for n in range(2, 7):
         assert f"total_{n}" in resting_on("quote", f"quantity_{n}")
@@ -376,7 +376,7 @@ def test_every_input_that_is_a_number_bears_on_a_price():
 
 @pytest.mark.parametrize("name", NEEDED)
 def test_what_is_missing_is_named_instead_of_a_price(name):
-    assert name in ("quantity_1", "price", "price_per", "machine_rate") or not name.startswith(("price", "quantity", "machine"))
+    assert name in ("quantity_1", "material_price", "price_per", "machine_rate") or not name.startswith(("price", "quantity", "machine"))
     book = in_the_sheet("quote", GOOD | {name: None})
     label = quote.ALL_INPUTS[name].label.lower()
     assert str(book.value("quote_problems")) in (f"{label}, ", f"{label}, operation list, ")
@@ -395,7 +395,7 @@ def test_what_is_missing_is_named_instead_of_a_price(name):
     ({"op_2_top_speed": None, "top_speed": None}, "Fill in or correct: operation list."),
     ({"markup": 0.25}, "See the checks."),
     ({"part_weight": 0.5}, "See the checks."),
-    ({"chip_price": 50.0, "price": 0.1}, "See the checks."),
+    ({"chip_price": 50.0, "material_price": 0.1}, "See the checks."),
     ({"bar_length": 4.0}, "See the checks."),
     ({"shape": "tube"}, "See the checks."),
     ({"thickness": 0.2}, "See the checks."),
@@ -412,7 +412,7 @@ def test_inputs_that_do_not_go_together_give_no_price(change, words):
 @pytest.mark.parametrize(("change", "column", "reason"), [
     ({"margin": None}, "margin", "is missing (or markup; 0 % counts)"),
     ({"markup": 0.25}, "markup", "give a margin or a markup, not both"),
-    ({"price": None}, "price", "is missing"),
+    ({"material_price": None}, "material_price", "is missing"),
     ({"price_per": None}, "price_per", "is missing"),
     ({"machine_rate": None}, "machine_rate", "is missing"),
     ({f"op_{n}_{c}": None for n in (2, 5) for c in quote.OPERATION_COLUMNS}, "cycle_time", "is missing (or the operation list)"),
@@ -425,7 +425,7 @@ def test_inputs_that_do_not_go_together_give_no_price(change, words):
     ({"quantity_4": 2.5}, "quantity_4", "allowed is a whole number"),
     ({"machine": "Lathe 9"}, "machine", "not on the sheet Shop"),
     ({"part_weight": 0.5}, "part_weight", "is more than the bar over the length of the part weighs"),
-    ({"chip_price": 50.0, "price": 0.1}, "quantity_1", "chips and remnants would bring more than everything else costs"),
+    ({"chip_price": 50.0, "material_price": 0.1}, "quantity_1", "chips and remnants would bring more than everything else costs"),
     ({"quantity_3": 9_999_999.0, "scrap_rate": 0.5}, "quantity_3", "has no price"),
     ({"bar_length": 4.0}, "part_length", "no whole part fits"),
     ({"shape": "tube"}, "thickness", "need a thickness above 0"),
@@ -439,14 +439,14 @@ def test_fill_says_what_is_wrong_with_a_quote(change, column, reason):
 
 
 def test_a_return_that_is_more_than_the_costs_is_said_in_a_check():
-    book = in_the_sheet("quote", GOOD | {"chip_price": 50.0, "price": 0.1})
+    book = in_the_sheet("quote", GOOD | {"chip_price": 50.0, "material_price": 0.1})
     word, sentence = check(book.to_bytes(), "Price")
     assert word == STOP
     assert "chips and remnants would bring more than everything else costs" in sentence
 
 
 def test_a_check_says_nothing_of_prices_that_are_not_known():
-    book = in_the_sheet("quote", GOOD | {"price": None})
+    book = in_the_sheet("quote", GOOD | {"material_price": None})
     assert check(book.to_bytes(), "Larger quantities") == ("\u00b7 \u00b7 \u00b7", "Larger quantities: not known yet.")
 
 
@@ -509,13 +509,13 @@ LIST = {"op_1_operation": "turning", "op_1_start_diameter": 1, "op_1_length": 1.
 
 @pytest.mark.parametrize(("change", "mark"), [
     ({}, ""), ({"op_1_start_diameter": 1.01}, "! larger than the bar"), ({"op_1_length": 50}, "! longer than the part"),
-    ({"op_1_feed_rate": 0.2}, "! feed in the right unit?"), ({"top_speed": 5000, "op_1_top_speed": 6000}, "! above the top speed"),
+    ({"op_1_feed_rate": 0.2}, "! feed in the right unit?"), ({"top_speed": 5000, "op_1_top_speed": 6000}, "! above the max. speed"),
     ({"op_1_top_speed": 6000}, ""), ({"op_1_length": None}, "\u2715 STOP fill in or correct"),
 ])
 def test_an_operation_that_does_not_look_like_the_part_is_marked(change, mark):
     book = Workbook(quote.build())
     job = {"units": "in", "material": "303", "shape": "round", "size": 1, "bar_length": 144, "part_length": 2, "cutoff_width": 0.125,
-           "standoff": 0.2, "grip_length": 2, "machine_rate": 80, "price": 3, "price_per": "lb", "margin": 0.3, "quantity_1": 100,
+           "face_to_cutoff": 0.2, "grip_length": 2, "machine_rate": 80, "material_price": 3, "price_per": "lb", "margin": 0.3, "quantity_1": 100,
            "setup_hours": 1}
     for name, value in (job | LIST | change).items():
         book.set(name, float(value) if isinstance(value, int) else value)
@@ -525,13 +525,13 @@ def test_an_operation_that_does_not_look_like_the_part_is_marked(change, mark):
 
 
 @pytest.mark.parametrize(("change", "word", "sentence"), [
-    ({"cycle_time": 1, "price": 0.001, "machine_rate": 5, "margin": 0.1, "quantity_1": 100_000}, STOP, "rounded down to nothing"),
+    ({"cycle_time": 1, "material_price": 0.001, "machine_rate": 5, "margin": 0.1, "quantity_1": 100_000}, STOP, "rounded down to nothing"),
     ({"machine_rate": 0}, LOOK, "the machine rate is 0"), ({"rounding": "none"}, LOOK, "is not rounded"),
     ({"setup_hours": 0}, LOOK, "No set-up time is counted"), ({"margin": 0.0001, "quantity_1": 90}, LOOK, "below the cost"),
 ])
 def test_prices_that_ask_for_a_second_look(change, word, sentence):
     job = {"units": "in", "material": "303", "shape": "round", "size": 1, "bar_length": 144, "part_length": 2, "cutoff_width": 0.125,
-           "standoff": 0.2, "grip_length": 2, "machine_rate": 80, "price": 3, "price_per": "lb", "margin": 0.3, "quantity_1": 97,
+           "face_to_cutoff": 0.2, "grip_length": 2, "machine_rate": 80, "material_price": 3, "price_per": "lb", "margin": 0.3, "quantity_1": 97,
            "setup_hours": 0.01, "cycle_time": 60}
     filled = fill("quote", job | change)
     assert filled.answers["status"].startswith(word)

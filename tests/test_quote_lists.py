@@ -17,8 +17,8 @@ from barfuncs.workbooks.jobs import plan_jobs, read_jobs
 
 ROOT = Path(__file__).parent.parent
 GOOD = {"job": "Q1", "part_number": "P", "units": "in", "material": "303", "shape": "round", "size": "1", "part_length": "2 1/4",
-        "cutoff_width": ".125", "standoff": ".2", "grip_length": "2", "bar_length": "12 ft", "quantity_1": "500", "quantity_2": "100",
-        "cycle_time": "45", "machine_rate": "80", "price": "3.20", "price_per": "lb", "margin": "20%"}
+        "cutoff_width": ".125", "face_to_cutoff": ".2", "grip_length": "2", "bar_length": "12 ft", "quantity_1": "500", "quantity_2": "100",
+        "cycle_time": "45", "machine_rate": "80", "material_price": "3.20", "price_per": "lb", "margin": "20%"}
 
 
 def write_csv(path: Path, *rows: dict) -> Path:
@@ -102,7 +102,7 @@ def test_quantities_that_are_refused(tmp_path, quantities, said):
 OPERATION = {"cycle_time": "", "op_1_operation": "cut-off", "op_1_start_diameter": "25.4 mm", "op_1_end_diameter": "0", "op_1_surface_speed": "90 m/min",
              "op_1_feed_rate": "0.05 mm/rev", "op_1_top_speed": "3000", "op_1_note": "Cut off"}
 BAD_ROWS = [
-    ({"price": ""}, "price", "is missing"), ({"price_per": ""}, "price_per", "is missing"),
+    ({"material_price": ""}, "material_price", "is missing"), ({"price_per": ""}, "price_per", "is missing"),
     ({"machine_rate": ""}, "machine_rate", "is missing"), ({"margin": ""}, "margin", "is missing (or markup; 0 % counts)"),
     ({"cycle_time": ""}, "cycle_time", "is missing (or the operation list)"),
     ({"markup": "30%"}, "markup", "give a margin or a markup, not both"), ({"margin": "100%"}, "margin", "below 1"),
@@ -110,8 +110,8 @@ BAD_ROWS = [
     ({"price_per": "ton"}, "price_per", "allowed is one of lb, kg"), ({"rounding": "cent"}, "rounding", "allowed is one of none"),
     ({"part_length": "13 ft"}, "part_length", "no whole part fits this bar"),
     ({"part_weight": "9"}, "part_weight", "is more than the bar over the length of the part weighs"),
-    ({"chip_price": "40", "price": ".01", "cycle_time": "1"}, "quantity_1", "chips and remnants would bring more"),
-    ({"price": "999999", "quantity_2": "9999999"}, "quantity_2", "has no price: its bars, hours or costs are beyond all limits"),
+    ({"chip_price": "40", "material_price": ".01", "cycle_time": "1"}, "quantity_1", "chips and remnants would bring more"),
+    ({"material_price": "999999", "quantity_2": "9999999"}, "quantity_2", "has no price: its bars, hours or costs are beyond all limits"),
     ({"machine": "Lathe 9"}, "machine", "not on the sheet Shop"),
     (OPERATION | {"op_1_feed_rate": ""}, "op_1_feed_rate", "every operation but other needs a feed"),
     (OPERATION | {"op_1_operation": ""}, "op_1_operation", "is missing"),
@@ -137,7 +137,7 @@ def test_bad_rows_are_listed_and_the_others_quoted(tmp_path):
 
 
 def test_a_list_in_which_no_row_is_good_writes_no_results(tmp_path):
-    done = run("quote", write_csv(tmp_path / "jobs.csv", GOOD | {"price": ""}), "--out", tmp_path / "out")
+    done = run("quote", write_csv(tmp_path / "jobs.csv", GOOD | {"material_price": ""}), "--out", tmp_path / "out")
     assert done.returncode == 1
     assert "0 of 1 jobs quoted" in done.stdout
     assert list((tmp_path / "out").iterdir()) == []
@@ -185,7 +185,7 @@ def test_nothing_is_overwritten_without_replace(tmp_path):
 
 @pytest.mark.parametrize("quantities", ["123456 200000 300000 9999999", "123456 200000 300000 400000 5000000 9999999", "1"])
 def test_the_table_stays_within_80_columns(tmp_path, quantities):
-    rows = [GOOD | {"job": "a very long name of a job " * 4, "cycle_time": "899.9", "price": "40", "customer": "C" * 100},
+    rows = [GOOD | {"job": "a very long name of a job " * 4, "cycle_time": "899.9", "material_price": "40", "customer": "C" * 100},
             GOOD | {"job": "Q2"}]
     done = run("quote", write_csv(tmp_path / "jobs.csv", *rows), "--out", tmp_path / "out", "--quantities", quantities)
     assert done.returncode == 0, done.stdout
@@ -217,7 +217,7 @@ def test_the_shop_fills_what_a_row_leaves_blank(tmp_path, shop_file):
 
 
 def test_a_quote_that_a_check_stops_is_a_problem_and_no_file(tmp_path):
-    done = run("quote", write_csv(tmp_path / "jobs.csv", GOOD | {"longest_feeder_bar": "100"}), "--out", tmp_path / "out")
+    done = run("quote", write_csv(tmp_path / "jobs.csv", GOOD | {"feeder_longest_bar": "100"}), "--out", tmp_path / "out")
     assert "longer than the feeder" in " ".join(done.stdout.split())
     assert done.returncode == 1
     assert list((tmp_path / "out").iterdir()) == []

@@ -43,7 +43,7 @@ def test_the_example_reads_back_as_it_was_written(example):
     assert example.units == "in"
     assert [tuple(getattr(m, c.name) for c in MACHINES) for m in example.machines] == list(shop._EXAMPLES[MACHINE_SHEET])
     assert {c.name: getattr(example.rates, c.name) for c in RATES} == shop._EXAMPLE_RATES | {"margin": None}
-    assert [p.price for p in example.prices] == [row[3] for row in shop._EXAMPLES[PRICE_SHEET]]
+    assert [p.material_price for p in example.prices] == [row[3] for row in shop._EXAMPLES[PRICE_SHEET]]
     assert example.speeds == speeds_feeds.builtin()
 
 
@@ -56,8 +56,8 @@ def test_columns_and_records_are_the_same():
 
 def test_the_example_can_price_an_order(example):
     machine, price = example.machine("LATHE  1"), example.price("C36000", "hexagon", 0.75)
-    weight = bf.bar_weight("Brass C36000", "hexagon", 0.75, machine.longest_feeder_bar)
-    bar_cost = bf.material_cost(1, price.price, price.price_per, 144, weight)
+    weight = bf.bar_weight("Brass C36000", "hexagon", 0.75, machine.feeder_longest_bar)
+    bar_cost = bf.material_cost(1, price.material_price, price.price_per, 144, weight)
     rows = bf.price_breaks([100, 1000], 59, bar_cost, 45, machine.bar_change_time, 1.5, machine.machine_rate,
                            setup_rate=machine.setup_rate, markup=example.rates.markup, rounding=example.rates.rounding)
     assert rows[0][7] > rows[1][7] > 0
@@ -101,7 +101,7 @@ def test_texts_carry_their_own_units(tmp_path):
                    (shop.RATES_SHEET, "C10", "35%"), (SPEED_SHEET, "E6", "180 m/min"), (SPEED_SHEET, "G6", "0.2 mm/rev"))
     read = read_shop(path)
     machine = read.machines[0]
-    assert machine.longest_feeder_bar == 144
+    assert machine.feeder_longest_bar == 144
     assert machine.largest_size == pytest.approx(32 / 25.4)
     assert (machine.grip_length, machine.bar_change_time) == (2.5, 30)
     assert read.prices[1].size == pytest.approx(19 / 25.4)
@@ -114,7 +114,7 @@ def test_a_metric_file(tmp_path):
                    (SPEED_SHEET, "E6", None), (SPEED_SHEET, "F6", 180), (SPEED_SHEET, "G6", None), (SPEED_SHEET, "H6", 0.2))
     read = read_shop(path)
     assert read.units == "mm"
-    assert read.machines[0].longest_feeder_bar == 3660
+    assert read.machines[0].feeder_longest_bar == 3660
     assert read.machines[0].largest_size == pytest.approx(31.75)
     assert read.speeds.suggested("free-machining steel", "turning").surface_speed == pytest.approx(180 / 0.3048)
 
@@ -124,7 +124,7 @@ def test_a_shop_in_other_units_is_the_same_shop(example):
     assert metric.machine("Lathe 2").grip_length == pytest.approx(82.55)
     assert metric.machine("Lathe 2").top_speed == 5000
     assert metric.price("303", "round", 25.4).chip_price == pytest.approx(0.35 / KG_PER_LB)
-    assert metric.price("303", "round", 25.4).price == 3.2  # the price says itself what it is per
+    assert metric.price("303", "round", 25.4).material_price == 3.2  # the price says itself what it is per
     assert metric.rates.remnant_price == pytest.approx(0.15 / KG_PER_LB)
     back = metric.in_units("in")
     assert back.machines[0].grip_length == pytest.approx(example.machines[0].grip_length, rel=1e-15)
@@ -137,7 +137,7 @@ def test_a_shop_in_other_units_is_the_same_shop(example):
 def test_the_price_that_says_most_about_a_bar_comes_first(example):
     def price(*bar):
         found = example.price(*bar)
-        return found and found.price
+        return found and found.material_price
 
     assert price("Brass C36000", "round", 0.5) == 4.6
     assert price("brass c36000", "hexagon", 0.75) == 5.1

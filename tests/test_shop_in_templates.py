@@ -59,7 +59,7 @@ def expected(shop: Shop, job: dict) -> dict:
     found |= {c.name: getattr(rates, c.name) for c in RATES if c.name != "currency"}
     price = shop.price(job["material"], job["shape"], job["size"])
     if price:
-        found |= {name: getattr(price, name) for name in ("price", "price_per", "chip_price", "remnant_price")}
+        found |= {name: getattr(price, name) for name in ("material_price", "price_per", "chip_price", "remnant_price")}
     return {name: value for name, value in found.items() if value is not None}
 
 
@@ -84,8 +84,8 @@ def test_a_blank_takes_the_shops_value_in_the_jobs_units(template, job, shop):
 
 @pytest.mark.parametrize("template", TEMPLATES)
 def test_a_value_that_is_filled_in_stays(template):
-    own = {"grip_length": 3, "standoff": 0.4, "longest_feeder_bar": 145, "bar_change_time": 10, "efficiency": 0.8, "machine_rate": 77,
-           "price": 2.5, "price_per": "lb", "cut_charge": 1, "minimum_charge": 5, "chip_price": 0.01, "remnant_price": 0.02,
+    own = {"grip_length": 3, "face_to_cutoff": 0.4, "feeder_longest_bar": 145, "bar_change_time": 10, "efficiency": 0.8, "machine_rate": 77,
+           "material_price": 2.5, "price_per": "lb", "cut_charge": 1, "minimum_charge": 5, "chip_price": 0.01, "remnant_price": 0.02,
            "scrap_rate": 0.05}
     own |= {"feeder_bars": 3, "setup_rate": 33} if template == "job_plan" else {
         "top_speed": 3000, "setup_rate": 33, "other_per_part": 0.3, "other_per_order": 4, "tooling": 5, "markup": 0.5, "rounding": "none"}
@@ -106,8 +106,8 @@ def test_a_zero_that_is_filled_in_stays():
 @pytest.mark.parametrize("template", TEMPLATES)
 def test_a_shop_in_other_units_gives_the_same_money(template):
     runs = [filled_with(template, shop, job).answers for shop in (INCH, METRIC) for job in (JOB, METRIC_JOB)]
-    money = ["material_cost", "scrap_return", "machine_cost", "net_material"] if template == "job_plan" else [
-        f"{line}_{n}" for line in ("material_cost", "scrap_return", "machine_cost", "cost_each", "price", "total") for n in (1, 2)]
+    money = ["material_cost", "scrap_credit", "machine_cost", "net_material"] if template == "job_plan" else [
+        f"{line}_{n}" for line in ("material_cost", "scrap_credit", "machine_cost", "cost_each", "price", "total") for n in (1, 2)]
     for answers in runs[1:]:
         assert [answers[m] for m in money] == pytest.approx([runs[0][m] for m in money], rel=1e-9)
         assert answers["parts_per_bar"] == runs[0]["parts_per_bar"]
@@ -135,7 +135,7 @@ def test_generated_quotes_with_a_shop_are_quotes_with_its_values_filled_in():
         given = expected(shop, job)
         profit = {"margin", "markup"} & set(job)
         typed = {n: v for n, v in given.items() if job.get(n) is None and n in quote.ALL_INPUTS and not (profit and n in ("margin", "markup"))}
-        if ("price" in job) != ("price_per" in job) or ("price" in job and "chip_price" not in job):
+        if ("material_price" in job) != ("price_per" in job) or ("material_price" in job and "chip_price" not in job):
             continue  # the next tests; and a price of the job's own with the shop's return
         with_shop, refused = outcome(job, shop)
         by_hand, refused_too = outcome(job | typed | {"machine": None})
@@ -155,14 +155,14 @@ def test_generated_quotes_with_a_shop_are_quotes_with_its_values_filled_in():
 @pytest.mark.parametrize("template", TEMPLATES)
 def test_the_price_that_says_most_about_the_bar_counts(template, change, row):
     counted = taken(filled_with(template, INCH, JOB | change))
-    assert (counted["price"], counted["price_per"]) == (STOCK[row].price, STOCK[row].price_per)
-    assert counted["price"] == INCH.price(**{n: (JOB | change)[n] for n in ("material", "shape", "size")}).price
+    assert (counted["material_price"], counted["price_per"]) == (STOCK[row].material_price, STOCK[row].price_per)
+    assert counted["material_price"] == INCH.price(**{n: (JOB | change)[n] for n in ("material", "shape", "size")}).material_price
     assert counted["chip_price"] == (0.35 if row == 3 else 0.12)
 
 
 def test_the_rows_may_stand_in_any_order():
     for rows in (STOCK[::-1], (*STOCK[2:], *STOCK[:2])):
-        assert taken(filled_with("quote", dataclasses.replace(INCH, prices=rows), JOB))["price"] == 3.3
+        assert taken(filled_with("quote", dataclasses.replace(INCH, prices=rows), JOB))["material_price"] == 3.3
 
 
 @pytest.mark.parametrize("template", TEMPLATES)
@@ -179,24 +179,24 @@ def test_a_material_without_a_row_has_no_price(template):
 
 def test_a_typed_price_does_not_take_the_shops_basis_and_a_typed_basis_not_another_price():
     with pytest.raises(bf.InputError, match=r"^quote: price_per: is missing$"):
-        filled_with("quote", INCH, JOB | {"price": 2})
+        filled_with("quote", INCH, JOB | {"material_price": 2})
     with pytest.raises(bf.InputError, match=r"^quote: price: is missing$"):
         filled_with("quote", INCH, JOB | {"price_per": "kg"})
-    assert taken(filled_with("quote", INCH, JOB | {"price_per": "ft"}))["price"] == 3.3  # the same basis
-    plan = filled_with("job_plan", INCH, JOB | {"price": 2}).answers
+    assert taken(filled_with("quote", INCH, JOB | {"price_per": "ft"}))["material_price"] == 3.3  # the same basis
+    plan = filled_with("job_plan", INCH, JOB | {"material_price": 2}).answers
     assert isinstance(plan["material_cost"], CellError)
 
 
 @pytest.mark.parametrize("template", TEMPLATES)
 def test_an_unknown_machine_is_refused(template):
     with pytest.raises(bf.InputError, match=r"machine: is not allowed here \(not on the sheet Shop\)"):
-        filled_with(template, INCH, JOB | {"machine": "Lathe 9", "grip_length": 2, "standoff": 0.2, "machine_rate": 80})
+        filled_with(template, INCH, JOB | {"machine": "Lathe 9", "grip_length": 2, "face_to_cutoff": 0.2, "machine_rate": 80})
     assert filled_with(template, INCH, JOB | {"machine": "lathe 2"}).answers["machine_row"] == 2
 
 
 @pytest.mark.parametrize("template", TEMPLATES)
 def test_what_the_machine_leaves_open_is_missing(template):
-    with pytest.raises(bf.InputError, match="standoff: is missing; grip_length: is missing"):
+    with pytest.raises(bf.InputError, match="face_to_cutoff: is missing; grip_length: is missing"):
         filled_with(template, INCH, JOB | {"machine": "Old lathe"})
 
 
@@ -215,7 +215,7 @@ def test_the_jobs_own_margin_or_markup_comes_before_the_shops(own, shops, price)
                                                         (0.9, "square", True), (1.0, "hexagon", False), (1.0, "square", True)])
 def test_a_bar_too_wide_for_the_spindle_stops_the_quote(size, shape, too_wide, shop):
     for job in (JOB | {"size": size}, METRIC_JOB | {"size": size * 25.4}):
-        filled = filled_with("quote", shop, job | {"shape": shape, "price": 3, "price_per": "lb"})
+        filled = filled_with("quote", shop, job | {"shape": shape, "material_price": 3, "price_per": "lb"})
         corners = filled.answers["across_corners"]
         assert (corners > filled.answers["largest_size"] * (1 + 1e-9)) == too_wide
         assert filled.answers["status"].startswith(STOP) == too_wide
@@ -237,13 +237,13 @@ def test_an_operation_takes_the_machines_top_speed():
     assert answers["op_1_time"] == pytest.approx(bf.operation_time("cut-off", 1, 0, None, 300, 0.002, 5000), rel=1e-12)
     assert answers["cycle"] == answers["op_1_time"]
     with pytest.raises(bf.InputError):
-        filled_with("quote", INCH, job | {"machine": "Old lathe", "standoff": 0.2, "grip_length": 2})
+        filled_with("quote", INCH, job | {"machine": "Old lathe", "face_to_cutoff": 0.2, "grip_length": 2})
 
 
 def test_the_currency_is_the_shops_unless_the_job_has_its_own():
     assert filled_with("quote", INCH, JOB).answers["currency_shown"] == "CHF"
     assert filled_with("quote", INCH, JOB | {"currency": "\u20ac"}).answers["currency_shown"] == "\u20ac"
-    assert fill("quote", JOB | ORDER["quote"] | {"machine": None, "grip_length": 2, "standoff": 0.2, "machine_rate": 80, "price": 3,
+    assert fill("quote", JOB | ORDER["quote"] | {"machine": None, "grip_length": 2, "face_to_cutoff": 0.2, "machine_rate": 80, "material_price": 3,
                                                  "price_per": "lb", "markup": 0.2}).answers["currency_shown"] == "$"
 
 
@@ -283,12 +283,12 @@ def column_of(book: Workbook, name: str, row: int) -> tuple[int, int, int]:
 @pytest.mark.parametrize(("cell", "row", "value", "mark"), [
     ("machines_name", 0, None, "machine: a name, as text"), ("machines_name", 0, 7.0, "machine: a name, as text"),
     ("machines_name", 1, "Lathe 1", "stands twice"), ("machines_grip_length", 0, True, "grip length"),
-    ("machines_grip_length", 0, "2 in", "grip length"), ("machines_standoff", 0, -1.0, "standoff"),
+    ("machines_grip_length", 0, "2 in", "grip length"), ("machines_face_to_cutoff", 0, -1.0, "face_to_cutoff"),
     ("machines_largest_size", 0, "1/2 in", "largest size"), ("machines_largest_size", 0, -0.5, "largest size"),
     ("machines_feeder_bars", 0, 2.5, "bars in the feeder"),
     ("prices_material", 0, None, "material: a name, as text"), ("prices_material", 0, 303.0, "material: a name, as text"),
     ("prices_material", 0, "unobtainium", "material not in the table"), ("prices_shape", 1, "rond", "shape"),
-    ("prices_size", 2, "1 in", "size"), ("prices_price", 0, None, "price"), ("prices_price", 0, True, "price"),
+    ("prices_size", 2, "1 in", "size"), ("prices_material_price", 0, None, "material_price"), ("prices_material_price", 0, True, "material_price"),
     ("prices_price_per", 0, None, "price is per"), ("prices_chip_price", 0, "x", "return for chips"),
     ("prices_shape", 1, None, "stands twice"),
 ])
@@ -337,7 +337,7 @@ def test_a_designation_among_the_prices_on_the_sheet_is_found():
 
 
 def test_a_machine_cell_with_an_empty_text_is_blank():
-    book = Workbook(filled_with("job_plan", INCH, JOB | {"standoff": 0.2, "grip_length": 2}).data)
+    book = Workbook(filled_with("job_plan", INCH, JOB | {"face_to_cutoff": 0.2, "grip_length": 2}).data)
     book.set("machine", "")
     book.calculate()
     assert book.value("plan_machine_row") == 0

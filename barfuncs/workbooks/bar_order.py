@@ -17,8 +17,8 @@ BAR = (
     make_input("size", "Size", kinds.PositiveLength, needed=True),
     make_input("thickness", "Thickness", kinds.PositiveLength, blank=0),
     make_input("bar_length", "Bar length", kinds.PositiveLength, needed=True,
-           help_text="length of the bar as it goes into the feeder; of random lengths the shortest"),
-    make_input("longest_bar", "Longest bar of random lengths", kinds.PositiveLength, blank=0,
+           help_text="length of the bar, or of the piece sawn from it, that is loaded; of random lengths the shortest"),
+    make_input("longest_random_bar", "Longest bar of random lengths", kinds.PositiveLength, blank=0,
            help_text="only where the supplier sends random lengths: the longest one"),
 )
 PART = (
@@ -39,9 +39,9 @@ ORDER = (
 LATHE = (
     make_input("machine", "Machine", kinds.Text, source="machines_name",
                help_text="a lathe from the sheet Shop, which then gives what is left blank here; or nothing"),
-    make_input("standoff", "Standoff", kinds.Length, needed=True, from_shop=True),
+    make_input("face_to_cutoff", "Face to cut-off tool", kinds.Length, needed=True, from_shop=True),
     make_input("grip_length", "Grip length", kinds.Length, needed=True, from_shop=True),
-    make_input("longest_feeder_bar", "Longest bar the feeder takes", kinds.PositiveLength, from_shop=True,
+    make_input("feeder_longest_bar", "Longest bar the feeder takes", kinds.PositiveLength, from_shop=True,
            help_text="longest bar that the feeder takes, from its manual"),
     make_input("feeder_bars", "Bars the feeder holds", kinds.PositiveCount, unit="bars", from_shop=True,
            help_text="bars of this size in a full feeder"),
@@ -54,23 +54,23 @@ LATHE = (
                help_text="the shop's rate for setting, per hour; left blank, the machine rate"),
 )
 PRICE = (
-    make_input("price", "Price", kinds.Money, unit="price_per", from_shop=True,
+    make_input("material_price", "Material price", kinds.Money, unit="price_per", from_shop=True,
                help_text="price of the bar for each lb, kg, ft ... that is picked below"),
-    make_input("price_per", "Price is per", kinds.PricePer, from_shop=True),
+    make_input("price_per", "Material price is per", kinds.PricePer, from_shop=True),
     make_input("cuts_per_bar", "Saw cuts per bar", kinds.Count, 0, unit="cuts",
            help_text="saw cuts that the supplier charges for, on each bar"),
     make_input("cut_charge", "Charge per cut", kinds.Money, 0, unit="each", from_shop=True),
     make_input("minimum_charge", "Minimum charge", kinds.Money, 0, unit="order", from_shop=True),
-    make_input("chip_price", "Return for chips", kinds.Money, 0, unit="per_weight", from_shop=True),
-    make_input("remnant_price", "Return for remnants", kinds.Money, 0, unit="per_weight", from_shop=True),
+    make_input("chip_price", "Credit for chips", kinds.Money, 0, unit="per_weight", from_shop=True),
+    make_input("remnant_price", "Credit for remnants", kinds.Money, 0, unit="per_weight", from_shop=True),
 )
 
-NO_WHOLE_PART = "no whole part fits this bar: shortest remnant, end trim and one feed are longer"
+NO_WHOLE_PART = "no whole part fits this bar: minimum remnant, end trim and the bar for one part are longer"
 PART_TOO_HEAVY = "is more than the bar over the length of the part weighs"
 
 YIELD = (
-    Answer("feed", "Feed per part", "length", "length", calls="feed_per_part"),
-    Answer("min_remnant", "Shortest remnant", "length", "length", calls="shortest_remnant"),
+    Answer("bar_per_part", "Bar per part", "length", "length", calls="bar_per_part"),
+    Answer("min_remnant", "Minimum remnant", "length", "length", calls="min_remnant"),
     Answer("parts_per_bar", "Parts per bar", "count", "parts", calls="parts_per_bar"),
     Answer("remnant", "Remnant", "length", "length", calls="remnant_length"),
     Answer("bar_use", "Use of the bar", "percent", "", calls="bar_use"),
@@ -99,8 +99,8 @@ WEIGHT_PER_LENGTH = Answer("weight_per_length", "Weight per length", "weight_per
 BAR_WEIGHT = Answer("bar_weight", "One bar", "weight", "weight", calls="bar_weight", formula="section_weight*bar_length")
 
 WHOLE_PARTS = Check("Whole parts", (
-    ("parts_per_bar=0", STOP, '"No whole part fits this bar. Shortest remnant, end trim and one feed need "'
-                              f'&{length_text("min_remnant+end_trim+feed")}&"."'),
+    ("parts_per_bar=0", STOP, '"No whole part fits this bar. Minimum remnant, end trim and the bar for one part need "'
+                              f'&{length_text("min_remnant+end_trim+bar_per_part")}&"."'),
     ("TRUE", OK, '"One bar gives "&parts_per_bar&" whole parts."'),
 ))
 SECTION = Check("Section", (

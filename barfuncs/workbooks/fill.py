@@ -116,7 +116,7 @@ def fill(template: str, values: Mapping[str, Any], path: str | Path | None = Non
     Examples
     --------
     >>> plan = fill("job_plan", {"material": "Brass C36000", "size": 0.75, "part_length": "2 1/4 in",
-    ...     "cutoff_width": 0.125, "standoff": 0.25, "grip_length": 2.5, "bar_length": "12 ft", "quantity": 1000})
+    ...     "cutoff_width": 0.125, "face_to_cutoff": 0.25, "grip_length": 2.5, "bar_length": "12 ft", "quantity": 1000})
     >>> plan.answers["parts_per_bar"], plan.answers["bars"]
     (59.0, 17.0)
     """
@@ -273,9 +273,9 @@ def _cross_problems(inputs: Mapping[str, Any], known: set[str]) -> list[tuple[st
     if not known & {"shape", "size", "thickness"} and inputs.get("size") is not None:
         entry = CATALOGUE["section_area"]
         problems += broken_rules(entry, [inputs[a.name] for a in entry.arguments])
-    bar, longest, trim = inputs.get("bar_length"), inputs.get("longest_bar"), inputs.get("end_trim") or 0
-    if not known & {"bar_length", "longest_bar"} and bar is not None and longest is not None and longest < bar:
-        problems.append(("longest_bar", "must not be shorter than the bar length (the shortest bar)"))
+    bar, longest, trim = inputs.get("bar_length"), inputs.get("longest_random_bar"), inputs.get("end_trim") or 0
+    if not known & {"bar_length", "longest_random_bar"} and bar is not None and longest is not None and longest < bar:
+        problems.append(("longest_random_bar", "must not be shorter than the bar length (the shortest bar)"))
     if not known & {"bar_length", "end_trim"} and bar is not None and trim > bar:
         problems.append(("end_trim", "must not be longer than the bar"))
     return problems
@@ -299,7 +299,7 @@ def _operation_problems(known: Mapping[str, Input], inputs: Mapping[str, Any], b
         if cells["top_speed"] is None:
             cells["top_speed"] = inputs.get("top_speed")
         broken = broken_rules(entry, [*cells.values(), inputs["units"]])
-        # The machine may have a top speed in the shop file; the template sees to it.
+        # The machine may have a max. speed in the shop file; the template sees to it.
         problems += [(row + name, reason) for name, reason in broken if not (shop and name == "top_speed")]
     return problems
 

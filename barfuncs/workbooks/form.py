@@ -1,6 +1,6 @@
 """What a template is made of: inputs, answers and checks, each said once, and how they get into a sheet.
 
-Every input has a second cell, its value as it counts: the default where it is blank, #N/A where it is out of its
+Every input has a second cell, its value as used: the default where it is blank, #N/A where it is out of its
 limits. Formulas rest on those cells, so that no answer is worked out from a bad input, and no formula tests an input
 again. A blank input that the shop's own data can give takes the shop's value, which stands in a cell `shop_...`.
 """
@@ -53,7 +53,7 @@ class Input:
 
     @property
     def used(self) -> str:
-        """Name of the cell with the value as it counts."""
+        """Name of the cell with the value as used."""
         return f"use_{self.name}"
 
     @property
@@ -72,7 +72,7 @@ class Input:
         return not self.needed and self.default is None and self.blank is None
 
     def used_formula(self) -> str:
-        """Cell expression of the value as it counts."""
+        """Cell expression of the value as used."""
         blank = self.default if self.default is not None else self.blank
         otherwise = "NA()" if blank is None else f'"{blank}"' if isinstance(blank, str) else f"{blank:g}"
         if self.from_shop:
@@ -200,7 +200,7 @@ class Form:
         return self.expression(answer.formula)
 
     def expression(self, text: str) -> str:
-        """A cell expression over named cells: an input's name stands for its value as it counts, but inside ISBLANK( ),
+        """A cell expression over named cells: an input's name stands for its value as used, but inside ISBLANK( ),
         and an answer's for its cell."""
         found = expand(text, self._cells)
         for name in self._counting:
@@ -280,7 +280,7 @@ class Form:
         layout.name_cell(book, f"{self.prefix}status", sheet, ref)
 
     def put_used(self, book: Workbook, sheet: Worksheet, columns: Sequence[str], row: int) -> int:
-        """The inputs as they count, one below the other; the row after the last."""
+        """The inputs as used, one below the other; the row after the last."""
         label, value = columns
         for name in self._counting:
             item = self.inputs[name]

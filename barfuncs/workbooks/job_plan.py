@@ -81,40 +81,40 @@ ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), STOP_I
 ANSWERS: dict[str, tuple[Answer, ...]] = {
     "Yield": YIELD,
     "Order": (
-        Answer("starts", "Parts to start, scrap included", "count", "parts", calls="starts_for_quantity"),
+        Answer("parts_to_make", "Parts to make, scrap included", "count", "parts", calls="parts_to_make"),
         Answer("bars", "Bars", "count", "bars", calls="bars_for_quantity"),
         Answer("fewest_bars", "Bars if all were the longest", "count", "bars",
-               formula='IF(ISBLANK(longest_bar),"-",IF(AND(longest_bar>=bar_length,bars>0),COUNT_UP(starts/'
-                       'PARTS_PER_BAR(longest_bar,part_length,cutoff_width,min_remnant,facing,end_trim)),NA()))'),
+               formula='IF(ISBLANK(longest_random_bar),"-",IF(AND(longest_random_bar>=bar_length,bars>0),COUNT_UP(parts_to_make/'
+                       'PARTS_PER_BAR(longest_random_bar,part_length,cutoff_width,min_remnant,facing,end_trim)),NA()))'),
         Answer("last_bar_parts", "Parts from the last bar", "count", "parts", calls="last_bar_parts"),
         Answer("last_bar_remnant", "Left of the last bar", "length", "length",
-               formula="bar_length-end_trim-last_bar_parts*feed"),
+               formula="bar_length-end_trim-last_bar_parts*bar_per_part"),
         Answer("whole_bar_quantity", "Good parts the same bars give", "count", "parts", calls="whole_bar_quantity"),
         Answer("fed_length", "Length fed in all", "length", "length", calls="fed_length",
-               refs=(("parts", "starts"),)),
+               refs=(("parts", "parts_to_make"),)),
     ),
     "Weight": (
         WEIGHT_PER_LENGTH,
         BAR_WEIGHT,
         Answer("total_weight", "All bars", "weight", "weight", formula="bars*bar_weight"),
         Answer("parts_weight", "Parts made", "weight", "weight",
-               formula='starts*IF(ISBLANK(part_weight),section_weight*part_length,'
+               formula='parts_to_make*IF(ISBLANK(part_weight),section_weight*part_length,'
                        'IF(part_weight<=section_weight*part_length,part_weight,NA()))'),
         Answer("chips_weight", "Chips", "weight", "weight",
-               formula="section_weight*(starts*feed+bars*end_trim)-parts_weight"),
+               formula="section_weight*(parts_to_make*bar_per_part+bars*end_trim)-parts_weight"),
         Answer("remnants_weight", "Remnants", "weight", "weight",
                formula="section_weight*(MAX(0,bars-1)*remnant+last_bar_remnant)"),
         Answer("load_weight", "A full feeder", "weight", "weight",
                formula="MIN(feeder_bars,bars)*bar_weight", needs="feeder_bars"),
     ),
     "Material cost": (
-        Answer("material_cost", "Material", "money", "order", calls="material_cost", needs="price price_per"),
-        Answer("scrap_return", "Return for chips and remnants", "money", "order", calls="scrap_return",
+        Answer("material_cost", "Material", "money", "order", calls="material_cost", refs=(("price", "material_price"),), needs="material_price price_per"),
+        Answer("scrap_credit", "Scrap credit", "money", "order", calls="scrap_credit",
                refs=(("remnant_weight", "remnants_weight"),)),
-        Answer("net_material", "Material less return", "money", "order", formula="material_cost-scrap_return",
-               needs="price price_per"),
+        Answer("net_material", "Material less scrap credit", "money", "order", formula="material_cost-scrap_credit",
+               needs="material_price price_per"),
         Answer("material_each", "Material per good part", "money_each", "each", formula="net_material/quantity",
-               needs="price price_per"),
+               needs="material_price price_per"),
         Answer("machine_cost", "Lathe, set-up and run", "money", "order",
                formula="setup_hours*setting_rate+run_hours*machine_rate", needs="machine_rate cycle_time"),
     ),
@@ -123,12 +123,12 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
         Answer("total_hours", "Set-up and run", "hours", "hours",
                formula="setup_hours+run_hours", needs="cycle_time"),
         Answer("parts_per_hour", "Parts per hour, bar changes counted", "rate", "per_hour_parts",
-               formula="starts/run_hours", needs="cycle_time"),
+               formula="parts_to_make/run_hours", needs="cycle_time"),
         # The last load may hold the whole order, of which the last bar is not used up.
         Answer("unattended_hours", "Runs alone on a full feeder, no stops", "hours", "hours", calls="unattended_hours",
                formula="IF(feeder_bars<bars,"
                        "UNATTENDED_HOURS(feeder_bars,parts_per_bar,cycle_time,bar_change_time),"
-                       "RUN_HOURS(starts,cycle_time,parts_per_bar,bar_change_time))",
+                       "RUN_HOURS(parts_to_make,cycle_time,parts_per_bar,bar_change_time))",
                needs="cycle_time feeder_bars"),
         Answer("feeder_loads", "Feeder loads", "count", "loads", formula="COUNT_UP(bars/feeder_bars)",
                needs="feeder_bars"),
@@ -170,7 +170,7 @@ _STOP_ANSWERS = (
     Answer("run_parts", "Parts the run makes", "count", "parts",
            formula=f"MIN({_LIMIT},{_stop('stop_parts', 'stop_parts')},"
                    f"{_stop('stop_bars', 'stop_bars*parts_per_bar')},"
-                   f"{_stop('stop_length', 'COUNT_DOWN(stop_length/feed)')})"),
+                   f"{_stop('stop_length', 'COUNT_DOWN(stop_length/bar_per_part)')})"),
 )
 ALL_ANSWERS: dict[str, Answer] = {
     a.name: a for group in (*ANSWERS.values(), _STEPS, _STOP_ANSWERS) for a in group
@@ -193,12 +193,12 @@ CHECKS = (
     WHOLE_PARTS,
     SECTION,
     Check("Feeder", (
-        ("AND(NOT(ISBLANK(longest_bar)),longest_bar<bar_length)", STOP,
+        ("AND(NOT(ISBLANK(longest_random_bar)),longest_random_bar<bar_length)", STOP,
          '"The longest of the random lengths is shorter than the bar length, which is the shortest."'),
         TOO_WIDE,
-        ("ISBLANK(longest_feeder_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
-        ("MAX(bar_length,longest_bar)>longest_feeder_bar*(1+1E-9)", STOP,
-         f'"The bar is longer than the feeder takes by "&{length_text("MAX(bar_length,longest_bar)-longest_feeder_bar")}'
+        ("ISBLANK(feeder_longest_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
+        ("MAX(bar_length,longest_random_bar)>feeder_longest_bar*(1+1E-9)", STOP,
+         f'"The bar is longer than the feeder takes by "&{length_text("MAX(bar_length,longest_random_bar)-feeder_longest_bar")}'
          '&": saw it first."'),
         ("TRUE", OK, '"The feeder takes this bar."'),
     )),
@@ -209,10 +209,10 @@ CHECKS = (
         ("TRUE", OK, '"The first stick-out is "&ROUND(plan_stickout_ratio,1)&" times the size, three or less."'),
     ), long=True),
     Check("Remnant", (
-        ("plan_remnant>plan_feed*(1+1E-9)", NOTE,
-         f'"The remnant is longer than one feed. A bar longer by "&{length_text("plan_min_remnant+plan_feed-plan_remnant")}'
+        ("plan_remnant>plan_bar_per_part*(1+1E-9)", NOTE,
+         f'"The remnant is longer than the bar for one part. A bar longer by "&{length_text("plan_min_remnant+plan_bar_per_part-plan_remnant")}'
          '&" would give one more part."'),
-        ("TRUE", OK, f'"The remnant, "&{length_text("plan_remnant")}&", is no longer than one feed."'),
+        ("TRUE", OK, f'"The remnant, "&{length_text("plan_remnant")}&", is no longer than the bar for one part."'),
     )),
     Check("Order", (
         ("plan_whole_bar_quantity>quantity", NOTE,
@@ -237,9 +237,9 @@ CHECKS = (
                        '&". Lift within the shop\'s rules."'),
     )),
     Check("Time and price", (
-        ("AND(ISBLANK(cycle_time),OR(ISBLANK(price),ISBLANK(price_per)))", NOTE, '"Cycle time and price are not filled in: no hours, no cost."'),
+        ("AND(ISBLANK(cycle_time),OR(ISBLANK(material_price),ISBLANK(price_per)))", NOTE, '"Cycle time and price are not filled in: no hours, no cost."'),
         ("ISBLANK(cycle_time)", NOTE, '"The cycle time is not filled in: no hours."'),
-        ("OR(ISBLANK(price),ISBLANK(price_per))", NOTE, '"The price or what it is per is not filled in: no material cost."'),
+        ("OR(ISBLANK(material_price),ISBLANK(price_per))", NOTE, '"The price or what it is per is not filled in: no material cost."'),
         ("TRUE", OK, '"Cycle time and price are filled in."'),
     )),
     Check("Balance", (
@@ -366,8 +366,8 @@ def _setter_sheet(book: Workbook) -> None:
                             f'IF(ISBLANK(thickness),""," x "&thickness)&{UNIT_SUFFIX},"")', color=layout.SOFT)
     layout.heading(sheet, "B", "F", 4, "Lengths to key in")
     layout.put(sheet, "F4", "As your control calls it (write it in)", size=11, bold=True, color=layout.ACCENT)
-    keyed = (("Feed per part", "plan_feed"), ("First stick-out, with end trim", "plan_first_stickout"),
-             ("Shortest remnant", "plan_min_remnant"), ("Bar length", "bar_length"))
+    keyed = (("Bar per part", "plan_bar_per_part"), ("First stick-out, with end trim", "plan_first_stickout"),
+             ("Minimum remnant", "plan_min_remnant"), ("Bar length", "bar_length"))
     for row, (label, ref) in enumerate(keyed, start=5):
         layout.put(sheet, f"B{row}", label, size=11)
         layout.style_answer(sheet, f"C{row}", "length", bold=True)
@@ -390,7 +390,7 @@ def _setter_sheet(book: Workbook) -> None:
                '"No limit in force: the run ends when the bars run out, after "&plan_run_parts&" parts.")),"")', bold=True)
     layout.name_cell(book, "plan_stop_reason", sheet, f"B{row}")
     layout.heading(sheet, "B", "F", 18, "In front of the workholding's face, to scale")
-    pieces = (("Standoff", "standoff"), ("Cut-off", "cutoff_width"), ("Part", "part_length"), ("Facing", "facing"),
+    pieces = (("Face to cut-off tool", "face_to_cutoff"), ("Cut-off", "cutoff_width"), ("Part", "part_length"), ("Facing", "facing"),
               ("End trim (new bar)", "end_trim"))
     for line, (label, ref) in enumerate(pieces, start=19):
         layout.put(sheet, f"B{line}", label)
@@ -434,7 +434,7 @@ def build(shop: Shop | None = None) -> bytes:
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
     notes_sheet(book, FORM, (
-        "Yield, bars, starts and times: common practice of the trade, worked out as said above, no source.",
+        "Yield, bars, parts to make and times: common practice of the trade, worked out as said above, no source.",
         "Weight of chips is what is neither part nor remnant. The last bar is taken to be left as it is after its last part.",
     ), RESULTS, PROBLEMS)
     return pack(layout.parts_of(book))

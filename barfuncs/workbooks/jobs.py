@@ -312,9 +312,9 @@ def _results(outcome: Outcome) -> dict[str, bytes]:
 def _bars_of_random_lengths(filled: Filled) -> int | None:
     """Bars to buy of a lot of random lengths: a sum over all lengths, which no cell formula of the template works out."""
     i, a = filled.inputs, filled.answers
-    if i["longest_bar"] is None:
+    if i["longest_random_bar"] is None:
         return None
-    bars: int = bars_for_confidence(int(cast(float, a["starts"])), i["bar_length"], i["longest_bar"], a["feed"],
+    bars: int = bars_for_confidence(int(cast(float, a["parts_to_make"])), i["bar_length"], i["longest_random_bar"], a["bar_per_part"],
                                     a["min_remnant"], i["end_trim"] or 0)
     return bars
 

@@ -64,7 +64,7 @@ def notes_sheet(book: Workbook, form: Form, sources: Sequence[str], asked_for: I
         sheet[f"C{row}"].alignment = Alignment(horizontal="left", vertical="top", wrap_text=True)
         layout.name_cell(book, form.prefix + name, sheet, f"C{row}")
     row += 2
-    layout.heading(sheet, "B", "C", row, "Inputs as they count: the default where one is blank, an error where it is out of its limits")
+    layout.heading(sheet, "B", "C", row, "Inputs as used: the default where one is blank, an error where it is out of its limits")
     row = form.put_used(book, sheet, "BC", row + 1)
     layout.quiet_errors(sheet, f"C{first}:C{row}")
     sheet.print_area = f"A1:D{row}"

@@ -65,7 +65,7 @@ from barfuncs.workbooks.speeds_sheet import suggestion
 BREAKS = range(1, 7)
 OPERATIONS = range(1, 13)
 OPERATION_COLUMNS = {"operation": "Operation", "start_diameter": "Start dia.", "end_diameter": "End dia.", "length": "Length",
-                     "surface_speed": "Surface speed", "feed_rate": "Feed per rev.", "top_speed": "Top speed",
+                     "surface_speed": "Surface speed", "feed_rate": "Feed per rev.", "top_speed": "Max. speed",
                      "passes": "Passes", "extra_time": "Extra time"}
 
 
@@ -80,7 +80,7 @@ INPUTS: dict[str, tuple[Input, ...]] = {
         make_input("drawing", "Drawing number", kinds.Text, help_text="number of the drawing that the quote is for"),
         make_input("revision", "Revision", kinds.Text, help_text="revision of that drawing"),
     ),
-    "Bar": tuple(i for i in BAR if i.name != "longest_bar"),
+    "Bar": tuple(i for i in BAR if i.name != "longest_random_bar"),
     "Part": (
         *PART,
         make_input("scrap_rate", "Scrap rate", kinds.ScrapRate, 0, from_shop=True),
@@ -88,10 +88,10 @@ INPUTS: dict[str, tuple[Input, ...]] = {
     ),
     "Lathe": (
         *_needed((i for i in LATHE if i.name != "feeder_bars"), "machine_rate"),
-        make_input("top_speed", "Top speed", kinds.SpindleSpeed, from_shop=True, unit="rev/min",
+        make_input("top_speed", "Max. speed", kinds.SpindleSpeed, from_shop=True, unit="rpm",
                    help_text="where an operation has none of its own: highest spindle speed that machine, workholding and bar allow"),
     ),
-    "Material price": _needed(PRICE, "price", "price_per"),
+    "Material price": _needed(PRICE, "material_price", "price_per"),
     "Other costs and price": (
         make_input("other_per_part", "Other costs each good part", kinds.Money, 0, unit="each", from_shop=True),
         make_input("other_per_order", "Other costs of the order", kinds.Money, 0, unit="order", from_shop=True),
@@ -148,20 +148,20 @@ def _chain(tag: str, quantity: str, of: str, **other: str) -> tuple[Answer, ...]
 
     def a(name: str, label: str, number: str, unit: str = "", formula: str = "", calls: str = "", **refs: str) -> Answer:
         return Answer(f"{name}_{tag}", f"{label} {of}", number, unit, formula, calls,
-                      tuple({"quantity": quantity, "cycle_time": "cycle", **other, **refs}.items()))
+                      tuple({"quantity": quantity, "cycle_time": "cycle", "price": "material_price", **other, **refs}.items()))
 
     def mine(*names: str) -> dict[str, str]:
         return {name: f"{name}_{tag}" for name in names}
 
-    lines = mine("material_cost", "scrap_return", "machine_cost", "setup_cost", "other_cost")
+    lines = mine("material_cost", "scrap_credit", "machine_cost", "setup_cost", "other_cost")
     return (
-        a("starts", "Parts to start", "count", "parts", calls="starts_for_quantity"),
+        a("parts_to_make", "Parts to make, on average", "count", "parts", calls="parts_to_make"),
         a("bars", "Bars", "count", "bars", calls="bars_for_quantity"),
         a("cuts", "Saw cuts", "count", formula=f"bars_{tag}*cuts_per_bar"),
         a("material_cost", "Material", "money", "order", calls="material_cost", **mine("bars", "cuts")),
-        a("scrap_return", "Less: chips and remnants sold", "money", "order", calls="order_return", **mine("starts", "bars"),
+        a("scrap_credit", "Less: chips and remnants sold", "money", "order", calls="order_credit", **mine("parts_to_make", "bars"),
           part_weight="each_weight"),
-        a("machine_cost", "Machine time", "money", "order", calls="machine_cost", **mine("starts")),
+        a("machine_cost", "Machine time", "money", "order", calls="machine_cost", **mine("parts_to_make")),
         a("setup_cost", "Set-up", "money", "order", calls="setup_cost", setup_rate="setting_rate"),
         a("other_cost", "Other and tooling", "money", "order", calls="other_cost"),
         a("order_cost", "Total cost", "money", "order", calls="order_cost", **lines),
@@ -194,10 +194,10 @@ WHAT_IFS: dict[str, tuple[str, dict[str, str]]] = {
     "now": ("As it is", {}),
     "cycle": ("Cycle 1 second longer", {"cycle_time": "cycle_longer"}),
     "scrap": ("1 % more scrap", {"scrap_rate": "scrap_more"}),
-    "price": ("Material 10 % dearer", {"price": "price_more"}),
-    "longer": ("Bar one feed longer: one more part", {"bar_length": "bar_longer", "bar_weight": "weight_longer",
+    "price": ("Material +10 %", {"price": "price_more"}),
+    "longer": ("Bar longer by one part", {"bar_length": "bar_longer", "bar_weight": "weight_longer",
                                                       "parts_per_bar": "parts_longer"}),
-    "shorter": ("Bar one feed shorter: one part less", {"bar_length": "bar_shorter", "bar_weight": "weight_shorter",
+    "shorter": ("Bar shorter by one part", {"bar_length": "bar_shorter", "bar_weight": "weight_shorter",
                                                         "parts_per_bar": "parts_shorter"}),
     "bar": ("One bar more used up", {}),
 }
@@ -205,9 +205,9 @@ WHAT_IFS: dict[str, tuple[str, dict[str, str]]] = {
 
 def _other_bar(tag: str, sign: str) -> tuple[Answer, ...]:
     return (
-        Answer(f"bar_{tag}", f"bar {tag} by a feed", "length", "length", formula=f"bar_length{sign}feed"),
-        Answer(f"weight_{tag}", f"weight of a bar {tag} by a feed", "weight", "weight", formula=f"section_weight*bar_{tag}"),
-        Answer(f"parts_{tag}", f"parts of a bar {tag} by a feed", "count", "parts", calls="parts_per_bar",
+        Answer(f"bar_{tag}", f"bar {tag} by one part", "length", "length", formula=f"bar_length{sign}bar_per_part"),
+        Answer(f"weight_{tag}", f"weight of a bar {tag} by one part", "weight", "weight", formula=f"section_weight*bar_{tag}"),
+        Answer(f"parts_{tag}", f"parts of a bar {tag} by one part", "count", "parts", calls="parts_per_bar",
                refs=(("bar_length", f"bar_{tag}"),)),
     )
 
@@ -236,7 +236,7 @@ def _operation(n: int) -> tuple[Answer, ...]:
     others = ",".join(f"op_{n}_{name}" for name in list(OPERATION_COLUMNS)[1:])
     time = CATALOGUE["operation_time"].cell_formula(cells, known={"use_units": _UNITS_KIND, f"quote_op_{n}_limit": own.kind})
     return (
-        Answer(f"op_{n}_limit", f"Top speed of operation {n}", "count", "rev/min",
+        Answer(f"op_{n}_limit", f"Max. speed of operation {n}", "count", "rpm",
                f"IF(ISBLANK({own.name}),IF(ISBLANK(top_speed),0,top_speed),{own.used_formula()})"),
         Answer(f"op_{n}_time", f"Time of operation {n}", "general", "seconds",
                f"IF(ISBLANK(op_{n}_operation),IF(COUNTA({others})=0,0,NA()),{time})"),
@@ -249,7 +249,7 @@ CYCLE = (
     Answer("cutting_time", "Operations", "rate", "seconds", formula="+".join(f"op_{n}_time" for n in OPERATIONS)),
     Answer("listed_cycle", "Cycle time from the operation list", "rate", "seconds",
            formula="IF(cutting_time>0,CYCLE_TIME_OF(cutting_time,tool_changes,tool_change_time,rapid_time,bar_feed_time),NA())"),
-    Answer("cycle", "Cycle time that counts", "rate", "seconds", formula="IF(ISBLANK(cycle_time),listed_cycle,cycle_time)"),
+    Answer("cycle", "Cycle time used", "rate", "seconds", formula="IF(ISBLANK(cycle_time),listed_cycle,cycle_time)"),
 )
 STEPS = (
     MATERIAL_ROW,
@@ -267,8 +267,8 @@ STEPS = (
     Answer("each_weight", "weight of a finished part", "weight_per_length", "weight",
            formula="IF(ISBLANK(part_weight),section_weight*part_length,"
                    "IF(part_weight<=section_weight*part_length,part_weight,NA()))"),
-    Answer("feed_weight", "weight of what one part uses of the bar", "weight_per_length", "weight",
-           formula="section_weight*feed"),
+    Answer("gross_weight", "weight of what one part uses of the bar", "weight_per_length", "weight",
+           formula="section_weight*bar_per_part"),
     Answer("trim_weight", "weight of one end trim", "weight_per_length", "weight", formula="section_weight*end_trim"),
     Answer("currency_shown", "currency on the quote", "text",
            formula='IF(ISBLANK(currency),IF(shop_currency="","$",shop_currency),currency)'),
@@ -279,19 +279,19 @@ STEPS = (
            formula="IF(ISBLANK(what_if_quantity),quantity_1,what_if_quantity)"),
     Answer("cycle_longer", "cycle time and 1 second", "rate", "seconds", formula="cycle+1"),
     Answer("scrap_more", "scrap rate and 1 %", "percent", "", formula="scrap_rate+0.01"),
-    Answer("price_more", "price of the material and 10 %", "money_each", "price_per", formula="price*1.1"),
+    Answer("price_more", "price of the material and 10 %", "money_each", "price_per", formula="material_price*1.1"),
     *_other_bar("longer", "+"),
     *_other_bar("shorter", "-"),
 )
 BREAK_ANSWERS = {n: _break(n) for n in BREAKS}
 # The same bars, used up: what a part would cost if all of them were ordered.
 WHOLE_ANSWERS = {n: _priced(f"whole_{n}", f"whole_{n}", f"for all parts of the bars at quantity {n}") for n in BREAKS}
-DEARER = (
-    *(Answer(f"dearer_{n}", f"smaller quantities that cost less each than quantity {n}", "count", formula="+".join(
+COSTS_MORE = (
+    *(Answer(f"costs_more_{n}", f"smaller quantities that cost less each than quantity {n}", "count", formula="+".join(
         f"IF(OR(ISBLANK(quantity_{m}),ISBLANK(quantity_{n})),0,(quantity_{m}<quantity_{n})*(cost_each_{m}<cost_each_{n}*(1-1E-9)))"
          for m in BREAKS if m != n)) for n in BREAKS),
-    Answer("dearer", "pairs of quantities of which the larger costs more each", "count",
-           formula="+".join(f"dearer_{n}" for n in BREAKS)),
+    Answer("costs_more", "pairs of quantities of which the larger costs more each", "count",
+           formula="+".join(f"costs_more_{n}" for n in BREAKS)),
 )
 PRICE_CHECKS = (
     Answer("price_is_nothing", "quantities whose price each is 0", "count",
@@ -304,7 +304,7 @@ COSTING = {"Bar": (*YIELD, WEIGHT_PER_LENGTH, BAR_WEIGHT), "Cycle time": CYCLE}
 
 FORM = Form("quote_", (i for group in (*INPUTS.values(), QUANTITIES, (WHAT_IF, TOOL), CYCLE_INPUTS, LETTER) for i in group),
             (a for group in (*COSTING.values(), STEPS, *(_operation(n) for n in OPERATIONS), *BREAK_ANSWERS.values(),
-                             *WHOLE_ANSWERS.values(), *WHAT_IF_ANSWERS.values(), DEARER, PRICE_CHECKS, (OPERATION_LOOKS,)) for a in group))
+                             *WHOLE_ANSWERS.values(), *WHAT_IF_ANSWERS.values(), COSTS_MORE, PRICE_CHECKS, (OPERATION_LOOKS,)) for a in group))
 RESULTS = ("parts_per_bar", "bar_weight", "cycle",
            *(f"{name}_{n}" for n in BREAKS for name in ("bars", "whole", "cost_each", "price", "total")))
 """The answers that go into a table of results, besides the inputs that say which quote it is."""
@@ -312,23 +312,23 @@ ALL_INPUTS: dict[str, Input] = {**FORM.inputs, **{i.name: i for i in (*OPERATION
 
 
 _COSTS = ("material_cost", "machine_cost", "setup_cost", "other_cost")
-RETURN_TOO_HIGH = "has no price: chips and remnants would bring more than everything else costs"
-_TOO_HIGH = "+".join(f"IFERROR(--(scrap_return_{n}>{'+'.join(f'{line}_{n}' for line in _COSTS)}),0)" for n in BREAKS)
+CREDIT_TOO_HIGH = "has no price: chips and remnants would bring more than everything else costs"
+_TOO_HIGH = "+".join(f"IFERROR(--(scrap_credit_{n}>{'+'.join(f'{line}_{n}' for line in _COSTS)}),0)" for n in BREAKS)
 
 CHECKS = (
     WHOLE_PARTS,
     SECTION,
     Check("Feeder", (
         TOO_WIDE,
-        ("ISBLANK(longest_feeder_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
-        ("bar_length>longest_feeder_bar*(1+1E-9)", STOP,
-         f'"The bar is longer than the feeder takes by "&{length_text("bar_length-longest_feeder_bar")}&": price blanks."'),
+        ("ISBLANK(feeder_longest_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
+        ("bar_length>feeder_longest_bar*(1+1E-9)", STOP,
+         f'"The bar is longer than the feeder takes by "&{length_text("bar_length-feeder_longest_bar")}&": price blanks."'),
         ("TRUE", OK, '"The feeder takes this bar."'),
     )),
     Check("Part weight", (
         ("AND(NOT(ISBLANK(part_weight)),part_weight>section_weight*part_length)", STOP,
          '"A finished part can\'t weigh more than the bar over its length."'),
-        ("ISBLANK(part_weight)", NOTE, '"Not filled in: the return for chips is reckoned with parts as heavy as the bar over '
+        ("ISBLANK(part_weight)", NOTE, '"Not filled in: the credit for chips is reckoned with parts as heavy as the bar over '
                                        'their length, so it is on the low side."'),
         ("TRUE", OK, '"A finished part weighs no more than the bar over its length."'),
     ), long=True),
@@ -344,17 +344,17 @@ CHECKS = (
         ("cutting_time=0", OK, '"No operation list."'),
         ("TRUE", OK, '"The operations go with the bar, the part and the machine."'),
     )),
-    Check("Return", (
-        ("chip_price+remnant_price=0", OK, '"No return for chips and remnants is counted."'),
+    Check("Scrap credit", (
+        ("chip_price+remnant_price=0", OK, '"No credit for chips and remnants is counted."'),
         ("MAX(chip_price,remnant_price)*bar_weight*bars_1>material_cost_1", LOOK,
          '"For their weight, chips or remnants bring more than the bar costs. Is each price for the right unit?"'),
         ("TRUE", OK, '"For their weight, chips and remnants bring less than the bar costs."'),
     )),
     Check("Price", (
         ("AND(margin>0,markup>0)", STOP, '"Give a margin or a markup, not both."'),
-        (f"{_TOO_HIGH}>0", STOP, f'"A quantity {RETURN_TOO_HIGH}."'),
+        (f"{_TOO_HIGH}>0", STOP, f'"A quantity {CREDIT_TOO_HIGH}."'),
         ("price_is_nothing>0", STOP, '"The price each is rounded down to nothing: choose a finer rounding."'),
-        ("OR(price=0,machine_rate=0)", LOOK, '"The price of the material or the machine rate is 0."'),
+        ("OR(material_price=0,machine_rate=0)", LOOK, '"The price of the material or the machine rate is 0."'),
         ('AND(currency<>"",shop_currency<>"",currency<>shop_currency)', LOOK,
          '"The quote is in "&currency&", the sheet Shop in "&shop_currency&": nothing is converted."'),
         ("below_cost>0", LOOK, '"Rounding brings a price below the cost."'),
@@ -363,7 +363,7 @@ CHECKS = (
         ("TRUE", OK, 'IF(margin>0,"The margin is a share of the price.","The markup is a share of the cost.")'),
     )),
     Check("Larger quantities", (
-        ("dearer>0", LOOK, '"A larger quantity costs more each than a smaller one, because whole bars are bought and '
+        ("costs_more>0", LOOK, '"A larger quantity costs more each than a smaller one, because whole bars are bought and '
                                  'little of the last one is used, or scrap makes one part more: see the sheet Prices."'),
         ("TRUE", OK, '"No larger quantity costs more each than a smaller one."'),
     ), long=True),
@@ -431,7 +431,7 @@ def _operation_mark(n: int, row: int) -> str:
             f'IF(N({cell}start_diameter)>across_corners*(1+1E-9),"! larger than the bar",'
             f'IF(N({cell}length)>2*part_length,"! longer than the part",'
             # An IF within, since AND works out all its parts.
-            f'IF(IF(ISBLANK(top_speed),FALSE,N({cell}top_speed)>top_speed),"! above the top speed",'
+            f'IF(IF(ISBLANK(top_speed),FALSE,N({cell}top_speed)>top_speed),"! above the max. speed",'
             f'IF(AND(ISNUMBER($N{row}),N({cell}feed_rate)>5*N($N{row})),"! feed in the right unit?","")))))')
 
 
@@ -444,7 +444,7 @@ def _operations_sheet(book: Workbook) -> None:
     layout.put(sheet, "B2", "One row for each operation of one part, in any order; leave the rest blank. The cycle time below "
                             "counts unless one is filled in on the sheet Costing.", color=layout.SOFT, size=9)
     layout.heading(sheet, "B", "O", 4, "What")
-    units = ("", "length", "length", "length", "surface_speed", "feed_rate", "rev/min", "", "seconds")
+    units = ("", "length", "length", "length", "surface_speed", "feed_rate", "rpm", "", "seconds")
     for column, head, unit in zip("CDEFGHIJK", OPERATION_COLUMNS.values(), units, strict=True):
         layout.put(sheet, f"{column}4", head, bold=True, color=layout.ACCENT, align="left" if column == "C" else "right")
         layout.put(sheet, f"{column}5", unit_text(unit) or None, color=layout.SOFT, size=9, align="right")
@@ -484,10 +484,10 @@ def _operations_sheet(book: Workbook) -> None:
     layout.heading(sheet, "F", "O", row, "What each operation needs")
     for text in (
         "turning: start diameter, length, surface speed, feed. For boring, give the bore as the start diameter.",
-        "facing and cut-off: start and end diameter (0 = to the centre), surface speed, feed, top speed.",
+        "facing and cut-off: start and end diameter (0 = to the centre), surface speed, feed, max. speed.",
         "drilling: start diameter = the drill's, length = full depth (a 118 degree point is added), surface speed, feed.",
         "threading: start diameter, length with run-in and run-out, surface speed, feed = the pitch, passes.",
-        "other: extra time alone. Extra time counts for each pass. Top speed, where given, holds for all.",
+        "other: extra time alone. Extra time counts for each pass. Max. speed, where given, holds for all.",
         "Suggestions come from the sheet Speeds, for the material's group; they are where to start, and yours to change there.",
         "Never above the speed limits of workholding, feeder and bar; the machine's manual comes first.",
     ):
@@ -496,7 +496,7 @@ def _operations_sheet(book: Workbook) -> None:
     sheet.print_area = f"A1:O{row + 2}"
 
 
-_LINES = ("starts", "bars", "material_cost", "scrap_return", "machine_cost", "setup_cost", "other_cost", "order_cost",
+_LINES = ("parts_to_make", "bars", "material_cost", "scrap_credit", "machine_cost", "setup_cost", "other_cost", "order_cost",
           "cost_each", "margin", "price", "total")
 _STRONG = ("order_cost", "price", "total")
 
@@ -526,7 +526,7 @@ def _prices_sheet(book: Workbook) -> None:
     row += 1
     layout.put(sheet, f"B{row}", "Note")
     for n, column in columns.items():
-        layout.put(sheet, f"{column}{row}", f'=IF(IFERROR(quote_dearer_{n},0)>0,"{LOOK} dearer each","")', size=9, bold=True,
+        layout.put(sheet, f"{column}{row}", f'=IF(IFERROR(quote_costs_more_{n},0)>0,"{LOOK} costs more each","")', size=9, bold=True,
                    color=layout.ACCENT, align="right")
     row += 2
     layout.heading(sheet, "B", "I", row, "The same bars used up")
@@ -673,10 +673,10 @@ def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tu
         return [("markup", "give a margin or a markup, not both")]
     for n in BREAKS:
         if inputs[f"quantity_{n}"] is not None and isinstance(answers[f"price_{n}"], CellError):
-            lines = [answers[f"{line}_{n}"] for line in ("scrap_return", *_COSTS)]
+            lines = [answers[f"{line}_{n}"] for line in ("scrap_credit", *_COSTS)]
             numbers = [line for line in lines if isinstance(line, float)]
             too_high = len(numbers) == len(lines) and numbers[0] > sum(numbers[1:])
-            return [(f"quantity_{n}", RETURN_TOO_HIGH if too_high else "has no price: its bars, hours or costs are beyond all limits")]
+            return [(f"quantity_{n}", CREDIT_TOO_HIGH if too_high else "has no price: its bars, hours or costs are beyond all limits")]
     return []
 
 

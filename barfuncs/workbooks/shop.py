@@ -53,13 +53,13 @@ def _column(name: str, label: str, alias: Any, help_text: str = "", required: bo
 
 MACHINES = (
     _column("name", "Machine", kinds.Text, "the shop's name of the lathe", True, width=22),
-    _column("longest_feeder_bar", "Longest bar", kinds.PositiveLength, "longest bar that the feeder takes, from its manual"),
+    _column("feeder_longest_bar", "Longest bar", kinds.PositiveLength, "longest bar that the feeder takes, from its manual"),
     _column("largest_size", "Largest size", kinds.PositiveLength,
             "largest bar that goes through the spindle, from the machine's manual"),
     _column("grip_length", "Grip length", kinds.Length),
-    _column("standoff", "Standoff", kinds.Length),
+    _column("face_to_cutoff", "Face to cut-off", kinds.Length),
     _column("bar_change_time", "Bar change", kinds.Seconds),
-    _column("top_speed", "Top speed", kinds.SpindleSpeed),
+    _column("top_speed", "Max. speed", kinds.SpindleSpeed),
     _column("feeder_bars", "Bars in the feeder", kinds.PositiveCount, "bars that a full feeder holds", unit="bars", width=17),
     _column("machine_rate", "Machine rate", kinds.Money, unit="per hour", width=13),
     _column("setup_rate", "Set-up rate", kinds.Money, "the shop's rate for setting; the machine rate where left blank",
@@ -69,10 +69,10 @@ PRICES = (
     _column("material", "Material", kinds.Text, "name or designation from the materials table", True, width=26),
     _column("shape", "Shape", kinds.Shape, "left blank, the price holds for every shape"),
     _column("size", "Size", kinds.PositiveLength, "left blank, the price holds for every size that has no row of its own"),
-    _column("price", "Price", kinds.Money, "price of the bar for one of the unit beside it", True),
-    _column("price_per", "Price is per", kinds.PricePer, required=True),
-    _column("chip_price", "Return for chips", kinds.Money, unit="per weight", width=16),
-    _column("remnant_price", "Return for remnants", kinds.Money, unit="per weight", width=19),
+    _column("material_price", "Material price", kinds.Money, "price of the bar for one of the unit beside it", True),
+    _column("price_per", "Material price is per", kinds.PricePer, required=True),
+    _column("chip_price", "Credit for chips", kinds.Money, unit="per weight", width=16),
+    _column("remnant_price", "Credit for remnants", kinds.Money, unit="per weight", width=19),
     _column("note", "Note", kinds.Text, "supplier, date of the price", width=34),
 )
 RATES = (
@@ -82,9 +82,9 @@ RATES = (
     _column("rounding", "Price each is rounded", kinds.PriceRounding),
     _column("minimum_charge", "Minimum charge", kinds.Money, unit="order"),
     _column("cut_charge", "Charge per cut", kinds.Money, unit="each"),
-    _column("chip_price", "Return for chips", kinds.Money,
+    _column("chip_price", "Credit for chips", kinds.Money,
             "what the scrap buyer pays where the material has no figure of its own", unit="per weight"),
-    _column("remnant_price", "Return for remnants", kinds.Money,
+    _column("remnant_price", "Credit for remnants", kinds.Money,
             "what the scrap buyer pays where the material has no figure of its own", unit="per weight"),
     _column("tooling", "Tooling", kinds.Money, "charge for tooling, where every order has one", unit="order"),
     _column("other_per_order", "Other costs per order", kinds.Money, unit="order"),
@@ -116,10 +116,10 @@ class Machine:
     """A lathe with its feeder. What was left blank is None."""
 
     name: str
-    longest_feeder_bar: float | None = None
+    feeder_longest_bar: float | None = None
     largest_size: float | None = None
     grip_length: float | None = None
-    standoff: float | None = None
+    face_to_cutoff: float | None = None
     bar_change_time: float | None = None
     top_speed: float | None = None
     feeder_bars: int | None = None
@@ -132,7 +132,7 @@ class StockPrice:
     """What a material costs, and what its scrap brings."""
 
     material: str
-    price: float
+    material_price: float
     price_per: str
     shape: str | None = None
     size: float | None = None
@@ -182,7 +182,7 @@ class Shop:
         """The price for a bar: the row of its material that says most about it; None where there is none.
 
         A row with a size or a shape holds for that one only; the row with both comes before the one with the size, that
-        before the one with the shape, that before the one for all. The size is in the shop's units. Returns that the
+        before the one with the shape, that before the one for all. The size is in the shop's units. Credits that the
         row leaves blank are those of the rates.
         """
         name = _known_material(material)

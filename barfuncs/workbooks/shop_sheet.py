@@ -18,7 +18,7 @@ from barfuncs.workbooks.shop import MACHINES, PRICES, RATES, Column, Shop, numbe
 TITLE = "Shop"
 _ROWS = {"machines": 10, "prices": 20}
 _PICKED_FROM_MACHINE = tuple(c.name for c in MACHINES if c.name not in ("name", "largest_size"))
-_PICKED_FROM_PRICES = ("price", "price_per", "chip_price", "remnant_price")
+_PICKED_FROM_PRICES = ("material_price", "price_per", "chip_price", "remnant_price")
 
 MACHINE_ROW = Answer("machine_row", "row of the machine on the sheet Shop, 0 for none", "count",
                      formula='IF(machine="",0,IF(SUMPRODUCT(--(machines_name=machine))=1,'
@@ -49,10 +49,10 @@ def _picked(form: Form, name: str) -> str:
         bad = f'INDEX(machines_marks,{machine_row})<>""'
         return f'IF({machine_row}=0,"",IF({bad},NA(),IF({cell}="","",{cell}{factor})))'
     cell = f"INDEX(prices_{name},shop_price_row)"
-    if name == "price":  # not without its own basis: a price per lb is none per kg
+    if name == "material_price":  # not without its own basis: a price per lb is none per kg
         return f'IF(shop_price_row=0,"",IF(OR(ISBLANK(price_per),price_per=INDEX(prices_price_per,shop_price_row)),{cell},""))'
     if name == "price_per":
-        return f'IF(OR(shop_price_row=0,NOT(ISBLANK(price))),"",{cell})'
+        return f'IF(OR(shop_price_row=0,NOT(ISBLANK(material_price))),"",{cell})'
     rate = f"rates_{name}"
     condition = form.inputs[name].kind.cell_condition(rate)
     good = f"IF({condition if condition.startswith('OR(') else f'AND({condition})'},{rate},NA())"
