@@ -299,7 +299,7 @@ def test_guard_of_an_optional_argument_lets_a_blank_through():
     ("BAR_PER_PART(a+1,MAX(b,c))*2", {}, "((a+1)+(MAX(b,c))+0)*2"),
     ("MIN_REMNANT(BAR_PER_PART(a,b),c)", {}, "((a+b+0)+c)"),
     ("COUNT_UP(PARTS_TO_MAKE(n)/p)", {}, "-INT(1E-9-((-INT(1E-9-(n/(1-0))*(1-1E-15))+0)/p)*(1-1E-15))"),
-    ("FED_LENGTH(part_length,feed)", {"part_length": "bar_per_part", "bar_per_part": "part_length"}, "(feed*part_length)"),
+    ("FED_LENGTH(part_length,bar_per_part)", {"part_length": "bar_per_part", "bar_per_part": "part_length"}, "(bar_per_part*part_length)"),
 ])
 def test_expand(formula, values, expected):
     assert expand(formula, values) == expected

@@ -212,7 +212,7 @@ def breaks(quantities: list[int], order: dict) -> list[dict]:
     try:
         rows = bf.price_breaks(quantities, **order)
     except bf.InputError as error:
-        assume("the return would be more than everything else costs" not in str(error))
+        assume("the credit would be more than everything else costs" not in str(error))
         raise
     return [dict(zip(PRICE_BREAK_COLUMNS, row, strict=True)) for row in rows]
 
@@ -362,7 +362,7 @@ def test_the_full_order_equals_a_row_of_single_cell_formulas():
     ({"part_weight": 0.25}, "part_weight: a part must not weigh more than the bar it is made of, cut-off and facing included"),
     ({"gross_weight": 0.3}, "gross_weight: the parts of one bar and its end trim must not weigh more than the bar"),
     ({"rounding": "to the cent"}, "rounding: 'to the cent' given; allowed is one of none, nearest 0.0001"),
-    ({"chip_price": 400}, "quantities: 100: the return would be more than everything else costs"),
+    ({"chip_price": 400}, "quantities: 100: the credit would be more than everything else costs"),
 ])
 def test_price_breaks_refuse(changes, message):
     with pytest.raises(bf.InputError, match=f"^price_breaks: .*{message}"):

@@ -189,11 +189,11 @@ REFUSED = [
     ((MACHINE_SHEET, "B5", "Name"), "Machines: no head: none of the first 30 rows has a cell 'Machine'"),
     ((PRICE_SHEET, "B6", "unobtainium"), "Materials and prices, B6 (Material): 'unobtainium' is not a known material"),
     ((PRICE_SHEET, "C6", "rhombus"), "Materials and prices, C6 (Shape): 'rhombus' given; allowed is one of round"),
-    ((PRICE_SHEET, "E6", None), "Materials and prices, E6 (Price): is blank"),
-    ((PRICE_SHEET, "F6", None), "Materials and prices, F6 (Price is per): is blank"),
-    ((PRICE_SHEET, "F6", "ton"), "Materials and prices, F6 (Price is per): 'ton' given; allowed is one of lb, kg"),
+    ((PRICE_SHEET, "E6", None), "Materials and prices, E6 (Material price): is blank"),
+    ((PRICE_SHEET, "F6", None), "Materials and prices, F6 (Material price is per): is blank"),
+    ((PRICE_SHEET, "F6", "ton"), "Materials and prices, F6 (Material price is per): 'ton' given; allowed is one of lb, kg"),
     ((PRICE_SHEET, "B9", "Brass C36000"), None),
-    ((PRICE_SHEET, "B12", "loose note"), "Materials and prices, E12 (Price): is blank"),
+    ((PRICE_SHEET, "B12", "loose note"), "Materials and prices, E12 (Material price): is blank"),
     ((PRICE_SHEET, "D10", None), "Materials and prices, row 10: says the same as row 9"),
     ((shop.RATES_SHEET, "C5", "cm"), "Rates and charges, C5 (Units): 'cm' given; allowed is one of in, mm"),
     ((shop.RATES_SHEET, "C5", None), "Rates and charges, C5 (Units): is blank"),
@@ -233,7 +233,7 @@ def test_all_bad_cells_are_named_at_once(tmp_path):
 def test_a_missing_sheet_or_column_is_named(tmp_path):
     with pytest.raises(InputError, match=r"^mine.xlsx: Machines: this sheet is missing; the file has Rates and charges"):
         read_shop(changed(tmp_path, drop=MACHINE_SHEET))
-    with pytest.raises(InputError, match="Materials and prices, row 5: the column 'Price' is missing"):
+    with pytest.raises(InputError, match="Materials and prices, row 5: the column 'Material price' is missing"):
         read_shop(changed(tmp_path, (PRICE_SHEET, "E5", None), *((PRICE_SHEET, f"E{n}", None) for n in range(6, 12))))
 
 

@@ -169,7 +169,7 @@ def test_the_rows_may_stand_in_any_order():
 def test_a_material_without_a_row_has_no_price(template):
     job = JOB | {"material": "Steel 1215"}
     if template == "quote":
-        with pytest.raises(bf.InputError, match=r"^quote: price: is missing; price_per: is missing$"):
+        with pytest.raises(bf.InputError, match=r"^quote: material_price: is missing; price_per: is missing$"):
             filled_with(template, INCH, job)
         return
     answers = filled_with(template, INCH, job).answers
@@ -180,7 +180,7 @@ def test_a_material_without_a_row_has_no_price(template):
 def test_a_typed_price_does_not_take_the_shops_basis_and_a_typed_basis_not_another_price():
     with pytest.raises(bf.InputError, match=r"^quote: price_per: is missing$"):
         filled_with("quote", INCH, JOB | {"material_price": 2})
-    with pytest.raises(bf.InputError, match=r"^quote: price: is missing$"):
+    with pytest.raises(bf.InputError, match=r"^quote: material_price: is missing$"):
         filled_with("quote", INCH, JOB | {"price_per": "kg"})
     assert taken(filled_with("quote", INCH, JOB | {"price_per": "ft"}))["material_price"] == 3.3  # the same basis
     plan = filled_with("job_plan", INCH, JOB | {"material_price": 2}).answers
@@ -283,13 +283,13 @@ def column_of(book: Workbook, name: str, row: int) -> tuple[int, int, int]:
 @pytest.mark.parametrize(("cell", "row", "value", "mark"), [
     ("machines_name", 0, None, "machine: a name, as text"), ("machines_name", 0, 7.0, "machine: a name, as text"),
     ("machines_name", 1, "Lathe 1", "stands twice"), ("machines_grip_length", 0, True, "grip length"),
-    ("machines_grip_length", 0, "2 in", "grip length"), ("machines_face_to_cutoff", 0, -1.0, "face_to_cutoff"),
+    ("machines_grip_length", 0, "2 in", "grip length"), ("machines_face_to_cutoff", 0, -1.0, "face to cut-off"),
     ("machines_largest_size", 0, "1/2 in", "largest size"), ("machines_largest_size", 0, -0.5, "largest size"),
     ("machines_feeder_bars", 0, 2.5, "bars in the feeder"),
     ("prices_material", 0, None, "material: a name, as text"), ("prices_material", 0, 303.0, "material: a name, as text"),
     ("prices_material", 0, "unobtainium", "material not in the table"), ("prices_shape", 1, "rond", "shape"),
-    ("prices_size", 2, "1 in", "size"), ("prices_material_price", 0, None, "material_price"), ("prices_material_price", 0, True, "material_price"),
-    ("prices_price_per", 0, None, "price is per"), ("prices_chip_price", 0, "x", "return for chips"),
+    ("prices_size", 2, "1 in", "size"), ("prices_material_price", 0, None, "material price"), ("prices_material_price", 0, True, "material price"),
+    ("prices_price_per", 0, None, "material price is per"), ("prices_chip_price", 0, "x", "credit for chips"),
     ("prices_shape", 1, None, "stands twice"),
 ])
 def test_a_row_of_the_shop_that_cannot_be_used_is_marked_and_stops_the_plan(cell, row, value, mark):
@@ -333,7 +333,7 @@ def test_a_designation_among_the_prices_on_the_sheet_is_found():
     book.set_at(column_of(book, "prices_material", 0), "303")
     book.calculate()
     assert book.value("shop_price_row") == 1
-    assert book.value("use_price") == 3.0
+    assert book.value("use_material_price") == 3.0
 
 
 def test_a_machine_cell_with_an_empty_text_is_blank():

@@ -227,9 +227,9 @@ CHECKS = (
     )),
     Check("Stop rule", (
         ("plan_run_parts=0", STOP, '"The run makes no parts."'),
-        ("plan_run_parts<plan_starts", LOOK,
-         '"The run stops at "&plan_run_parts&" parts, "&plan_starts-plan_run_parts&" before the order is filled."'),
-        ("TRUE", OK, '"The run makes "&plan_run_parts&" parts; the order needs "&plan_starts&"."'),
+        ("plan_run_parts<plan_parts_to_make", LOOK,
+         '"The run stops at "&plan_run_parts&" parts, "&plan_parts_to_make-plan_run_parts&" before the order is filled."'),
+        ("TRUE", OK, '"The run makes "&plan_run_parts&" parts; the order needs "&plan_parts_to_make&"."'),
     )),
     Check("Feeder load", (
         ("ISBLANK(feeder_bars)", NOTE, '"Bars the feeder holds are not filled in: no load weight, no hours alone."'),
@@ -377,7 +377,7 @@ def _setter_sheet(book: Workbook) -> None:
         sheet.row_dimensions[row].height = 22
     layout.quiet_errors(sheet, "C5:C24")
     layout.heading(sheet, "B", "F", 10, "Stop rule: leave blank to run until the bars run out; of several the first ends the run")
-    for row, (item, wanted) in enumerate(zip(STOP_INPUTS, ("plan_starts", "plan_bars", "plan_fed_length"), strict=True),
+    for row, (item, wanted) in enumerate(zip(STOP_INPUTS, ("plan_parts_to_make", "plan_bars", "plan_fed_length"), strict=True),
                                          start=11):
         FORM.put_input(book, sheet, item.name, "BCD", row)
         layout.put(sheet, f"F{row}", f'=IFERROR("the order needs "&TEXT({wanted},"#,##0{".0##" if item.unit == "length" else ""}")&" "&D{row},"")', color=layout.SOFT)
