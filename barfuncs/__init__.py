@@ -6,13 +6,13 @@
 """
 
 from barfuncs.bar_yield import (
-    bar_use,
     bar_per_part,
+    bar_use,
     first_stickout,
+    min_remnant,
     parts_left,
     parts_per_bar,
     remnant_length,
-    min_remnant,
 )
 from barfuncs.catalogue import CATALOGUE, why
 from barfuncs.cost import (
@@ -52,6 +52,7 @@ from barfuncs.quantity import (
     whole_bar_quantity,
 )
 from barfuncs.safety import stickout_ratio
+from barfuncs.sawing import blanks_per_supplied_bar, cuts_per_supplied_bar
 from barfuncs.stock import across_corners, bar_weight, length_in, material_density, section_area, weight_per_length
 from barfuncs.times import bars_for_hours, run_hours, unattended_hours
 
@@ -59,7 +60,7 @@ __version__ = "0.1.0"
 
 __all__ = [
     "BarfuncsError", "CATALOGUE", "InputError", "WorkbookError", "__version__", "across_corners", "bar_use",
-    "bar_weight", "bars_for_confidence", "bars_for_hours", "bars_for_quantity", "cutoff_time", "cycle_time_of",
+    "bar_weight", "bars_for_confidence", "bars_for_hours", "bars_for_quantity", "blanks_per_supplied_bar", "cutoff_time", "cuts_per_supplied_bar", "cycle_time_of",
     "drilling_time", "facing_time", "fed_length", "bar_per_part", "first_stickout", "last_bar_parts", "length_in",
     "machine_cost", "margin_of", "material_cost", "material_density", "operation_time", "order_cost",
     "order_credit", "order_total", "other_cost", "parts_left", "parts_per_bar", "price_at_margin",

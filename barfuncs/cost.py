@@ -67,7 +67,7 @@ def _price_units_per_bar(price_per: str, bar_length: float, bar_weight: float, u
     group="Cost",
     formula=f"IF(bars=0,0,MAX(minimum_charge,bars*price*{PER_BAR_FORMULA}+cuts*cut_charge))",
     rules=(
-        ("bar_weight", 'OR(price_per="ft",price_per="m",price_per="bar",price_per="piece",bar_weight>0)',
+        ("bar_weight", 'OR(price_per="ft",price_per="m",price_per="bar",price_per="blank",bar_weight>0)',
          "a price by weight needs the weight of a bar"),
         ("bar_length", 'OR(AND(price_per<>"ft",price_per<>"m"),bar_length>0)',
          "a price by length needs the length of a bar"),
@@ -75,11 +75,11 @@ def _price_units_per_bar(price_per: str, bar_length: float, bar_weight: float, u
 )
 def material_cost(bars: Count, price: Money, price_per: PricePer, bar_length: Length, bar_weight: Weight,
                   cuts: Count = 0, cut_charge: Money = 0, minimum_charge: Money = 0, units: Units = "in") -> Money:
-    """Cost of the bars: by weight, length, bar or piece, plus saw cuts, not less than the minimum charge.
+    """Cost of the bars: by weight, length, bar or blank, plus saw cuts, not less than the minimum charge.
 
     Notes
     -----
-    No bars, no cost. "bar" and "piece" both price one of the bars counted.
+    No bars, no cost. "bar" and "blank" both price one of the bars counted: bars as supplied, or blanks bought cut to length.
 
     Examples
     --------
@@ -96,20 +96,20 @@ def material_cost(bars: Count, price: Money, price_per: PricePer, bar_length: Le
 
 @cell_function(
     group="Cost",
-    formula="MAX(0,bars*bar_weight-parts_weight-remnant_weight)*chip_price+remnant_weight*remnant_price",
-    rules=(("parts_weight", "parts_weight+remnant_weight<=bars*bar_weight*1.000000001",
-            "parts and remnants together must not weigh more than the bars"),),
+    formula="MAX(0,bars*bar_weight-parts_weight-remnant_weight-rack_weight)*chip_price+remnant_weight*remnant_price",
+    rules=(("parts_weight", "parts_weight+remnant_weight+rack_weight<=bars*bar_weight*1.000000001",
+            "parts, remnants and what goes back on the rack must not weigh more than the bars"),),
 )
 def scrap_credit(bars: Count, bar_weight: Weight, parts_weight: Weight, remnant_weight: Weight, chip_price: Money = 0,
-                 remnant_price: Money = 0) -> Money:
-    """What the scrap buyer pays for chips and remnants; chips are what is neither part nor remnant.
+                 remnant_price: Money = 0, rack_weight: Weight = 0) -> Money:
+    """What the scrap buyer pays for chips and remnants; chips are what is neither part, remnant nor goes back on the rack.
 
     Examples
     --------
     >>> round(scrap_credit(18, 14.5, 170, 12, 0.30, 0.45), 2)
     29.1
     """
-    chips = max(0.0, bars * bar_weight - parts_weight - remnant_weight)
+    chips = max(0.0, bars * bar_weight - parts_weight - remnant_weight - rack_weight)
     return chips * chip_price + remnant_weight * remnant_price
 
 
@@ -274,28 +274,29 @@ _PARTS_WEIGH_LESS = ("part_weight", "part_weight<=gross_weight",
 
 @cell_function(
     group="Cost",
-    formula="SCRAP_CREDIT(bars,bar_weight,parts_to_make*part_weight,MAX(0,bars*(bar_weight-trim_weight)-parts_to_make*gross_weight),"
-            "chip_price,remnant_price)",
+    formula="SCRAP_CREDIT(bars,bar_weight,parts_to_make*part_weight,MAX(0,bars*(bar_weight-trim_weight)-parts_to_make*gross_weight-rack_weight),"
+            "chip_price,remnant_price,rack_weight)",
     rules=(_PARTS_WEIGH_LESS,
-           ("gross_weight", "parts_to_make*gross_weight+bars*trim_weight<=bars*bar_weight*1.000000001",
-            "the parts and the end trim must not weigh more than the bars")),
+           ("gross_weight", "parts_to_make*gross_weight+bars*trim_weight+rack_weight<=bars*bar_weight*1.000000001",
+            "the parts, the end trim and what goes back on the rack must not weigh more than the bars")),
 )
 def order_credit(parts_to_make: Count, bars: Count, bar_weight: Weight, gross_weight: Weight, part_weight: Weight,
-                 trim_weight: Weight = 0, chip_price: Money = 0, remnant_price: Money = 0) -> Money:
+                 trim_weight: Weight = 0, chip_price: Money = 0, remnant_price: Money = 0, rack_weight: Weight = 0) -> Money:
     """What the scrap buyer pays for an order's chips and remnants, from the weights of one bar and one part.
 
     Notes
     -----
     `scrap_credit` with the parts' weight parts to make * part weight, and for remnants what the parts and the end trim leave of
-    the bars, the rest of the last bar included. End trim counts as chips.
+    the bars, the rest of the last bar included unless it goes back on the rack. End trim counts as chips.
 
     Examples
     --------
     >>> round(order_credit(1036, 18, 14.5, 0.239, 0.16, chip_price=0.30, remnant_price=0.45), 2)
     30.58
     """
-    remnants = max(0.0, bars * (bar_weight - trim_weight) - parts_to_make * gross_weight)
-    return float(scrap_credit.core(bars, bar_weight, parts_to_make * part_weight, remnants, chip_price, remnant_price))
+    remnants = max(0.0, bars * (bar_weight - trim_weight) - parts_to_make * gross_weight - rack_weight)
+    return float(scrap_credit.core(bars, bar_weight, parts_to_make * part_weight, remnants, chip_price, remnant_price,
+                                   rack_weight))
 
 
 @cell_function(

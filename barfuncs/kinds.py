@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 SHAPES = ("round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube")
-PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "piece")
+PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank")
+LAST_BAR_RESTS = ("charged to the job", "back on the rack")
 UNITS = ("in", "mm")
 OPERATIONS = ("turning", "facing", "cut-off", "drilling", "threading", "other")
 
@@ -190,6 +191,7 @@ SpindleSpeed = Annotated[float, Kind("spindle speed", "spindle_speed", "spindle_
 PointAngle = Annotated[float, Kind("angle", "angle", "angle", 30, 180)]
 Shape = Annotated[str, Kind("shape", "choice", choices=SHAPES)]
 PricePer = Annotated[str, Kind("price basis", "choice", choices=PRICE_BASES)]
+LastBarRest = Annotated[str, Kind("what happens to the rest", "choice", choices=LAST_BAR_RESTS)]
 Operation = Annotated[str, Kind("operation", "choice", choices=OPERATIONS)]
 PriceRounding = Annotated[str, Kind("rounding rule", "choice", choices=tuple(ROUNDINGS))]
 Units = Annotated[str, Kind("units", "choice", choices=UNITS)]

@@ -4,7 +4,7 @@ import random
 from typing import Any
 
 import barfuncs as bf
-from barfuncs.kinds import ROUNDINGS
+from barfuncs.kinds import LAST_BAR_RESTS, ROUNDINGS
 
 MATERIALS = ("Brass C36000", "Stainless 303", "Steel 1215", "Titanium grade 5", "7.85 g/cm3")
 
@@ -30,7 +30,7 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     optional = {
         "facing": length(0, 0.06), "end_trim": length(0, 0.5), "scrap_rate": rng.choice([0, 0.01, 0.03, 0.125]),
         "setup_parts": rng.randint(0, 12), "material_price": round(rng.uniform(0.4, 60), 2),
-        "price_per": rng.choice(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "piece"]),
+        "price_per": rng.choice(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank"]),
         "cuts_per_bar": rng.randint(0, 2), "cut_charge": round(rng.uniform(0, 4), 2),
         "minimum_charge": rng.choice([0, 75, 100_000]), "chip_price": round(rng.uniform(0, 2), 2),
         "remnant_price": round(rng.uniform(0, 2), 2), "cycle_time": round(rng.uniform(4, 900), 1),
@@ -38,11 +38,16 @@ def good_job(rng: random.Random) -> dict[str, Any]:
         "setup_hours": rng.choice([0, 0.5, 3]), "machine_rate": rng.choice([60, 95.5]), "feeder_bars": rng.randint(1, 40),
         "feeder_longest_bar": length(60, 160), "bars_on_hand": rng.randint(0, 300), "stop_parts": rng.randint(0, 5000),
         "stop_bars": rng.choice([1, 5, 99]), "stop_length": length(0, 3000),
+        "last_bar_rest": rng.choice(LAST_BAR_RESTS), "confidence": rng.choice([0.5, 0.9, 0.95, 0.999]),
     }
     for name, value in optional.items():
         if rng.random() < 0.6:
             job[name] = value
-    if rng.random() < 0.3:
+    if rng.random() < 0.4:
+        job["kerf"] = length(0, 0.15)
+        blanks = rng.randint(1, 4)
+        job["supplied_length"] = round(blanks * (job["bar_length"] + job["kerf"]) + rng.choice([0, length(0, 20)]), digits + 2)
+    elif rng.random() < 0.5:
         job["longest_random_bar"] = round(job["bar_length"] * rng.uniform(1, 1.3), digits) + 1
     return job
 
@@ -100,7 +105,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
         job[f"quantity_{n}"] = quantity
     if rng.random() < 0.3:
         job.pop("quantity_2", None)  # a gap
-    job |= {"material_price": round(rng.uniform(0.4, 60), 2), "price_per": rng.choice(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "piece"]),
+    job |= {"material_price": round(rng.uniform(0.4, 60), 2), "price_per": rng.choice(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank"]),
             "machine_rate": rng.choice([60, 95.5, 120]),
             "rounding": rng.choice([*ROUNDINGS])}
     job |= rng.choice([{"margin": 0.25}, {"margin": 0}, {"markup": 0.4}, {"markup": 0}, {"margin": 0.6, "markup": 0}])
@@ -128,11 +133,11 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     return job
 
 
-_PLAN = {"material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2.0,
-         "bar_length": 144.0, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2,
+_PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2.0,
+         "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2,
          "feeder_longest_bar": 160.0}
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
-    "job_plan": {**_PLAN, "longest_random_bar": 150.0, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "stop_parts": 50.0,
+    "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "stop_parts": 50.0,
                  "stop_bars": 2.0, "stop_length": 90.0},
     "quote": {**_PLAN, **{f"quantity_{n}": q for n, q in enumerate((500.0, 100.0, 1000.0, 2500.0, 60.0, 5000.0), 1)},
               "margin": 0.2, "what_if_quantity": 250.0, "top_speed": 4000.0, "setup_rate": 60.0, "setup_hours": 1.5,

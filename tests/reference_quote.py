@@ -6,6 +6,8 @@ remnants, what-ifs from inputs changed before anything else is worked out: not t
 
 from typing import Any
 
+from reference_plan import supply
+
 import barfuncs as bf
 from barfuncs import materials
 
@@ -14,7 +16,7 @@ OPERATIONS = range(1, 13)
 BLANK_COUNTS_AS = {
     "scrap_rate": 0, "bar_change_time": 0, "efficiency": 1, "cut_charge": 0, "minimum_charge": 0, "chip_price": 0,
     "remnant_price": 0, "other_per_part": 0, "other_per_order": 0, "tooling": 0, "margin": 0, "markup": 0,
-    "rounding": "nearest 0.01", "currency": "$",
+    "rounding": "nearest 0.01", "currency": "$", "last_bar_rest": "charged to the job",
 }
 """What a blank counts as where there is no shop file."""
 COLUMNS = ("start_diameter", "end_diameter", "length", "surface_speed", "feed_rate", "top_speed", "passes", "extra_time")
@@ -35,15 +37,28 @@ def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) 
     last = to_make - (bars - 1 - bars_more) * per_bar
     remnants = per_unit * ((bars - 1 - bars_more) * remnant + i["bar_length"] - trim - last * feed
                            + bars_more * (i["bar_length"] - trim))
-    a: dict[str, Any] = {"parts_to_make": to_make, "bars": bars, "cuts": bars * i["cuts_per_bar"]}
-    a["material_cost"] = bf.material_cost(bars, i["material_price"], i["price_per"], i["bar_length"], weight, a["cuts"],
+    a: dict[str, Any] = {"parts_to_make": to_make, "bars": bars}
+    bought = supply(i, bars)
+    a |= {"bought": bought["bought"], "cuts": bought["cuts"]}
+    length, price = bought["bought_length"], i["material_price"]
+    a["material_cost"] = bf.material_cost(a["bought"], price, i["price_per"], length, per_unit * length, a["cuts"],
                                           i["cut_charge"], i["minimum_charge"], units)
-    a["scrap_credit"] = bf.scrap_credit(bars, weight, to_make * each, remnants, i["chip_price"], i["remnant_price"])
+    to_rack = i["last_bar_rest"] == "back on the rack"
+    a["last_rest"] = i["bar_length"] - trim - last * feed
+    useful = a["last_rest"] >= (i["grip_length"] + i["face_to_cutoff"] + feed + trim) * (1 - 1e-9)
+    a["rest_length"] = a["last_rest"] if to_rack and useful else 0
+    blanks = 1 if i["price_per"] == "blank" else bought["blanks_per_supplied"]
+    a["rack_length"] = a["rest_length"] + (a["bought"] * blanks - bars) * i["bar_length"] * to_rack
+    a["rack_value"] = bf.material_cost(1, price, i["price_per"], length, per_unit * length, units=units) * a["rack_length"] / length
+    a["material_used"] = a["material_cost"] - a["rack_value"]
+    a["rack_weight"] = per_unit * a["rest_length"]
+    a["scrap_credit"] = bf.scrap_credit(bars, weight, to_make * each, remnants - a["rack_weight"], i["chip_price"], i["remnant_price"],
+                                        a["rack_weight"])
     a["machine_cost"] = (to_make * cycle / i["efficiency"] + max(0, -(-to_make // per_bar) - 1) * i["bar_change_time"]) / 3600 \
         * i["machine_rate"]
     a["setup_cost"] = i["setup_hours"] * (i["machine_rate"] if i["setup_rate"] is None else i["setup_rate"])
     a["other_cost"] = quantity * i["other_per_part"] + i["other_per_order"] + i["tooling"]
-    a["order_cost"] = a["material_cost"] - a["scrap_credit"] + a["machine_cost"] + a["setup_cost"] + a["other_cost"]
+    a["order_cost"] = a["material_used"] - a["scrap_credit"] + a["machine_cost"] + a["setup_cost"] + a["other_cost"]
     if a["order_cost"] < 0:  # scrap that brings more than the order costs is a mistake somewhere
         return a | {"order_cost": None, "cost_each": None, "before_rounding": None}
     a["cost_each"] = a["order_cost"] / quantity
@@ -102,6 +117,13 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a["machine_row"] = a["largest_size"] = a["own_problems"] = a["shop_problems"] = 0
     a["currency_shown"] = i["currency"]
     a["margin_counted"] = i["margin"]
+    bought = supply(i, 1)
+    a["blanks_per_supplied"], a["cuts_per_supplied"] = bought["blanks_per_supplied"], bought["cuts_per_supplied"]
+    a["bought_as_blanks"] = int(i["price_per"] == "blank")
+    a["blanks_each"] = 1 if a["bought_as_blanks"] else a["blanks_per_supplied"]
+    a["bought_length"] = bought["bought_length"]
+    a["bought_weight"] = per_unit * a["bought_length"]
+    a["parts_per_bought"] = per_bar * a["blanks_each"]
     a["setting_rate"] = i["machine_rate"] if i["setup_rate"] is None else i["setup_rate"]
     for n in OPERATIONS:
         a[f"op_{n}_limit"], a[f"op_{n}_time"] = operation(i, n)
@@ -118,7 +140,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
             continue
         a |= {f"{name}_{n}": value for name, value in priced(i, quantity, cycle).items()}
         a[f"margin_{n}"] = (a[f"price_{n}"] - a[f"cost_each_{n}"]) / a[f"price_{n}"] if a[f"price_{n}"] else None
-        a[f"whole_{n}"] = whole = bf.whole_bar_quantity(quantity, per_bar, i["scrap_rate"], i["setup_parts"])
+        a[f"whole_{n}"] = whole = bf.whole_bar_quantity(quantity, a["parts_per_bought"], i["scrap_rate"], i["setup_parts"])
         a |= {f"{name}_whole_{n}": value for name, value in priced(i, whole, cycle).items()}
     each = {i[f"quantity_{n}"]: a[f"cost_each_{n}"] for n in BREAKS if i[f"quantity_{n}"] is not None}
     for n in BREAKS:
@@ -139,9 +161,26 @@ def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, An
     found: dict[str, Any] = {"what_if": quantity, "cycle_longer": cycle + 1, "scrap_more": i["scrap_rate"] + 0.01,
                              "price_more": i["material_price"] * 1.1}
     for tag, other in (("longer", longer), ("shorter", shorter)):
-        found[f"bar_{tag}"] = other["bar_length"]
-        found[f"weight_{tag}"] = a["section_weight"] * other["bar_length"]
-        found[f"parts_{tag}"] = bf.parts_per_bar(other["bar_length"], i["part_length"], i["cutoff_width"], a["min_remnant"],
+        too_long = i["feeder_longest_bar"] is not None and other["bar_length"] > i["feeder_longest_bar"] * (1 + 1e-9)
+        if too_long or other["bar_length"] <= 0:
+            found |= {f"{name}_{tag}": None for name in ("bar_length", "bar_weight", "parts_per_bar", "blanks_each",
+                      "cuts_per_supplied", "bought_length", "bought_weight")}
+            found[f"price_{tag}"] = None
+            found |= {f"blanks_each_{tag}": None, f"parts_per_bar_{tag}": None}
+            continue
+        bought = supply(other, 1) if i["supplied_length"] is None or other["bar_length"] <= i["supplied_length"] else None
+        found[f"bar_length_{tag}"] = other["bar_length"]
+        found[f"bar_weight_{tag}"] = a["section_weight"] * other["bar_length"]
+        found[f"blanks_each_{tag}"] = 1 if a["bought_as_blanks"] else bought["blanks_per_supplied"] if bought else 0
+        found[f"cuts_per_supplied_{tag}"] = bought["cuts_per_supplied"] if bought else 0
+        length = bought["bought_length"] if bought else other["bar_length"] if a["bought_as_blanks"] else None
+        found[f"bought_length_{tag}"] = length
+        found[f"bought_weight_{tag}"] = None if length is None else a["section_weight"] * length
+        by_bar = i["price_per"] in ("bar", "blank")
+        found[f"price_{tag}"] = None if length is None else \
+            i["material_price"] * (length / a["bought_length"] if by_bar else 1)
+        other["material_price"] = found[f"price_{tag}"]
+        found[f"parts_per_bar_{tag}"] = bf.parts_per_bar(other["bar_length"], i["part_length"], i["cutoff_width"], a["min_remnant"],
                                                  i["facing"], i["end_trim"])
     cases: dict[str, tuple[dict[str, Any], float, int]] = {
         "now": (i, cycle, 0), "cycle": (i, cycle + 1, 0), "scrap": (i | {"scrap_rate": i["scrap_rate"] + 0.01}, cycle, 0),
@@ -149,9 +188,13 @@ def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, An
         "shorter": (shorter, cycle, 0),
     }
     for tag, (inputs, seconds, more) in cases.items():
-        if tag == "shorter" and not found["parts_shorter"]:
+        if tag in ("longer", "shorter") and not (found[f"parts_per_bar_{tag}"] and found[f"blanks_each_{tag}"]):
             lines = dict.fromkeys(order(i, quantity, cycle))
             lines |= {name: order(i, quantity, cycle)[name] for name in ("parts_to_make", "setup_cost", "other_cost")}
+            if found[f"parts_per_bar_{tag}"]:  # too long to be sawn from the supplied bar, but loaded all the same
+                told = order(inputs | {"supplied_length": None, "material_price": 0}, quantity, seconds)
+                lines |= {name: told[name] for name in ("bars", "last_rest", "rest_length", "rack_weight", "machine_cost",
+                                                       "scrap_credit")}
         else:
             lines = order(inputs, quantity, seconds, more)
         found |= {f"{name}_if_{tag}": value for name, value in lines.items() if name != "before_rounding"}

@@ -379,5 +379,5 @@ def test_return_of_an_order_is_that_of_the_weights_of_a_plan():
     back = bf.order_credit(1036, 18, 14.5, 0.239, 0.16, 0.02, 0.3, 0.45)
     remnants = 18 * (14.5 - 0.02) - 1036 * 0.239
     assert back == bf.scrap_credit(18, 14.5, 1036 * 0.16, remnants, 0.3, 0.45)
-    with pytest.raises(bf.InputError, match=r"^order_credit: gross_weight: the parts and the end trim must not weigh more"):
+    with pytest.raises(bf.InputError, match=r"^order_credit: gross_weight: the parts, the end trim and what goes back on the rack must not weigh"):
         bf.order_credit(1036, 17, 14.5, 0.239, 0.16)

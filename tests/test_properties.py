@@ -303,7 +303,7 @@ def test_margin_and_price_are_inverses(cost, margin):
 
 
 @PROFILE
-@given(st.integers(0, 500), MONEY, st.sampled_from(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "piece"]),
+@given(st.integers(0, 500), MONEY, st.sampled_from(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank"]),
        st.floats(1, 300), st.floats(0.1, 500), st.integers(0, 50), MONEY, MONEY, st.integers(1, 9),
        st.sampled_from(["in", "mm"]))
 def test_material_cost_is_monotone(bars, price, per, length, weight, cuts, cut_charge, minimum, more, units):
@@ -340,7 +340,7 @@ def test_price_bases_agree(bars, price, length, weight):
         bf.material_cost(bars, price, "ft", mm, 0, units="mm"),
         bf.material_cost(bars, price / 0.3048, "m", mm, 0, units="mm"),
         bf.material_cost(bars, price * length / 12, "bar", 0, 0),
-        bf.material_cost(bars, price * length / 12, "piece", 0, 0, units="mm"),
+        bf.material_cost(bars, price * length / 12, "blank", 0, 0, units="mm"),
     ]
     assert by_length == pytest.approx([by_length[0]] * len(by_length), rel=1e-9)
 

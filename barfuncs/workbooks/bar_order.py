@@ -1,7 +1,7 @@
 """Inputs and answers that every template of one order has: the job, the bar, the part, the order, the lathe, the price."""
 
 from barfuncs import kinds
-from barfuncs.workbooks.form import LOOK, OK, STOP, Answer, Check, length_text, make_input
+from barfuncs.workbooks.form import LOOK, NOTE, OK, STOP, Answer, Check, length_text, make_input
 from barfuncs.workbooks.materials_sheet import CAUTION_FORMULA, DENSITY_FORMULA, ROW_FORMULA
 
 JOB = (
@@ -10,12 +10,16 @@ JOB = (
     make_input("part_number", "Part number", kinds.Text, help_text="number of the part on its drawing"),
 )
 BAR = (
-    make_input("units", "Units", kinds.Units, "in", needed=True),
+    make_input("units", "Units", kinds.Units, needed=True, help_text="in (inch, lb, ft/min) or mm (mm, kg, m/min), for the whole job"),
     make_input("material", "Material", kinds.Material, needed=True, source="material_names",
            help_text="pick a name, or type a designation (EN, UNS, AISI) or a density in lb/in3 or g/cm3"),
     make_input("shape", "Shape", kinds.Shape, "round", needed=True),
     make_input("size", "Size", kinds.PositiveLength, needed=True),
     make_input("thickness", "Thickness", kinds.PositiveLength, blank=0),
+    make_input("supplied_length", "Supplied bar length", kinds.PositiveLength, from_shop=True,
+               help_text="length of the bar as it is bought, where it is sawn into blanks; left blank, the bar is not sawn"),
+    make_input("kerf", "Saw kerf", kinds.Length, from_shop=True,
+               help_text="width that the saw turns to chips with each cut; needed where the bar is sawn"),
     make_input("bar_length", "Bar length", kinds.PositiveLength, needed=True,
            help_text="length of the bar, or of the piece sawn from it, that is loaded; of random lengths the shortest"),
     make_input("longest_random_bar", "Longest bar of random lengths", kinds.PositiveLength, blank=0,
@@ -33,6 +37,8 @@ ORDER = (
     make_input("quantity", "Order quantity", kinds.PositiveCount, needed=True, unit="parts"),
     make_input("scrap_rate", "Scrap rate", kinds.ScrapRate, 0, from_shop=True),
     make_input("setup_parts", "Set-up pieces", kinds.Count, 0, unit="parts"),
+    make_input("confidence", "Confidence that the order is filled", kinds.Confidence, 0.95, from_shop=True,
+               help_text="how sure the parts to make must be to fill the order: 95% means in 19 orders of 20"),
     make_input("bars_on_hand", "Bars on the shelf", kinds.Count, unit="bars",
            help_text="bars there are for this run; left blank, as many as the order needs"),
 )
@@ -57,10 +63,12 @@ PRICE = (
     make_input("material_price", "Material price", kinds.Money, unit="price_per", from_shop=True,
                help_text="price of the bar for each lb, kg, ft ... that is picked below"),
     make_input("price_per", "Material price is per", kinds.PricePer, from_shop=True),
-    make_input("cuts_per_bar", "Saw cuts per bar", kinds.Count, 0, unit="cuts",
-           help_text="saw cuts that the supplier charges for, on each bar"),
+    make_input("cuts_per_bar", "Saw cuts charged per bar bought", kinds.Count, unit="cuts",
+               help_text="saw cuts that the supplier charges for, on each bar bought; left blank, the cuts that the blanks need"),
     make_input("cut_charge", "Charge per cut", kinds.Money, 0, unit="each", from_shop=True),
     make_input("minimum_charge", "Minimum charge", kinds.Money, 0, unit="order", from_shop=True),
+    make_input("last_bar_rest", "Rest of the last bar", kinds.LastBarRest, kinds.LAST_BAR_RESTS[0], from_shop=True,
+               help_text="charged to the job, or back on the rack: then the job pays for what it uses"),
     make_input("chip_price", "Credit for chips", kinds.Money, 0, unit="per_weight", from_shop=True),
     make_input("remnant_price", "Credit for remnants", kinds.Money, 0, unit="per_weight", from_shop=True),
 )
@@ -97,6 +105,69 @@ SECTION_WEIGHT = Answer("section_weight", "weight per unit of length", "weight",
 WEIGHT_PER_LENGTH = Answer("weight_per_length", "Weight per length", "weight_per_length", "weight_per_length",
                            calls="weight_per_length", formula='section_area*density*IF(units="mm",0.001,12)')
 BAR_WEIGHT = Answer("bar_weight", "One bar", "weight", "weight", calls="bar_weight", formula="section_weight*bar_length")
+
+# Bars are bought as supplied and sawn, bought cut to length (priced per blank), or loaded as they are supplied.
+BLANKS_PER_SUPPLIED = Answer(
+    "blanks_per_supplied", "Blanks per supplied bar", "count", "blanks",
+    formula="IF(ISBLANK(supplied_length),1,BLANKS_PER_SUPPLIED_BAR(supplied_length,bar_length,kerf))")
+SUPPLY = (
+    Answer("cuts_per_supplied", "cuts that part a supplied bar into blanks", "count",
+           formula="IF(bar_length>0,IF(ISBLANK(supplied_length),0,CUTS_PER_SUPPLIED_BAR(supplied_length,bar_length,kerf)),NA())"),
+    Answer("bought_as_blanks", "1 where the price is for a blank that is bought cut to length", "count",
+           formula='IF(bar_length>0,IF(ISBLANK(price_per),0,IF(price_per="blank",1,0)),NA())'),
+    Answer("blanks_each", "blanks from one bar that is bought", "count",
+           formula="IF(bought_as_blanks=1,1,blanks_per_supplied)"),
+    Answer("bought_length", "length of a bar that is bought", "length", "length",
+           formula="IF(blanks_per_supplied>0,IF(OR(ISBLANK(supplied_length),bought_as_blanks=1),bar_length,supplied_length),NA())"),
+    Answer("bought_weight", "weight of a bar that is bought", "weight", "weight", formula="section_weight*bought_length"),
+)
+RACK = f'last_bar_rest="{kinds.LAST_BAR_RESTS[1]}"'
+"""Cell expression: TRUE where the rest of the last bar goes back on the rack."""
+
+
+def bought_formula(bars: str, blanks_each: str = "blanks_each") -> str:
+    """Cell expression: bars to buy for so many bars to load."""
+    return f"IF({blanks_each}>0,COUNT_UP({bars}/{blanks_each}),NA())"
+
+
+def cuts_formula(bars: str, bought: str, blanks_each: str = "blanks_each", cuts_each: str = "cuts_per_supplied") -> str:
+    """Cell expression: saw cuts to pay for. The last bar is sawn no further than the order needs."""
+    needed = f"MAX(0,{bought}-1)*{cuts_each}+MIN({cuts_each},{bars}-({bought}-1)*{blanks_each})"
+    return f"IF(ISBLANK(cuts_per_bar),IF(bought_as_blanks=1,0*{bars},{needed}),{bought}*cuts_per_bar)"
+
+
+def rest_formula(remnant: str) -> str:
+    """Cell expression: what of the last bar goes back on the rack; a rest that gives no further part is a remnant."""
+    return f"IF({RACK},1,0)*IF({remnant}>=(min_remnant+bar_per_part+end_trim)*(1-1E-9),{remnant},0)"
+
+
+def rack_value_formula(length: str, price: str = "material_price", bought_length: str = "bought_length",
+                       bought_weight: str = "bought_weight") -> str:
+    """Cell expression: what a length of the bar cost, without cuts and minimum charge."""
+    bar = f"MATERIAL_COST(1,{price},price_per,{bought_length},{bought_weight},0,0,0,units)"
+    return f"{bar}*{length}/{bought_length}"
+
+
+KERF_MISSING = ("AND(NOT(ISBLANK(supplied_length)),ISBLANK(kerf))", "saw kerf")
+"""What may be missing: (condition, label)."""
+_AS_BLANKS = "IF(ISBLANK(supplied_length),0,COUNT_DOWN(supplied_length/bar_length))"
+SAW_STOP = ("blanks_per_supplied=0", STOP, f'"The blank, "&{length_text("bar_length")}&", is longer than the supplied bar, "'
+            f'&{length_text("supplied_length")}&"."')
+SAW_LOOK = (f"{_AS_BLANKS}>blanks_per_supplied", LOOK,
+            f'{_AS_BLANKS}&" blanks and the cuts between them need "'
+            f'&{length_text(f"{_AS_BLANKS}*(bar_length+kerf)-kerf")}&": a supplied bar gives "&blanks_per_supplied&"."')
+
+
+def feeder_takes(longest: str) -> tuple[tuple[str, str, str], ...]:
+    """The last cases of the check on the feeder, for a bar of the length `longest`."""
+    return (
+        (f"IF(ISBLANK(feeder_longest_bar),FALSE,{longest}>feeder_longest_bar*(1+1E-9))", STOP,
+         f'"The bar is longer than the feeder takes by "&{length_text(f"{longest}-feeder_longest_bar")}&": saw it first."'),
+        SAW_LOOK,
+        ("ISBLANK(feeder_longest_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
+        ("TRUE", OK, f'"Bars up to "&{length_text("feeder_longest_bar")}&"; this one is "&{length_text(longest)}&"."'),
+    )
+
 
 WHOLE_PARTS = Check("Whole parts", (
     ("parts_per_bar=0", STOP, '"No whole part fits this bar. Minimum remnant, end trim and the bar for one part need "'

@@ -278,6 +278,9 @@ def _cross_problems(inputs: Mapping[str, Any], known: set[str]) -> list[tuple[st
         problems.append(("longest_random_bar", "must not be shorter than the bar length (the shortest bar)"))
     if not known & {"bar_length", "end_trim"} and bar is not None and trim > bar:
         problems.append(("end_trim", "must not be longer than the bar"))
+    supplied = inputs.get("supplied_length")
+    if not known & {"bar_length", "supplied_length"} and bar is not None and supplied is not None and bar > supplied * (1 + 1e-9):
+        problems.append(("bar_length", "must not be longer than the supplied bar that it is sawn from"))
     return problems
 
 

@@ -217,7 +217,8 @@ class Form:
                 continue
             if item.kind.reader == "material":
                 typed = f'"{item.label.lower()} (a number is a density; type a designation with an apostrophe before it), "'
-                pieces.append(f'IF(ISERROR({density}),IF(ISNUMBER({item.name}),{typed},{label}),"")')
+                unknown = f"AND(ISERROR({density}),NOT(ISERROR(use_units)))"  # a density has a unit
+                pieces.append(f'IF({unknown},IF(ISNUMBER({item.name}),{typed},{label}),"")')
             elif item.may_be_blank:
                 pieces.append(f'IF(AND(NOT({item.is_blank}),ISERROR({item.used})),{label},"")')
             else:

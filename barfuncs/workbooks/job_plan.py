@@ -16,8 +16,10 @@ from barfuncs.workbooks.bar_order import (
     ACROSS_CORNERS,
     BAR,
     BAR_WEIGHT,
+    BLANKS_PER_SUPPLIED,
     DENSITY,
     JOB,
+    KERF_MISSING,
     LATHE,
     MATERIAL,
     MATERIAL_CAUTION,
@@ -29,14 +31,22 @@ from barfuncs.workbooks.bar_order import (
     PART,
     PART_TOO_HEAVY,
     PRICE,
+    RACK,
+    SAW_STOP,
     SECTION,
     SECTION_AREA,
     SECTION_WEIGHT,
     SETTING_RATE,
+    SUPPLY,
     TOO_WIDE,
     WEIGHT_PER_LENGTH,
     WHOLE_PARTS,
     YIELD,
+    bought_formula,
+    cuts_formula,
+    feeder_takes,
+    rack_value_formula,
+    rest_formula,
 )
 from barfuncs.workbooks.form import (
     LOOK,
@@ -78,40 +88,53 @@ STOP_INPUTS = (
 )
 ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), STOP_INPUTS) for i in group}
 
+_BOUGHT = (("price", "material_price"), ("bars", "bought"), ("bar_length", "bought_length"), ("bar_weight", "bought_weight"))
 ANSWERS: dict[str, tuple[Answer, ...]] = {
     "Yield": YIELD,
     "Order": (
-        Answer("parts_to_make", "Parts to make, scrap included", "count", "parts", calls="parts_to_make"),
-        Answer("bars", "Bars", "count", "bars", calls="bars_for_quantity"),
+        Answer("parts_on_average", "Parts to make, on average", "count", "parts",
+               formula="PARTS_TO_MAKE(quantity,scrap_rate,setup_parts)"),
+        Answer("parts_to_make", "Parts to make, with confidence", "count", "parts", formula="parts_on_average"),
+        Answer("bars", "Bars to load", "count", "bars", formula="IF(AND(parts_per_bar>0,parts_per_bar<=1E7),COUNT_UP(parts_to_make/parts_per_bar),NA())"),
+        BLANKS_PER_SUPPLIED,
+        Answer("bought", "Bars to buy", "count", "bars", formula=bought_formula("bars")),
+        Answer("cuts", "Saw cuts", "count", "cuts", formula=cuts_formula("bars", "bought")),
         Answer("fewest_bars", "Bars if all were the longest", "count", "bars",
-               formula='IF(ISBLANK(longest_random_bar),"-",IF(AND(longest_random_bar>=bar_length,bars>0),COUNT_UP(parts_to_make/'
-                       'PARTS_PER_BAR(longest_random_bar,part_length,cutoff_width,min_remnant,facing,end_trim)),NA()))'),
-        Answer("last_bar_parts", "Parts from the last bar", "count", "parts", calls="last_bar_parts"),
+               formula='IF(bars>0,IF(ISBLANK(longest_random_bar),"-",IF(longest_random_bar>=bar_length,COUNT_UP(parts_to_make/'
+                       'PARTS_PER_BAR(longest_random_bar,part_length,cutoff_width,min_remnant,facing,end_trim)),NA())),NA())'),
+        Answer("last_bar_parts", "Parts from the last bar", "count", "parts", formula="parts_to_make-(bars-1)*parts_per_bar"),
         Answer("last_bar_remnant", "Left of the last bar", "length", "length",
                formula="bar_length-end_trim-last_bar_parts*bar_per_part"),
-        Answer("whole_bar_quantity", "Good parts the same bars give", "count", "parts", calls="whole_bar_quantity"),
+        Answer("whole_bar_quantity", "Good parts the bars give, on average", "count", "parts",
+               formula="MAX(quantity,COUNT_DOWN((bars*parts_per_bar-setup_parts)*(1-scrap_rate)))"),
+        Answer("rack_length", "Back on the rack", "length", "length",
+               formula=f"rest_length+IF({RACK},1,0)*(bought*blanks_each-bars)*bar_length"),
         Answer("fed_length", "Length fed in all", "length", "length", calls="fed_length",
                refs=(("parts", "parts_to_make"),)),
     ),
     "Weight": (
         WEIGHT_PER_LENGTH,
         BAR_WEIGHT,
-        Answer("total_weight", "All bars", "weight", "weight", formula="bars*bar_weight"),
+    BLANKS_PER_SUPPLIED,
+        Answer("weight_to_buy", "Bars to buy", "weight", "weight", formula="bought*bought_weight"),
+        Answer("total_weight", "Bars to load", "weight", "weight", formula="bars*bar_weight"),
         Answer("parts_weight", "Parts made", "weight", "weight",
                formula='parts_to_make*IF(ISBLANK(part_weight),section_weight*part_length,'
                        'IF(part_weight<=section_weight*part_length,part_weight,NA()))'),
         Answer("chips_weight", "Chips", "weight", "weight",
                formula="section_weight*(parts_to_make*bar_per_part+bars*end_trim)-parts_weight"),
         Answer("remnants_weight", "Remnants", "weight", "weight",
-               formula="section_weight*(MAX(0,bars-1)*remnant+last_bar_remnant)"),
+               formula="section_weight*(MAX(0,bars-1)*remnant+last_bar_remnant-rest_length)"),
         Answer("load_weight", "A full feeder", "weight", "weight",
                formula="MIN(feeder_bars,bars)*bar_weight", needs="feeder_bars"),
     ),
     "Material cost": (
-        Answer("material_cost", "Material", "money", "order", calls="material_cost", refs=(("price", "material_price"),), needs="material_price price_per"),
-        Answer("scrap_credit", "Scrap credit", "money", "order", calls="scrap_credit",
+        Answer("material_cost", "Material", "money", "order", calls="material_cost", refs=_BOUGHT, needs="material_price price_per"),
+        Answer("rack_value", "Less: back on the rack", "money", "order", formula=rack_value_formula("rack_length"),
+               needs="material_price price_per"),
+        Answer("scrap_credit", "Less: chips and remnants sold", "money", "order", calls="scrap_credit",
                refs=(("remnant_weight", "remnants_weight"),)),
-        Answer("net_material", "Material less scrap credit", "money", "order", formula="material_cost-scrap_credit",
+        Answer("net_material", "Material for this order", "money", "order", formula="material_cost-rack_value-scrap_credit",
                needs="material_price price_per"),
         Answer("material_each", "Material per good part", "money_each", "each", formula="net_material/quantity",
                needs="material_price price_per"),
@@ -148,14 +171,17 @@ _STEPS = (
     SECTION_AREA,
     SETTING_RATE,
     SECTION_WEIGHT,
-    Answer("cuts", "saw cuts in all", "count", "", formula="bars*cuts_per_bar"),
+    *SUPPLY,
+    Answer("rest_length", "rest of the last bar that goes back on the rack", "length", "length",
+           formula=rest_formula("last_bar_remnant")),
+    Answer("rack_weight", "weight of that rest", "weight", "weight", formula="section_weight*rest_length"),
     Answer("parts_total", "length in parts", "length", "", formula="parts_per_bar*part_length"),
     Answer("cutoff_total", "length cut off and faced", "length", "",
            formula="parts_per_bar*(cutoff_width+facing)"),
     Answer("length_balance", "length that does not add up", "length", "",
            formula="bar_length-parts_total-cutoff_total-end_trim-remnant"),
     Answer("weight_balance", "weight that does not add up", "weight", "",
-           formula="total_weight-parts_weight-chips_weight-remnants_weight"),
+           formula="total_weight-parts_weight-chips_weight-remnants_weight-rack_weight"),
 )
 _LIMIT = "bars_at_hand*parts_per_bar"
 
@@ -178,13 +204,13 @@ ALL_ANSWERS: dict[str, Answer] = {
 
 FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values())
 
-HEADLINES = ("parts_per_bar", "bars", "total_weight", "net_material", "run_hours")
+HEADLINES = ("parts_per_bar", "bars", "weight_to_buy", "net_material", "run_hours")
 
 
 def _headline() -> str:
     """Cell expression: the five answers that everybody asks for, in one line; what is not known yet is a dash."""
     pieces = (('TEXT(plan_parts_per_bar,"#,##0")', '" parts per bar"'), ('TEXT(plan_bars,"#,##0")', '" bars"'),
-              ('TEXT(plan_total_weight,"#,##0.0")', 'IF(units="mm"," kg"," lb")'),
+              ('TEXT(plan_weight_to_buy,"#,##0.0")', 'IF(units="mm"," kg"," lb")'),
               ('TEXT(plan_net_material,"#,##0.00")', '" material"'), ('TEXT(plan_run_hours,"#,##0.0")', '" h run"'))
     return '&"   |   "&'.join(f'IFERROR({value},"-")&{unit}' for value, unit in pieces)
 
@@ -195,12 +221,11 @@ CHECKS = (
     Check("Feeder", (
         ("AND(NOT(ISBLANK(longest_random_bar)),longest_random_bar<bar_length)", STOP,
          '"The longest of the random lengths is shorter than the bar length, which is the shortest."'),
+        ("AND(NOT(ISBLANK(longest_random_bar)),NOT(ISBLANK(supplied_length)))", STOP,
+         '"Random lengths are loaded as they come: leave the supplied bar length blank, or the longest random length."'),
         TOO_WIDE,
-        ("ISBLANK(feeder_longest_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
-        ("MAX(bar_length,longest_random_bar)>feeder_longest_bar*(1+1E-9)", STOP,
-         f'"The bar is longer than the feeder takes by "&{length_text("MAX(bar_length,longest_random_bar)-feeder_longest_bar")}'
-         '&": saw it first."'),
-        ("TRUE", OK, '"The feeder takes this bar."'),
+        SAW_STOP,
+        *feeder_takes("MAX(bar_length,longest_random_bar)"),
     )),
     Check("Stick-out", (
         ("plan_stickout_ratio>3*(1+1E-9)", LOOK,
@@ -248,7 +273,7 @@ CHECKS = (
          f'&{WEIGHT_SUFFIX}&"."'),
         ("OR(ABS(plan_length_balance)>1E-6,ABS(plan_weight_balance)>1E-6*(1+plan_total_weight))", STOP,
          '"Lengths or weights do not add up: do not use this sheet."'),
-        ("TRUE", OK, '"Parts, chips and remnants add up to the bars, in length and in weight."'),
+        ("TRUE", OK, '"Parts, chips, remnants and what goes back add up to the bars, in length and in weight."'),
     )),
     MATERIAL,
 )
@@ -436,5 +461,5 @@ def build(shop: Shop | None = None) -> bytes:
     notes_sheet(book, FORM, (
         "Yield, bars, parts to make and times: common practice of the trade, worked out as said above, no source.",
         "Weight of chips is what is neither part nor remnant. The last bar is taken to be left as it is after its last part.",
-    ), RESULTS, PROBLEMS)
+    ), RESULTS, (*PROBLEMS, KERF_MISSING))
     return pack(layout.parts_of(book))

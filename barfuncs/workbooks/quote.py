@@ -19,26 +19,37 @@ from barfuncs.workbooks.bar_order import (
     ACROSS_CORNERS,
     BAR,
     BAR_WEIGHT,
+    BLANKS_PER_SUPPLIED,
     DENSITY,
     JOB,
+    KERF_MISSING,
     LATHE,
     MATERIAL,
     MATERIAL_CAUTION,
     MATERIAL_NAME,
     MATERIAL_ROW,
     NO_WHOLE_PART,
+    ORDER,
     OWN_PROBLEMS,
     PART,
     PART_TOO_HEAVY,
     PRICE,
+    RACK,
+    SAW_STOP,
     SECTION,
     SECTION_AREA,
     SECTION_WEIGHT,
     SETTING_RATE,
+    SUPPLY,
     TOO_WIDE,
     WEIGHT_PER_LENGTH,
     WHOLE_PARTS,
     YIELD,
+    bought_formula,
+    cuts_formula,
+    feeder_takes,
+    rack_value_formula,
+    rest_formula,
 )
 from barfuncs.workbooks.form import (
     LOOK,
@@ -49,7 +60,6 @@ from barfuncs.workbooks.form import (
     Check,
     Form,
     Input,
-    length_text,
     make_input,
     put_framed,
     unit_text,
@@ -85,6 +95,7 @@ INPUTS: dict[str, tuple[Input, ...]] = {
         *PART,
         make_input("scrap_rate", "Scrap rate", kinds.ScrapRate, 0, from_shop=True),
         make_input("setup_parts", "Set-up pieces", kinds.Count, 0, unit="parts"),
+        next(i for i in ORDER if i.name == "confidence"),
     ),
     "Lathe": (
         *_needed((i for i in LATHE if i.name != "feeder_bars"), "machine_rate"),
@@ -145,22 +156,38 @@ LETTER: tuple[Input, ...] = (
 
 def _chain(tag: str, quantity: str, of: str, **other: str) -> tuple[Answer, ...]:
     """The cost build-up of one quantity. `other` says which cells stand for arguments that this one changes."""
+    used = {name: other.get(name, name) for name in ("parts_per_bar", "bar_length", "blanks_each", "cuts_per_supplied",
+                                                      "bought_length", "bought_weight")}
+    used["price"] = other.get("price", "material_price")
 
     def a(name: str, label: str, number: str, unit: str = "", formula: str = "", calls: str = "", **refs: str) -> Answer:
         return Answer(f"{name}_{tag}", f"{label} {of}", number, unit, formula, calls,
-                      tuple({"quantity": quantity, "cycle_time": "cycle", "price": "material_price", **other, **refs}.items()))
+                      tuple({"quantity": quantity, "cycle_time": "cycle", "price": used["price"], **other, **refs}.items()))
 
     def mine(*names: str) -> dict[str, str]:
         return {name: f"{name}_{tag}" for name in names}
 
-    lines = mine("material_cost", "scrap_credit", "machine_cost", "setup_cost", "other_cost")
+    lines = {**mine("scrap_credit", "machine_cost", "setup_cost", "other_cost"), "material_cost": f"material_used_{tag}"}
     return (
         a("parts_to_make", "Parts to make, on average", "count", "parts", calls="parts_to_make"),
-        a("bars", "Bars", "count", "bars", calls="bars_for_quantity"),
-        a("cuts", "Saw cuts", "count", formula=f"bars_{tag}*cuts_per_bar"),
-        a("material_cost", "Material", "money", "order", calls="material_cost", **mine("bars", "cuts")),
-        a("scrap_credit", "Less: chips and remnants sold", "money", "order", calls="order_credit", **mine("parts_to_make", "bars"),
-          part_weight="each_weight"),
+        a("bars", "Bars to load", "count", "bars", calls="bars_for_quantity"),
+        a("bought", "Bars to buy", "count", "bars", formula=bought_formula(f"bars_{tag}", used["blanks_each"])),
+        a("cuts", "Saw cuts", "count", formula=cuts_formula(f"bars_{tag}", f"bought_{tag}", used["blanks_each"],
+                                                            used["cuts_per_supplied"])),
+        a("material_cost", "Material", "money", "order", calls="material_cost", **mine("cuts"), bars=f"bought_{tag}",
+          bar_length=used["bought_length"], bar_weight=used["bought_weight"]),
+        a("last_rest", "Left of the last bar", "length", "length",
+          formula=f"{used['bar_length']}-end_trim-(parts_to_make_{tag}-(COUNT_UP(parts_to_make_{tag}/{used['parts_per_bar']})-1)"
+                  f"*{used['parts_per_bar']})*bar_per_part"),
+        a("rest_length", "Rest of the last bar that goes back", "length", "length", formula=rest_formula(f"last_rest_{tag}")),
+        a("rack_length", "Length that goes back on the rack", "length", "length",
+          formula=f"rest_length_{tag}+IF({RACK},1,0)*(bought_{tag}*{used['blanks_each']}-bars_{tag})*{used['bar_length']}"),
+        a("rack_value", "Less: back on the rack", "money", "order",
+          formula=rack_value_formula(f"rack_length_{tag}", used["price"], used["bought_length"], used["bought_weight"])),
+        a("material_used", "Material for this order", "money", "order", formula=f"material_cost_{tag}-rack_value_{tag}"),
+        a("rack_weight", "Weight of the rest that goes back", "weight", "weight", formula=f"section_weight*rest_length_{tag}"),
+        a("scrap_credit", "Less: chips and remnants sold", "money", "order", calls="order_credit",
+          **mine("parts_to_make", "bars", "rack_weight"), part_weight="each_weight"),
         a("machine_cost", "Machine time", "money", "order", calls="machine_cost", **mine("parts_to_make")),
         a("setup_cost", "Set-up", "money", "order", calls="setup_cost", setup_rate="setting_rate"),
         a("other_cost", "Other and tooling", "money", "order", calls="other_cost"),
@@ -184,10 +211,15 @@ def _break(n: int) -> tuple[Answer, ...]:
     return (
         *_priced(str(n), quantity, of),
         Answer(f"whole_{n}", f"Most good parts from these bars {of}", "count", "parts", calls="whole_bar_quantity",
-               refs=(("quantity", quantity),)),
+               refs=(("quantity", quantity), ("parts_per_bar", "parts_per_bought"))),
         Answer(f"margin_{n}", f"Margin after rounding {of}", "percent", "", calls="margin_of",
                refs=(("price", f"price_{n}"), ("cost", f"cost_each_{n}"))),
     )
+
+
+def _of_other_bar(tag: str) -> dict[str, str]:
+    return {name: f"{name}_{tag}" for name in ("bar_length", "bar_weight", "parts_per_bar", "blanks_each", "cuts_per_supplied",
+                                               "bought_length", "bought_weight", "price")}
 
 
 WHAT_IFS: dict[str, tuple[str, dict[str, str]]] = {
@@ -195,21 +227,54 @@ WHAT_IFS: dict[str, tuple[str, dict[str, str]]] = {
     "cycle": ("Cycle 1 second longer", {"cycle_time": "cycle_longer"}),
     "scrap": ("1 % more scrap", {"scrap_rate": "scrap_more"}),
     "price": ("Material +10 %", {"price": "price_more"}),
-    "longer": ("Bar longer by one part", {"bar_length": "bar_longer", "bar_weight": "weight_longer",
-                                                      "parts_per_bar": "parts_longer"}),
-    "shorter": ("Bar shorter by one part", {"bar_length": "bar_shorter", "bar_weight": "weight_shorter",
-                                                        "parts_per_bar": "parts_shorter"}),
+    "longer": ("Bar longer by one part", _of_other_bar("longer")),
+    "shorter": ("Bar shorter by one part", _of_other_bar("shorter")),
     "bar": ("One bar more used up", {}),
 }
 
 
+_TOO_LONG = "IF(ISBLANK(feeder_longest_bar),FALSE,{length}>feeder_longest_bar*(1+1E-9))"
+
+
+def _kept_to(length: str) -> str:
+    """Cell expression: the length, unless it is longer than the feeder takes."""
+    return f"IF({_TOO_LONG.format(length=length)},NA(),{length})"
+
+
 def _other_bar(tag: str, sign: str) -> tuple[Answer, ...]:
     return (
-        Answer(f"bar_{tag}", f"bar {tag} by one part", "length", "length", formula=f"bar_length{sign}bar_per_part"),
-        Answer(f"weight_{tag}", f"weight of a bar {tag} by one part", "weight", "weight", formula=f"section_weight*bar_{tag}"),
-        Answer(f"parts_{tag}", f"parts of a bar {tag} by one part", "count", "parts", calls="parts_per_bar",
-               refs=(("bar_length", f"bar_{tag}"),)),
+        Answer(f"bar_length_{tag}", f"bar {tag} by one part", "length", "length", formula=_kept_to(f"bar_length{sign}bar_per_part")),
+        Answer(f"bar_weight_{tag}", f"weight of a bar {tag} by one part", "weight", "weight",
+               formula=f"section_weight*bar_length_{tag}"),
+        Answer(f"parts_per_bar_{tag}", f"parts of a bar {tag} by one part", "count", "parts", calls="parts_per_bar",
+               refs=(("bar_length", f"bar_length_{tag}"),)),
+        Answer(f"blanks_each_{tag}", f"blanks {tag} by one part from a bar that is bought", "count", "blanks",
+               formula=f"IF(bar_length_{tag}>0,IF(OR(ISBLANK(supplied_length),bought_as_blanks=1),1,"
+                       f"BLANKS_PER_SUPPLIED_BAR(supplied_length,bar_length_{tag},kerf)),NA())"),
+        Answer(f"cuts_per_supplied_{tag}", f"cuts for blanks {tag} by one part", "count", "cuts",
+               formula=f"IF(bar_length_{tag}>0,IF(ISBLANK(supplied_length),0,"
+                       f"CUTS_PER_SUPPLIED_BAR(supplied_length,bar_length_{tag},kerf)),NA())"),
+        Answer(f"bought_length_{tag}", f"length of a bar to buy, {tag} by one part", "length", "length",
+               formula=f"IF(blanks_each_{tag}>0,IF(OR(ISBLANK(supplied_length),bought_as_blanks=1),bar_length_{tag},supplied_length),NA())"),
+        Answer(f"bought_weight_{tag}", f"weight of a bar to buy, {tag} by one part", "weight", "weight",
+               formula=f"section_weight*bought_length_{tag}"),
+        # What is priced by the bar costs more where it is longer.
+        Answer(f"price_{tag}", f"price of the material, bar {tag} by one part", "money_each", "price_per",
+               formula=f'IF(bought_length_{tag}>0,IF(OR(price_per="bar",price_per="blank"),'
+                       f'material_price*bought_length_{tag}/bought_length,material_price),NA())'),
     )
+
+
+def _bars_said(tag: str) -> str:
+    """Cell expression: the bars to buy in words, so that a change, or none, explains itself."""
+    bars = f'TEXT(bought_if_{tag},"#,##0")&IF(bought_if_{tag}=1," bar"," bars")'
+    if tag == "now":
+        return bars
+    said = f'IF(bought_if_{tag}=bought_if_now,"still "&{bars},{bars})'
+    if tag != "longer":
+        return said
+    return (f'IF({_TOO_LONG.format(length="bar_length+bar_per_part")},"the feeder takes no longer bar",'
+            f'IF(blanks_each_longer=0,"longer than the supplied bar",{said}))')
 
 
 def _what_if(tag: str) -> tuple[Answer, ...]:
@@ -223,6 +288,7 @@ def _what_if(tag: str) -> tuple[Answer, ...]:
         Answer(f"price_if_{tag}", label, "money_each", "each", formula=f"cost_each_if_{tag}/(1-margin_counted)*(1+markup)"),
         Answer(f"change_{tag}", f"Change: {label}", "money_each", "each", formula=f"price_if_{tag}-price_if_now"),
         Answer(f"change_share_{tag}", f"Change in %: {label}", "percent", "", formula=f"change_{tag}/price_if_now"),
+        Answer(f"bars_said_{tag}", f"Bars: {label}", "text", "", formula=_bars_said(tag)),
     )
 
 
@@ -255,6 +321,7 @@ STEPS = (
     MATERIAL_ROW,
     MATERIAL_NAME,
     OWN_PROBLEMS,
+    *SUPPLY,
     MATERIAL_CAUTION,
     speeds_sheet.MATERIAL_GROUP,
     MACHINE_ROW,
@@ -277,6 +344,7 @@ STEPS = (
            formula="IF(OR(AND(ISBLANK(margin),ISBLANK(markup)),margin*markup>0),NA(),margin)"),
     Answer("what_if", "quantity for the what-ifs", "count", "parts",
            formula="IF(ISBLANK(what_if_quantity),quantity_1,what_if_quantity)"),
+    Answer("parts_per_bought", "parts from a bar that is bought", "count", "parts", formula="parts_per_bar*blanks_each"),
     Answer("cycle_longer", "cycle time and 1 second", "rate", "seconds", formula="cycle+1"),
     Answer("scrap_more", "scrap rate and 1 %", "percent", "", formula="scrap_rate+0.01"),
     Answer("price_more", "price of the material and 10 %", "money_each", "price_per", formula="material_price*1.1"),
@@ -300,7 +368,7 @@ PRICE_CHECKS = (
            formula="+".join(f"IF(ISBLANK(quantity_{n}),0,(price_{n}<cost_each_{n}*(1-1E-9))*(margin+markup>0))" for n in BREAKS)),
 )
 WHAT_IF_ANSWERS = {tag: _what_if(tag) for tag in WHAT_IFS}
-COSTING = {"Bar": (*YIELD, WEIGHT_PER_LENGTH, BAR_WEIGHT), "Cycle time": CYCLE}
+COSTING = {"Bar": (*YIELD, WEIGHT_PER_LENGTH, BAR_WEIGHT, BLANKS_PER_SUPPLIED), "Cycle time": CYCLE}
 
 FORM = Form("quote_", (i for group in (*INPUTS.values(), QUANTITIES, (WHAT_IF, TOOL), CYCLE_INPUTS, LETTER) for i in group),
             (a for group in (*COSTING.values(), STEPS, *(_operation(n) for n in OPERATIONS), *BREAK_ANSWERS.values(),
@@ -311,7 +379,7 @@ RESULTS = ("parts_per_bar", "bar_weight", "cycle",
 ALL_INPUTS: dict[str, Input] = {**FORM.inputs, **{i.name: i for i in (*OPERATION_INPUTS, *OPERATION_NOTES)}}
 
 
-_COSTS = ("material_cost", "machine_cost", "setup_cost", "other_cost")
+_COSTS = ("material_used", "machine_cost", "setup_cost", "other_cost")
 CREDIT_TOO_HIGH = "has no price: chips and remnants would bring more than everything else costs"
 _TOO_HIGH = "+".join(f"IFERROR(--(scrap_credit_{n}>{'+'.join(f'{line}_{n}' for line in _COSTS)}),0)" for n in BREAKS)
 
@@ -320,10 +388,8 @@ CHECKS = (
     SECTION,
     Check("Feeder", (
         TOO_WIDE,
-        ("ISBLANK(feeder_longest_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
-        ("bar_length>feeder_longest_bar*(1+1E-9)", STOP,
-         f'"The bar is longer than the feeder takes by "&{length_text("bar_length-feeder_longest_bar")}&": price blanks."'),
-        ("TRUE", OK, '"The feeder takes this bar."'),
+        SAW_STOP,
+        *feeder_takes("bar_length"),
     )),
     Check("Part weight", (
         ("AND(NOT(ISBLANK(part_weight)),part_weight>section_weight*part_length)", STOP,
@@ -371,6 +437,7 @@ CHECKS = (
 )
 _MORE_PROBLEMS = (
     *PROBLEMS,
+    KERF_MISSING,
     ("ISERROR(cutting_time)", "operation list"),
     ("AND(ISBLANK(cycle_time),NOT(ISERROR(cutting_time)),ISERROR(listed_cycle))", "cycle time (or the operation list)"),
     ("AND(ISBLANK(margin),ISBLANK(markup))", "margin (or markup; 0 % counts)"),
@@ -496,7 +563,7 @@ def _operations_sheet(book: Workbook) -> None:
     sheet.print_area = f"A1:O{row + 2}"
 
 
-_LINES = ("parts_to_make", "bars", "material_cost", "scrap_credit", "machine_cost", "setup_cost", "other_cost", "order_cost",
+_LINES = ("parts_to_make", "bars", "bought", "material_cost", "rack_value", "scrap_credit", "machine_cost", "setup_cost", "other_cost", "order_cost",
           "cost_each", "margin", "price", "total")
 _STRONG = ("order_cost", "price", "total")
 
@@ -557,6 +624,7 @@ def _prices_sheet(book: Workbook) -> None:
         sheet[f"D{row}"].number_format = "+#,##0.0000;-#,##0.0000;0"
         FORM.put_value(book, sheet, f"change_share_{tag}", f"E{row}")
         sheet[f"E{row}"].number_format = "+0.0%;-0.0%;0.0%"
+        FORM.put_value(book, sheet, f"bars_said_{tag}", f"F{row}")
     layout.quiet_errors(sheet, f"C{first + 3}:E{row}")
     _price_chart(sheet, first, price_row)
     sheet.print_area = f"A1:I{max(row, first + 16)}"

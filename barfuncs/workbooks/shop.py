@@ -71,6 +71,8 @@ PRICES = (
     _column("size", "Size", kinds.PositiveLength, "left blank, the price holds for every size that has no row of its own"),
     _column("material_price", "Material price", kinds.Money, "price of the bar for one of the unit beside it", True),
     _column("price_per", "Material price is per", kinds.PricePer, required=True),
+    _column("supplied_length", "Supplied length", kinds.PositiveLength,
+            "length in which it is supplied, where blanks are sawn from it; left blank, it is asked for with each job", width=15),
     _column("chip_price", "Credit for chips", kinds.Money, unit="per weight", width=16),
     _column("remnant_price", "Credit for remnants", kinds.Money, unit="per weight", width=19),
     _column("note", "Note", kinds.Text, "supplier, date of the price", width=34),
@@ -82,6 +84,9 @@ RATES = (
     _column("rounding", "Price each is rounded", kinds.PriceRounding),
     _column("minimum_charge", "Minimum charge", kinds.Money, unit="order"),
     _column("cut_charge", "Charge per cut", kinds.Money, unit="each"),
+    _column("kerf", "Saw kerf", kinds.Length),
+    _column("last_bar_rest", "Rest of the last bar", kinds.LastBarRest,
+            "charged to the job, or back on the rack: then the job pays for what it uses"),
     _column("chip_price", "Credit for chips", kinds.Money,
             "what the scrap buyer pays where the material has no figure of its own", unit="per weight"),
     _column("remnant_price", "Credit for remnants", kinds.Money,
@@ -90,6 +95,7 @@ RATES = (
     _column("other_per_order", "Other costs per order", kinds.Money, unit="order"),
     _column("other_per_part", "Other costs per part", kinds.Money, unit="each"),
     _column("scrap_rate", "Scrap rate", kinds.ScrapRate),
+    _column("confidence", "Confidence", kinds.Confidence, "how sure the parts to make must be to fill an order"),
     _column("efficiency", "Efficiency", kinds.Efficiency),
 )
 SPEEDS = (
@@ -136,6 +142,7 @@ class StockPrice:
     price_per: str
     shape: str | None = None
     size: float | None = None
+    supplied_length: float | None = None
     chip_price: float | None = None
     remnant_price: float | None = None
     note: str | None = None
@@ -151,12 +158,15 @@ class Rates:
     rounding: str | None = None
     minimum_charge: float | None = None
     cut_charge: float | None = None
+    kerf: float | None = None
+    last_bar_rest: str | None = None
     chip_price: float | None = None
     remnant_price: float | None = None
     tooling: float | None = None
     other_per_order: float | None = None
     other_per_part: float | None = None
     scrap_rate: float | None = None
+    confidence: float | None = None
     efficiency: float | None = None
 
 
@@ -477,9 +487,10 @@ def _check_prices(rows: Sequence[_Row], prices: Sequence[StockPrice], problems: 
 
 # --- the workbook --------------------------------------------------------------------------------------------------
 
-_EXAMPLE_RATES = {"currency": "$", "markup": 0.35, "rounding": "up to next 0.01", "minimum_charge": 75, "cut_charge": 2.5,
+_EXAMPLE_RATES = {"currency": "$", "markup": 0.35, "rounding": "up to next 0.01", "minimum_charge": 75, "cut_charge": 2.5, "kerf": 0.1,
+                  "last_bar_rest": kinds.LAST_BAR_RESTS[0],
                   "chip_price": 0.12, "remnant_price": 0.15, "tooling": None, "other_per_order": 18, "other_per_part": None,
-                  "scrap_rate": 0.02, "efficiency": 0.9}
+                  "scrap_rate": 0.02, "confidence": 0.95, "efficiency": 0.9}
 _EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
     "Machines": (
         ("Lathe 1", 144, 1.25, 2.5, 0.2, 35, 6000, 18, 82, 70),
@@ -487,12 +498,12 @@ _EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
         ("Sliding head 3", 144, 0.7875, 6.5, 0.1, 30, 10000, 24, 95, None),
     ),
     "Materials and prices": (
-        ("Brass C36000", None, None, 4.6, "lb", 2.1, 2.4, "invented price"),
-        ("Brass C36000", "hexagon", 0.75, 5.1, "lb", 2.1, 2.4, "invented price"),
-        ("12L14", "round", None, 1.15, "lb", None, None, "invented price"),
-        ("303", "round", None, 3.4, "lb", 0.35, 0.4, "invented price"),
-        ("303", "round", 1, 3.2, "lb", 0.35, 0.4, "invented price, by the bundle"),
-        ("6061", "round", None, 2.9, "lb", 0.5, 0.55, "invented price"),
+        ("Brass C36000", None, None, 4.6, "lb", None, 2.1, 2.4, "invented price"),
+        ("Brass C36000", "hexagon", 0.75, 5.1, "lb", None, 2.1, 2.4, "invented price"),
+        ("12L14", "round", None, 1.15, "lb", None, None, None, "invented price"),
+        ("303", "round", None, 3.4, "lb", None, 0.35, 0.4, "invented price"),
+        ("303", "round", 1, 3.2, "lb", None, 0.35, 0.4, "invented price, by the bundle"),
+        ("6061", "round", None, 2.9, "lb", None, 0.5, 0.55, "invented price"),
     ),
     "Speeds and feeds": tuple(
         (row.group, row.operation, row.tool, row.surface_speed, None, row.feed_rate, None, row.source, row.note or None)

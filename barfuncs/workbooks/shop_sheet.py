@@ -18,7 +18,7 @@ from barfuncs.workbooks.shop import MACHINES, PRICES, RATES, Column, Shop, numbe
 TITLE = "Shop"
 _ROWS = {"machines": 10, "prices": 20}
 _PICKED_FROM_MACHINE = tuple(c.name for c in MACHINES if c.name not in ("name", "largest_size"))
-_PICKED_FROM_PRICES = ("material_price", "price_per", "chip_price", "remnant_price")
+_PICKED_FROM_PRICES = ("material_price", "price_per", "supplied_length", "chip_price", "remnant_price")
 
 MACHINE_ROW = Answer("machine_row", "row of the machine on the sheet Shop, 0 for none", "count",
                      formula='IF(machine="",0,IF(SUMPRODUCT(--(machines_name=machine))=1,'
@@ -53,6 +53,8 @@ def _picked(form: Form, name: str) -> str:
         return f'IF(shop_price_row=0,"",IF(OR(ISBLANK(price_per),price_per=INDEX(prices_price_per,shop_price_row)),{cell},""))'
     if name == "price_per":
         return f'IF(OR(shop_price_row=0,NOT(ISBLANK(material_price))),"",{cell})'
+    if name == "supplied_length":
+        return f'IF(shop_price_row=0,"",IF({cell}="","",{cell}*shop_length_factor))'
     rate = f"rates_{name}"
     condition = form.inputs[name].kind.cell_condition(rate)
     good = f"IF({condition if condition.startswith('OR(') else f'AND({condition})'},{rate},NA())"
@@ -64,7 +66,8 @@ def _picked(form: Form, name: str) -> str:
         return f'IF(OR({rate}="",NOT(ISBLANK({other}))),"",{good})'
     if form.inputs[name].kind.reader == "text":
         return f'IF({rate}="","",{rate})'
-    return f'IF({rate}="","",{good})'
+    factor = "*shop_length_factor" if form.inputs[name].kind.dimension == "length" else ""
+    return f'IF({rate}="","",{good}{factor})'
 
 
 def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
