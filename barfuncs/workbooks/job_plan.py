@@ -81,7 +81,8 @@ ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), STOP_I
 ANSWERS: dict[str, tuple[Answer, ...]] = {
     "Yield": YIELD,
     "Order": (
-        Answer("parts_to_make", "Parts to make, scrap included", "count", "parts", calls="parts_to_make"),
+        Answer("parts_to_make", "Parts to make, scrap included", "count", "parts", calls="parts_to_make",
+               refs=(("confidence", "0"),)),  # on average
         Answer("bars", "Bars", "count", "bars", calls="bars_for_quantity"),
         Answer("fewest_bars", "Bars if all were the longest", "count", "bars",
                formula='IF(ISBLANK(longest_random_bar),"-",IF(AND(longest_random_bar>=bar_length,bars>0),COUNT_UP(parts_to_make/'

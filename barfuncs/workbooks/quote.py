@@ -155,7 +155,7 @@ def _chain(tag: str, quantity: str, of: str, **other: str) -> tuple[Answer, ...]
 
     lines = mine("material_cost", "scrap_credit", "machine_cost", "setup_cost", "other_cost")
     return (
-        a("parts_to_make", "Parts to make, on average", "count", "parts", calls="parts_to_make"),
+        a("parts_to_make", "Parts to make, on average", "count", "parts", calls="parts_to_make", confidence="0"),
         a("bars", "Bars", "count", "bars", calls="bars_for_quantity"),
         a("cuts", "Saw cuts", "count", formula=f"bars_{tag}*cuts_per_bar"),
         a("material_cost", "Material", "money", "order", calls="material_cost", **mine("bars", "cuts")),
