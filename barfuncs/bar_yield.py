@@ -21,16 +21,18 @@ def bar_per_part(part_length: PositiveLength, cutoff_width: Length, facing: Leng
     return part_length + cutoff_width + facing
 
 
-@cell_function(group="Yield", formula="grip_length+face_to_cutoff")
-def min_remnant(grip_length: Length, face_to_cutoff: Length) -> Length:
-    """Minimum remnant: a bar is finished before it gets shorter than grip length + face to cut-off tool.
+@cell_function(group="Yield", formula="MAX(grip_length+face_to_cutoff,rear_hold)")
+def min_remnant(grip_length: Length, face_to_cutoff: Length, rear_hold: Length = 0) -> Length:
+    """Minimum remnant: a bar is finished before it gets shorter than grip length + face to cut-off tool, or than its rear hold.
 
     Examples
     --------
     >>> min_remnant(2.5, 0.25)
     2.75
+    >>> min_remnant(2.5, 0.25, rear_hold=5)
+    5
     """
-    return grip_length + face_to_cutoff
+    return max(grip_length + face_to_cutoff, rear_hold)
 
 
 def _parts(bar_length: float, part_length: float, cutoff_width: float, min_remnant: float, facing: float,

@@ -106,8 +106,7 @@ class Entry:
         refs = refs or {}
         used = {a.name: refs.get(a.name, a.name) for a in self.arguments}
         known = known or {}
-        values = {a.name: used[a.name] if used[a.name] in known else _value_in_cell(a, used[a.name], left_out)
-                  for a in self.arguments}
+        values = self.values_in_cell(used, left_out) | {a: ref for a, ref in used.items() if ref in known}
         body = expand(self.formula, values)
         if not guard:
             return body
@@ -120,9 +119,13 @@ class Entry:
             body = f"IF(AND({','.join(rules)}),{body},NA())"
         return f"IF(AND({tests}),{body},NA())" if tests else body
 
+    def values_in_cell(self, refs: Mapping[str, str], left_out: str) -> dict[str, str]:
+        """Cell expressions for the arguments as used: the default where an optional one is left out."""
+        return {a.name: _value_in_cell(a, refs[a.name], left_out) for a in self.arguments}
+
     def cell_tests(self, refs: Mapping[str, str], left_out: str) -> tuple[list[str], list[str]]:
         """Cell expressions that are TRUE where an argument is allowed, one for each, and where a rule is kept, likewise."""
-        values = {a.name: _value_in_cell(a, refs[a.name], left_out) for a in self.arguments}
+        values = self.values_in_cell(refs, left_out)
         return ([f"AND({_guard(a, refs[a.name], left_out)})" for a in self.arguments],
                 [expand(rule.condition, values) for rule in self.rules])
 
@@ -176,10 +179,19 @@ def expand(formula: str, values: Mapping[str, str]) -> str:
                 for a in entry.arguments[len(inner):]:
                     given[a.name] = f'"{a.default}"' if isinstance(a.default, str) else f"{a.default or 0:g}"
                 out.append(f"({expand(entry.formula, given)})")
+        elif calls and token == "IF" and (branch := _left_out_branch(tokens, i + 1, values)):
+            text, i = branch
+            out.append(text)
         else:
             out.append(values[token] if token in values and not calls else token)
             i += 1
     return "".join(out)
+
+
+def _left_out_branch(tokens: Sequence[str], start: int, values: Mapping[str, str]) -> tuple[str, int] | None:
+    """Of IF(argument=0,first,second) the first, where the argument is left out for good: the second would be dead weight."""
+    parts, end = _split_call(tokens, start)
+    return (expand(parts[1], values), end) if expand(parts[0], values) == "0=0" else None
 
 
 def _atom(expression: str) -> str:

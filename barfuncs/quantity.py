@@ -1,8 +1,9 @@
 """Quantity: parts to make, bars to load, and what the bars give at most."""
 
-import math
+from fractions import Fraction
 
 from barfuncs.catalogue import cell_function
+from barfuncs.chances import bars_for, parts_for_confidence, parts_of_a_bar
 from barfuncs.counting import count_down, count_up
 from barfuncs.errors import InputError
 from barfuncs.kinds import Confidence, Count, Length, PositiveCount, PositiveLength, ScrapRate
@@ -19,21 +20,53 @@ def _bars(quantity: int, parts_per_bar: int, scrap_rate: float, setup_parts: int
     return -(-_parts_to_make(quantity, scrap_rate, setup_parts) // parts_per_bar)
 
 
-@cell_function(group="Quantity", formula="COUNT_UP(quantity/(1-scrap_rate))+setup_parts")
-def parts_to_make(quantity: Count, scrap_rate: ScrapRate = 0, setup_parts: Count = 0) -> Count:
-    """Parts that must be started so that, after scrap and set-up pieces, the order is filled.
+def _confident_formula() -> str:
+    """Cell expression: good and scrapped parts with a confidence, without set-up pieces.
+
+    Many scrapped parts: the exact count's expansion about the normal distribution, right to some 1E-5 of a part and
+    better the more there are. Few: a guess that is never too high by more than nothing or too low by more than 4, and
+    the exact chance of each count from there on. The spreadsheet programs' own chances are exact enough there and, in
+    some of them, not with many. DEVELOPERS.md says more.
+    """
+    z, mean = "NORMSINV(confidence)", "quantity*scrap_rate"
+    start = f"{mean}+SQRT({mean})*{z}+(1+scrap_rate)*({z}^2-1)/6"
+    second = f"{z}*((1+scrap_rate*(scrap_rate-4))*{z}^2+2+scrap_rate*(10+2*scrap_rate))/72"
+    third = f"(scrap_rate-2)*(1+scrap_rate)*(2*scrap_rate-1)*((3*{z}^2+7)*{z}^2-16)/1620"
+    fourth = (f"{z}*((207+scrap_rate*(-360+scrap_rate*(270+scrap_rate*(207*scrap_rate-360))))*{z}^4"
+              f"+(548+scrap_rate*(-580+scrap_rate*(-960+scrap_rate*(548*scrap_rate-580))))*{z}^2"
+              "-2684+scrap_rate*(5320+scrap_rate*(-3540+scrap_rate*(5320-2684*scrap_rate))))/155520")
+    near = f"2.5E-12*SQRT({mean})*EXP({z}^2/2)"  # 1E-12 of the chance
+    many = f"-INT(0.5-({start}-{second}/SQRT({mean})+{third}/({mean})-{fourth}/({mean})^1.5-{near})/(1-scrap_rate))"
+    guess = f"MAX(0,INT(({start}-{second}/SQRT({mean}+0.3+3*scrap_rate^3))/(1-scrap_rate)-2.65))"
+    few = guess + "".join(f"+(BETADIST(1-scrap_rate,quantity,{guess}+{n})<confidence-1E-11)" for n in range(1, 5))
+    return f"quantity+IF({mean}=0,0,IF({mean}<500,{few},{many}))"
+
+
+@cell_function(
+    group="Quantity",
+    formula=f"IF(confidence=0,COUNT_UP(quantity/(1-scrap_rate)),{_confident_formula()})+setup_parts",
+)
+def parts_to_make(quantity: Count, scrap_rate: ScrapRate = 0, setup_parts: Count = 0,
+                  confidence: Confidence | None = None) -> Count:
+    """Parts that must be made so that, after scrap and set-up pieces, the order is filled: on average, or with a confidence.
 
     Notes
     -----
-    ceil(quantity / (1 - scrap rate)) + set-up pieces. Adding the scrap rate to the quantity instead
-    (100 at 5% as 105) falls short: 5% of 105 is more than 5.
+    On average it is ceil(quantity / (1 - scrap rate)) + set-up pieces. That is right for a cost, but such a run falls
+    short of the order in nearly half of all cases. With a confidence it is the fewest parts of which, each scrapped with
+    the chance of the scrap rate, at least the quantity is good with at least that chance, + set-up pieces. Adding the
+    scrap rate to the quantity instead (100 at 5% as 105) falls short: 5% of 105 is more than 5.
 
     Examples
     --------
     >>> parts_to_make(1000, 0.03, 5)
     1036
+    >>> parts_to_make(1000, 0.03, 5, confidence=0.95)
+    1045
     """
-    return _parts_to_make(quantity, scrap_rate, setup_parts)
+    if confidence is None:
+        return _parts_to_make(quantity, scrap_rate, setup_parts)
+    return parts_for_confidence(quantity, scrap_rate, confidence) + setup_parts
 
 
 @cell_function(group="Quantity", formula=f"COUNT_UP({_TO_MAKE}/parts_per_bar)")
@@ -92,8 +125,7 @@ def fed_length(parts: Count, bar_per_part: PositiveLength) -> Length:
     return parts * bar_per_part
 
 
-_MOST_PARTS = 100_000  # of one bar; more is a slip of the pen, and would take long to work out
-_EXACT_STEPS = 3_000_000
+_MOST_PARTS = 10_000  # of one bar; more is a slip of the pen, and would take long to work out
 _FEWEST_PARTS = 0.0005  # parts per bar on average; below, the order rests on rare bars and no plan is worth making
 
 
@@ -105,15 +137,14 @@ _FEWEST_PARTS = 0.0005  # parts per bar on average; below, the order rests on ra
     ),
 )
 def bars_for_confidence(quantity: Count, shortest_bar: Length, longest_bar: Length, bar_per_part: PositiveLength,
-                        min_remnant: Length, end_trim: Length = 0, scrap_rate: ScrapRate = 0,
+                        min_remnant: Length, end_trim: Length = 0, scrap_rate: ScrapRate = 0, setup_parts: Count = 0,
                         confidence: Confidence = 0.95) -> Count:
     """Bars to buy when the supplier sends random lengths: enough for the order with the stated confidence.
 
     Notes
     -----
-    Every length between the shortest and the longest bar is taken as equally likely and the bars as independent. The
-    distribution of the parts from n bars is worked out exactly; where that would take more than some million steps,
-    by the normal approximation with continuity correction, which is close then since many bars are added up.
+    Every length between the shortest and the longest bar is taken as equally likely and the bars as independent, and each
+    part is scrapped with the chance of the scrap rate. The chance is worked out exactly, at any size.
 
     Examples
     --------
@@ -121,75 +152,18 @@ def bars_for_confidence(quantity: Count, shortest_bar: Length, longest_bar: Leng
     19
     >>> bars_for_confidence(1000, 144, 144, 2.375, 2.75)
     17
+    >>> bars_for_confidence(1000, 144, 144, 2.375, 2.75, scrap_rate=0.03, confidence=0.99)
+    18
     """
-    to_make = _parts_to_make(quantity, scrap_rate, 0)
-    if to_make == 0:
+    if quantity + setup_parts == 0:
         return 0
     if longest_bar / bar_per_part > _MOST_PARTS:
-        raise InputError("bars_for_confidence", [("bar_per_part", f"{bar_per_part!r} given; a bar would give more than {_MOST_PARTS:,} parts")])
-    chances = _parts_distribution(shortest_bar, longest_bar, bar_per_part, min_remnant + end_trim)
-    mean = sum(k * p for k, p in chances.items())
-    if mean < _FEWEST_PARTS:
-        raise InputError("bars_for_confidence", [("longest_bar", "hardly a bar gives one whole part: even the longest is "
-                                                                 "about as long as end trim, minimum remnant and the bar for one part")])
-    most = max(chances)
-    fewest = -(-to_make // most)
-    width = most - min(chances) + 1
-    expected_bars = to_make / mean
-    if expected_bars * min(to_make, expected_bars * width) > _EXACT_STEPS:
-        return _bars_by_normal(to_make, chances, mean, confidence)
-    short = {0: 1.0}  # chance of each number of parts so far that is still short of the order
-    low, high = min(chances), most
-    inner = chances.get(low + 1, 0.0) if high - low > 1 else 0.0
-    for bars in range(1, 10**9):
-        short = _add_bar(short, chances, low, high, inner, to_make)
-        if bars >= fewest and 1 - sum(short.values()) >= confidence - 1e-12:
-            return bars
-    raise AssertionError("unreachable")
-
-
-def _parts_distribution(shortest: float, longest: float, bar_per_part: float, lost: float) -> dict[int, float]:
-    """Chance of each number of parts from one bar of uniformly random length."""
-    low = max(0, count_down((shortest - lost) / bar_per_part))
-    high = max(0, count_down((longest - lost) / bar_per_part))
-    if low == high or longest == shortest:
-        return {high: 1.0}
-    span = longest - shortest
-    chances = {}
-    for k in range(low, high + 1):
-        start = shortest if k == low else max(shortest, lost + k * bar_per_part)
-        end = longest if k == high else min(longest, lost + (k + 1) * bar_per_part)
-        chances[k] = max(0.0, end - start) / span
-    return chances
-
-
-def _add_bar(short: dict[int, float], chances: dict[int, float], low: int, high: int, inner: float,
-             to_make: int) -> dict[int, float]:
-    """One more bar. All counts between the two ends are equally likely, so a running sum does the convolution."""
-    first, last = min(short), max(short)
-    prefix = [0.0]
-    for n in range(first, last + 1):
-        prefix.append(prefix[-1] + short.get(n, 0.0))
-
-    def between(a: int, b: int) -> float:
-        a, b = max(a, first), min(b, last)
-        return prefix[b - first + 1] - prefix[a - first] if a <= b else 0.0
-
-    result = {}
-    for total in range(first + low, min(last + high, to_make - 1) + 1):
-        chance = chances[low] * short.get(total - low, 0.0)
-        if high > low:
-            chance += chances[high] * short.get(total - high, 0.0)
-            chance += inner * between(total - high + 1, total - low - 1)
-        result[total] = chance
-    return result or {0: 0.0}
-
-
-def _bars_by_normal(to_make: int, chances: dict[int, float], mean: float, confidence: float) -> int:
-    from statistics import NormalDist
-
-    spread = math.sqrt(sum((k - mean) ** 2 * p for k, p in chances.items()))
-    z = NormalDist().inv_cdf(confidence)
-    # n mean - z spread sqrt(n) >= parts to make - 1/2, solved for sqrt(n)
-    root = (z * spread + math.sqrt((z * spread) ** 2 + 4 * mean * (to_make - 0.5))) / (2 * mean)
-    return max(count_up(root * root), -(-to_make // max(chances)))
+        raise InputError("bars_for_confidence", [
+            ("bar_per_part", f"{bar_per_part!r} given; a bar would give more than {_MOST_PARTS:,} parts")])
+    low, high = (max(0, count_down((bar - end_trim - min_remnant) / bar_per_part)) for bar in (shortest_bar, longest_bar))
+    parts = parts_of_a_bar(low, high, shortest_bar, longest_bar, bar_per_part, Fraction(min_remnant) + Fraction(end_trim))
+    if parts.mean < _FEWEST_PARTS:
+        raise InputError("bars_for_confidence", [
+            ("longest_bar", "hardly a bar gives one whole part: even the longest is about as long as end trim, minimum "
+                            "remnant and the bar for one part")])
+    return bars_for(parts, quantity, scrap_rate, setup_parts, confidence)

@@ -50,7 +50,7 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
     a["first_stickout"] = bf.first_stickout(i["part_length"], i["cutoff_width"], i["face_to_cutoff"], facing, trim)
     a["stickout_ratio"] = bf.stickout_ratio(a["first_stickout"], i["size"])
     a["parts_on_average"] = bf.parts_to_make(i["quantity"], scrap, setup)
-    a["parts_to_make"] = bf.parts_to_make(i["quantity"], scrap, setup)
+    a["parts_to_make"] = bf.parts_to_make(i["quantity"], scrap, setup, i["confidence"])
     a["bars"] = math.ceil(a["parts_to_make"] / n)
     a |= supply(i, a["bars"])
     del a["cuts_per_supplied"]

@@ -16,7 +16,7 @@ OPERATIONS = range(1, 13)
 BLANK_COUNTS_AS = {
     "scrap_rate": 0, "bar_change_time": 0, "efficiency": 1, "cut_charge": 0, "minimum_charge": 0, "chip_price": 0,
     "remnant_price": 0, "other_per_part": 0, "other_per_order": 0, "tooling": 0, "margin": 0, "markup": 0,
-    "rounding": "nearest 0.01", "currency": "$", "last_bar_rest": "charged to the job",
+    "rounding": "nearest 0.01", "currency": "$", "last_bar_rest": "charged to the job", "confidence": 0.95,
 }
 """What a blank counts as where there is no shop file."""
 COLUMNS = ("start_diameter", "end_diameter", "length", "surface_speed", "feed_rate", "top_speed", "passes", "extra_time")
@@ -133,12 +133,13 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a["cycle"] = cycle = a["listed_cycle"] if i["cycle_time"] is None else i["cycle_time"]
     for n in BREAKS:
         quantity = i[f"quantity_{n}"]
-        names = [*priced(i, 1, cycle), "margin", "whole", *(f"{name}_whole" for name in priced(i, 1, cycle))]
+        names = [*priced(i, 1, cycle), "margin", "whole", "sure", *(f"{name}_whole" for name in priced(i, 1, cycle))]
         a |= {f"{name}_{n}": None for name in names}
         a[f"setup_cost_{n}"] = a[f"setup_cost_whole_{n}"] = i["setup_hours"] * a["setting_rate"]
         if quantity is None:
             continue
         a |= {f"{name}_{n}": value for name, value in priced(i, quantity, cycle).items()}
+        a[f"sure_{n}"] = bf.parts_to_make(quantity, i["scrap_rate"], i["setup_parts"], i["confidence"])
         a[f"margin_{n}"] = (a[f"price_{n}"] - a[f"cost_each_{n}"]) / a[f"price_{n}"] if a[f"price_{n}"] else None
         a[f"whole_{n}"] = whole = bf.whole_bar_quantity(quantity, a["parts_per_bought"], i["scrap_rate"], i["setup_parts"])
         a |= {f"{name}_whole_{n}": value for name, value in priced(i, whole, cycle).items()}

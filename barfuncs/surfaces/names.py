@@ -16,6 +16,8 @@ from barfuncs.workbooks.sheetxml import Cell, cell_xml
 
 SHEET = "barfuncs materials"
 _CHANGED = ("xl/workbook.xml", "xl/_rels/workbook.xml.rels", "[Content_Types].xml")
+_OFTEN = 8
+"""An optional argument that a function needs more often gets a name for its value as used: a definition has a longest length."""
 _LEFT_OUT = "OR(_xlfn.ISOMITTED({x}),ISBLANK({x}))"
 
 
@@ -33,7 +35,12 @@ def definition(entry: Entry) -> str:
     '_xlfn.LAMBDA(_xlpm.cost,_xlpm.margin,IF(AND(ISNUMBER'
     """
     refs = _refs(entry)
-    return f"_xlfn.LAMBDA({_declared(entry)},{entry.cell_formula(refs, left_out=_LEFT_OUT)})"
+    names, values, text = "", entry.values_in_cell(refs, _LEFT_OUT), entry.cell_formula(refs, left_out=_LEFT_OUT)
+    for argument, value in values.items():
+        if value != refs[argument] and text.count(value) > _OFTEN:
+            text = text.replace(value, f"_xlpm.used_{argument}")
+            names += f"_xlpm.used_{argument},{value},"
+    return f"_xlfn.LAMBDA({_declared(entry)},{f'_xlfn.LET({names}{text})' if names else text})"
 
 
 def _refs(entry: Entry) -> dict[str, str]:

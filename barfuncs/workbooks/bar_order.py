@@ -78,7 +78,7 @@ PART_TOO_HEAVY = "is more than the bar over the length of the part weighs"
 
 YIELD = (
     Answer("bar_per_part", "Bar per part", "length", "length", calls="bar_per_part"),
-    Answer("min_remnant", "Minimum remnant", "length", "length", calls="min_remnant"),
+    Answer("min_remnant", "Minimum remnant", "length", "length", calls="min_remnant", refs=(("rear_hold", "0"),)),
     Answer("parts_per_bar", "Parts per bar", "count", "parts", calls="parts_per_bar"),
     Answer("remnant", "Remnant", "length", "length", calls="remnant_length"),
     Answer("bar_use", "Use of the bar", "percent", "", calls="bar_use"),

@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 from barfuncs import materials
 from barfuncs.errors import InputError, WorkbookError
@@ -21,6 +21,8 @@ from barfuncs.workbooks.sheetxml import CellError, Value
 from barfuncs.workbooks.shop import Shop
 
 MOST_ROWS = 20_000
+_CONFIDENCE = 0.95
+"""Of the bars to buy of a lot of random lengths."""
 
 
 @dataclass(frozen=True)
@@ -225,7 +227,7 @@ class _Planner:
                 # A plan that a check stops is still of use; a price is not, and nobody may look before it is sent.
                 raise InputError("quote", [("job", str(filled.answers["stops"]).strip())])
             if self.template == "job_plan":
-                self.outcome.random_bars[job.row] = _bars_of_random_lengths(filled)
+                self.outcome.random_bars[job.row] = _bars_of_random_lengths(filled, self.shop)
             name = _file_name(inputs, job.row, self.taken)
             try:
                 filled.save(self.out / name, self.replace)
@@ -309,13 +311,16 @@ def _results(outcome: Outcome) -> dict[str, bytes]:
     return {"results.csv": text.getvalue().encode("utf-8-sig"), "results.xlsx": _results_xlsx(heads, lines)}
 
 
-def _bars_of_random_lengths(filled: Filled) -> int | None:
+def _bars_of_random_lengths(filled: Filled, shop: Shop | None) -> int | None:
     """Bars to buy of a lot of random lengths: a sum over all lengths, which no cell formula of the template works out."""
     i, a = filled.inputs, filled.answers
     if i["longest_random_bar"] is None:
         return None
-    bars: int = bars_for_confidence(int(cast(float, a["parts_to_make"])), i["bar_length"], i["longest_random_bar"], a["bar_per_part"],
-                                    a["min_remnant"], i["end_trim"] or 0)
+    scrap_rate = i["scrap_rate"]
+    if scrap_rate is None and shop:  # left blank, it is the shop's, as in the template
+        scrap_rate = shop.rates.scrap_rate
+    bars: int = bars_for_confidence(i["quantity"], i["bar_length"], i["longest_random_bar"], a["bar_per_part"], a["min_remnant"],
+                                    i["end_trim"] or 0, scrap_rate or 0, i["setup_parts"] or 0, _CONFIDENCE)
     return bars
 
 

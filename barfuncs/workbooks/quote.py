@@ -169,7 +169,7 @@ def _chain(tag: str, quantity: str, of: str, **other: str) -> tuple[Answer, ...]
 
     lines = {**mine("scrap_credit", "machine_cost", "setup_cost", "other_cost"), "material_cost": f"material_used_{tag}"}
     return (
-        a("parts_to_make", "Parts to make, on average", "count", "parts", calls="parts_to_make"),
+        a("parts_to_make", "Parts to make, on average", "count", "parts", calls="parts_to_make", confidence="0"),
         a("bars", "Bars to load", "count", "bars", calls="bars_for_quantity"),
         a("bought", "Bars to buy", "count", "bars", formula=bought_formula(f"bars_{tag}", used["blanks_each"])),
         a("cuts", "Saw cuts", "count", formula=cuts_formula(f"bars_{tag}", f"bought_{tag}", used["blanks_each"],
@@ -210,6 +210,8 @@ def _break(n: int) -> tuple[Answer, ...]:
     quantity, of = f"quantity_{n}", f"at quantity {n}"
     return (
         *_priced(str(n), quantity, of),
+        Answer(f"sure_{n}", f"Parts to make, with the confidence {of}", "count", "parts", calls="parts_to_make",
+               refs=(("quantity", quantity),)),
         Answer(f"whole_{n}", f"Most good parts from these bars {of}", "count", "parts", calls="whole_bar_quantity",
                refs=(("quantity", quantity), ("parts_per_bar", "parts_per_bought"))),
         Answer(f"margin_{n}", f"Margin after rounding {of}", "percent", "", calls="margin_of",
@@ -563,7 +565,7 @@ def _operations_sheet(book: Workbook) -> None:
     sheet.print_area = f"A1:O{row + 2}"
 
 
-_LINES = ("parts_to_make", "bars", "bought", "material_cost", "rack_value", "scrap_credit", "machine_cost", "setup_cost", "other_cost", "order_cost",
+_LINES = ("parts_to_make", "sure", "bars", "bought", "material_cost", "rack_value", "scrap_credit", "machine_cost", "setup_cost", "other_cost", "order_cost",
           "cost_each", "margin", "price", "total")
 _STRONG = ("order_cost", "price", "total")
 
