@@ -158,7 +158,7 @@ def check_sentences(book: Workbook) -> list[str]:
 def test_an_answer_that_cannot_be_worked_out_is_named():
     book = in_the_sheet("job_plan", GOOD | {"part_length": 1e-6, "cutoff_width": 0.0, "part_weight": None})
     assert book.value("plan_parts_per_bar") == 1.418e8
-    assert str(book.value("plan_status")).startswith(f"{job_plan.STOP}  These can't be worked out from the inputs: bars, ")
+    assert str(book.value("plan_status")).startswith(f"{job_plan.STOP}  These can't be worked out from the inputs: bars to load, ")
 
 
 def test_a_number_that_may_be_a_designation_is_told_to_be_typed_as_text():

@@ -378,7 +378,7 @@ def test_a_cleared_cell_counts_as_its_default(book, name):
 
 
 def test_every_input_that_is_a_number_bears_on_a_price():
-    aside = {"feeder_longest_bar", "what_if_quantity", *(f"quantity_{n}" for n in range(2, 7))}
+    aside = {"confidence", "feeder_longest_bar", "what_if_quantity", *(f"quantity_{n}" for n in range(2, 7))}
     assert [n for n in NUMBERS if n not in aside and "price_1" not in resting_on("quote", n)] == []
     for n in range(2, 7):
         assert f"total_{n}" in resting_on("quote", f"quantity_{n}")

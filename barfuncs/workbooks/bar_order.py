@@ -109,7 +109,7 @@ BAR_WEIGHT = Answer("bar_weight", "One bar", "weight", "weight", calls="bar_weig
 # Bars are bought as supplied and sawn, bought cut to length (priced per blank), or loaded as they are supplied.
 BLANKS_PER_SUPPLIED = Answer(
     "blanks_per_supplied", "Blanks per supplied bar", "count", "blanks",
-    formula="IF(ISBLANK(supplied_length),1,BLANKS_PER_SUPPLIED_BAR(supplied_length,bar_length,kerf))")
+    formula="IF(bar_length>0,IF(ISBLANK(supplied_length),1,BLANKS_PER_SUPPLIED_BAR(supplied_length,bar_length,kerf)),NA())")
 SUPPLY = (
     Answer("cuts_per_supplied", "cuts that part a supplied bar into blanks", "count",
            formula="IF(bar_length>0,IF(ISBLANK(supplied_length),0,CUTS_PER_SUPPLIED_BAR(supplied_length,bar_length,kerf)),NA())"),

@@ -612,11 +612,11 @@ def _prices_sheet(book: Workbook) -> None:
         layout.quiet_errors(sheet, f"{column}6:{column}{row}")
     row += 2
     first = row
-    layout.heading(sheet, "B", "E", row, "What if, before rounding")
+    layout.heading(sheet, "B", "F", row, "What if, before rounding")
     row += 1
     FORM.put_input(book, sheet, WHAT_IF.name, "BCD", row)
     row += 1
-    for column, head in zip("CDE", ("Price each", "Change", "Change in %"), strict=True):
+    for column, head in zip("CDEF", ("Price each", "Change", "Change in %", "Bars to buy"), strict=True):
         layout.put(sheet, f"{column}{row}", head, size=9, color=layout.SOFT, align="right")
     for tag, (label, _) in WHAT_IFS.items():
         row += 1
@@ -629,7 +629,7 @@ def _prices_sheet(book: Workbook) -> None:
         FORM.put_value(book, sheet, f"bars_said_{tag}", f"F{row}")
     layout.quiet_errors(sheet, f"C{first + 3}:E{row}")
     _price_chart(sheet, first, price_row)
-    sheet.print_area = f"A1:I{max(row, first + 16)}"
+    sheet.print_area = f"A1:I{max(row, first + 14)}"
 
 
 def _price_chart(sheet: Worksheet, row: int, price_row: int) -> None:
@@ -662,8 +662,8 @@ def _price_chart(sheet: Worksheet, row: int, price_row: int) -> None:
     chart.x_axis.scaling.min = chart.y_axis.scaling.min = 0
     chart.x_axis.number_format, chart.y_axis.number_format = "#,##0", "#,##0.00"
     chart.x_axis.majorGridlines = None
-    chart.width, chart.height = 11.5, 6.6  # type: ignore[assignment]
-    sheet.add_chart(chart, f"F{row}")
+    chart.width, chart.height = 8.3, 6.6  # type: ignore[assignment]
+    sheet.add_chart(chart, f"G{row}")
 
 
 def _customer_sheet(book: Workbook) -> None:
