@@ -150,10 +150,11 @@ class Page:
 
     def heading(self, columns: str, text: str) -> None:
         """A heading on a row of its own, ruled over these columns."""
-        self.next_row(18)
+        self.next_row(24)
         self.take(columns)
         first, _, last = columns.partition(":")
         heading(self.sheet, first, last, self.row, text)
+        self.sheet[f"{first}{self.row}"].alignment = Alignment(vertical="bottom")
 
 
 def style_input(sheet: Worksheet, ref: str, number: str) -> None:
@@ -175,6 +176,11 @@ def style_answer(sheet: Worksheet, ref: str, number: str, bold: bool = False) ->
     cell.alignment = Alignment(horizontal="left" if number == "text" else "right", vertical="center")
     cell.border = Border(bottom=_thin)
     cell.number_format = FORMATS[number] if number != "text" else "General"
+
+
+def box() -> Border:
+    """A thin line all around, the only one that a conditional format can draw."""
+    return Border(left=_frame, right=_frame, top=_frame, bottom=_frame)
 
 
 def underline(sheet: Worksheet, ref: str) -> None:

@@ -3,6 +3,7 @@
 It has no inputs. While the plan says STOP it shows no length, no count and no weight.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -22,7 +23,7 @@ ONE_PERSON = 'IF(units="mm",23,51)'
 SOURCE = ("23 kg or 51 lb for one person's lift in the best posture: load constant of the revised NIOSH lifting equation, "
           "NIOSH publication 94-110; a long bar is no such lift.")
 
-_WIDTHS = {"A": 1.5, "B": 23, "C": 12, "D": 12, "E": 12, "F": 2.5, "G": 21, "H": 16, "I": 16, "J": 3,
+_WIDTHS = {"A": 1.5, "B": 21, "C": 12.5, "D": 12, "E": 12.5, "F": 2, "G": 18, "H": 16, "I": 16, "J": 3,
            "K": 3, "L": 30, "M": 4, "N": 3, "O": 18, "P": 30, "Q": 4}
 _ALL = "B:I"
 _CHARS_OF_A_LINE = 110
@@ -30,11 +31,11 @@ _CHARS_OF_A_LINE = 110
 
 @dataclass(frozen=True)
 class Line:
-    """A line of a list that stands there only where it applies: both are cell expressions."""
+    """A line of a list that stands there only where it applies; all are cell expressions."""
 
     text: str
     when: str = "TRUE"
-    topic: str = ""
+    topic: str = '""'
 
 
 def _shape_is(*shapes: str) -> str:
@@ -53,6 +54,9 @@ _SECOND_SPINDLE = 'IFERROR(RIGHT(machine_type,14)="second spindle",FALSE)'
 _CHIPS_BURN = f"OR({_names('titanium')},{_names('magnesium')})"
 _HOLDS_LEAD = 'ISNUMBER(SEARCH("lead",material_caution))'
 _ALONE = "IF(ISNUMBER(unattended_hours),unattended_hours>=0.25,bars>1)"
+# Weights rest on the shortest of random lengths.
+_LONGER = "IF(ISBLANK(longest_random_bar),1,longest_random_bar/bar_length)"
+_AT_LEAST = 'IF(ISBLANK(longest_random_bar),""," at least")'
 _LOAD = "IF(ISNUMBER(load_weight),load_weight,total_weight)"
 _WIDTH = 'IF(shape="flat",MIN(size,thickness),size)'
 
@@ -66,44 +70,44 @@ CHECKLIST = (
     Line('"Material, size and heat checked against the certificate"'),
     Line('"Every bar straight; its ends chamfered and deburred"'),
     Line('"Liner or guide channel for this size is in"'),
-    Line('"Workholding for this size is in, its speed limit read"'),
+    Line('"Workholding for this size is in; speed limit read"'),
     Line('"Guide bush for this size is in, adjusted to this bar"', _GUIDE_BUSH),
     Line('"Guide and workholding fit the corners of the bar"', _CORNERS),
     Line('"Second spindle: workholding for this part is in"', _SECOND_SPINDLE),
-    Line('"Cut-off tool measured: as wide as the table below says"'),
-    Line('"What catches the remnant is in place, and stays there until the new bar is in"'),
+    Line('"Cut-off tool measured: as wide as in the table below"'),
+    Line('"Catcher for the remnant in; stays until new bar is in"'),
     Line('"Guards and doors shut, rear of the spindle covered"'),
     Line('"Counters at zero, run limit set"'),
     Line('"First bar at low speed: listen before you raise it"'),
 )
 CAUTIONS = (
-    Line('"Nothing unsupported out of the rear of the spindle, however short the job: bar that turns free there bends out, '
-         'whips and can kill. Enclose it over its whole length, also while the feeder is pushed back."',
+    Line('"Nothing unsupported out of the rear of the spindle, however short the job: a bar that turns free bends out, whips, '
+         'can kill. Enclose all of it, also while the feeder is pushed back."',
          topic='"Bar out of the rear"'),
-    Line('"Even a short end of bar that turns in the open catches cloth and winds it up in a moment. Never touch it; no gloves, '
-         'no loose sleeves, hair or rags near it, at any speed."', topic='"Turning end of the bar"'),
-    Line('"It loads the next bar by itself, without a warning. Keep its guards shut and hands out; before you reach in, stop and '
-         'lock it out as its manual says."', "bars>1", '"The feeder moves"'),
-    Line('"Nobody is there to see a jam or a fire: chips and cutting oil burn. Leave the lathe alone only as the shop\'s rules '
-         'allow. A class D extinguisher is for metal chips, not for oil."', _ALONE, '"Running alone"'),
-    Line('"Such a bar does not fill a round guide, runs out of balance and hammers. Use the guide for its shape, start slowly, '
-         'listen; the speed limit of round bar is not its limit."', _CORNERS,
+    Line('"Even a short end that turns in the open catches cloth and winds it up in a moment. Never touch it; no gloves, loose '
+         'sleeves, hair or rags near it, at any speed."', topic='"Turning end of the bar"'),
+    Line('"It loads the next bar by itself, without a warning. Guards shut, hands out; before you reach in, stop it and lock it '
+         'out as its manual says."', "bars>1", '"The feeder moves"'),
+    Line('"Nobody sees a jam or a fire: chips and cutting oil burn. Leave the lathe alone only as the shop\'s rules allow. '
+         'A class D extinguisher is for metal chips, not for oil."', _ALONE, '"Running alone"'),
+    Line('"It does not fill a round guide, runs out of balance and hammers. Use the guide for its shape, start slowly, listen; '
+         'a speed that round bar takes may be too high."', _CORNERS,
          'UPPER(LEFT(shape,1))&MID(shape,2,20)&" bar"'),
-    Line(f'"One bar weighs "&{_weight("bar_weight")}&", the load "&{_weight(_LOAD)}&IF(bar_weight>{ONE_PERSON},'
+    Line(f'"One bar weighs"&{_AT_LEAST}&" "&{_weight("bar_weight")}&", the load "&{_weight(_LOAD)}&IF(bar_weight*{_LONGER}>{ONE_PERSON},'
          f'": one bar is more than "&{ONE_PERSON}&{WEIGHT_SUFFIX}&", which is for one person at best (NIOSH). Use a hoist or '
          'lift together",": carry it bar by bar, use a hoist for a bundle")&"; keep the way clear, long bars swing."',
-         f"{_LOAD}>{ONE_PERSON}", '"Weight of the load"'),
+         f"{_LOAD}*{_LONGER}>{ONE_PERSON}", '"Weight of the load"'),
     Line(f'"The bar stands out "&ROUND(first_stickout/{_WIDTH},1)&" times its width before the first part: it can bend, chatter '
-         'and throw the part. We know of no public rule that gives a safe number: see the machine\'s manual."',
+         'and throw the part. We know of no public rule that gives a safe number: see the manual."',
          f"AND(first_stickout>3*{_WIDTH}*(1+1E-9),NOT({_GUIDE_BUSH}))", '"Long stick-out"'),
     # One line for both, since no alloy needs both.
-    Line(f'IF({_CHIPS_BURN},"Fine chips catch fire and burn too hot for water: never put water on them. Keep a class D '
-         'extinguisher at hand, tools sharp and the chip pan empty; follow the shop\'s fire rules.","This alloy holds lead, '
-         'which gets in by hand and mouth: no food or smoking at the lathe, wash hands before eating, keep dust and fume down '
-         'and these chips apart.")', f"OR({_CHIPS_BURN},{_HOLDS_LEAD})", f'IF({_CHIPS_BURN},"Chips that burn","Lead")'),
-    Line('"Remnants, sawn ends and chips cut. Gloves are for handling them while everything stands still, never near a turning '
-         'spindle; take chips away with a hook, not by hand."', topic='"Sharp ends"'),
+    Line(f'IF({_CHIPS_BURN},"Fine chips catch fire, and water makes it worse: never put water on them. Class D extinguisher '
+         'at hand, tools sharp, chip pan empty; follow the shop\'s fire rules.","This alloy holds lead, which '
+         'gets in by hand and mouth: no food or smoking at the lathe, wash hands before eating; dust and fume down, chips apart.")', f"OR({_CHIPS_BURN},{_HOLDS_LEAD})", f'IF({_CHIPS_BURN},"Chips that burn","Lead")'),
+    Line('"Remnants, sawn ends and chips cut. Gloves only while everything stands still, never near a turning spindle; take '
+         'chips away with a hook, not by hand."', topic='"Sharp ends"'),
 )
+_NOT_FROM_THIS = "The plan says STOP: do not set up from this sheet."
 _FIRST_OF_ALL = "Cautions. The manuals of machine and feeder, the shop's rules, local codes and licensed practice come before this sheet"
 
 
@@ -136,7 +140,7 @@ class _SetupPage(Page):
         layout.underline(self.sheet, ref)
 
     def applying(self, columns: str, lines: Sequence[Line]) -> tuple[str, str]:
-        """Cell expressions of the topic and the text of the line that `{n}` counts to, of those that apply; blank after the last.
+        """Cell expressions of the topic and the text of the line that applies as number `{n}`; an error after the last.
 
         The lines stand beside the page, in three columns: topic, text, and how many apply up to this one.
         """
@@ -144,25 +148,24 @@ class _SetupPage(Page):
         topic, text, count = (get_column_letter(left + n) for n in range(3))
         for row, line in enumerate(lines, start=top):
             for letter, expression in ((topic, line.topic), (text, line.text)):
-                if expression:
-                    formula = f'IF(stopped=1,"",IF({line.when},{expression},""))'
-                    self._aside(f"{letter}{row}", self.form.expression(formula))
-            before = f"{count}{row - 1}+" if row > top else ""
-            self._aside(f"{count}{row}", f'{before}IF({text}{row}="",0,1)')
+                plain = re.fullmatch('"([^"]*)"', expression)
+                shown = plain[1] if plain else "=" + self.form.expression(f'IF(stopped=1,"",IF({line.when},{expression},""))')
+                layout.put(self.sheet, f"{letter}{row}", shown, size=8, color=layout.SOFT)
+            so_far = f"{count}{row - 1}+" if row > top else ""
+            counted = "1" if line.when == "TRUE" else f"IF({line.when},1,0)"
+            layout.put(self.sheet, f"{count}{row}", "=" + self.form.expression(f"IF(stopped=1,0,{so_far}{counted})"), size=8,
+                       color=layout.SOFT)
         found = f"MATCH({{n}},${count}${top}:${count}${bottom},0)"
-        topics, texts = (f'IFERROR(INDEX(${letter}${top}:${letter}${bottom},{found}),"")' for letter in (topic, text))
+        topics, texts = (f"INDEX(${letter}${top}:${letter}${bottom},{found})" for letter in (topic, text))
         return topics, texts
-
-    def _aside(self, ref: str, formula: str) -> None:
-        layout.put(self.sheet, ref, f"={formula}", size=8, color=layout.SOFT)
 
 
 def _head(page: _SetupPage) -> None:
     page.next_row(26)
     page.put("B:E", "Set-up sheet", size=18, bold=True, color=layout.ACCENT)
     page.next_row(30)
-    page.put(_ALL, f'=plan_status&IF(plan_stopped=1,"  The plan says STOP: do not set up from this sheet.","")', bold=True,
-             size=11, wrap=True)
+    status = page.put(_ALL, f'=plan_status&IF(plan_stopped=1,"  {_NOT_FROM_THIS}","")', bold=True, size=11, wrap=True)
+    page.sheet.conditional_formatting.add(status, layout.rule_where("plan_stopped=1", border=layout.box()))
     for (left, left_shown), (right, right_shown) in (
         (("Drawing number", _typed("drawing")), ("Machine", _typed("machine"))),
         (("Revision", _typed("revision")), ("Machine type", '=IFERROR(use_machine_type,"")')),
@@ -192,7 +195,7 @@ def _bar(page: _SetupPage) -> None:
     page.blank("H:I")
     page.next_row(20)
     page.label("B", "Shape and size")
-    page.words("C:E", _SECTION, bold=True, size=11, indent=0)
+    page.given("C:E", "=" + page.form.expression(f'IF(stopped=1,"-",{_SECTION})'))
     page.label("G", "Certificate")
     page.blank("H:I")
     page.next_row(16)
@@ -222,9 +225,10 @@ def _check_list(page: _SetupPage) -> None:
     page.heading(_ALL, "2  Before the first bar")
     _, text = page.applying("K:M", CHECKLIST)
     for n in range(1, len(CHECKLIST) + 1, 2):
-        page.next_row(17)
+        page.next_row(18)
         for columns, item in (("B:E", n), ("G:I", n + 1)):
-            page.put(columns, f'=IF({text.format(n=item)}="","","\u25a1  "&{text.format(n=item)})', shrink=True)
+            instead = f'IF(plan_stopped=1,"{_NOT_FROM_THIS}","")' if item == 1 else '""'
+            page.put(columns, f'=IFERROR("\u25a1  "&{text.format(n=item)},{instead})', size=11, shrink=True)
 
 
 _PIECES = (
@@ -240,24 +244,24 @@ def _lengths(page: _SetupPage) -> None:
     page.heading(_ALL, "3  Lengths")
     page.next_row(16)
     for column, _, name, _ in _TOTALS:
-        page.put(column, name, size=9, bold=True, align="right")
+        page.put(column, name, size=9, bold=True, align="right", shrink=True)
+    page.put("G:I", "In front of the workholding's face, to scale", size=9, color=layout.SOFT)
     page.next_row(36)
-    page.put("B", f'="All in "&{UNIT_SUFFIX}', size=9, color=layout.SOFT)
+    page.put("B", f'="All in"&{UNIT_SUFFIX}', size=9, color=layout.SOFT)
     for column, _, _, meaning in _TOTALS:
         page.put(column, meaning, size=8, color=layout.SOFT, align="right", wrap=True)
+    anchor = page.take("G:I", len(_PIECES) + 2).partition(":")[0]
     first = page.row + 1
     for name, length, columns in _PIECES:
-        page.next_row(15)
+        page.next_row()
         page.label("B", name)
         for column in columns:
             page.number(column, length, "length")
-        if page.row == first:
-            anchor = page.take("G:I", len(_PIECES) + 1).partition(":")[0]
     page.next_row(18)
     page.put("B", "Together", bold=True)
     for column, length, _, _ in _TOTALS:
         page.number(column, length, "length", size=12, bold=True)
-    layout.stacked_bar(page.sheet, first + 1, first + len(_PIECES) - 1, anchor, 9.6, 3.6,
+    layout.stacked_bar(page.sheet, first + 1, first + len(_PIECES) - 1, anchor, 8.9, 4.6,
                        ("FFFFFF", "9C8F9A", layout.ACCENT, "D9CBD6", "E9DDC3"))
 
 
@@ -290,19 +294,19 @@ def _running(page: _SetupPage) -> None:
     # The cell itself before its value as used: a limit of the machine is none of this bar.
     page.put("E:I", f'=IF(plan_stopped=1,"",IF(ISNUMBER(top_speed),"for this bar; the lowest limit of bar, workholding and feeder holds",'
                     f'IF(ISNUMBER(use_top_speed),"{LOOK}  the machine\'s limit; none is set for this bar: ask before you start",'
-                    f'"{LOOK}  not set: ask before you start")))', indent=1)
+                    f'"{LOOK}  not set: ask before you start")))', bold=True, indent=1)
     page.next_row()
     page.label("B", "A full load")
     page.number("C", "MIN(feeder_bars,bars)", "count", size=11, bold=True)
     page.put("D", "bars", color=layout.SOFT, indent=1)
-    page.words("E:I", f'"one bar weighs "&{_weight("bar_weight")}&IF(ISNUMBER(load_weight),", the load "&{_weight("load_weight")},'
+    page.words("E:I", f'"one bar weighs"&{_AT_LEAST}&" "&{_weight("bar_weight")}&IF(ISNUMBER(load_weight),", the load "&{_weight("load_weight")},'
                       '", the load is not known: bars in the feeder are not filled in")')
     page.next_row()
     page.label("B", "It lasts at most")
     page.number("C", "unattended_hours", "hours", size=11, bold=True)
     page.put("D", "h", color=layout.SOFT, indent=1)
     page.words("E:I", 'IF(ISNUMBER(unattended_hours),IF(feeder_bars<bars,"then the lathe stands; "&feeder_loads&" loads for the order","then the '
-                      'order is done")&"; "&ROUND(cycle_time,1)&" s a part","not known: cycle time or bars in the feeder are not filled in")')
+                      'order is done")&"; "&ROUND(cycle_time,1)&" s a part"&IF(ISBLANK(longest_random_bar),"","; longer with longer bars"),"not known: cycle time or bars in the feeder are not filled in")')
     page.next_row()
     page.label("B", "What stops it first")
     page.words("C:I", 'IF(NOT(ISNUMBER(feeder_bars)),"Not known: bars in the feeder are not filled in.",IF(feeder_bars<bars,'
@@ -321,9 +325,9 @@ def _cautions(page: _SetupPage) -> None:
     page.heading(_ALL, _FIRST_OF_ALL)
     topic, text = page.applying("O:Q", CAUTIONS)
     for n in range(1, len(CAUTIONS) + 1):
-        page.next_row(25)
-        page.put("B", "=" + topic.format(n=n), size=9, bold=True, wrap=True)
-        page.put("C:I", "=" + text.format(n=n), size=9, wrap=True)
+        page.next_row(28)
+        page.put("B", f'=IFERROR({topic.format(n=n)},"")', bold=True, wrap=True)
+        page.put("C:I", f'=IFERROR({text.format(n=n)},"")', wrap=True)
 
 
 def _typed(name: str) -> str:
