@@ -11,7 +11,7 @@ from openpyxl.chart.layout import Layout, ManualLayout
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
-from openpyxl.utils import get_column_letter, range_boundaries
+from openpyxl.utils import column_index_from_string, get_column_letter
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
@@ -131,14 +131,14 @@ class Page:
         Raises ValueError where one of them is taken already.
         """
         first, _, last = columns.partition(":")
-        ref = f"{first}{self.row}:{last or first}{self.row + rows - 1}"
-        left, top, right, bottom = range_boundaries(ref)
-        cells = {(row, column) for row in range(top, bottom + 1) for column in range(left, right + 1)}
+        left, right = (column_index_from_string(letters) for letters in (first, last or first))
+        bottom = self.row + rows - 1
+        cells = {(row, column) for row in range(self.row, bottom + 1) for column in range(left, right + 1)}
         twice = min(cells & self._taken, default=None)
         if twice:
             raise ValueError(f"{self.sheet.title}: {get_column_letter(twice[1])}{twice[0]} is taken")
         self._taken |= cells
-        return ref if len(cells) > 1 else f"{first}{self.row}"
+        return f"{first}{self.row}:{last or first}{bottom}" if len(cells) > 1 else f"{first}{self.row}"
 
     def put(self, columns: str, value: Any, **look: Any) -> str:
         """A value with the look that `put` gives it, in one cell or in several that are merged."""
@@ -185,19 +185,21 @@ def box() -> Border:
 
 def underline(sheet: Worksheet, ref: str) -> None:
     """A line below cells of one row."""
-    for row in sheet[ref] if ":" in ref else ((sheet[ref],),):
+    for row in _rows(sheet, ref):
         for cell in row:
             cell.border = Border(bottom=_thin)
 
 
+def _rows(sheet: Worksheet, ref: str) -> tuple[tuple[Any, ...], ...]:
+    return sheet[ref] if ":" in ref else ((sheet[ref],),)
+
+
 def style_blank(sheet: Worksheet, ref: str) -> None:
-    """A framed blank that is written into by hand, on paper."""
-    left, top, right, bottom = range_boundaries(ref)
-    for row in range(top, bottom + 1):
-        for column in range(left, right + 1):
-            sheet.cell(row, column).border = Border(
-                left=_frame if column == left else None, right=_frame if column == right else None,
-                top=_frame if row == top else None, bottom=_frame if row == bottom else None)
+    """A framed blank in one row that is written into by hand, on paper."""
+    for row in _rows(sheet, ref):
+        for cell in row:
+            cell.border = Border(left=_frame if cell is row[0] else None, right=_frame if cell is row[-1] else None,
+                                 top=_frame, bottom=_frame)
 
 
 def rule_where(formula: str, **style: Any) -> Any:
