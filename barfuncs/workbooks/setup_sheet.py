@@ -19,8 +19,8 @@ STOPPED = Answer("stopped", "1 while the plan says STOP, or else 0", "count",
                  formula=f'IF(LEFT(plan_status,{len(STOP)})="{STOP}",1,0)')
 ONE_PERSON = 'IF(units="mm",23,51)'
 """Cell expression: what one person lifts at most, at best; see SOURCE."""
-SOURCE = ("23 kg or 51 lb for one person's lift in the best posture: load constant of the revised NIOSH lifting equation, "
-          "NIOSH publication 94-110; a long bar is no such lift.")
+SOURCE = ("23 kg or 51 lb for one person's lift in the best posture: load constant of the revised NIOSH lifting "
+          "equation, NIOSH publication 94-110; a long bar is no such lift.")
 
 _WIDTHS = {"A": 1.5, "B": 21, "C": 12.5, "D": 12, "E": 12.5, "F": 2, "G": 18, "H": 16, "I": 16, "J": 3,
            "K": 3, "L": 30, "M": 4, "N": 3, "O": 18, "P": 30, "Q": 4}
@@ -91,17 +91,17 @@ CHECKLIST = (
 CAUTIONS = (
     Line('"Nothing unsupported out of the rear of the spindle, however short the job: a bar that turns free bends out, '
          'whips, can kill. Enclose all of it, also while the feeder is pushed back."', topic='"Bar out of the rear"'),
-    Line('"Even a short end that turns in the open catches cloth and winds it up in a moment. Never touch it; no gloves, '
-         'loose sleeves, hair or rags near it, at any speed."', topic='"Turning end of the bar"'),
-    Line('"It loads the next bar by itself, without a warning. Guards shut, hands out; before you reach in, stop it and '
-         'lock it out as its manual says."', "bars>1", '"The feeder moves"'),
+    Line('"Even a short end that turns in the open catches cloth and winds it up in a moment. Never touch it; no '
+         'gloves, loose sleeves, hair or rags near it, at any speed."', topic='"Turning end of the bar"'),
+    Line('"It loads the next bar by itself, without a warning. Guards shut, hands out; before you reach in, stop it '
+         'and lock it out as its manual says."', "bars>1", '"The feeder moves"'),
     Line('"Nobody sees a jam or a fire: chips and cutting oil burn. Leave the lathe alone only as the shop\'s rules '
          'allow. A class D extinguisher is for metal chips, not for oil."', _ALONE, '"Running alone"'),
     Line('"It does not fill a round guide, runs out of balance and hammers. Use the guide for its shape, start slowly, '
          'listen; a speed that round bar takes may be too high."', _CORNERS,
          'UPPER(LEFT(shape,1))&MID(shape,2,20)&" bar"'),
     Line(f'"One bar weighs"&{_AT_LEAST}&" "&{_weight("bar_weight")}&", the load "&{_weight(_LOAD)}'
-         f'&IF(bar_weight*{_LONGER}>{ONE_PERSON},": one bar is more than "&{ONE_PERSON}&{WEIGHT_SUFFIX}'
+         f'&IF(bar_weight*{_LONGER}>{ONE_PERSON},": one bar is over "&{ONE_PERSON}&{WEIGHT_SUFFIX}'
          '&", which is for one person at best (NIOSH). Use a hoist or lift together",'
          '": carry it bar by bar, use a hoist for a bundle")&"; keep the way clear, long bars swing."',
          f"{_LOAD}*{_LONGER}>{ONE_PERSON}", '"Weight of the load"'),
@@ -258,9 +258,9 @@ def _bar(page: _SetupPage) -> None:
     longest = max(len(f"{item.name}: {item.caution}") for item in materials.builtin().rows)
     page.next_row(3 + 13 * -(-longest // _CHARACTERS_IN_A_LINE))
     page.put(_ALL, "=" + page.form.expression(
-        f'IF(ISBLANK(material),"",IFERROR(IF(material_row=0,"{LOOK}  Not in the materials table: nothing is known here of '
-        'what it does to people. Ask for the safety data sheet.",IF(material_caution="","No caution in the materials '
-        'table. Ask for the safety data sheet.",material_name&": "&material_caution)),""))'), bold=True, wrap=True)
+        f'IF(ISBLANK(material),"",IFERROR(IF(material_row=0,"{LOOK}  Not in the materials table: nothing is known here '
+        'of what it does to people. Ask for the safety data sheet.",IF(material_caution="","No caution in the '
+        'materials table. Ask for the safety data sheet.",material_name&": "&material_caution)),""))'), bold=True, wrap=True)
 
 
 def _check_list(page: _SetupPage) -> None:
@@ -318,21 +318,22 @@ def _running(page: _SetupPage) -> None:
     page.heading(_ALL, "5  Running")
     page.figure("Highest spindle speed", "top_speed", "count", "rpm", size=14)
     # The cell itself before its value as used: a limit of the machine is none of this bar.
-    page.put("E:I", '=IF(plan_stopped=1,"",IF(ISNUMBER(top_speed),"for this bar; the lowest limit of bar, workholding and '
-                    f'feeder holds",IF(ISNUMBER(use_top_speed),"{LOOK}  the machine\'s limit; none is set for this bar: '
-                    f'ask before you start","{LOOK}  not set: ask before you start")))', bold=True, indent=1)
+    page.put("E:I", '=IF(plan_stopped=1,"",IF(ISNUMBER(top_speed),"for this bar; the lowest limit of bar, workholding '
+                    f'and feeder holds",IF(ISNUMBER(use_top_speed),"{LOOK}  the machine\'s limit; none is set for this '
+                    f'bar: ask before you start","{LOOK}  not set: ask before you start")))', bold=True, indent=1)
     page.figure("A full load", "MIN(feeder_bars,bars)", "count", "bars")
     page.words("E:I", f'"one bar weighs"&{_AT_LEAST}&" "&{_weight("bar_weight")}&IF(ISNUMBER(load_weight),", the load "'
                       f'&{_weight("load_weight")},", the load is not known: bars in the feeder are not filled in")')
     page.figure("It lasts at most", "unattended_hours", "hours", "h")
-    page.words("E:I", 'IF(ISNUMBER(unattended_hours),IF(feeder_bars<bars,"then the lathe stands; "&feeder_loads&" loads '
-                      'for the order"&IF(ISBLANK(longest_random_bar),"","; longer with longer bars"),"then the order is '
-                      'done")&"; "&TEXT(cycle_time,"#,##0.0")&" s a part","not known: cycle time or bars in the feeder '
+    page.words("E:I", 'IF(ISNUMBER(unattended_hours),IF(feeder_bars<bars,"then the lathe stands; "&feeder_loads&" '
+                      'loads for the order"&IF(ISBLANK(longest_random_bar),"","; longer with longer bars"),"then the '
+                      'order is done")&"; "&TEXT(cycle_time,"#,##0.0")&" s a part","not known: cycle time or bars in the feeder '
                       'are not filled in")')
     page.next_row()
     page.label("B", "What stops it first")
-    page.words("C:I", 'IF(NOT(ISNUMBER(feeder_bars)),"Not known: bars in the feeder are not filled in.",IF(feeder_bars<bars,'
-                      f'"The feeder is empty after "&feeder_bars&" bars, "&{_count("feeder_bars*parts_per_bar")}&" parts.",'
+    page.words("C:I", 'IF(NOT(ISNUMBER(feeder_bars)),"Not known: bars in the feeder are not filled in.",'
+                      'IF(feeder_bars<bars,"The feeder is empty after "&feeder_bars&" bars, "'
+                      f'&{_count("feeder_bars*parts_per_bar")}&" parts.",'
                       '"The run limit: the feeder holds all bars of the order."))', bold=True)
     page.next_row(24)
     page.label("B", "First-off is good")
