@@ -260,7 +260,8 @@ def _bar(page: _SetupPage) -> None:
     page.put(_ALL, "=" + page.form.expression(
         f'IF(ISBLANK(material),"",IFERROR(IF(material_row=0,"{LOOK}  Not in the materials table: nothing is known here '
         'of what it does to people. Ask for the safety data sheet.",IF(material_caution="","No caution in the '
-        'materials table. Ask for the safety data sheet.",material_name&": "&material_caution)),""))'), bold=True, wrap=True)
+        'materials table. Ask for the safety data sheet.",material_name&": "&material_caution)),""))'),
+             bold=True, wrap=True)
 
 
 def _check_list(page: _SetupPage) -> None:
@@ -327,8 +328,8 @@ def _running(page: _SetupPage) -> None:
     page.figure("It lasts at most", "unattended_hours", "hours", "h")
     page.words("E:I", 'IF(ISNUMBER(unattended_hours),IF(feeder_bars<bars,"then the lathe stands; "&feeder_loads&" '
                       'loads for the order"&IF(ISBLANK(longest_random_bar),"","; longer with longer bars"),"then the '
-                      'order is done")&"; "&TEXT(cycle_time,"#,##0.0")&" s a part","not known: cycle time or bars in the feeder '
-                      'are not filled in")')
+                      'order is done")&"; "&TEXT(cycle_time,"#,##0.0")&" s a part","not known: cycle time or bars in '
+                      'the feeder are not filled in")')
     page.next_row()
     page.label("B", "What stops it first")
     page.words("C:I", 'IF(NOT(ISNUMBER(feeder_bars)),"Not known: bars in the feeder are not filled in.",'
