@@ -253,8 +253,9 @@ def _bar(page: _SetupPage) -> None:
     page.label("G", "Certificate")
     page.frame("H:I")
     page.figure("Length loaded", "bar_length", "length", unit_text("length"))
-    page.words("E:I", 'IF(ISBLANK(longest_random_bar),"","the shortest of random lengths; the longest is "'
-                      f'&{_length("longest_random_bar")})')
+    page.words("E:I", f'IF(ISBLANK(supplied_length),"","sawn from bars of "&{_length("supplied_length")}&", "'
+                      f'&{_count("blanks_per_supplied")}&" from each")&IF(ISBLANK(longest_random_bar),"",'
+                      f'"the shortest of random lengths; the longest is "&{_length("longest_random_bar")})')
     longest = max(len(f"{item.name}: {item.caution}") for item in materials.builtin().rows)
     page.next_row(3 + 13 * -(-longest // _CHARACTERS_IN_A_LINE))
     page.put(_ALL, "=" + page.form.expression(
@@ -303,12 +304,17 @@ def _lengths(page: _SetupPage) -> None:
 def _how_many(page: _SetupPage) -> None:
     page.heading(_ALL, "4  How many")
     page.figure("Parts to make", "parts_to_make", "count", "parts", size=14)
-    page.words("E:I", f'"fills the order of "&{_count("quantity")}&" on average: scrap "&TEXT(scrap_rate,"0.0%")'
-                      f'&", set-up pieces "&{_count("setup_parts")}')
+    page.words("E:I", f'"fills the order of "&{_count("quantity")}&" with "&TEXT(confidence,"0.0#%")&" confidence"')
     page.figure("That is", "bars", "count", "bars", size=14)
     page.words("E:I", f'IF(bars=1,"",{_count("parts_per_bar")}&" parts from each bar, ")&{_count("last_bar_parts")}'
                       '&IF(bars=1," parts from it"," from the last")'
                       '&IF(ISBLANK(longest_random_bar),"","; fewer where bars are longer")')
+    page.figure("Left of the last bar", "last_bar_remnant", "length", unit_text("length"))
+    page.words("E:I", 'IF(rest_length>0,"back on the rack, marked with its heat","")')
+    page.next_row()
+    page.label("B", "Planned with")
+    page.words("C:I", f'"scrap "&TEXT(scrap_rate,"0.0%")&", set-up pieces "&{_count("setup_parts")}&"; on average "'
+                      f'&{_count("parts_on_average")}&" parts would fill the order"')
     page.next_row(16)
     page.label("B", "Run limit")
     page.words("C:I", f'"Stop the run after "&{_count("parts_to_make")}&" parts: without a limit it goes on until the '
