@@ -46,7 +46,6 @@ from barfuncs.materials import use_materials
 from barfuncs.quantity import (
     bars_for_confidence,
     bars_for_quantity,
-    fed_length,
     last_bar_parts,
     parts_to_make,
     whole_bar_quantity,
@@ -61,7 +60,7 @@ __version__ = "0.1.0"
 __all__ = [
     "BarfuncsError", "CATALOGUE", "InputError", "WorkbookError", "__version__", "across_corners", "bar_use",
     "bar_weight", "bars_for_confidence", "bars_for_hours", "bars_for_quantity", "blanks_per_supplied_bar", "cutoff_time", "cuts_per_supplied_bar", "cycle_time_of",
-    "drilling_time", "facing_time", "fed_length", "bar_per_part", "first_stickout", "last_bar_parts", "length_in",
+    "drilling_time", "facing_time", "bar_per_part", "first_stickout", "last_bar_parts", "length_in",
     "machine_cost", "margin_of", "material_cost", "material_density", "operation_time", "order_cost",
     "order_credit", "order_total", "other_cost", "parts_left", "parts_per_bar", "price_at_margin",
     "price_at_markup", "price_breaks", "quoted_price", "remnant_length", "rounded_price", "run_hours",

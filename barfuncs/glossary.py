@@ -52,7 +52,6 @@ ARGUMENTS: dict[str, str] = {
     "outer_diameter": "diameter at which the cut begins",
     "part_length": "finished length of the part along the spindle axis",
     "part_weight": "weight of one finished part",
-    "parts": "number of parts",
     "parts_per_bar": "whole parts that one bar gives",
     "parts_weight": "weight of all parts made, good and scrapped",
     "passes": "passes that the tool makes over the same length",

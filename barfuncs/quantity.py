@@ -113,18 +113,6 @@ def whole_bar_quantity(quantity: Count, parts_per_bar: PositiveCount, scrap_rate
     return max(quantity, count_down((made - setup_parts) * (1 - scrap_rate)))
 
 
-@cell_function(group="Quantity", formula="parts*bar_per_part")
-def fed_length(parts: Count, bar_per_part: PositiveLength) -> Length:
-    """Length of bar that a number of parts feeds: for a run that is stopped by length fed.
-
-    Examples
-    --------
-    >>> fed_length(1036, 2.375)
-    2460.5
-    """
-    return parts * bar_per_part
-
-
 _MOST_PARTS = 10_000  # of one bar; more is a slip of the pen, and would take long to work out
 _FEWEST_PARTS = 0.0005  # parts per bar on average; below, the order rests on rare bars and no plan is worth making
 

@@ -29,7 +29,7 @@ _USUAL: dict[str, tuple[float, float]] = {
     "bar_length": (20, 6000), "length": (20, 6000), "length_left": (1, 4000), "part_length": (0.05, 300),
     "cutoff_width": (0.02, 6), "facing": (0.005, 2), "end_trim": (0.05, 20), "min_remnant": (0.5, 350),
     "grip_length": (0.5, 200), "face_to_cutoff": (0.05, 50), "size": (0.06, 100), "thickness": (0.01, 60),
-    "bar_per_part": (0.1, 300), "stickout": (0.05, 200), "quantity": (1, 50_000), "parts_to_make": (1, 60_000), "parts": (1, 60_000),
+    "bar_per_part": (0.1, 300), "stickout": (0.05, 200), "quantity": (1, 50_000), "parts_to_make": (1, 60_000),
     "parts_per_bar": (1, 900), "bars": (1, 800), "bars_loaded": (1, 60), "setup_parts": (1, 40), "cuts": (1, 500),
     "passes": (1, 12), "tool_changes": (1, 20), "gross_weight": (0.01, 5), "part_weight": (0.01, 4), "trim_weight": (0.01, 2),
     "start_diameter": (0.05, 100), "end_diameter": (0.01, 90),

@@ -4,7 +4,7 @@ import random
 from typing import Any
 
 import barfuncs as bf
-from barfuncs.kinds import LAST_BAR_RESTS, ROUNDINGS
+from barfuncs.kinds import LAST_BAR_RESTS, MACHINE_TYPES, ROUNDINGS
 
 MATERIALS = ("Brass C36000", "Stainless 303", "Steel 1215", "Titanium grade 5", "7.85 g/cm3")
 
@@ -36,8 +36,8 @@ def good_job(rng: random.Random) -> dict[str, Any]:
         "remnant_price": round(rng.uniform(0, 2), 2), "cycle_time": round(rng.uniform(4, 900), 1),
         "bar_change_time": rng.randint(0, 90), "efficiency": rng.choice([1, 0.85, 0.9]),
         "setup_hours": rng.choice([0, 0.5, 3]), "machine_rate": rng.choice([60, 95.5]), "feeder_bars": rng.randint(1, 40),
-        "feeder_longest_bar": length(60, 160), "bars_on_hand": rng.randint(0, 300), "stop_parts": rng.randint(0, 5000),
-        "stop_bars": rng.choice([1, 5, 99]), "stop_length": length(0, 3000),
+        "feeder_longest_bar": length(60, 160), "bars_on_hand": rng.randint(0, 300),
+        "machine_type": rng.choice(MACHINE_TYPES), "top_speed": rng.choice([800, 2500, 6000]),
         "last_bar_rest": rng.choice(LAST_BAR_RESTS), "confidence": rng.choice([0.5, 0.9, 0.95, 0.999]),
     }
     for name, value in optional.items():
@@ -94,7 +94,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     """A quote for which at least one whole part fits, with a cycle time, an operation list, or both."""
     job = good_job(rng)
     unit = 25.4 if job["units"] == "mm" else 1.0
-    not_asked = ("quantity", "longest_random_bar", "feeder_bars", "bars_on_hand", "stop_parts", "stop_bars", "stop_length")
+    not_asked = ("quantity", "longest_random_bar", "feeder_bars", "bars_on_hand")
     job = {name: value for name, value in job.items() if name not in not_asked}
     per_bar = bf.parts_per_bar(job["bar_length"], job["part_length"], job["cutoff_width"], job["grip_length"] + job["face_to_cutoff"],
                                job.get("facing", 0), job.get("end_trim", 0))
@@ -135,12 +135,11 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
 
 _PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2.0,
          "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2,
-         "feeder_longest_bar": 160.0}
+         "feeder_longest_bar": 160.0, "machine_type": "guide bush", "top_speed": 4000.0}
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
-    "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "stop_parts": 50.0,
-                 "stop_bars": 2.0, "stop_length": 90.0},
+    "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0},
     "quote": {**_PLAN, **{f"quantity_{n}": q for n, q in enumerate((500.0, 100.0, 1000.0, 2500.0, 60.0, 5000.0), 1)},
-              "margin": 0.2, "what_if_quantity": 250.0, "top_speed": 4000.0, "setup_rate": 60.0, "setup_hours": 1.5,
+              "margin": 0.2, "what_if_quantity": 250.0, "setup_rate": 60.0, "setup_hours": 1.5,
               "op_2_operation": "facing", "op_2_start_diameter": 1.0, "op_2_end_diameter": 0.25, "op_2_length": 1.0,
               "op_2_surface_speed": 400.0, "op_2_feed_rate": 0.005, "op_2_top_speed": 3000.0, "op_2_passes": 2.0,
               "op_2_extra_time": 1.5, "op_5_operation": "turning", "op_5_start_diameter": 1.0, "op_5_length": 1.75,

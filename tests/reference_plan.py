@@ -61,7 +61,6 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
     rest = a["last_bar_remnant"] if to_rack and a["last_bar_remnant"] >= (a["min_remnant"] + a["bar_per_part"] + trim) * (1 - 1e-9) else 0
     blanks = 1 if i["price_per"] == "blank" else a["blanks_per_supplied"]
     a["rack_length"] = rest + (a["bought"] * blanks - a["bars"]) * i["bar_length"] * to_rack
-    a["fed_length"] = bf.fed_length(a["parts_to_make"], a["bar_per_part"])
     if i["longest_random_bar"] is None:
         a["fewest_bars"] = "-"
     else:
@@ -104,13 +103,4 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
         else:  # the feeder holds the whole order
             a["unattended_hours"] = (a["parts_to_make"] * i["cycle_time"] + (a["bars"] - 1) * i["bar_change_time"]) / 3600
     a["feeder_loads"] = None if i["feeder_bars"] is None else math.ceil(a["bars"] / i["feeder_bars"])
-    bars = a["bars"] if i["bars_on_hand"] is None else i["bars_on_hand"]
-    limits = [bars * n]
-    if i["stop_parts"] is not None:
-        limits.append(i["stop_parts"])
-    if i["stop_bars"] is not None:
-        limits.append(i["stop_bars"] * n)
-    if i["stop_length"] is not None:
-        limits.append(math.floor(i["stop_length"] / a["bar_per_part"] + 1e-9))
-    a["run_parts"] = min(limits)
     return a

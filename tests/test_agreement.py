@@ -111,7 +111,7 @@ def test_one_wrong_value_among_all_is_noticed(surface: str, fault: str, accepted
 def test_an_accepted_difference_that_no_longer_occurs_is_noticed() -> None:
     gone = Accepted("names", "good", REFUSED, "it was so once upon a time", "Python")
     outcome = Outcome()
-    item: Set = agreement.sets_of(CATALOGUE["fed_length"])[0]
+    item: Set = agreement.sets_of(CATALOGUE["stickout_ratio"])[0]
     agreement.compare(outcome, "names", [item], [agreement.python_result(item.case)], [gone])
     assert outcome.differences == []
     assert agreement.unused(outcome, [gone]) == ["accepted, but does not occur: names, good, shows refused"]

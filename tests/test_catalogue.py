@@ -299,7 +299,7 @@ def test_guard_of_an_optional_argument_lets_a_blank_through():
     ("BAR_PER_PART(a+1,MAX(b,c))*2", {}, "((a+1)+(MAX(b,c))+0)*2"),
     ("MIN_REMNANT(BAR_PER_PART(a,b),c)", {}, "(MAX((a+b+0)+c,0))"),
     ("COUNT_UP(PARTS_TO_MAKE(n)/p)", {}, "-INT(1E-9-((-INT(1E-9-(n/(1-0))*(1-1E-15))+0)/p)*(1-1E-15))"),
-    ("FED_LENGTH(part_length,bar_per_part)", {"part_length": "bar_per_part", "bar_per_part": "part_length"}, "(bar_per_part*part_length)"),
+    ("STICKOUT_RATIO(stickout,width)", {"stickout": "size", "size": "stickout"}, "(size/width)"),
 ])
 def test_expand(formula, values, expected):
     assert expand(formula, values) == expected
@@ -398,12 +398,12 @@ def test_bare_numbers_next_to_metric_text_need_units():
 
 
 def test_wrong_number_or_name_of_arguments():
-    with pytest.raises(TypeError, match=r"^fed_length\(\) takes 2 arguments, 3 were given$"):
-        bf.fed_length(1, 2, 3)
-    with pytest.raises(TypeError, match=r"^fed_length\(\) has no argument 'feeds'; it takes parts, bar_per_part$"):
-        bf.fed_length(1, feeds=2)
-    with pytest.raises(TypeError, match=r"^fed_length\(\) got 'parts' twice$"):
-        bf.fed_length(1, parts=2)
+    with pytest.raises(TypeError, match=r"^stickout_ratio\(\) takes 2 arguments, 3 were given$"):
+        bf.stickout_ratio(1, 2, 3)
+    with pytest.raises(TypeError, match=r"^stickout_ratio\(\) has no argument 'sizes'; it takes stickout, size$"):
+        bf.stickout_ratio(1, sizes=2)
+    with pytest.raises(TypeError, match=r"^stickout_ratio\(\) got 'stickout' twice$"):
+        bf.stickout_ratio(1, stickout=2)
 
 
 def test_unknown_function_is_refused_with_the_nearest_name():

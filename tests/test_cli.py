@@ -258,7 +258,7 @@ def test_templates_are_not_overwritten(tmp_path):
     assert refused.returncode == 1
     assert "exists already" in refused.stderr
     header = (tmp_path / "jobs.csv").read_text().strip().split(",")
-    assert {"job", "part_length", "stop_bars"} <= set(header)
+    assert {"job", "part_length", "machine_type"} <= set(header)
 
 
 def test_names(tmp_path):

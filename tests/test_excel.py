@@ -208,10 +208,10 @@ def test_large_counts_are_floats(host):
 
 @pytest.mark.parametrize(("count", "kind"), [(2**31 - 1, int), (2**31, float), (-(2**31), int), (-(2**31) - 1, float)])
 def test_integers_of_32_bits_stay_integers(count, kind):
-    call = cells.CellCall(find("fed_length"), cells.EXCEL)
+    call = cells.CellCall(find("parts_left"), cells.EXCEL)
     call._function = lambda *_: count
-    assert call(1.0, 1.0) == count
-    assert type(call(1.0, 1.0)) is kind
+    assert call(1.0, 1.0, 1.0) == count
+    assert type(call(1.0, 1.0, 1.0)) is kind
 
 
 def test_results_beyond_all_floats_are_errors():
@@ -475,7 +475,7 @@ def test_agrees_with_python(host, name):
     entry = CATALOGUE[name]
     good = bad = 0
     for _ in range(SETS):
-        values = [[some_value(rng, entry, Argument("quantities", find("fed_length").arguments[0].kind, "", 1))
+        values = [[some_value(rng, entry, Argument("quantities", find("whole_bar_quantity").arguments[0].kind, "", 1))
                    for _ in range(rng.randint(2, 4))] if a.kind.reader == "table" else some_value(rng, entry, a)
                   for a in entry.arguments]
         fit(rng, entry, values)

@@ -62,12 +62,12 @@ def test_every_named_answer_agrees_with_python_in_the_engine():
         checked += len(plan(inputs))
         assert abs(answers["length_balance"]) < 1e-6
         assert abs(answers["weight_balance"]) <= 1e-9 * (1 + answers["total_weight"])
-    assert checked > 400 * 30
+    assert checked >= 400 * 30
 
 
 def test_the_reference_names_every_answer():
     answers = plan(jobs(1)[0])
-    steps = {a.name for a in job_plan._STEPS} - {"bought_length"} | {"bars_at_hand"}
+    steps = {a.name for a in job_plan._STEPS} - {"bought_length"}
     assert set(answers) == set(job_plan.ALL_ANSWERS) - steps
 
 
@@ -96,7 +96,7 @@ def test_every_named_answer_agrees_with_python_in_libreoffice(in_libreoffice):
 def test_the_texts_agree_between_engine_and_libreoffice(in_libreoffice):
     for inputs, answers in in_libreoffice:
         ours = filler("job_plan").fill(inputs).answers
-        for name in ("status", "headline", "stop_reason", "problems", "material_caution"):
+        for name in ("status", "headline", "problems", "material_caution"):
             assert (answers[name] or "") == ours[name]
 
 
@@ -113,7 +113,7 @@ GOOD = GOOD_INPUTS["job_plan"]
 @pytest.mark.parametrize(("name", "value"), [
     *((n, v) for n, values in BAD_VALUES.items() for v in values),
     *((i.name, v) for i in job_plan.ALL_INPUTS.values() if i.kind.is_number for v in (-1.0, 1e12, "x", True)),
-    ("price_per", "dozen"), ("price_per", 3.0), ("units", None), ("feeder_bars", 0.0), ("efficiency", 0.0), ("stop_bars", 1.5),
+    ("price_per", "dozen"), ("price_per", 3.0), ("units", None), ("feeder_bars", 0.0), ("efficiency", 0.0), ("machine_type", "robot"),
 ])
 def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
     book = in_the_sheet("job_plan", GOOD | {name: value})
@@ -121,14 +121,14 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
     assert str(book.value("plan_status")).startswith(job_plan.STOP + "  Fill in or correct: ")
     assert label in str(book.value("plan_problems"))
     answers = resting_on("job_plan", name)
-    assert answers or name == "feeder_longest_bar"
+    assert answers or name in ("feeder_longest_bar", "bars_on_hand", "top_speed", "machine_type")
     assert [a for a in answers if not isinstance(book.value(f"plan_{a}"), CellError)] == []
 
 
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good():
     book = in_the_sheet("job_plan", GOOD)
     assert [a for a in job_plan.ALL_ANSWERS if not isinstance(book.value(f"plan_{a}"), float)] == [
-        "fewest_bars", "material_name", "material_caution"]
+        "fewest_bars", "material_name", "material_caution", "material_group"]
     assert book.value("plan_not_known") == book.value("plan_problems") == ""
 
 
@@ -142,7 +142,6 @@ def test_a_cleared_cell_counts_as_its_default(name):
 @pytest.mark.parametrize(("change", "sentence"), [
     ({"part_weight": 1.0}, "can't weigh more than the bar over its length, 0.4466 lb"),
     ({"longest_random_bar": 100.0}, "is shorter than the bar length"),
-    ({"stop_parts": 0.0}, "The run makes no parts"),
 ])
 def test_inputs_that_contradict_each_other_stop_the_plan(change, sentence):
     book = in_the_sheet("job_plan", GOOD | change)
@@ -194,7 +193,7 @@ def test_a_name_that_stands_twice_among_own_materials_is_marked():
 
 
 def test_a_full_feeder_that_holds_the_order_runs_alone_as_long_as_the_order():
-    few = in_the_sheet("job_plan", GOOD | {"feeder_bars": 40.0, "stop_parts": None})
+    few = in_the_sheet("job_plan", GOOD | {"feeder_bars": 40.0})
     assert few.value("plan_unattended_hours") == few.value("plan_run_hours")
     assert few.value("plan_load_weight") == few.value("plan_total_weight")
 
@@ -202,7 +201,7 @@ def test_a_full_feeder_that_holds_the_order_runs_alone_as_long_as_the_order():
 def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
     book = Workbook(job_plan.build())
     book.calculate()
-    for name in job_plan.ALL_ANSWERS.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems"}:  # 0 where none is there
+    for name in job_plan.ALL_ANSWERS.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped"}:  # 0 where none is there
         assert isinstance(book.value(f"plan_{name}"), (CellError, str)), name
     assert str(book.value("plan_status")).startswith(job_plan.STOP + "  Fill in or correct: material, size")
 
@@ -285,16 +284,14 @@ def test_a_material_of_the_shops_own(tmp_path):
     assert fill("job_plan", job | {"material": "G12150"}, own_materials=own).answers["density"] == 7.8
 
 
-def test_the_trade_fact_of_forty_parts_and_the_stop_at_99_bars():
+def test_the_trade_fact_of_forty_parts():
     """Common practice, no source: 36 in bar, 0.825 in a part, 1 3/8 in out before the first part, 2 in left to grip."""
     job = {"material": "Steel 1215", "size": 0.5, "part_length": 0.7, "cutoff_width": 0.125, "face_to_cutoff": 0.4, "end_trim": 0.15,
-           "grip_length": 2, "bar_length": 36, "quantity": 200, "bars_on_hand": 5}
-    free, at_99 = fill("job_plan", job), fill("job_plan", job | {"stop_bars": 99})
-    assert free.answers["first_stickout"] == pytest.approx(1.375)
-    assert free.answers["parts_per_bar"] == 40
-    assert free.answers["run_parts"] == at_99.answers["run_parts"] == 200
-    assert fill("job_plan", job | {"stop_bars": 3}).answers["run_parts"] == 120
-    assert "bars run out" in at_99.answers["stop_reason"]
+           "grip_length": 2, "bar_length": 36, "quantity": 200}
+    answers = fill("job_plan", job).answers
+    assert answers["first_stickout"] == pytest.approx(1.375)
+    assert answers["parts_per_bar"] == 40
+    assert answers["bars"] == 5
 
 
 @pytest.mark.parametrize(("change", "word", "sentence"), [
@@ -302,9 +299,9 @@ def test_the_trade_fact_of_forty_parts_and_the_stop_at_99_bars():
     ({"feeder_longest_bar": 100}, job_plan.STOP, "longer than the feeder takes by 44 in"),
     ({"grip_length": 6}, job_plan.NOTE, "would give one more part"),
     ({"bars_on_hand": 1}, job_plan.STOP, "bars; 1 are there"),
-    ({"stop_parts": 10}, job_plan.LOOK, "stops at 10 parts"),
     ({"material": "12L14"}, job_plan.LOOK, "lead"),
-    ({"feeder_bars": 10}, job_plan.NOTE, "A full load weighs"),
+    ({"feeder_bars": 10}, job_plan.NOTE, "Over 51 lb it is not one person's lift"),
+    ({"feeder_bars": 10, "bar_length": 48}, job_plan.OK, "One bar weighs 42.9 lb, not more than 51 lb"),
     ({}, job_plan.NOTE, "no hours, no cost"),
 ])
 def test_checks_speak_plainly(change, word, sentence):

@@ -106,7 +106,6 @@ def test_length_balance(lengths):
     assert left >= -1e-9
     if parts:
         assert remnant - 1e-9 <= left < remnant + part + cutoff + facing
-    assert bf.fed_length(parts, part + cutoff + facing) == pytest.approx(bar - trim - left, abs=1e-9)
 
 
 @PROFILE
@@ -551,7 +550,6 @@ GOOD = {
     "bars_for_quantity": _ORDER,
     "last_bar_parts": _ORDER,
     "whole_bar_quantity": _ORDER,
-    "fed_length": {"parts": 1036, "bar_per_part": 2.375},
     "bars_for_confidence": {"quantity": 100, "shortest_bar": 120, "longest_bar": 144, "bar_per_part": 2.375, "min_remnant": 2.75,
                             "end_trim": 0.1, "scrap_rate": 0.03, "confidence": 0.9},
     "run_hours": {"parts_to_make": 1036, "cycle_time": 45, "parts_per_bar": 59, "bar_change_time": 30, "efficiency": 0.9},

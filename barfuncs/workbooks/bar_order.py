@@ -3,11 +3,14 @@
 from barfuncs import kinds
 from barfuncs.workbooks.form import LOOK, NOTE, OK, STOP, Answer, Check, length_text, make_input
 from barfuncs.workbooks.materials_sheet import CAUTION_FORMULA, DENSITY_FORMULA, ROW_FORMULA
+from barfuncs.workbooks.shop import MACHINE_TYPE_HELP
 
 JOB = (
     make_input("job", "Job", kinds.Text, help_text="the shop's number or name of this job"),
     make_input("customer", "Customer", kinds.Text, help_text="who ordered the parts"),
     make_input("part_number", "Part number", kinds.Text, help_text="number of the part on its drawing"),
+    make_input("drawing", "Drawing number", kinds.Text, help_text="number of the drawing that the part is made to"),
+    make_input("revision", "Revision", kinds.Text, help_text="revision of that drawing"),
 )
 BAR = (
     make_input("units", "Units", kinds.Units, needed=True, help_text="in (inch, lb, ft/min) or mm (mm, kg, m/min), for the whole job"),
@@ -45,12 +48,14 @@ ORDER = (
 LATHE = (
     make_input("machine", "Machine", kinds.Text, source="machines_name",
                help_text="a lathe from the sheet Shop, which then gives what is left blank here; or nothing"),
+    make_input("machine_type", "Machine type", kinds.MachineType, from_shop=True, help_text=MACHINE_TYPE_HELP),
     make_input("face_to_cutoff", "Face to cut-off tool", kinds.Length, needed=True, from_shop=True),
     make_input("grip_length", "Grip length", kinds.Length, needed=True, from_shop=True),
     make_input("feeder_longest_bar", "Longest bar the feeder takes", kinds.PositiveLength, from_shop=True,
            help_text="longest bar that the feeder takes, from its manual"),
     make_input("feeder_bars", "Bars the feeder holds", kinds.PositiveCount, unit="bars", from_shop=True,
            help_text="bars of this size in a full feeder"),
+    make_input("top_speed", "Max. speed", kinds.SpindleSpeed, unit="rpm", from_shop=True),
     make_input("cycle_time", "Cycle time", kinds.PositiveSeconds),
     make_input("bar_change_time", "Bar change", kinds.Seconds, 0, from_shop=True),
     make_input("efficiency", "Efficiency (share of the time running)", kinds.Efficiency, 1, from_shop=True),

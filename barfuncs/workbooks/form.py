@@ -250,6 +250,8 @@ class Form:
             return text or None
         unit = text[1:] if text.startswith("=") else f'"{text}"'
         value = f"ROUND({item.shop},4)" if item.kind.reader not in ("choice", "text") else item.shop
+        if any(len(choice) > 15 for choice in item.kind.choices):
+            value = '"see that sheet"'  # too long to stand here
         value = f'TEXT({item.shop},"0.0%")' if item.number == "percent" else value
         return f'={unit}&IFERROR(IF(AND(ISBLANK({item.name}),{item.shop}<>""),"  Shop: "&{value},""),"")'
 

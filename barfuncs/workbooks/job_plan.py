@@ -1,16 +1,12 @@
-"""Template job_plan: one job, its bar, yield, bars, weight, time, setter's sheet and checks."""
+"""Template job_plan: one job, its bar, yield, bars, weight, time, checks and set-up sheet."""
 
 import functools
 from collections.abc import Mapping
 from typing import Any
 
 from openpyxl import Workbook
-from openpyxl.chart import BarChart, Reference
-from openpyxl.chart.layout import Layout, ManualLayout
-from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
-from barfuncs import kinds
 from barfuncs.workbooks import layout
 from barfuncs.workbooks.bar_order import (
     ACROSS_CORNERS,
@@ -53,22 +49,22 @@ from barfuncs.workbooks.form import (
     NOTE,
     OK,
     STOP,
-    UNIT_SUFFIX,
     WEIGHT_SUFFIX,
     Answer,
     Check,
     Form,
     Input,
     length_text,
-    make_input,
     unit_text,
 )
 from barfuncs.workbooks.materials_sheet import materials_sheet
 from barfuncs.workbooks.notes_sheet import notes_sheet
 from barfuncs.workbooks.package import pack
+from barfuncs.workbooks.setup_sheet import ONE_PERSON, SOURCE, STOPPED, setup_sheet
 from barfuncs.workbooks.sheetxml import CellError
 from barfuncs.workbooks.shop import Shop
 from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, PROBLEMS, SHOP_PROBLEMS, shop_sheet
+from barfuncs.workbooks.speeds_sheet import MATERIAL_GROUP
 
 INPUTS: dict[str, tuple[Input, ...]] = {
     "Job": JOB,
@@ -78,15 +74,7 @@ INPUTS: dict[str, tuple[Input, ...]] = {
     "Lathe and feeder": LATHE,
     "Material price": PRICE,
 }
-STOP_INPUTS = (
-    make_input("stop_parts", "Stop after this many parts", kinds.Count, unit="parts",
-               help_text="the run ends after this many parts; blank = until the bars run out"),
-    make_input("stop_bars", "Stop after this many bars", kinds.Count, unit="bars",
-               help_text="the run ends after this many bars; blank = until the bars run out"),
-    make_input("stop_length", "Stop after this length fed", kinds.Length,
-               help_text="the run ends when this length of bar has been fed; blank = until the bars run out"),
-)
-ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), STOP_INPUTS) for i in group}
+ALL_INPUTS: dict[str, Input] = {i.name: i for group in INPUTS.values() for i in group}
 
 _BOUGHT = (("price", "material_price"), ("bars", "bought"), ("bar_length", "bought_length"), ("bar_weight", "bought_weight"))
 ANSWERS: dict[str, tuple[Answer, ...]] = {
@@ -109,8 +97,6 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
                formula="MAX(quantity,COUNT_DOWN((bars*parts_per_bar-setup_parts)*(1-scrap_rate)))"),
         Answer("rack_length", "Back on the rack", "length", "length",
                formula=f"rest_length+IF({RACK},1,0)*(bought*blanks_each-bars)*bar_length"),
-        Answer("fed_length", "Length fed in all", "length", "length", calls="fed_length",
-               refs=(("parts", "parts_to_make"),)),
     ),
     "Weight": (
         WEIGHT_PER_LENGTH,
@@ -166,6 +152,8 @@ _STEPS = (
     MACHINE_ROW,
     LARGEST_SIZE,
     SHOP_PROBLEMS,
+    STOPPED,
+    MATERIAL_GROUP,
     ACROSS_CORNERS,
     DENSITY,
     SECTION_AREA,
@@ -183,23 +171,8 @@ _STEPS = (
     Answer("weight_balance", "weight that does not add up", "weight", "",
            formula="total_weight-parts_weight-chips_weight-remnants_weight-rack_weight"),
 )
-_LIMIT = "bars_at_hand*parts_per_bar"
-
-
-def _stop(name: str, parts: str) -> str:
-    return f"IF(ISBLANK({name}),{_LIMIT},{parts})"
-
-
-_STOP_ANSWERS = (
-    Answer("bars_at_hand", "Bars at hand", "count", "bars",
-           formula="IF(ISBLANK(bars_on_hand),bars,bars_on_hand)"),
-    Answer("run_parts", "Parts the run makes", "count", "parts",
-           formula=f"MIN({_LIMIT},{_stop('stop_parts', 'stop_parts')},"
-                   f"{_stop('stop_bars', 'stop_bars*parts_per_bar')},"
-                   f"{_stop('stop_length', 'COUNT_DOWN(stop_length/bar_per_part)')})"),
-)
 ALL_ANSWERS: dict[str, Answer] = {
-    a.name: a for group in (*ANSWERS.values(), _STEPS, _STOP_ANSWERS) for a in group
+    a.name: a for group in (*ANSWERS.values(), _STEPS) for a in group
 }
 
 FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values())
@@ -247,19 +220,16 @@ CHECKS = (
     )),
     Check("Shelf", (
         ("ISBLANK(bars_on_hand)", NOTE, '"Bars on the shelf are not filled in: the order\'s own bars are taken."'),
-        ("plan_bars_at_hand<plan_bars", STOP, '"The order needs "&plan_bars&" bars; "&plan_bars_at_hand&" are there."'),
+        ("bars_on_hand<plan_bars", STOP, '"The order needs "&plan_bars&" bars; "&bars_on_hand&" are there."'),
         ("TRUE", OK, '"There are enough bars."'),
-    )),
-    Check("Stop rule", (
-        ("plan_run_parts=0", STOP, '"The run makes no parts."'),
-        ("plan_run_parts<plan_parts_to_make", LOOK,
-         '"The run stops at "&plan_run_parts&" parts, "&plan_parts_to_make-plan_run_parts&" before the order is filled."'),
-        ("TRUE", OK, '"The run makes "&plan_run_parts&" parts; the order needs "&plan_parts_to_make&"."'),
     )),
     Check("Feeder load", (
         ("ISBLANK(feeder_bars)", NOTE, '"Bars the feeder holds are not filled in: no load weight, no hours alone."'),
-        ("TRUE", NOTE, f'"A full load weighs "&ROUND(plan_load_weight,1)&{WEIGHT_SUFFIX}&", one bar "&ROUND(plan_bar_weight,1)&{WEIGHT_SUFFIX}'
-                       '&". Lift within the shop\'s rules."'),
+        (f"plan_bar_weight>{ONE_PERSON}", NOTE,
+         f'"One bar weighs "&ROUND(plan_bar_weight,1)&{WEIGHT_SUFFIX}&", a full load "&ROUND(plan_load_weight,1)&{WEIGHT_SUFFIX}&". Over "'
+         f'&{ONE_PERSON}&{WEIGHT_SUFFIX}&" it is not one person\'s lift, even at best."'),
+        ("TRUE", OK, f'"One bar weighs "&ROUND(plan_bar_weight,1)&{WEIGHT_SUFFIX}&", not more than "&{ONE_PERSON}&{WEIGHT_SUFFIX}&", one '
+                     f'person\'s lift at best; a full load "&ROUND(plan_load_weight,1)&{WEIGHT_SUFFIX}&"."'),
     )),
     Check("Time and price", (
         ("AND(ISBLANK(cycle_time),OR(ISBLANK(material_price),ISBLANK(price_per)))", NOTE, '"Cycle time and price are not filled in: no hours, no cost."'),
@@ -276,18 +246,6 @@ CHECKS = (
         ("TRUE", OK, '"Parts, chips, remnants and what goes back add up to the bars, in length and in weight."'),
     )),
     MATERIAL,
-)
-
-CAUTIONS = (
-    "Bar that turns behind the spindle whips: support and enclose it over its whole length, also when the feeder is pushed back.",
-    "Keep below the speed limits of the workholding, the feeder and the bar; a bent bar allows less. The lowest limit holds.",
-    "Hexagon, octagon, square and flat bar runs out of balance and needs the right guide; start slowly and listen.",
-    "A long stick-out bends, chatters and can throw the part. No public rule gives a safe number: the machine's manual does.",
-    "Remnants and sawn ends have sharp edges. Wear gloves to handle them, never near a turning spindle.",
-    "Fine chips of titanium and magnesium burn. Never use water on them; have a class D extinguisher and the shop's fire rules at hand.",
-    "Free-machining alloys may hold lead: keep dust and fume down, wash hands before eating.",
-    "Bars are heavy and long: lift with help or a hoist, and keep the way clear.",
-    "The machine's and feeder's manuals, the shop's rules, local codes and licensed engineers come before this sheet.",
 )
 
 def _plan_sheet(book: Workbook) -> None:
@@ -328,7 +286,7 @@ def _plan_sheet(book: Workbook) -> None:
         sheet.row_dimensions[line].height = 15.5
     row = _bar_drawing(sheet, row)
     row = FORM.put_checks(book, sheet, CHECKS, row)
-    layout.put(sheet, f"B{row + 1}", "Cautions are on the setter's sheet. Give it to the person at the lathe.",
+    layout.put(sheet, f"B{row + 1}", "Cautions are on the set-up sheet, which goes to the lathe.",
                italic=True, color=layout.SOFT, size=9)
     sheet.print_area = f"A1:H{row + 1}"
 
@@ -342,31 +300,6 @@ _DRAWING = (
 _FILLS = ("FFFFFF", layout.ACCENT, "9C8F9A", "E9DDC3")
 
 
-def _stacked_bar(sheet: Worksheet, first_row: int, last_row: int, anchor: str, width: float, height: float,
-                 fills: tuple[str, ...]) -> None:
-    """Lengths one behind the other, to scale. Outlines keep the pieces apart in black and white."""
-    chart = BarChart()
-    chart.type, chart.grouping, chart.overlap, chart.gapWidth = "bar", "stacked", 100, 30
-    chart.style = 2
-    for row in range(first_row, last_row + 1):
-        # Column numbers: B holds the piece's name, C its length.
-        chart.add_data(Reference(sheet, min_col=2, max_col=3, min_row=row), from_rows=True, titles_from_data=True)
-    for series, fill in zip(chart.series, fills, strict=True):
-        series.graphicalProperties = GraphicalProperties(solidFill=fill)
-        series.graphicalProperties.line.solidFill = layout.INK
-        series.graphicalProperties.line.width = 9525
-        series.invertIfNegative = False
-    chart.legend.position = "b"
-    chart.y_axis.delete = False
-    chart.x_axis.delete = True
-    chart.y_axis.majorGridlines = None
-    chart.y_axis.scaling.min = 0
-    chart.y_axis.number_format = "#,##0.##"
-    chart.layout = Layout(manualLayout=ManualLayout(xMode="edge", yMode="edge", x=0.03, y=0.08, w=0.94, h=0.5))
-    chart.width, chart.height = width, height  # type: ignore[assignment]
-    sheet.add_chart(chart, anchor)
-
-
 def _bar_drawing(sheet: Worksheet, row: int) -> int:
     layout.heading(sheet, "B", "H", row, "The bar, front to rear, to scale")
     first = row + 1
@@ -378,60 +311,8 @@ def _bar_drawing(sheet: Worksheet, row: int) -> int:
     layout.put(sheet, f"B{last + 1}", '=IFERROR(plan_parts_per_bar&" parts of "&part_length&" and their cut-offs","")',
                color=layout.SOFT, size=9)
     layout.quiet_errors(sheet, f"C{first}:C{last}")
-    _stacked_bar(sheet, first, last, f"E{first}", 12.6, 3.4, _FILLS)
+    layout.stacked_bar(sheet, first, last, f"E{first}", 12.6, 3.4, _FILLS)
     return row + 8
-
-
-def _setter_sheet(book: Workbook) -> None:
-    sheet = layout.add_sheet(book, "Setter", {"A": 1.5, "B": 36, "C": 15, "D": 9, "E": 2.5, "F": 42})
-    layout.put(sheet, "B1", "Setter's sheet", size=18, bold=True, color=layout.ACCENT)
-    sheet.row_dimensions[1].height = 26
-    layout.put(sheet, "F1", '=IF(job="","",job&"   ")&IF(part_number="","",part_number)', size=12, bold=True)
-    layout.put(sheet, "B2", '=IFERROR(IF(customer="","",customer&"   ")&IF(material="","",material&"   ")&shape&" "&size&'
-                            f'IF(ISBLANK(thickness),""," x "&thickness)&{UNIT_SUFFIX},"")', color=layout.SOFT)
-    layout.heading(sheet, "B", "F", 4, "Lengths to key in")
-    layout.put(sheet, "F4", "As your control calls it (write it in)", size=11, bold=True, color=layout.ACCENT)
-    keyed = (("Bar per part", "plan_bar_per_part"), ("First stick-out, with end trim", "plan_first_stickout"),
-             ("Minimum remnant", "plan_min_remnant"), ("Bar length", "bar_length"))
-    for row, (label, ref) in enumerate(keyed, start=5):
-        layout.put(sheet, f"B{row}", label, size=11)
-        layout.style_answer(sheet, f"C{row}", "length", bold=True)
-        sheet[f"C{row}"].value = "=" + FORM.expression(ref)
-        layout.put(sheet, f"D{row}", unit_text("length"), color=layout.SOFT, indent=1)
-        layout.style_input(sheet, f"F{row}", "text")
-        sheet.row_dimensions[row].height = 22
-    layout.quiet_errors(sheet, "C5:C24")
-    layout.heading(sheet, "B", "F", 10, "Stop rule: leave blank to run until the bars run out; of several the first ends the run")
-    for row, (item, wanted) in enumerate(zip(STOP_INPUTS, ("plan_parts_to_make", "plan_bars", "plan_fed_length"), strict=True),
-                                         start=11):
-        FORM.put_input(book, sheet, item.name, "BCD", row)
-        layout.put(sheet, f"F{row}", f'=IFERROR("the order needs "&TEXT({wanted},"#,##0{".0##" if item.unit == "length" else ""}")&" "&D{row},"")', color=layout.SOFT)
-    row = 14
-    for answer in _STOP_ANSWERS:
-        FORM.put_answer(book, sheet, answer.name, "BCD", row)
-        row += 1
-    layout.put(sheet, f"B{row}", '=IFERROR(IF(plan_run_parts<plan_bars_at_hand*plan_parts_per_bar,'
-               '"The run ends by the stop rule after "&plan_run_parts&" parts.",IF(plan_run_parts=0,"The run makes no parts.",'
-               '"No limit in force: the run ends when the bars run out, after "&plan_run_parts&" parts.")),"")', bold=True)
-    layout.name_cell(book, "plan_stop_reason", sheet, f"B{row}")
-    layout.heading(sheet, "B", "F", 18, "In front of the workholding's face, to scale")
-    pieces = (("Face to cut-off tool", "face_to_cutoff"), ("Cut-off", "cutoff_width"), ("Part", "part_length"), ("Facing", "facing"),
-              ("End trim (new bar)", "end_trim"))
-    for line, (label, ref) in enumerate(pieces, start=19):
-        layout.put(sheet, f"B{line}", label)
-        layout.put(sheet, f"C{line}", "=" + FORM.expression(ref), align="right",
-                   number="length")
-        layout.put(sheet, f"D{line}", unit_text("length"), color=layout.SOFT, size=9, indent=1)
-    _stacked_bar(sheet, 19, 23, "E19", 9.2, 3.6, ("FFFFFF", "9C8F9A", layout.ACCENT, "D9CBD6", "E9DDC3"))
-    line = 25
-    line += 1
-    layout.heading(sheet, "B", "F", line, "Cautions")
-    for text in CAUTIONS:
-        line += 1
-        layout.put(sheet, f"B{line}", text, wrap=True)
-        sheet.merge_cells(f"B{line}:F{line}")
-        sheet.row_dimensions[line].height = 15 if len(text) < 125 else 27
-    sheet.print_area = f"A1:F{line}"
 
 
 RESULTS = tuple(a.name for group in ANSWERS.values() for a in group)
@@ -455,11 +336,12 @@ def build(shop: Shop | None = None) -> bytes:
     """
     book = layout.new_workbook("Job plan")
     _plan_sheet(book)
-    _setter_sheet(book)
+    setup_sheet(book, FORM)
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
     notes_sheet(book, FORM, (
         "Yield, bars, parts to make and times: common practice of the trade, worked out as said above, no source.",
+        SOURCE,
         "Weight of chips is what is neither part nor remnant. The last bar is taken to be left as it is after its last part.",
     ), RESULTS, (*PROBLEMS, KERF_MISSING))
     return pack(layout.parts_of(book))

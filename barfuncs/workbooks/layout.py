@@ -6,8 +6,12 @@ from datetime import datetime
 from typing import Any
 
 from openpyxl import Workbook
+from openpyxl.chart import BarChart, Reference
+from openpyxl.chart.layout import Layout, ManualLayout
+from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
+from openpyxl.utils import column_index_from_string, get_column_letter
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
@@ -43,6 +47,7 @@ FORMATS = {
 _thin = Side(style="thin", color=RULE)
 _strong = Side(style="thin", color=SOFT)
 _accent = Side(style="medium", color=ACCENT)
+_frame = Side(style="thin", color=INK)
 
 
 def font(size: float = 10, bold: bool = False, color: str = INK, italic: bool = False) -> Font:
@@ -107,6 +112,51 @@ def heading(sheet: Worksheet, first: str, last: str, row: int, text: str) -> Non
         sheet[f"{chr(column)}{row}"].border = Border(bottom=_accent)
 
 
+class Page:
+    """Hands out the cells of a sheet from the top down, each of them once."""
+
+    def __init__(self, sheet: Worksheet) -> None:
+        self.sheet, self.row = sheet, 0
+        self._taken: set[tuple[int, int]] = set()
+
+    def next_row(self, height: float = 15) -> int:
+        """Go on to the next row, which gets this height."""
+        self.row += 1
+        self.sheet.row_dimensions[self.row].height = height
+        return self.row
+
+    def take(self, columns: str, rows: int = 1) -> str:
+        """The reference of cells that begin on this row: "C3", or "C3:E3" for the columns "C:E".
+
+        Raises ValueError where one of them is taken already.
+        """
+        first, _, last = columns.partition(":")
+        left, right = (column_index_from_string(letters) for letters in (first, last or first))
+        bottom = self.row + rows - 1
+        cells = {(row, column) for row in range(self.row, bottom + 1) for column in range(left, right + 1)}
+        twice = min(cells & self._taken, default=None)
+        if twice:
+            raise ValueError(f"{self.sheet.title}: {get_column_letter(twice[1])}{twice[0]} is taken")
+        self._taken |= cells
+        return f"{first}{self.row}:{last or first}{bottom}" if len(cells) > 1 else f"{first}{self.row}"
+
+    def put(self, columns: str, value: Any, **look: Any) -> str:
+        """A value with the look that `put` gives it, in one cell or in several that are merged."""
+        ref = self.take(columns)
+        put(self.sheet, ref.partition(":")[0], value, **look)
+        if ":" in ref:
+            self.sheet.merge_cells(ref)
+        return ref
+
+    def heading(self, columns: str, text: str) -> None:
+        """A heading on a row of its own, ruled over these columns."""
+        self.next_row(24)
+        self.take(columns)
+        first, _, last = columns.partition(":")
+        heading(self.sheet, first, last, self.row, text)
+        self.sheet[f"{first}{self.row}"].alignment = Alignment(vertical="bottom")
+
+
 def style_input(sheet: Worksheet, ref: str, number: str) -> None:
     """Inputs are told apart by a fill and by a border, and are the only cells that are not locked."""
     cell = sheet[ref]
@@ -128,6 +178,30 @@ def style_answer(sheet: Worksheet, ref: str, number: str, bold: bool = False) ->
     cell.number_format = FORMATS[number] if number != "text" else "General"
 
 
+def box() -> Border:
+    """A thin line all around, the only one that a conditional format can draw."""
+    return Border(left=_frame, right=_frame, top=_frame, bottom=_frame)
+
+
+def underline(sheet: Worksheet, ref: str) -> None:
+    """A line below cells of one row."""
+    for row in _rows(sheet, ref):
+        for cell in row:
+            cell.border = Border(bottom=_thin)
+
+
+def _rows(sheet: Worksheet, ref: str) -> tuple[tuple[Any, ...], ...]:
+    return sheet[ref] if ":" in ref else ((sheet[ref],),)
+
+
+def style_blank(sheet: Worksheet, ref: str) -> None:
+    """A framed blank in one row that is written into by hand, on paper."""
+    for row in _rows(sheet, ref):
+        for cell in row:
+            cell.border = Border(left=_frame if cell is row[0] else None, right=_frame if cell is row[-1] else None,
+                                 top=_frame, bottom=_frame)
+
+
 def rule_where(formula: str, **style: Any) -> Any:
     """A conditional format for the cells where a formula is TRUE."""
     return FormulaRule(formula=[formula], **style)  # type: ignore[no-untyped-call]
@@ -137,6 +211,31 @@ def quiet_errors(sheet: Worksheet, area: str) -> None:
     """An error value stays an error, in soft grey: the status line says in words what is missing."""
     first = area.split(":")[0]
     sheet.conditional_formatting.add(area, rule_where(f"ISERROR({first})", font=Font(color="A8A2A8")))
+
+
+def stacked_bar(sheet: Worksheet, first_row: int, last_row: int, anchor: str, width: float, height: float,
+                fills: tuple[str, ...]) -> None:
+    """Lengths one behind the other, to scale. Outlines keep the pieces apart in black and white."""
+    chart = BarChart()
+    chart.type, chart.grouping, chart.overlap, chart.gapWidth = "bar", "stacked", 100, 30
+    chart.style = 2
+    for row in range(first_row, last_row + 1):
+        # Column numbers: B holds the piece's name, C its length.
+        chart.add_data(Reference(sheet, min_col=2, max_col=3, min_row=row), from_rows=True, titles_from_data=True)
+    for series, fill in zip(chart.series, fills, strict=True):
+        series.graphicalProperties = GraphicalProperties(solidFill=fill)
+        series.graphicalProperties.line.solidFill = INK
+        series.graphicalProperties.line.width = 9525
+        series.invertIfNegative = False
+    chart.legend.position = "b"
+    chart.y_axis.delete = False
+    chart.x_axis.delete = True
+    chart.y_axis.majorGridlines = None
+    chart.y_axis.scaling.min = 0
+    chart.y_axis.number_format = "#,##0.##"
+    chart.layout = Layout(manualLayout=ManualLayout(xMode="edge", yMode="edge", x=0.03, y=0.08, w=0.94, h=0.5))
+    chart.width, chart.height = width, height  # type: ignore[assignment]
+    sheet.add_chart(chart, anchor)
 
 
 def validate(sheet: Worksheet, ref: str, kind: Kind, label: str, help_text: str, source: str = "") -> None:

@@ -85,11 +85,7 @@ def _needed(items: Iterable[Input], *names: str) -> tuple[Input, ...]:
 
 
 INPUTS: dict[str, tuple[Input, ...]] = {
-    "Job": (
-        *JOB,
-        make_input("drawing", "Drawing number", kinds.Text, help_text="number of the drawing that the quote is for"),
-        make_input("revision", "Revision", kinds.Text, help_text="revision of that drawing"),
-    ),
+    "Job": JOB,
     "Bar": tuple(i for i in BAR if i.name != "longest_random_bar"),
     "Part": (
         *PART,
@@ -97,11 +93,7 @@ INPUTS: dict[str, tuple[Input, ...]] = {
         make_input("setup_parts", "Set-up pieces", kinds.Count, 0, unit="parts"),
         next(i for i in ORDER if i.name == "confidence"),
     ),
-    "Lathe": (
-        *_needed((i for i in LATHE if i.name != "feeder_bars"), "machine_rate"),
-        make_input("top_speed", "Max. speed", kinds.SpindleSpeed, from_shop=True, unit="rpm",
-                   help_text="where an operation has none of its own: highest spindle speed that machine, workholding and bar allow"),
-    ),
+    "Lathe": _needed((i for i in LATHE if i.name != "feeder_bars"), "machine_rate"),
     "Material price": _needed(PRICE, "material_price", "price_per"),
     "Other costs and price": (
         make_input("other_per_part", "Other costs each good part", kinds.Money, 0, unit="each", from_shop=True),

@@ -73,7 +73,7 @@ def _picked(form: Form, name: str) -> str:
 def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     """Rates, machines and prices in framed cells, filled with those of `shop`, and what this job takes of them."""
     letters = [get_column_letter(n) for n in range(2, 2 + len(MACHINES))]
-    sheet = layout.add_sheet(book, TITLE, {"A": 1.5, **dict.fromkeys(letters, 13.5), "B": 30}, landscape=True)
+    sheet = layout.add_sheet(book, TITLE, {"A": 1.5, **dict.fromkeys(letters, 13.5), "B": 30, letters[-1]: MACHINES[-1].width}, landscape=True)
     sheet.page_setup.fitToHeight = 2
     layout.put(sheet, "B1", "Shop", size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
