@@ -9,6 +9,7 @@ import ast
 import decimal
 import functools
 import inspect
+import math
 import numbers
 import re
 from collections.abc import Callable, Mapping, Sequence
@@ -18,9 +19,9 @@ from typing import Annotated, Any, Protocol, get_args, get_origin
 from barfuncs import materials as _materials
 from barfuncs import units as _units
 from barfuncs.counting import CELL_MACROS
-from barfuncs.errors import InputError
+from barfuncs.errors import InputError, shown
 from barfuncs.glossary import ARGUMENTS
-from barfuncs.kinds import HEAVIEST, LIGHTEST, UNITS, Kind, looks_like_designation
+from barfuncs.kinds import HEAVIEST, LIGHTEST, SPELLINGS, UNITS, Kind, looks_like_designation, squeezed
 
 GROUPS = ("Stock", "Yield", "Quantity", "Sawing", "Time", "Cost", "Safety")
 REQUIRED: Any = inspect.Parameter.empty
@@ -310,8 +311,8 @@ def cell_function(
     return register
 
 
-TABLE_NAMES = frozenset({"material_names", "material_densities", "material_code_1", "material_code_2",
-                         "material_code_3", "material_code_4", "own_material_names", "own_material_densities"})
+TABLE_NAMES = frozenset({"material_densities", "material_spellings", "material_spelling_rows", "own_material_names",
+                         "own_material_densities"})
 """Names of the materials table in a workbook, which a cell formula may look things up in."""
 
 
@@ -488,25 +489,32 @@ def _bind(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any]) -> dic
 def limit_problem(kind: Kind, value: Any, units: str | None, given: Any) -> str | None:
     """What is wrong with a value that was read, or None."""
     if kind.is_number and not kind.allows(value):
-        return f"{given!r} given; allowed is {kind.allowed(units)}"
+        return f"{shown(given)} given; allowed is {kind.allowed(units)}"
     if kind.reader == "material" and isinstance(value, float):
         factor, unit = (1.0, "g/cm3") if units == "mm" else (_units.LB_IN3_PER_G_CM3, "lb/in3")
         if not LIGHTEST * factor <= value <= HEAVIEST * factor:
-            return (f"{given!r} given; a number is a density, from {LIGHTEST * factor:.3g} to {HEAVIEST * factor:.3g} {unit}; "
-                    f"write a designation as text")
+            return (f"{shown(given)} given; a number is a density, from {LIGHTEST * factor:.3g} to {HEAVIEST * factor:.3g} {unit}; "
+                    "write a designation as text")
         if looks_like_designation(value, units):
-            return (f"{given!r} given; it may be a density or a designation: write a density "
+            return (f"{shown(given)} given; it may be a density or a designation: write a density "
                     f"with its unit ({value:g} g/cm3), a designation as text with all its digits ({value:.4f})")
     return None
 
 
 def read_choice(value: Any, choices: Sequence[str]) -> str:
+    """The choice that a text means: written as it is, in another case, without its hyphen, or in other words for it."""
     if isinstance(value, str):
         text = " ".join(value.split()).casefold()
         for choice in choices:
             if choice.casefold() == text:
                 return choice
-    raise ValueError(f"{value!r} given; allowed is one of {', '.join(choices)}")
+        text = squeezed(text)
+        if SPELLINGS.get(text) in choices:
+            return SPELLINGS[text]
+        for choice in choices:
+            if squeezed(choice) == text:
+                return choice
+    raise ValueError(f"{shown(value)} given; allowed is one of {', '.join(choices)}")
 
 
 def in_units(value: float, kind: Kind, system: str, units: str) -> float:
@@ -532,25 +540,24 @@ def read_value(kind: Kind, value: Any, decimal_comma: bool = False) -> tuple[Any
     if _units.is_quantity(value):
         return _read_quantity(kind, value)
     if kind.reader == "material":
-        return _read_material(value, decimal_comma)
-    if isinstance(value, bool):
-        raise ValueError(f"{value!r} given; allowed is {kind.allowed(None)}")
+        return read_material(value, decimal_comma), None
     if isinstance(value, str):
-        return _read_text(kind, value, decimal_comma)
-    try:
-        if not isinstance(value, (numbers.Real, decimal.Decimal)):
-            raise TypeError
-        number = float(value)
-    except (TypeError, ValueError, OverflowError):
-        raise ValueError(f"{_short(value)} given; allowed is {kind.allowed(None)}") from None
-    if number != number or number in (float("inf"), float("-inf")):
-        raise ValueError(f"{value!r} given; allowed is {kind.allowed(None)}")
+        return _read_text(kind, _units.without_diameter_sign(value) if kind.across else value, decimal_comma)
+    number = finite_float(value)
+    if number is None:
+        raise ValueError(f"{shown(value)} given; allowed is {kind.allowed(None)}")
     return number, None
 
 
-def _short(value: Any) -> str:
-    text = repr(value)
-    return text if len(text) <= 60 else text[:57] + "..."
+def finite_float(value: Any) -> float | None:
+    """A number of any type as a float; None for what is no number, no finite one, or more than a float holds."""
+    if isinstance(value, bool) or not isinstance(value, (numbers.Real, decimal.Decimal)):
+        return None
+    try:
+        number = float(value)
+    except (TypeError, ValueError, ArithmeticError):
+        return None
+    return number if math.isfinite(number) else None
 
 
 def _read_quantity(kind: Kind, value: Any) -> tuple[Any, str | None]:
@@ -570,26 +577,44 @@ class _DensityText:
         self.value, self.system = value, system
 
 
-def _read_material(value: Any, decimal_comma: bool) -> tuple[Any, str | None]:
-    if isinstance(value, (int, float)) and not isinstance(value, bool) and value == value:
-        return float(value), None
+# A number of a European standard: 1 for steels, 2 for copper and nickel, 3 for light metals. No density is written so.
+_EUROPEAN_NUMBER = re.compile(r"\s*[1-3][.,][0-9]{4}\s*")
+
+
+def read_material(value: Any, decimal_comma: bool = False, table: _materials.Materials | None = None) -> Any:
+    """A material's name in the table, or a density: a number in the units of the call, or one that brings its own unit.
+
+    A whole number above all densities is a designation: 303, 4140. Raises ValueError with a reason in words.
+    """
+    table = table or _materials.active()
+    number = finite_float(value)
+    if number is not None:
+        code = f"{number:.0f}" if HEAVIEST < number < 1e9 and number.is_integer() else ""
+        if code in table:
+            return table[code].name
+        if code in table.unclear:
+            raise ValueError(table.unknown(code))
+        return number
     if not isinstance(value, str) or not value.strip():
-        raise ValueError(f"{_short(value)} given; allowed is a material's name or designation, or a density")
-    table = _materials.active()
-    if value in table:
-        return table[value].name, None
+        raise ValueError(f"{shown(value)} given; allowed is a material's name or designation, or a density")
+    row = table.find(value)
+    if row is not None:
+        return row.name
     try:
         number, system = _units.parse_density(value, decimal_comma=decimal_comma)
     except ValueError:
-        near = table.nearest(value)
-        hint = f"; the nearest known is {near!r}" if near else ""
-        raise ValueError(f"{value!r} is neither a known material nor a density such as '7.85 g/cm3'{hint}") from None
+        raise ValueError(table.unknown(value)) from None
     if system is None:
-        return number, None
+        if _EUROPEAN_NUMBER.fullmatch(value):
+            raise ValueError(f"{shown(value)} is no designation of a known material; if it is a density, write its unit too, "
+                             f"such as {number:.10g} g/cm3")
+        if number > HEAVIEST:
+            raise ValueError(table.unknown(value))
+        return number
     if not LIGHTEST <= number * (1 if system == "mm" else 1 / _units.LB_IN3_PER_G_CM3) <= HEAVIEST:
-        raise ValueError(f"{value!r} given; a density is from {LIGHTEST:g} to {HEAVIEST:g} g/cm3 "
+        raise ValueError(f"{shown(value)} given; a density is from {LIGHTEST:g} to {HEAVIEST:g} g/cm3 "
                          f"({LIGHTEST * _units.LB_IN3_PER_G_CM3:.3g} to {HEAVIEST * _units.LB_IN3_PER_G_CM3:.3g} lb/in3)")
-    return _DensityText(number, system), None
+    return _DensityText(number, system)
 
 
 def _read_text(kind: Kind, text: str, decimal_comma: bool) -> tuple[float, str | None]:
@@ -648,7 +673,7 @@ def find(name: str) -> Entry:
     if entry is None:
         import difflib
 
-        close = difflib.get_close_matches(str(name).lower(), CATALOGUE, n=1)
+        close = difflib.get_close_matches(name.lower(), CATALOGUE, n=1) if isinstance(name, str) else []
         hint = f"; did you mean {close[0]!r}?" if close else ""
-        raise InputError("barfuncs", [("function", f"{name!r} is not known here{hint}")])
+        raise InputError("barfuncs", [("function", f"{shown(name)} is not known here{hint}")])
     return entry

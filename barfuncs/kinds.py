@@ -1,6 +1,8 @@
 """What an argument or a result is: its unit, its limits, its choices. Limits are declared here and nowhere else."""
 
 import math
+import re
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
@@ -24,6 +26,64 @@ ROUNDINGS = {
 }
 """How a price is rounded: (steps in one unit of the currency, whether always up)."""
 
+# What people write for a choice. Each means one thing only, in any case, with or without spaces and hyphens. A pipe is no
+# tube (its size is a name), a hundredweight has two weights, and "each" may be a bar or a part: none of them stands here.
+_SHAPE_WORDS = {
+    "round": ("round", "rounds", "rd", "rnd"),
+    "hexagon": ("hexagon", "hexagonal", "hex"),
+    "square": ("square", "sq"),
+    "octagon": ("octagon", "octagonal", "oct"),
+    "flat": ("flat", "flats", "rectangle", "rectangular", "rect"),
+}
+_BASIS_WORDS = {
+    "lb": ("lb", "lbs", "pound", "pounds"),
+    "kg": ("kg", "kgs", "kilo", "kilos", "kilogram", "kilograms"),
+    "100 lb": ("100lb", "100lbs", "100pounds"),
+    "100 kg": ("100kg", "100kgs"),
+    "ft": ("ft", "foot", "feet"),
+    "m": ("m", "meter", "meters", "metre", "metres"),
+    "bar": ("bar", "bars"),
+    "piece": ("piece", "pieces", "pc", "pcs"),
+}
+_OTHER_WORDS = {
+    "in": ("inch", "inches"),
+    "mm": ("millimeter", "millimeters", "millimetre", "millimetres", "metric"),
+    "turning": ("turn",),
+    "facing": ("face",),
+    "cut-off": ("cutting off", "parting", "parting off", "part off"),
+    "drilling": ("drill",),
+    "threading": ("thread", "threads"),
+    "tube": ("tubes", "tubing", "round tube", "round tubing"),
+    "hexagon tube": tuple(f"{hexagon} {tube}" for hexagon in _SHAPE_WORDS["hexagon"] for tube in ("tube", "tubing")),
+    "high-speed steel": ("hss",),
+    "none": ("no rounding",),
+}
+
+
+def squeezed(text: str) -> str:
+    """A choice without what people write in more than one way: case, spaces, hyphens, points that end a word.
+
+    >>> squeezed("Cut off"), squeezed("rd."), squeezed("Nearest .01")
+    ('cutoff', 'rd', 'nearest0.01')
+    """
+    bare = re.sub(r"[\s_\-\u2010-\u2015]+", "", text.casefold())
+    return re.sub(r"(?<![0-9])\.(?=[0-9])", "0.", re.sub(r"\.(?![0-9])", "", bare))
+
+
+def _spellings() -> Iterator[tuple[str, Iterable[str]]]:
+    yield from _OTHER_WORDS.items()
+    for shape, words in _SHAPE_WORDS.items():
+        yield shape, [f"{word}{end}" for word in words for end in ("", "bar", "bars", "rod", "stock", "barstock")]
+    for basis, words in _BASIS_WORDS.items():
+        yield basis, [f"{start}{word}" for word in words for start in ("", "per", "each", "/", "$/", "$per")]
+    for rule in ROUNDINGS:
+        the = re.sub("nearest|next", r"the \g<0>", rule)
+        yield rule, [f"{start}{words}" for words in (rule, the) for start in ("", "to ")]
+
+
+SPELLINGS = {squeezed(text): choice for choice, texts in _spellings() for text in texts}
+"""Other spellings of choices, squeezed."""
+
 Reader = Literal["length", "weight", "density", "seconds", "hours", "surface_speed", "feed_rate", "spindle_speed",
                  "pitch", "angle", "number", "count", "fraction", "choice", "material", "text", "table"]
 
@@ -34,7 +94,7 @@ class Kind:
 
     `low` and `high` bound a number; with `open_low` / `open_high` the bound itself is refused. `smallest` keeps what
     divides from being so near 0 that the result overflows; people are told "more than 0". `dimension` is a key of
-    `units.UNIT_NAMES` for values that carry a unit.
+    `units.UNIT_NAMES` for values that carry a unit. With `across` a text may carry a diameter sign.
     """
 
     name: str
@@ -47,6 +107,7 @@ class Kind:
     whole: bool = False
     choices: tuple[str, ...] = ()
     smallest: float = 0.0
+    across: bool = False
 
     @property
     def is_number(self) -> bool:
@@ -139,11 +200,16 @@ UNIT_TEXT = {
     "angle": ("degrees", "degrees"),
 }
 
+LONGEST_ON_A_FORM = {"in": 10_000, "mm": 36_000}
+"""No length of a job is as long. Dates from 1930 on are larger numbers than the first, from 2000 on than the second: a
+spreadsheet makes 1932 of a typed 3/32, and of 3/4 a day of this year."""
+
 _LONGEST = 1e6
 _MOST = 1e7
 
 Length = Annotated[float, Kind("length", "length", "length", 0, _LONGEST)]
 PositiveLength = Annotated[float, Kind("length", "length", "length", 0, _LONGEST, open_low=True, smallest=1e-6)]
+Size = Annotated[float, Kind("length", "length", "length", 0, _LONGEST, open_low=True, smallest=1e-6, across=True)]
 Area = Annotated[float, Kind("area", "number", "area")]
 Weight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9)]
 PositiveWeight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9, open_low=True, smallest=1e-9)]
@@ -184,7 +250,7 @@ PositiveSeconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6, op
 Hours = Annotated[float, Kind("time", "hours", "hours", 0, 1e6)]
 # The lower limits of what a time is divided by keep it a finite number; no lathe works below them. The upper limit of
 # the feed holds off a feed per minute.
-Diameter = Annotated[float, Kind("length", "length", "length", 0.001, _LONGEST)]
+Diameter = Annotated[float, Kind("length", "length", "length", 0.001, _LONGEST, across=True)]
 Pitch = Annotated[float, Kind("pitch", "pitch", "length", 0.001, 100)]
 SurfaceSpeed = Annotated[float, Kind("surface speed", "surface_speed", "surface_speed", 0.001, 50000)]
 FeedRate = Annotated[float, Kind("feed per revolution", "feed_rate", "feed_rate", 0.0001, 25)]

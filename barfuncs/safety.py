@@ -1,11 +1,11 @@
 """Safety: values that belong beside a caution. None of them replaces the machine's manual."""
 
 from barfuncs.catalogue import cell_function
-from barfuncs.kinds import Length, PositiveLength, Ratio
+from barfuncs.kinds import Length, Ratio, Size
 
 
 @cell_function(group="Safety", formula="stickout/size")
-def stickout_ratio(stickout: Length, size: PositiveLength) -> Ratio:
+def stickout_ratio(stickout: Length, size: Size) -> Ratio:
     """Stick-out in diameters. Over three is commonly taken as long for a part without support (common practice, no source).
 
     Examples

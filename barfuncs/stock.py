@@ -15,6 +15,7 @@ from barfuncs.kinds import (
     Material,
     PositiveLength,
     Shape,
+    Size,
     Text,
     Units,
     Weight,
@@ -43,7 +44,7 @@ _AREA = (
 
 
 @cell_function(group="Stock", formula=_AREA, rules=_SECTION_RULES)
-def section_area(shape: Shape, size: PositiveLength, thickness: PositiveLength | None = None,
+def section_area(shape: Shape, size: Size, thickness: PositiveLength | None = None,
                  units: Units = "in") -> Area:
     """Area of the bar's section, square inches or square millimetres.
 
@@ -79,7 +80,7 @@ def section_area(shape: Shape, size: PositiveLength, thickness: PositiveLength |
             'IF(shape="square",SQRT(2),IF(shape="octagon",1/COS(PI()/8),SQRT(1+(thickness/size)^2)))))',
     rules=(("thickness", 'OR(shape<>"flat",thickness>0)', "a flat needs a thickness above 0"),),
 )
-def across_corners(shape: Shape, size: PositiveLength, thickness: PositiveLength | None = None) -> Length:
+def across_corners(shape: Shape, size: Size, thickness: PositiveLength | None = None) -> Length:
     """Largest width of the bar, corner to corner: what must pass the spindle and the feeder's tube.
 
     Examples
@@ -99,19 +100,31 @@ def across_corners(shape: Shape, size: PositiveLength, thickness: PositiveLength
     return size * math.sqrt(1 + (thickness / size) ** 2)
 
 
-MATERIAL_MATCHES = ("(material_names=material)+(material_code_1=material)+(material_code_2=material)"
-                    "+(material_code_3=material)+(material_code_4=material)>0")
-"""Cell expression over the rows of the materials table: TRUE where a row is the material that is asked for."""
-_ROWS = f"SUMPRODUCT(--({MATERIAL_MATCHES}){{}})"
-_OWN_NAMED = "SUMPRODUCT(--(own_material_names=material))"
-# Text is more than any number, so the two bounds also keep text out of the densities.
-_OWN_GOOD = (f"SUMPRODUCT(--(own_material_names=material),--(own_material_densities>={LIGHTEST:g}),"
-             f"--(own_material_densities<={HEAVIEST:g}){{}})")
-# A comparison with = and SUMPRODUCT, since MATCH would take * and ? in a name for wildcards. Dividing by FALSE makes
-# an unknown material an error without looking the table up a third time. A row of the shop's own with a bad density,
-# or two rows of one name, is an error too, and not a reason to take the table's value.
-_OWN_DENSITY = f"{_OWN_GOOD.format(',own_material_densities')}/({_OWN_NAMED}=1)/({_OWN_GOOD.format('')}=1)"
-_TABLE_DENSITY = f"{_ROWS.format(',material_densities')}/({_ROWS.format('')}=1)"
+def material_row(x: str) -> str:
+    """Cell expression: the row of the materials table that the text or the whole number `x` names, or an error.
+
+    MATCH would take `*`, `?` and `~` for wildcards; no spelling holds the sign that takes their place.
+    """
+    key = f'SUBSTITUTE({x}," ","")'
+    for wildcard in "*?~":
+        key = f'SUBSTITUTE({key},"{wildcard}","#")'
+    return f"INDEX(material_spelling_rows,MATCH({key},material_spellings,0))"
+
+
+def own_density(name: str, otherwise: str) -> str:
+    """Cell expression: the density of the material called `name` among the shop's own, or `otherwise` where there is none.
+
+    A row with a bad density, or two rows of one name, is an error and not a reason to take the table's value. Text is more
+    than any number, so the two bounds also keep text out of the densities. Dividing by FALSE makes an error.
+    """
+    named = f"SUMPRODUCT(--(own_material_names={name}))"
+    good = (f"SUMPRODUCT(--(own_material_names={name}),--(own_material_densities>={LIGHTEST:g}),"
+            f"--(own_material_densities<={HEAVIEST:g}){{}})")
+    return (f"IF({named}>0,{good.format(',own_material_densities')}/({named}=1)/({good.format('')}=1),{otherwise})")
+
+
+IS_DENSITY = f"IF(ISNUMBER(material),material<={HEAVIEST:g},FALSE)"
+"""Cell expression: TRUE where `material` is a number that can only be a density. A larger one names a material: 303."""
 
 
 def _in_either(g_cm3: float) -> str:
@@ -122,11 +135,11 @@ def _in_either(g_cm3: float) -> str:
 _DENSITY_RANGE = f"AND(material>={_in_either(LIGHTEST)},material<={_in_either(HEAVIEST)})"
 
 
-def density_formula(table_density: str = _TABLE_DENSITY) -> str:
+def density_formula(table_density: str = f"INDEX(material_densities,{material_row('material')})") -> str:
     """Cell expression for the density of `material`. `table_density` finds it in the materials table, in g/cm3; a
     workbook that knows the material's row already has a shorter way."""
-    return (f"IF(ISNUMBER(material),IF(AND({_DENSITY_RANGE},{NOT_A_DESIGNATION}),material,NA()),"
-            f'IF({_OWN_NAMED}>0,{_OWN_DENSITY},{table_density})*IF(units="mm",1,{LB_IN3_PER_G_CM3!r}))')
+    return (f"IF({IS_DENSITY},IF(AND({_DENSITY_RANGE},{NOT_A_DESIGNATION}),material,NA()),"
+            f'{own_density("material", table_density)}*IF(units="mm",1,{LB_IN3_PER_G_CM3!r}))')
 
 
 @cell_function(group="Stock", formula=density_formula())
@@ -137,7 +150,8 @@ def material_density(material: Material, units: Units = "in") -> Density:
     -----
     The materials table names the source of each value; sources differ by up to 1 or 2 percent. A number is a density
     in `units` and comes back as it is; a text such as "7.85 g/cm3" carries its own unit (in Python, not in a cell).
-    A number that may be a designation (1.4305, 2.0401) is refused: write a designation as text.
+    A whole number above all densities names a material (303, 6061). A number that may be a density or a designation
+    (1.4305, 2.0401) is refused: write a designation as text.
 
     Examples
     --------
@@ -163,7 +177,7 @@ def material_density(material: Material, units: Units = "in") -> Density:
     formula='SECTION_AREA(shape,size,thickness,units)*MATERIAL_DENSITY(material,units)*IF(units="mm",0.001,12)',
     rules=_SECTION_RULES,
 )
-def weight_per_length(material: Material, shape: Shape, size: PositiveLength,
+def weight_per_length(material: Material, shape: Shape, size: Size,
                       thickness: PositiveLength | None = None, units: Units = "in") -> WeightPerLength:
     """Weight of bar per foot (lb/ft) or per metre (kg/m).
 
@@ -180,7 +194,7 @@ def weight_per_length(material: Material, shape: Shape, size: PositiveLength,
     formula='WEIGHT_PER_LENGTH(material,shape,size,thickness,units)*length/IF(units="mm",1000,12)',
     rules=_SECTION_RULES,
 )
-def bar_weight(material: Material, shape: Shape, size: PositiveLength, length: Length,
+def bar_weight(material: Material, shape: Shape, size: Size, length: Length,
                thickness: PositiveLength | None = None, units: Units = "in") -> Weight:
     """Weight of one bar, lb or kg.
 

@@ -12,12 +12,13 @@ import math
 import numbers
 import re
 import sys
+import unicodedata
 from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, NoReturn
 
-from barfuncs.errors import BarfuncsError
+from barfuncs.errors import BarfuncsError, shown
 
 if TYPE_CHECKING:
     import pint
@@ -59,8 +60,8 @@ class UnitError(BarfuncsError):
 _LONGEST_TEXT = 64
 
 _CHARACTERS = str.maketrans(
-    dict.fromkeys("\t\u00a0\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000", " ")
-    | dict.fromkeys("′’‘ʹ´`", "'")
+    dict.fromkeys("\u00a0\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000", " ")
+    | dict.fromkeys("′’‘ʹ´", "'")
     | dict.fromkeys("″”“ʺ", '"')
     | dict.fromkeys("‐‑", "-")
     | {"⁄": "/"}
@@ -69,15 +70,20 @@ _FRACTION_SIGNS = {
     "½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4", "⅕": "1/5", "⅖": "2/5", "⅗": "3/5", "⅘": "4/5",
     "⅙": "1/6", "⅚": "5/6", "⅐": "1/7", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅑": "1/9", "⅒": "1/10",
 }
-_FRACTION_SIGN = re.compile(f"(-?)([{''.join(_FRACTION_SIGNS)}])")
+_SIGNS = "".join(_FRACTION_SIGNS)
+_FRACTION_SIGN = re.compile(f"(-?)([{_SIGNS}])")
+# A dash stands for a hyphen between a whole number and its fraction, and after feet. Elsewhere it may mean "to".
+_LONG_DASH = re.compile(f"(?<=') ?[–—−]|(?<=[0-9]) ?[–—−] ?(?=[0-9]+ ?/|[{_SIGNS}])")
 
 # At most two digits of exponent: an exact fraction of 1e99999999 would fill the memory.
 _NUMBER = r"(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:e[+-]?[0-9]{1,2})?"
-_AMOUNT = rf"(?:[0-9]+[ -][0-9]+ ?/ ?[0-9]+|[0-9]+ ?/ ?[0-9]+|{_NUMBER})"
+_AMOUNT = rf"(?:[0-9]+(?: ?- ?| )[0-9]+ ?/ ?[0-9]+|[0-9]+ ?/ ?[0-9]+|{_NUMBER})"
 _TERM = rf"({_AMOUNT}) ?(?:([a-z]+)\.?|(['\"]))?"
 _ONE_TERM = re.compile(_TERM)
 _TWO_TERMS = re.compile(rf"{_TERM}( ?-? ?){_TERM}")
-_MIXED = re.compile(r"(?:([0-9]+)[ -])?([0-9]+) ?/ ?([0-9]+)")
+_MIXED = re.compile(r"(?:([0-9]+)(?: ?- ?| ))?([0-9]+) ?/ ?([0-9]+)")
+# "3ft.25in": the point may end the unit or begin the number.
+_UNCLEAR_POINT = re.compile(r"[a-z]\.[0-9]")
 _PLAIN = re.compile(_NUMBER)
 _AMOUNT_AND_REST = re.compile(rf"({_AMOUNT}) ?([a-z\"].*)?")
 # "1.250" where the comma is the decimal sign: 1250 to most who write so, 1.25 to the rest.
@@ -160,10 +166,7 @@ _REFUSED_TIMES = {"m": "'m' may be minutes or meters: write min"}
 
 
 def _refuse(text: object, noun: str, reason: str) -> NoReturn:
-    shown = repr(text)
-    if len(shown) > _LONGEST_TEXT + 2:
-        shown = shown[: _LONGEST_TEXT - 3] + "..."
-    raise TextError(f"{shown} can't be read as {noun}: {reason}")
+    raise TextError(f"{shown(text, _LONGEST_TEXT + 2)} can't be read as {noun}: {reason}")
 
 
 def _tidy(text: str, noun: str, example: str) -> str:
@@ -177,10 +180,13 @@ def _tidy(text: str, noun: str, example: str) -> str:
         _refuse(text, noun, f"it is blank; write for example {example}")
     if len(tidy.splitlines()) > 1:
         _refuse(text, noun, f"it has more than one line; write for example {example}")
-    tidy = tidy.translate(_CHARACTERS).replace("''", '"').replace("³", "3")
-    tidy = re.sub("(?<=') ?[–—]", "-", tidy)
-    tidy = _FRACTION_SIGN.sub(lambda m: (m[1] or " ") + _FRACTION_SIGNS[m[2]] + " ", tidy)
-    return re.sub(" +", " ", tidy).strip(" ").lower()
+    if not tidy.isascii():
+        tidy = _LONG_DASH.sub("-", tidy.translate(_CHARACTERS))
+        tidy = _FRACTION_SIGN.sub(lambda m: (m[1] or " ") + _FRACTION_SIGNS[m[2]] + " ", tidy)
+    tidy = tidy.replace("\t", " ").replace("`", "'").replace("''", '"')
+    if "  " in tidy:
+        tidy = re.sub(" +", " ", tidy)
+    return tidy.strip(" ").lower()
 
 
 def _no_sign(text: str, tidy: str, noun: str) -> None:
@@ -189,9 +195,12 @@ def _no_sign(text: str, tidy: str, noun: str) -> None:
 
 
 def _only_ascii(text: str, tidy: str, noun: str, example: str) -> None:
-    odd = next((c for c in tidy if not 32 <= ord(c) < 127), None)
-    if odd is not None:
-        _refuse(text, noun, f"the character {odd!r} means nothing here; write for example {example}")
+    if tidy.isascii() and tidy.isprintable():
+        return
+    odd = next(c for c in tidy if not 32 <= ord(c) < 127)
+    if unicodedata.numeric(odd, None) is not None:
+        _refuse(text, noun, f"the character {odd!r} is no plain digit; write for example {example}")
+    _refuse(text, noun, f"the character {odd!r} means nothing here; write for example {example}")
 
 
 def _point_for_comma(text: str, tidy: str, noun: str, decimal_comma: bool) -> str:
@@ -273,6 +282,7 @@ def _measure(
         _unreadable(text, tidy, noun, example)
     if not (two[2] or two[3]):
         _refuse(text, noun, f"it has two numbers with no unit between them; write for example {example}")
+    _no_unclear_point(text, tidy, noun)
     large = _unit(text, two[2] or two[3], noun, units, refused)
     spelling = two[6] or two[7]
     small = _unit(text, spelling, noun, units, refused) if spelling else None
@@ -289,7 +299,33 @@ def _measure(
         if pair != ("ft", "in") or (two[2] and not two[4]) or rest >= 12:
             _refuse(text, noun, f"the second number has no unit; write for example {example}")
         small = units[pair[1]]
+    if rest * small.factor >= large.factor:
+        both = whole * large.factor / small.factor + rest
+        _refuse(text, noun, f"{two[5]} {small.name} is a whole {large.name} or more, which may be a slip; if not, write "
+                            f"{float(both):.10g} {small.name}")
     return _float(text, whole * large.factor + rest * small.factor, noun), large.system
+
+
+_ACROSS_SIGN, _ACROSS_WORD = "[Øø⌀∅Φφ]", r"(?:dia(?:m(?:eter)?)?|o\.?d)\.?"
+_BEFORE_SIZE = re.compile(rf"\s*(?:{_ACROSS_SIGN}|{_ACROSS_WORD})\s*", re.IGNORECASE)
+_BEHIND_SIZE = re.compile(rf"\s*(?:{_ACROSS_SIGN}|(?<![a-z]){_ACROSS_WORD})\s*$", re.IGNORECASE)
+
+
+def without_diameter_sign(text: str) -> str:
+    """A size without the diameter sign, or the word for it, that stands before or behind it.
+
+    >>> without_diameter_sign("\u00d8 25"), without_diameter_sign("1/2 in dia."), without_diameter_sign("1 OD")
+    ('25', '1/2 in', '1')
+    """
+    before = _BEFORE_SIZE.match(text)
+    return _BEHIND_SIZE.sub("", text[before.end():] if before else text)
+
+
+def _no_unclear_point(text: str, tidy: str, noun: str) -> None:
+    if unclear := _UNCLEAR_POINT.search(tidy):
+        at = unclear.start() + 1
+        _refuse(text, noun, f"the point may end the unit or begin the number: write {tidy[:at]} {tidy[at + 1:]} or "
+                            f"{tidy[:at]} 0{tidy[at:]}")
 
 
 def parse_length(text: str, *, decimal_comma: bool = False) -> tuple[float, str | None]:
@@ -318,11 +354,15 @@ def parse_weight(text: str, *, decimal_comma: bool = False) -> tuple[float, str 
     return _measure(text, "a weight", "250 lb or 120 kg", _WEIGHTS, _REFUSED_WEIGHTS, ("lb", "oz"), decimal_comma)
 
 
+# The raised 3 of a unit, g/cm³; next to a digit it is part of a fraction and no plain digit.
+_CUBED = re.compile("(?<=[a-z])³")
+
+
 def _per_unit(
     text: str, noun: str, example: str, units: Mapping[str, _Unit], decimal_comma: bool
 ) -> tuple[float, str | None]:
     """Read one amount with or without a unit that holds a '/'."""
-    tidy = _tidy(text, noun, example)
+    tidy = _CUBED.sub("3", _tidy(text, noun, example))
     _no_sign(text, tidy, noun)
     _only_ascii(text, tidy, noun, example)
     tidy = _point_for_comma(text, tidy, noun, decimal_comma)
@@ -367,13 +407,25 @@ def parse_feed(text: str, *, decimal_comma: bool = False) -> tuple[float, str | 
     return _per_unit(text, "a feed per revolution", "0.004 in/rev or 0.1 mm/rev", _FEEDS, decimal_comma)
 
 
+_THOUSANDS = re.compile(r" *([1-9][0-9]{0,2})([.,])[0-9]{3}(?:\2[0-9]{3})*(?![0-9.,])")
+
+
 def parse_spindle_speed(text: str, *, decimal_comma: bool = False) -> float:
     """Read a spindle speed in revolutions per minute.
 
-    >>> parse_spindle_speed("2500 rpm"), parse_spindle_speed("40 rev/s"), parse_spindle_speed("2500")
+    >>> parse_spindle_speed("2,500 rpm"), parse_spindle_speed("40 rev/s"), parse_spindle_speed("2500")
     (2500.0, 2400.0, 2500.0)
     """
-    return _per_unit(text, "a spindle speed", "2500 rpm", _TURNS, decimal_comma)[0]
+    noun, example = "a spindle speed", "2500 rpm"
+    plain = text
+    if isinstance(text, str) and (found := _THOUSANDS.match(text)):
+        # No spindle turns at 2.5 a minute, so that three digits behind a sign are hundreds; but a sign that is not the
+        # thousands separator here is a doubt.
+        if found[2] != ("." if decimal_comma else ","):
+            _refuse(text, noun, f"the {'comma' if found[2] == ',' else 'point'} before three digits may be a thousands "
+                                f"separator; write for example {example}")
+        plain = found[0].replace(found[2], "") + text[found.end():]
+    return _per_unit(plain, noun, example, _TURNS, decimal_comma)[0]
 
 
 def parse_angle(text: str, *, decimal_comma: bool = False) -> float:
@@ -422,6 +474,7 @@ def parse_time(text: str, *, decimal_comma: bool = False) -> tuple[float, bool]:
                             "1 min 30 s")
     _only_ascii(text, tidy, noun, example)
     tidy = _point_for_comma(text, tidy, noun, decimal_comma)
+    _no_unclear_point(text, tidy, noun)
     total, last, position, bare = Fraction(0), None, 0, False
     while position < len(tidy):
         term = _ONE_TERM.match(tidy, position)
@@ -486,7 +539,7 @@ def parse_count(text: str) -> int:
     noun, example = "a count", "1200 or 1,200 pcs"
     tidy = _tidy(text, noun, example)
     _no_sign(text, tidy, noun)
-    digits = re.sub(r" ?(?:pcs|pieces|parts|bars|ea)\.?$", "", tidy)
+    digits = re.sub(r" ?(?:pcs?|pieces?|parts?|bars?|ea|each)\.?$", "", tidy)
     if re.fullmatch(r"[1-9][0-9]{0,2}(?:,[0-9]{3})+", digits):
         digits = digits.replace(",", "")
     if re.fullmatch(r"[1-9][0-9]{0,2}(?:\.[0-9]{3})+", digits):
@@ -515,6 +568,13 @@ def parse_fraction(text: str, *, decimal_comma: bool = False) -> float:
     return _float(text, value / 100 if percent else value, noun)
 
 
+def _is_finite(value: float) -> bool:
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # a whole number beyond what a float holds
+        return False
+
+
 def format_length(value: float, units: str) -> str:
     """A length as people read it: inches to 4 decimals, mm to 3, without trailing zeros.
 
@@ -523,8 +583,8 @@ def format_length(value: float, units: str) -> str:
     """
     if units not in ("in", "mm"):
         raise UnitError(f"{units!r} given for units; allowed is in, mm")
-    if not math.isfinite(value):
-        raise UnitError(f"{value!r} is not a length")
+    if not _is_finite(value):
+        raise UnitError(f"{shown(value)} is not a length")
     digits = f"{value:.{4 if units == 'in' else 3}f}".rstrip("0").rstrip(".")
     return f"{'0' if digits == '-0' else digits} {units}"
 
@@ -537,10 +597,10 @@ def format_feet_inches(inches: float, denominator: int = 8) -> str:
     >>> print(format_feet_inches(143.97))
     12' 0"
     """
-    if not math.isfinite(inches) or inches < 0:
-        raise UnitError(f"{inches!r} given for inches; allowed is a number 0 or more")
-    if isinstance(denominator, bool) or denominator != int(denominator) or denominator < 1:
-        raise UnitError(f"{denominator!r} given for denominator; allowed is a whole number 1 or more")
+    if not _is_finite(inches) or inches < 0:
+        raise UnitError(f"{shown(inches)} given for inches; allowed is a number 0 or more")
+    if isinstance(denominator, bool) or not _is_finite(denominator) or denominator != int(denominator) or denominator < 1:
+        raise UnitError(f"{shown(denominator)} given for denominator; allowed is a whole number 1 or more")
     steps = math.floor(Fraction(inches) * int(denominator) + Fraction(1, 2))
     feet, rest = divmod(steps, 12 * int(denominator))
     whole, top = divmod(rest, int(denominator))
@@ -642,9 +702,12 @@ def from_quantity(q: Any, dimension: str, units: str) -> float:
     if isinstance(magnitude, bool) or not isinstance(magnitude, (numbers.Real, Decimal)):
         raise UnitError(f"one number in {target} expected, a quantity of {type(magnitude).__name__} given")
     times, over = _factor(_unit_text(q), dimension, units)
-    value = float(magnitude) * times / over
+    try:
+        value = float(magnitude) * times / over
+    except (ArithmeticError, ValueError):  # more digits than a float holds, a signalling NaN
+        value = math.nan
     if not math.isfinite(value):
-        raise UnitError(f"a finite number in {target} expected, {magnitude} given")
+        raise UnitError(f"a finite number in {target} expected, {shown(magnitude)} given")
     return value
 
 

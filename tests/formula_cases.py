@@ -259,12 +259,15 @@ def blank_book() -> openpyxl.Workbook:
     sheet.append([None, None])
     rows = materials.builtin().rows
     for row in rows:
-        sheet.append([row.name, row.density, *row.designations])
+        sheet.append([row.name, row.density])
+    spellings = materials.builtin().spelling_rows()
+    for n, spelling in enumerate(spellings, start=1):
+        sheet.cell(n, 3, spelling[0])
+        sheet.cell(n, 4, spelling[1])
     first, last = 3, 2 + len(rows)
     for name, column, top, bottom in (
-        ("own_material_names", "A", 1, 2), ("own_material_densities", "B", 1, 2), ("material_names", "A", first, last),
-        ("material_densities", "B", first, last), ("material_code_1", "C", first, last),
-        ("material_code_2", "D", first, last), ("material_code_3", "E", first, last), ("material_code_4", "F", first, last),
+        ("own_material_names", "A", 1, 2), ("own_material_densities", "B", 1, 2), ("material_densities", "B", first, last),
+        ("material_spellings", "C", 1, len(spellings)), ("material_spelling_rows", "D", 1, len(spellings)),
     ):
         book.defined_names[name] = DefinedName(name, attr_text=f"Materials!${column}${top}:${column}${bottom}")
     return book

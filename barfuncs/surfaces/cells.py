@@ -292,7 +292,8 @@ def _text_reader(kind: Kind) -> TextReader | None:
 
 
 def _known_material(text: str) -> tuple[str | None, None]:
-    return (text.strip().casefold() if text in materials.active() else None), None
+    row = materials.active().find(text)
+    return (row.name.casefold() if row else None), None
 
 
 # --- ranges --------------------------------------------------------------------------------------------------------

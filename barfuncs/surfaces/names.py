@@ -116,11 +116,15 @@ def _why(entries: Sequence[Entry]) -> str:
 
 
 def materials_rows() -> list[list[str | float | None]]:
-    """Rows of the materials sheet: heading, rows for the user's own, the built-in table."""
-    rows: list[list[str | float | None]] = [["Name", "Density g/cm3", "Designations"]]
+    """Rows of the materials sheet: heading, rows for the user's own, the built-in table; beside them what people write."""
+    rows: list[list[str | float | None]] = [["Name", "Density g/cm3", "Designations", None, None, None, "Spelling", "Row"]]
     rows += [[] for _ in range(materials.OWN_ROWS)]
     for item in materials.builtin().rows:
         rows.append([item.name, item.density, *item.designations])
+    for n, spelling in enumerate(materials.builtin().spelling_rows(), start=1):
+        if n == len(rows):
+            rows.append([])
+        rows[n] = [*rows[n], *[None] * (6 - len(rows[n])), *spelling]
     return rows
 
 
@@ -130,7 +134,8 @@ def table_names() -> dict[str, str]:
     own = (2, materials.OWN_ROWS + 1)
     columns = {"material_names": ("A", first, last), "material_densities": ("B", first, last),
                "own_material_names": ("A", *own), "own_material_densities": ("B", *own)}
-    columns |= {f"material_code_{n}": (column, first, last) for n, column in enumerate("CDEF", start=1)}
+    spellings = 1 + len(materials.builtin().spelling_rows())
+    columns |= {"material_spellings": ("G", 2, spellings), "material_spelling_rows": ("H", 2, spellings)}
     return {name: f"'{SHEET}'!${c}${top}:${c}${bottom}" for name, (c, top, bottom) in columns.items()}
 
 
@@ -158,6 +163,9 @@ def add_names(source: "str | bytes | Mapping[str, bytes]") -> dict[str, bytes]:
         new |= table_names()
         _add_sheet(parts)
         book = parts["xl/workbook.xml"].decode("utf-8")
+    elif "MATERIAL_SPELLINGS" not in upper:
+        raise InputError("names", [("material_names", "is a materials table of an earlier version: start from a new file, "
+                                                      "or delete that sheet and its names first")])
     for name, text in ours.items():
         if name in upper:
             # No backslash stands in a definition, so that none can be read as a group's number.
@@ -208,10 +216,10 @@ def _sheet_xml() -> bytes:
     rows = []
     for number, row in enumerate(materials_rows(), start=1):
         cells = b"".join(cell_xml(Cell(f"{column}{number}", None, 0, 0, None, "c"), value)
-                         for column, value in zip("ABCDEF", row, strict=False))
+                         for column, value in zip("ABCDEFGH", row, strict=False) if value is not None)
         rows.append(f'<row r="{number}">{cells.decode()}</row>')
     return ('<?xml version="1.0" encoding="UTF-8" standalone="yes"?>\n<worksheet xmlns="http://schemas.openxmlformats.org/'
             'spreadsheetml/2006/main"><sheetViews><sheetView workbookViewId="0"><pane ySplit="1" topLeftCell="A2" '
             'activePane="bottomLeft" state="frozen"/></sheetView></sheetViews><cols><col min="1" max="1" width="34" '
-            'customWidth="1"/><col min="2" max="6" width="15" customWidth="1"/></cols><sheetData>'
+            'customWidth="1"/><col min="2" max="6" width="15" customWidth="1"/><col min="7" max="7" width="30" customWidth="1"/></cols><sheetData>'
             + "".join(rows) + "</sheetData></worksheet>").encode()

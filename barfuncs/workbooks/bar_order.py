@@ -17,7 +17,7 @@ BAR = (
     make_input("material", "Material", kinds.Material, needed=True, source="material_names",
            help_text="pick a name, or type a designation (EN, UNS, AISI) or a density in lb/in3 or g/cm3"),
     make_input("shape", "Shape", kinds.Shape, "round", needed=True),
-    make_input("size", "Size", kinds.PositiveLength, needed=True),
+    make_input("size", "Size", kinds.Size, needed=True),
     make_input("thickness", "Thickness", kinds.PositiveLength, blank=0),
     make_input("supplied_length", "Supplied bar length", kinds.PositiveLength, from_shop=True,
                help_text="length of the bar as it is bought, where it is sawn into blanks; left blank, the bar is not sawn"),
@@ -188,6 +188,7 @@ SECTION = Check("Section", (
 MATERIAL = Check("Material", (
     ("own_problems>0", STOP, '"Sheet Materials: a row of your own can\'t be used, see the mark beside it."'),
     ('material_caution<>""', LOOK, "material_caution"),
+    ("material_row=0", LOOK, '"Not in the materials table: cautions are not known here. Ask for the safety data sheet."'),
     ("TRUE", OK, '"No caution in the materials table. Ask for the safety data sheet."'),
 ), long=True)
 TOO_WIDE = ("AND(largest_size>0,across_corners>largest_size*(1+1E-9))", STOP,

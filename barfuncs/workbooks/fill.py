@@ -4,7 +4,6 @@ The template is built and cut into pieces once; each job then costs one recalcul
 """
 
 import datetime
-import decimal
 import functools
 import io
 import unicodedata
@@ -19,13 +18,15 @@ from barfuncs.catalogue import (
     CATALOGUE,
     TWO_SYSTEMS,
     _DensityText,
-    _short,
     broken_rules,
+    finite_float,
     in_units,
     limit_problem,
+    read_material,
     read_value,
 )
-from barfuncs.errors import InputError
+from barfuncs.errors import InputError, shown
+from barfuncs.units import is_quantity
 from barfuncs.workbooks import job_plan, quote
 from barfuncs.workbooks.engine import Address, Workbook, address_on, column_letters
 from barfuncs.workbooks.form import Form, Input
@@ -155,7 +156,7 @@ def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: st
              shop: Shop | None = None) -> tuple[dict[str, Value], bool]:
     """The inputs as `read_inputs` gives them, and whether bare numbers were taken as inch with nothing that says so."""
     if not isinstance(values, Mapping):
-        raise InputError(template, [("values", f"{_short(values)} given; give input names with their values")])
+        raise InputError(template, [("values", f"{shown(values)} given; give input names with their values")])
     known = TEMPLATES[template].ALL_INPUTS
     problems = [(str(name), unknown_input(str(name), template)) for name in values if name not in known]
     stated = units if _blank(values.get("units")) else values["units"]
@@ -246,19 +247,18 @@ def _g_cm3(density: _DensityText) -> float:
 
 
 def _read_material(value: Any, decimal_comma: bool, table: materials.Materials) -> Any:
-    if isinstance(value, str) and value in table:
-        return table[value].name
-    if isinstance(value, (int, float)) and not isinstance(value, bool):
-        code = next((c for c in (f"{value:.10g}", f"{value:.4f}") if c in table), None)
+    number = finite_float(value)
+    if number is not None and not number.is_integer():
+        code = next((c for c in (f"{number:.10g}", f"{number:.4f}") if c in table), None)
         if code:
             raise ValueError(f"{value!r} is a number here; for the material {code}, format the cell as text or type '{code} "
                              "with an apostrophe in front; for a density, write its unit too")
-    return read_value(_MATERIAL, value, decimal_comma)[0]
+    return read_value(_MATERIAL, value)[0] if is_quantity(value) else read_material(value, decimal_comma, table)
 
 
 def _plain_text(value: Any) -> str:
-    if isinstance(value, bool) or not isinstance(value, (str, int, float, decimal.Decimal)) or value != value:
-        raise ValueError(f"{_short(value)} given; allowed is a text")
+    if not isinstance(value, str) and finite_float(value) is None:
+        raise ValueError(f"{shown(value)} given; allowed is a text")
     text = f"{value:.15g}" if isinstance(value, float) else str(value)
     text = " ".join(text.split())
     if any(unicodedata.category(c) in ("Cc", "Cs") for c in text):

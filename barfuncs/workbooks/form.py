@@ -16,13 +16,17 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs.catalogue import CATALOGUE, expand
 from barfuncs.glossary import ARGUMENTS
-from barfuncs.kinds import Kind
+from barfuncs.kinds import LONGEST_ON_A_FORM, Kind
 from barfuncs.workbooks import layout
 
 STOP, LOOK, NOTE, OK = "\u2715 STOP", "! LOOK", "i NOTE", "\u2713 OK"
 
 UNIT_SUFFIX = 'IF(units="mm"," mm"," in")'
 WEIGHT_SUFFIX = 'IF(units="mm"," kg"," lb")'
+
+TOO_LONG = "longer than any bar; where 3/4 became a date type =3/4 or 0 3/4"
+NOT_READ = "can't be read; write a number or a fraction such as 1 3/8"
+FRACTIONS = "Fractions: 0 3/4, 1 3/8 or =3/4 (3/4 alone becomes a date)"
 
 
 @dataclass(frozen=True)
@@ -71,18 +75,55 @@ class Input:
         """Whether a blank cell means that the answers which rest on it are not asked for."""
         return not self.needed and self.default is None and self.blank is None
 
-    def used_formula(self) -> str:
-        """Cell expression of the value as used."""
+    @property
+    def may_be_text(self) -> bool:
+        """Whether a text in the cell is read: a length may be typed as a fraction."""
+        return self.kind.reader == "length"
+
+    def tidy_formula(self) -> str:
+        """Cell expression: a length that is a text as "1 3/8", "0 3/4" or "0 2.25", without its unit; blank for any other.
+
+        A dash between the whole number and the fraction counts as a space, at the beginning it is a sign.
+        """
+        text = self.name
+        # A colon would make a time, a comma may be either sign.
+        for sign, instead in (("\u2013", " "), ("-", " "), (":", "x"), (",", "x")):
+            text = f'SUBSTITUTE({text},"{sign}","{instead}")'
+        text = f'TRIM(SUBSTITUTE(SUBSTITUTE({text},"""",IF(use_units="in"," ","x")),use_units," "))'
+        return (f'IF(ISTEXT({self.name}),IF(OR(LEFT(TRIM({self.name}),1)="-",LEFT(TRIM({self.name}),1)="\u2013"),"x",'
+                f'IF(ISERROR(FIND(" ",{text})),"0 ","")&{text}),"")')
+
+    def typed_formula(self, tidy: str) -> str:
+        """Cell expression: what stands in the cell, a text as the number that it means; `tidy` is the cell with the text.
+
+        Only whole numbers are taken apart and read, so that the decimal sign and the dates of a program play no part; put
+        together again they must give the same text. Of a decimal number the program decides what its sign is: digits
+        before and behind it leave a number, but no date, percentage or TRUE.
+        """
+        space, slash = f'FIND(" ",{tidy})', f'FIND("/",{tidy})'
+        whole, top, bottom = (f"VALUE({part})" for part in (
+            f"LEFT({tidy},{space}-1)", f"MID({tidy},{space}+1,{slash}-{space}-1)", f"MID({tidy},{slash}+1,9)"))
+        fraction = f'IF(AND({whole}&" "&{top}&"/"&{bottom}={tidy},{whole}=INT({whole}),{top}<{bottom}),{whole}+{top}/{bottom},NA())'
+        decimal = f"MID({tidy},3,20)"
+        number = f'IF(AND(LEFT({tidy},2)="0 ",ISNUMBER(VALUE("1"&{decimal}&"1"))),VALUE({decimal}),NA())'
+        return (f'IF({tidy}="",IF(ISBLANK({self.name}),"",{self.name}),'
+                f"IFERROR(IF(ISERROR({slash}),{number},{fraction}),NA()))")
+
+    def used_formula(self, typed: str = "") -> str:
+        """Cell expression of the value as used. `typed` is the cell with a length as it is read; without it no text is."""
+        checked = self._checked(typed or self.name)
         blank = self.default if self.default is not None else self.blank
         otherwise = "NA()" if blank is None else f'"{blank}"' if isinstance(blank, str) else f"{blank:g}"
         if self.from_shop:
             otherwise = f'IF({self.shop}="",{otherwise},{self._checked(self.shop)})'
         if (self.needed or blank is None) and not self.from_shop:
-            return self._checked(self.name)
-        return f"IF(ISBLANK({self.name}),{otherwise},{self._checked(self.name)})"
+            return checked
+        return f"IF(ISBLANK({self.name}),{otherwise},{checked})"
 
     def _checked(self, cell: str) -> str:
         condition = self.kind.cell_condition(cell)
+        if self.may_be_text and cell != self.name:
+            condition += f",{cell}<longest_length"
         if not condition.startswith("OR("):
             condition = f"AND({condition})"
         return f"IF({condition},{cell},NA())"
@@ -158,12 +199,15 @@ def length_text(x: str) -> str:
     return f"ROUND({x},3)&{UNIT_SUFFIX}"
 
 
-def put_framed(book: Workbook, sheet: Worksheet, item: Input, ref: str) -> None:
-    """The framed cell of an input alone."""
+def put_framed(book: Workbook, sheet: Worksheet, item: Input, ref: str, fractions: bool = False) -> None:
+    """The framed cell of an input alone. With `fractions` it takes a text too."""
     layout.style_input(sheet, ref, item.number)
     if not item.from_shop:  # a default in the cell would stand before the shop's value
         sheet[ref].value = item.default
-    layout.validate(sheet, ref, item.kind, item.label, item.help, item.source)
+    if fractions:
+        layout.validate_length(sheet, ref, item.kind, item.label, f"{item.help}. {FRACTIONS}")
+    else:
+        layout.validate(sheet, ref, item.kind, item.label, item.help, item.source)
     layout.name_cell(book, item.name, sheet, ref)
 
 
@@ -219,6 +263,11 @@ class Form:
                 typed = f'"{item.label.lower()} (a number is a density; type a designation with an apostrophe before it), "'
                 unknown = f"AND(ISERROR({density}),NOT(ISERROR(use_units)))"  # a density has a unit
                 pieces.append(f'IF({unknown},IF(ISNUMBER({item.name}),{typed},{label}),"")')
+            elif item.may_be_text:
+                label = (f'"{item.label.lower()}"&IF(ISTEXT({item.name}),length_not_read,'
+                         f'IF(ISNUMBER({item.name}),IF({item.name}>=longest_length,length_too_long,""),""))&", "')
+                wrong = f"AND(NOT({item.is_blank}),ISERROR({item.used}))" if item.may_be_blank else f"ISERROR({item.used})"
+                pieces.append(f'IF({wrong},{label},"")')
             elif item.may_be_blank:
                 pieces.append(f'IF(AND(NOT({item.is_blank}),ISERROR({item.used})),{label},"")')
             else:
@@ -240,7 +289,7 @@ class Form:
         """Label, framed cell and unit, side by side."""
         item, (label, value, unit) = self.inputs[name], columns
         layout.put(sheet, f"{label}{row}", item.label + (" *" if item.needed else ""))
-        put_framed(book, sheet, item, f"{value}{row}")
+        put_framed(book, sheet, item, f"{value}{row}", fractions=item.may_be_text)
         layout.put(sheet, f"{unit}{row}", self._unit_and_shop(item), color=layout.SOFT, size=9, indent=1)
 
     def _unit_and_shop(self, item: Input) -> str | None:
@@ -283,13 +332,25 @@ class Form:
         layout.name_cell(book, f"{self.prefix}status", sheet, ref)
 
     def put_used(self, book: Workbook, sheet: Worksheet, columns: Sequence[str], row: int) -> int:
-        """The inputs as used, one below the other; the row after the last."""
-        label, value = columns
+        """The inputs as used, one below the other, beside them lengths as they are read; the row after the last."""
+        label, value, tidy, typed = columns
+        for name, words, text in (
+            ("longest_length", "Lengths stay below this", f'=IF(units="mm",{LONGEST_ON_A_FORM["mm"]},{LONGEST_ON_A_FORM["in"]})'),
+            ("length_too_long", "What is said of a longer one", f" ({TOO_LONG})"),
+            ("length_not_read", "What is said of a text that is no length", f" ({NOT_READ})"),
+        ):
+            layout.put(sheet, f"{label}{row}", words, size=9, color=layout.SOFT)
+            layout.put(sheet, f"{value}{row}", text, size=9)
+            layout.name_cell(book, name, sheet, f"{value}{row}")
+            row += 1
         for name in self._counting:
             item = self.inputs[name]
             layout.put(sheet, f"{label}{row}", item.label, size=9, color=layout.SOFT)
             layout.style_answer(sheet, f"{value}{row}", item.number)
-            sheet[f"{value}{row}"].value = "=" + item.used_formula()
+            sheet[f"{value}{row}"].value = "=" + item.used_formula(f"{typed}{row}" if item.may_be_text else "")
+            if item.may_be_text:
+                layout.put(sheet, f"{tidy}{row}", "=" + item.tidy_formula(), size=9, color=layout.SOFT)
+                layout.put(sheet, f"{typed}{row}", "=" + item.typed_formula(f"{tidy}{row}"), size=9, color=layout.SOFT)
             sheet[f"{value}{row}"].alignment = Alignment(horizontal="left")
             layout.name_cell(book, item.used, sheet, f"{value}{row}")
             row += 1

@@ -264,6 +264,19 @@ def validate(sheet: Worksheet, ref: str, kind: Kind, label: str, help_text: str,
     check.add(ref)
 
 
+def validate_length(sheet: Worksheet, ref: str, kind: Kind, label: str, help_text: str) -> None:
+    """The same for a length, which may be a text: a fraction is read, and what can't be read the status line names."""
+    low = _number(kind.closed_low, kind.low)
+    check = DataValidation(type="custom", allow_blank=True,
+                           formula1=f"OR(ISTEXT({ref}),AND(ISNUMBER({ref}),{ref}>={low},{ref}<longest_length))")
+    check.promptTitle = check.errorTitle = label[:32]
+    check.prompt = (help_text[:1].upper() + help_text[1:])[:255]
+    check.error = f"{label}: allowed is {kind.allowed(None)}. A typed 3/4 becomes a date: type 0 3/4 or =3/4."[:255]
+    check.showInputMessage = check.showErrorMessage = True
+    sheet.add_data_validation(check)
+    check.add(ref)
+
+
 def _number(closed: float, stated: float) -> str:
     """A bound that is itself refused moves in by a hair, in a form that every program reads."""
     if closed == stated:

@@ -5,14 +5,16 @@ from openpyxl import Workbook
 from barfuncs import materials
 from barfuncs.catalogue import CATALOGUE
 from barfuncs.kinds import HEAVIEST, LIGHTEST
-from barfuncs.stock import MATERIAL_MATCHES, density_formula
+from barfuncs.stock import IS_DENSITY, density_formula, material_row, own_density
 from barfuncs.workbooks import layout
 
-ROW_FORMULA = f"IF(ISTEXT(material),SUMPRODUCT(({MATERIAL_MATCHES})*material_rows),IF(ISBLANK(material),NA(),0))"
+ROW_FORMULA = (f"IF(ISBLANK(material),NA(),IF(OR({IS_DENSITY},ISLOGICAL(material)),0,"
+               f"IFERROR({material_row('material')},0)))")
 """Cell expression: the row of the input `material` in the table, 0 for none. Below it is called `material_row`."""
 CAUTION_FORMULA = 'IF(material_row>0,T(INDEX(material_cautions,material_row)),"")'
-DENSITY_FORMULA = ("IFERROR(IF(OR(ISBLANK(material),ISLOGICAL(material)),NA(),"
-                   + density_formula("INDEX(material_densities,IF(material_row>0,material_row,NA()))") + "),NA())")
+# A row of the shop's own counts by the text that is typed and by the name in the table, whatever its spelling.
+_TABLE_DENSITY = ("IF(material_row>0," + own_density("material_name", "INDEX(material_densities,material_row)") + ",NA())")
+DENSITY_FORMULA = f"IFERROR(IF(OR(ISBLANK(material),ISLOGICAL(material)),NA(),{density_formula(_TABLE_DENSITY)}),NA())"
 
 _MARK = (
     'IF(AND({name}="",{density}=""),"",IF(NOT(ISTEXT({name})),"\u2715 give a name, as text",'
@@ -59,12 +61,19 @@ def materials_sheet(book: Workbook) -> None:
                        wrap=column in "IJ", number="density" if column == "H" else "general",
                        indent=1 if column == "I" else 0)
     last = first + len(table) - 1
-    for name, column in (("material_names", "B"), ("material_code_1", "D"), ("material_code_2", "E"),
-                         ("material_code_3", "F"), ("material_code_4", "G"), ("material_densities", "H"), ("material_groups", "C"),
-                         ("material_cautions", "J")):
+    for name, column in (("material_names", "B"), ("material_densities", "H"), ("material_groups", "C"), ("material_cautions", "J")):
         layout.name_cell(book, name, sheet, f"{column}{first}:{column}{last}")
-    # Row numbers in a column of their own: ROW() over a range is not the same in every spreadsheet program.
-    for line in range(first, last + 1):
-        layout.put(sheet, f"A{line}", line - first + 1, size=1, color="FFFFFF")
-    layout.name_cell(book, "material_rows", sheet, f"A{first}:A{last}")
     sheet.freeze_panes = "A5"
+    _spellings_sheet(book)
+
+
+def _spellings_sheet(book: Workbook) -> None:
+    """What people write for a material, each with its row of the table, on a sheet that nobody needs to see."""
+    sheet = layout.add_sheet(book, "Spellings", {"A": 30, "B": 8})
+    sheet.sheet_state = "hidden"
+    rows = materials.builtin().spelling_rows()
+    for line, (key, row) in enumerate(rows, start=1):
+        sheet.cell(line, 1, key)
+        sheet.cell(line, 2, row)
+    layout.name_cell(book, "material_spellings", sheet, f"A1:A{len(rows)}")
+    layout.name_cell(book, "material_spelling_rows", sheet, f"B1:B{len(rows)}")

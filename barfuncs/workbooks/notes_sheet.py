@@ -65,6 +65,6 @@ def notes_sheet(book: Workbook, form: Form, sources: Sequence[str], asked_for: I
         layout.name_cell(book, form.prefix + name, sheet, f"C{row}")
     row += 2
     layout.heading(sheet, "B", "C", row, "Inputs as used: the default where one is blank, an error where it is out of its limits")
-    row = form.put_used(book, sheet, "BC", row + 1)
+    row = form.put_used(book, sheet, "BCEF", row + 1)
     layout.quiet_errors(sheet, f"C{first}:C{row}")
     sheet.print_area = f"A1:D{row}"

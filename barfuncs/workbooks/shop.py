@@ -16,7 +16,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs import kinds, materials, speeds_feeds
 from barfuncs.catalogue import in_units, read_value
-from barfuncs.errors import InputError, WorkbookError
+from barfuncs.errors import InputError, WorkbookError, shown
 from barfuncs.glossary import ARGUMENTS
 from barfuncs.kinds import Kind
 from barfuncs.speeds_feeds import SpeedsFeeds
@@ -55,7 +55,7 @@ def _column(name: str, label: str, alias: Any, help_text: str = "", required: bo
 MACHINES = (
     _column("name", "Machine", kinds.Text, "the shop's name of the lathe", True, width=22),
     _column("feeder_longest_bar", "Longest bar", kinds.PositiveLength, "longest bar that the feeder takes, from its manual"),
-    _column("largest_size", "Largest size", kinds.PositiveLength,
+    _column("largest_size", "Largest size", kinds.Size,
             "largest bar that goes through the spindle, from the machine's manual"),
     _column("grip_length", "Grip length", kinds.Length),
     _column("face_to_cutoff", "Face to cut-off", kinds.Length),
@@ -70,7 +70,7 @@ MACHINES = (
 PRICES = (
     _column("material", "Material", kinds.Text, "name or designation from the materials table", True, width=26),
     _column("shape", "Shape", kinds.Shape, "left blank, the price holds for every shape"),
-    _column("size", "Size", kinds.PositiveLength, "left blank, the price holds for every size that has no row of its own"),
+    _column("size", "Size", kinds.Size, "left blank, the price holds for every size that has no row of its own"),
     _column("material_price", "Material price", kinds.Money, "price of the bar for one of the unit beside it", True),
     _column("price_per", "Material price is per", kinds.PricePer, required=True),
     _column("supplied_length", "Supplied length", kinds.PositiveLength,
@@ -234,8 +234,8 @@ def _known_material(text: str) -> str:
     table = materials.active()
     if isinstance(text, str) and text in table:
         return table[text].name
-    near = table.nearest(text) if isinstance(text, str) else None
-    raise InputError("shop", [("material", f"{text!r} is not a known material" + (f"; the nearest known is {near!r}" if near else ""))])
+    reason = table.unknown(text) if isinstance(text, str) else f"{shown(text)} given; a text is allowed"
+    raise InputError("shop", [("material", reason)])
 
 
 # --- reading -------------------------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs.kinds import Kind
-from barfuncs.stock import MATERIAL_MATCHES
+from barfuncs.stock import material_row
 from barfuncs.units import KG_PER_LB, MM_PER_INCH
 from barfuncs.workbooks import layout
 from barfuncs.workbooks.form import Answer, Form
@@ -163,8 +163,8 @@ def _mark(columns: Sequence[Column], letters: Sequence[str], row: int, name: str
     alike = "*".join(f"({name}_{k}={cells[k]})" for k in (key, *others))
     tests = [(f"ISTEXT({cells[key]})", f"{columns[0].label.lower()}: a name, as text")]
     if key == "material":
-        known = MATERIAL_MATCHES.replace("=material)", f"={cells[key]})")
-        tests.append((f"SUMPRODUCT(--({known}))+SUMPRODUCT(--(own_material_names={cells[key]}))>0", "material not in the table"))
+        known = f"OR(ISNUMBER({material_row(cells[key])}),SUMPRODUCT(--(own_material_names={cells[key]}))>0)"
+        tests.append((known, "material not in the table"))
     for column in columns[1:]:
         cell = cells[column.name]
         if column.kind.reader == "text":
@@ -187,9 +187,8 @@ def _prices_fit(book: Workbook, sheet: Worksheet, form: Form, first: int, end: i
     name, line = f"{form.prefix}material_name", f"{form.prefix}material_row"
     for row in range(first, end):
         material, shape, size = (f"${letters[n]}{row}" for n in ("material", "shape", "size"))
-        # A designation that the job's material answers to is as good as its name.
-        codes = ",".join(f"INDEX(material_code_{n},{line})={material}" for n in (1, 2, 3, 4))
-        named = f"OR({material}={name},IF({line}>0,OR({codes}),FALSE))"
+        # Another spelling of the job's material is as good as its name.
+        named = f"OR({material}={name},IF({line}>0,IFERROR({material_row(material)}={line},FALSE),FALSE))"
         fits = (f'AND({marks}{row}="",{named},OR({shape}="",{shape}=use_shape),'
                 f'OR({size}="",ABS(N({size})*shop_length_factor-use_size)<=0.000001*use_size))')
         sheet[f"{fit}{row}"].value = f'=IF({material}="",0,IFERROR(IF({fits},1+({shape}<>"")+2*({size}<>""),0),0))'
