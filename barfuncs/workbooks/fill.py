@@ -7,6 +7,7 @@ import datetime
 import decimal
 import functools
 import io
+import threading
 import unicodedata
 import zipfile
 from collections.abc import Mapping
@@ -53,17 +54,18 @@ _MATERIAL = job_plan.ALL_INPUTS["material"].kind
 class _Slot:
     """A cell that changes: where it stands, its input's name or None, and its XML, kept for as long as its value stays."""
 
-    __slots__ = ("_value", "_xml", "address", "cell", "name")
+    __slots__ = ("_kept", "address", "cell", "name")
 
     def __init__(self, cell: Cell, address: Address, name: str | None) -> None:
         self.cell, self.address, self.name = cell, address, name
-        self._value: Value = None
-        self._xml = cell_xml(cell, None)
+        self._kept: tuple[Value, bytes] = None, cell_xml(cell, None)
 
     def xml(self, value: Value) -> bytes:
-        if value.__class__ is not self._value.__class__ or value != self._value:
-            self._value, self._xml = value, cell_xml(self.cell, value)
-        return self._xml
+        kept, xml = self._kept
+        if value.__class__ is not kept.__class__ or value != kept:
+            xml = cell_xml(self.cell, value)
+            self._kept = value, xml  # in one step: Ctrl-C in between must not leave a value with another one's XML
+        return xml
 
 
 Cut = tuple[str, list[bytes], list[_Slot]]
@@ -307,16 +309,30 @@ def _operation_problems(known: Mapping[str, Input], inputs: Mapping[str, Any], b
     return problems
 
 
-@functools.lru_cache(maxsize=8)
+MOST_FILLERS = 8
+"""Templates kept ready to be filled, each with one shop; the one that was used least lately makes room for a new one."""
+_making = threading.Lock()
+
+
 def filler(template: str, shop: Shop | None = None) -> "Filler":
+    """The template ready to be filled with this shop's data."""
+    with _making:  # threads that start together wait for one filler instead of making one each
+        return _filler(template, shop)
+
+
+@functools.lru_cache(maxsize=MOST_FILLERS)
+def _filler(template: str, shop: Shop | None) -> "Filler":
     return Filler(template, shop)
 
 
 class Filler:
-    """A template that is calculated and cut once, then filled many times. Not for use from several threads at once."""
+    """A template that is calculated and cut once, then filled many times. Several threads may share it; they take turns,
+    since the engine works for one of them at a time anyway.
+    """
 
     def __init__(self, template: str, shop: Shop | None = None) -> None:
         self.template = template
+        self._turn = threading.Lock()
         module = TEMPLATES[template]
         self.objections, self.prefix = module.objections, module.FORM.prefix
         self.labels = {item.label.lower(): name for name, item in module.ALL_INPUTS.items()}
@@ -368,7 +384,6 @@ class Filler:
 
         Raises InputError where the inputs together give no answer.
         """
-        book = self.book
         values: dict[str, Value] = dict(inputs)
         values["own_name"] = values["own_density"] = None
         material = inputs.get("material")
@@ -378,6 +393,11 @@ class Filler:
                 values["own_name"], values["own_density"] = material, _g_cm3(read_value(_MATERIAL, material)[0])
             elif table[material] not in materials.builtin().rows:
                 values["own_name"], values["own_density"] = table[material].name, table[material].density
+        with self._turn:
+            return self._fill(inputs, values)
+
+    def _fill(self, inputs: Mapping[str, Value], values: Mapping[str, Value]) -> Filled:
+        book = self.book
         for name, address in self.inputs.items():
             book.set_at(address, values[name])
         book.set_at(self.own_name, values["own_name"])
