@@ -28,8 +28,9 @@ from barfuncs.catalogue import (
 )
 from barfuncs.errors import InputError
 from barfuncs.workbooks import job_plan, quote
+from barfuncs.workbooks.customer_copy import CustomerPage
 from barfuncs.workbooks.engine import Address, Workbook, address_on, column_letters
-from barfuncs.workbooks.form import Form, Input
+from barfuncs.workbooks.form import STOP, Form, Input
 from barfuncs.workbooks.package import pack, part_info, write_whole
 from barfuncs.workbooks.sheetxml import Cell, CellError, SheetXML, Value, cell_xml
 from barfuncs.workbooks.shop import Shop
@@ -72,6 +73,13 @@ Cut = tuple[str, list[bytes], list[_Slot]]
 """One sheet: its part, its pieces, and between them the cells that change."""
 
 
+@functools.cache
+def customer_page(template: str) -> CustomerPage | None:
+    """The empty page for the customer, or None where the template has none."""
+    build = getattr(TEMPLATES[template], "customer_page", None)
+    return CustomerPage(build()) if build else None
+
+
 @dataclass(frozen=True)
 class Filled:
     """A filled and calculated workbook.
@@ -84,6 +92,26 @@ class Filled:
     inputs: Mapping[str, Value]
     answers: Mapping[str, Value]
     data: bytes = field(repr=False)
+    page: Mapping[str, Value] = field(default_factory=dict, repr=False)
+    """The cells of the customer's page, where the template has one."""
+
+    @property
+    def is_ready(self) -> bool:
+        """Whether nothing is missing and no check says stop."""
+        return not str(self.answers["status"]).startswith(STOP)
+
+    def customer_copy(self) -> bytes:
+        """The page for the customer as an xlsx file of its own: values alone, nothing of the costs. Send this one.
+
+        Raises InputError where the template has no such page, or the workbook is not ready to be sent.
+        """
+        page = customer_page(self.template)
+        if page is None:
+            raise InputError("customer_copy", [("template", f"{self.template} has no page for a customer")])
+        if not self.is_ready:
+            status = str(self.answers["status"]).removeprefix(STOP).strip()
+            raise InputError("customer_copy", [("job", f"not ready to be sent: {status}")])
+        return page.copy(self.page)
 
     def save(self, path: str | Path, replace: bool = False) -> Path:
         """Write the file whole or not at all. Raises FileExistsError unless `replace`."""
@@ -349,6 +377,9 @@ class Filler:
             name.removeprefix(self.prefix): address for name, address in self.book.names.items()
             if name.startswith(self.prefix)
         }
+        page = customer_page(template)
+        self.page: dict[str, Address] = {} if page is None else {
+            ref: self.book.address(f"{page.title}!{ref}") for ref in page.cells}
         self._cut()
 
     def _cut(self) -> None:
@@ -408,7 +439,8 @@ class Filler:
         problems += self.objections(inputs, answers) if not problems else []
         if problems:
             raise InputError(self.template, problems)
-        return Filled(self.template, dict(inputs), answers, self._write(values))
+        page = {ref: book.value_at(address) for ref, address in self.page.items()}
+        return Filled(self.template, dict(inputs), answers, self._write(values), page)
 
     def _objection(self, label: str, inputs: Mapping[str, Value]) -> tuple[str, str]:
         """The input that the template calls so in its list of problems, and what is wrong with it."""

@@ -733,6 +733,13 @@ def _shown(name: str) -> str:
     return f'=IF(ISBLANK({name}),"",{name})'
 
 
+def customer_page() -> Workbook:
+    """A workbook that has the customer's page alone."""
+    book = layout.new_workbook("Quotation")
+    _customer_sheet(book)
+    return book
+
+
 def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Why these inputs give no quote: (input, reason)."""
     if answers["parts_per_bar"] == 0:
