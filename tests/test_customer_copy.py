@@ -17,7 +17,7 @@ from barfuncs.workbooks.package import read_parts
 from barfuncs.workbooks.quote import BREAKS, LETTER
 
 LETTER_TEXTS = {item.name: f"Sample {item.name.replace('_', ' ')}" for item in LETTER}
-QUOTE = {**GOOD_INPUTS["quote"], **LETTER_TEXTS, "customer": "A Customer", "part_number": "P-7", "currency": "USD", "tooling": 113.37,
+QUOTE = {**GOOD_INPUTS["quote"], **LETTER_TEXTS, "customer": "A Customer", "part_number": "PN", "currency": "USD", "tooling": 113.37,
          "other_per_order": 77.19, "other_per_part": 0.1234, "chip_price": 0.3137, "remnant_price": 0.4173}
 PAGE = "xl/worksheets/sheet1.xml"
 
@@ -132,7 +132,7 @@ def test_the_copy_shows_what_the_page_shows():
             assert (page[cell.coordinate].value or "") == (cell.value or ""), cell.coordinate
     words = {cell.value for row in page.iter_rows() for cell in row if cell.value}
     assert set(LETTER_TEXTS.values()) - {LETTER_TEXTS["currency"]} <= words
-    assert {"Price each, USD", "A Customer", "P-7"} <= words
+    assert {"Price each, USD", "A Customer", "PN"} <= words
     for n in BREAKS:
         assert {filled.inputs[f"quantity_{n}"], filled.answers[f"price_{n}"], filled.answers[f"total_{n}"]} <= words
 
