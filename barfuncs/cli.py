@@ -151,21 +151,39 @@ def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materia
             task = bar.add_task("Working", total=len(rows))
             outcome = plan_jobs(rows, out, template=template, source=Path(jobs).name, units=units,
                                 decimal_comma=decimal_comma, replace=replace, table=table, shop=shop,
-                                progress=lambda: bar.advance(task))
+                                progress=lambda: bar.advance(task),
+                                tell=lambda text: click.echo(f"barfuncs: {text}", err=True))
+        status = 1 if outcome.problems or outcome.stopped else 0
     except Interrupted as error:
-        outcome = error.outcome
+        outcome, status = error.outcome, 128 + error.signal
+    except KeyboardInterrupt:
+        click.echo("barfuncs: interrupted; nothing is written", err=True)
+        sys.exit(130)
     except (BarfuncsError, OSError) as error:
         _fail(error)
         return
-    _show_outcome(outcome, out, *((_plan_table, "planned") if template == "job_plan" else (_quote_table, "quoted")))
+    _show_outcome(outcome, out, *((_plan_table, "planned") if template == "job_plan" else (_quote_table, "quoted")),
+                  hint="" if shop else _shop_file_hint(outcome, template))
     if outcome.stopped:
         results = ", with their results in results.csv and results.xlsx" if outcome.results_written else ", without results.csv"
         click.echo(f"barfuncs: {outcome.stopped}; {len(outcome.done)} of {outcome.total} jobs are written to {out}"
                    + (results if outcome.done else ""), err=True)
-    if outcome.stopped == "interrupted":
-        sys.exit(130)
-    if outcome.problems or outcome.stopped:
-        sys.exit(1)
+    if status:
+        sys.exit(status)
+
+
+def _shop_file_hint(outcome: Any, template: str) -> str:
+    """What to say once where at least half of the rows lack what a shop file gives."""
+    from barfuncs.workbooks.fill import TEMPLATES
+
+    given = {name for name, item in TEMPLATES[template].ALL_INPUTS.items() if item.from_shop}
+    lacking = [p for p in outcome.problems if p.column in given and p.reason.startswith("is missing")]
+    rows = {p.row for p in lacking}
+    if not rows or 2 * len(rows) < outcome.total:
+        return ""
+    names = ", ".join(dict.fromkeys(p.column for p in lacking))
+    return (f"{len(rows)} of {outcome.total} rows lack what a shop file gives all of them ({names}): give --shop shop.xlsx. "
+            "'barfuncs templates DIR' writes an example; put your figures into it.")
 
 
 def _read_shop(path: str | None) -> Any:
@@ -231,9 +249,11 @@ def _word(answers: Any) -> str:
     return " ".join(str(answers["status"]).split()[:2])
 
 
-def _show_outcome(outcome: Any, out: str, table_of: Any, done: str) -> None:
+def _show_outcome(outcome: Any, out: str, table_of: Any, done: str, hint: str) -> None:
     from rich.table import Table
     from rich.text import Text
+
+    from barfuncs.workbooks.folder import FOR_CUSTOMER
 
     console = _console()
     if outcome.done:
@@ -252,10 +272,35 @@ def _show_outcome(outcome: Any, out: str, table_of: Any, done: str) -> None:
         console.print(table)
         if len(outcome.problems) > _MOST_PROBLEMS:
             console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")
-    console.print(f"\n{len(outcome.done)} of {outcome.total} jobs {done}, in {out}")
+    _show_earlier(console, outcome)
+    there = f"; {len(outcome.unchanged)} were there already, unchanged" if outcome.unchanged else ""
+    console.print(f"\n{len(outcome.done)} of {outcome.total} jobs {done}, in {out}{there}", markup=False)
+    if outcome.listed > len(outcome.done) and outcome.results_written:
+        console.print(f"results.csv and results.xlsx list all {outcome.listed} workbooks of the folder.")
+    if any(filled.page and filled.is_ready for *_, filled in outcome.done):
+        console.print(f"Send the customer the file in {Path(out) / FOR_CUSTOMER}, not the workbook: that holds your costs.",
+                      markup=False)
+    if hint:
+        console.print(f"\n{hint}", markup=False)
     if outcome.taken_as_inch:
         console.print("Bare numbers were read as inch; --units mm reads them as mm.")
     console.print(CAUTION, style="italic")
+
+
+def _show_earlier(console: Any, outcome: Any) -> None:
+    """Name the workbooks of earlier runs that this list does not speak for."""
+    if outcome.stale:
+        console.print(f"\n{len(outcome.stale)} workbooks of earlier runs do not go with the list any more:", style="bold")
+        for stale in outcome.stale[:_MOST_SHOWN]:
+            console.print(f"{stale.file}: {stale.why}" + (f"; moved to {stale.moved_to}" if stale.moved_to else ""), markup=False)
+        if len(outcome.stale) > _MOST_SHOWN:
+            console.print(f"... and {len(outcome.stale) - _MOST_SHOWN} more, marked in results.csv")
+        if not all(stale.moved_to for stale in outcome.stale):
+            console.print("Those that are still there are marked in results.csv; --replace moves them aside where the job is "
+                          "still in the list, under another name or with problems.")
+    if outcome.of_other_lists:
+        lists = ", ".join(f"{count} of {name}" for name, count in outcome.of_other_lists.items())
+        console.print(f"\nIn the folder too, from other lists: {lists}.", markup=False)
 
 
 def _console() -> Any:
@@ -372,7 +417,7 @@ def recalc(workbook: str, write: bool, out: str | None, replace: bool) -> None:
     from rich.text import Text
 
     from barfuncs.workbooks.apart import calculate
-    from barfuncs.workbooks.package import write_in_place, write_whole
+    from barfuncs.workbooks.package import write_whole
 
     try:
         if write and out:
@@ -381,7 +426,7 @@ def recalc(workbook: str, write: bool, out: str | None, replace: bool) -> None:
         if out:
             write_whole(out, book.data, replace)
         elif write:
-            write_in_place(workbook, book.data)
+            write_whole(workbook, book.data, replace=True)
     except FileExistsError as error:
         _fail(InputError("recalc", [("--out", f"{error}; use --replace to overwrite it")]))
     except (BarfuncsError, OSError) as error:
@@ -421,7 +466,7 @@ def names(workbook: str, out: str | None, replace: bool) -> None:
     change WORKBOOK itself; everything else in it stays as it is.
     """
     from barfuncs.surfaces.names import add_names, named_functions
-    from barfuncs.workbooks.package import pack, write_in_place, write_whole
+    from barfuncs.workbooks.package import pack, write_whole
 
     try:
         if not out and not replace:
@@ -430,7 +475,7 @@ def names(workbook: str, out: str | None, replace: bool) -> None:
         if out:
             write_whole(out, data, replace)
         else:
-            write_in_place(workbook, data)
+            write_whole(workbook, data, replace=True)
     except FileExistsError as error:
         _fail(InputError("names", [("--out", f"{error}; use --replace to overwrite it")]))
     except (BarfuncsError, OSError) as error:

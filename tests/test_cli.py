@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -12,7 +13,7 @@ from click.testing import CliRunner
 
 import barfuncs
 from barfuncs.cli import main
-from barfuncs.workbooks.fill import Filled
+from barfuncs.workbooks import folder, jobs, shop
 from barfuncs.workbooks.package import pack, read_parts
 from barfuncs.workbooks.templates import READY_MADE
 
@@ -34,9 +35,13 @@ def test_plan(tmp_path):
     assert max(len(line) for line in done.stdout.splitlines()) <= 80
     assert len(list((tmp_path / "plans").glob("*.xlsx"))) == 33
     again = run("plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path / "plans"))
-    assert again.returncode == 1
-    assert "--replace" in again.stdout
-    assert run("plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path / "plans"), "--replace").returncode == 0
+    assert again.returncode == 0
+    assert "0 of 32 jobs planned" in again.stdout
+    assert "32 were there already, unchanged" in " ".join(again.stdout.split())
+    (tmp_path / "shop.xlsx").write_bytes(shop.build())
+    other = run("plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path / "plans"), "--shop", str(tmp_path / "shop.xlsx"))
+    assert other.returncode == 1
+    assert "--replace" in other.stdout
 
 
 def test_plan_with_mistakes(tmp_path):
@@ -164,6 +169,17 @@ def test_writing_in_place_keeps_mode_and_link(tmp_path):
         assert (book.stat().st_mode & 0o777, book.read_bytes() != before) == (0o600, True)
 
 
+def test_a_read_only_workbook_is_not_changed(tmp_path):
+    book = workbook(tmp_path / "a.xlsx", A1="=1+1")
+    book.chmod(0o444)
+    before = book.read_bytes()
+    for command in (["recalc", str(book), "--write"], ["recalc", str(book), "--out", str(book), "--replace"], ["names", str(book), "--replace"]):
+        done = run(*command)
+        assert (done.returncode, book.read_bytes() == before) == (1, True)
+        assert "the file is read-only" in done.stderr
+    book.chmod(0o644)
+
+
 @pytest.mark.parametrize("part", ["xl/worksheets/sheet1.xml", "xl/styles.xml"])
 def test_names_leaves_a_damaged_workbook_alone(tmp_path, part):
     book = workbook(tmp_path / "a.xlsx", A1=1)
@@ -208,20 +224,47 @@ def test_a_terminal_without_a_character_is_no_reason_to_stop(tmp_path):
     assert b"?dka" in done.stdout
 
 
-def test_plan_interrupted(tmp_path, monkeypatch):
-    save, calls = Filled.save, []
+@pytest.mark.skipif(sys.platform == "win32", reason="there a process can't send itself such a signal")
+@pytest.mark.parametrize(("number", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+def test_plan_interrupted(tmp_path, monkeypatch, number, status):
+    class Interrupted(jobs.Staged):
+        count = 0
 
-    def interrupted(filled, path, replace=False):
-        calls.append(path)
-        if len(calls) == 3:
-            raise KeyboardInterrupt
-        return save(filled, path, replace)
+        def place(self):
+            super().place()
+            Interrupted.count += 1
+            if Interrupted.count == 2:  # it comes within a job, which is finished
+                os.kill(os.getpid(), number)
 
-    monkeypatch.setattr(Filled, "save", interrupted)
+    monkeypatch.setattr(jobs, "Staged", Interrupted)
     done = CliRunner().invoke(main, ["plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path)])
-    assert done.exit_code == 130
+    assert done.exit_code == status
     assert f"interrupted; 2 of 32 jobs are written to {tmp_path}, with their results in results.csv" in done.output
     assert len(list(tmp_path.glob("26-*.xlsx"))) == 2
+
+
+def test_plan_waits_for_another_run_and_says_so(tmp_path):
+    (tmp_path / "jobs.csv").write_text("job,units,material,size,part_length,cutoff_width,face_to_cutoff,grip_length,bar_length,quantity\n"
+                                       "A,in,303,1,2,.125,.2,2,144,100\n")
+    with folder.held(tmp_path / "out"):
+        second = subprocess.Popen([sys.executable, "-m", "barfuncs", "plan", str(tmp_path / "jobs.csv"), "--out", str(tmp_path / "out")],
+                                  stdout=subprocess.PIPE, stderr=subprocess.PIPE, encoding="utf-8")
+        said = second.stderr.readline()
+        assert not list((tmp_path / "out").glob("*.xlsx"))
+    out, rest = second.communicate()
+    assert (second.returncode, rest) == (0, "")
+    assert said.startswith("barfuncs: another run is writing into ")
+    assert "1 of 1 jobs planned" in out
+
+
+def test_an_interrupt_while_the_list_is_read_is_said(tmp_path, monkeypatch):
+    def interrupted(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(jobs, "read_jobs", interrupted)
+    done = CliRunner().invoke(main, ["plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path / "out")])
+    assert (done.exit_code, done.stderr) == (130, "barfuncs: interrupted; nothing is written\n")
+    assert not (tmp_path / "out").exists()
 
 
 def test_plan_says_when_bare_numbers_were_read_as_inch(tmp_path):

@@ -18,7 +18,7 @@ from openpyxl.worksheet.formula import ArrayFormula
 import barfuncs as bf
 from barfuncs.workbooks import apart, engine, job_plan, package
 from barfuncs.workbooks.engine import Workbook, column_letters, column_number
-from barfuncs.workbooks.package import pack, read_parts, write_in_place, write_whole
+from barfuncs.workbooks.package import pack, read_parts, write_whole
 from barfuncs.workbooks.sheetxml import CellError, SheetXML
 
 
@@ -210,18 +210,17 @@ def test_a_replaced_file_keeps_its_mode_and_its_links(tmp_path):
     target.write_bytes(b"old")
     target.chmod(0o600)
     link.symlink_to(target)
-    for write in (lambda: write_whole(link, b"new", replace=True), lambda: write_in_place(link, b"newer")):
-        write()
-        assert link.is_symlink()
-        assert stat.S_IMODE(target.stat().st_mode) == 0o600
-    assert target.read_bytes() == b"newer"
+    write_whole(link, b"new", replace=True)
+    assert link.is_symlink()
+    assert stat.S_IMODE(target.stat().st_mode) == 0o600
+    assert target.read_bytes() == b"new"
 
 
-def test_a_read_only_file_is_not_written_in_place(tmp_path, monkeypatch):
+def test_a_file_that_this_user_may_not_write_is_not_replaced(tmp_path, monkeypatch):
     (tmp_path / "x.xlsx").write_bytes(b"old")
     monkeypatch.setattr(package.os, "access", lambda path, mode: mode != package.os.W_OK)  # root may write to all
     with pytest.raises(PermissionError, match="the file is read-only"):
-        write_in_place(tmp_path / "x.xlsx", b"new")
+        write_whole(tmp_path / "x.xlsx", b"new", replace=True)
     assert (tmp_path / "x.xlsx").read_bytes() == b"old"
 
 

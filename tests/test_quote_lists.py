@@ -133,7 +133,8 @@ def test_bad_rows_are_listed_and_the_others_quoted(tmp_path):
     assert done.returncode == 1
     assert f"{len(rows)} of {len(rows) + 2} rows in jobs.csv have problems" in done.stdout
     assert f"2 of {len(rows) + 2} jobs quoted" in done.stdout
-    assert sorted(p.name for p in (tmp_path / "b").iterdir()) == ["Q1_P.xlsx", "Q2_P.xlsx", "results.csv", "results.xlsx"]
+    assert sorted(p.name for p in (tmp_path / "b").iterdir() if p.name[0] != ".") == [
+        "Q1_P.xlsx", "Q2_P.xlsx", "for_customer", "results.csv", "results.xlsx"]
 
 
 def test_a_list_in_which_no_row_is_good_writes_no_results(tmp_path):
@@ -174,13 +175,27 @@ def test_the_results_hold_quantities_and_prices_and_no_formula(tmp_path):
 def test_nothing_is_overwritten_without_replace(tmp_path):
     path = write_csv(tmp_path / "jobs.csv", GOOD)
     assert run("quote", path, "--out", tmp_path / "out").returncode == 0
-    before = {p.name: p.read_bytes() for p in (tmp_path / "out").iterdir()}
+    before = {p.name: p.read_bytes() for p in (tmp_path / "out").rglob("Q*.xlsx")}
     again = run("quote", path, "--out", tmp_path / "out", "--quantities", "7")
     assert again.returncode == 1
     assert "Q1_P.xlsx exists already" in " ".join(again.stdout.split())
-    assert {p.name: p.read_bytes() for p in (tmp_path / "out").iterdir()} == before
+    assert {p.name: p.read_bytes() for p in (tmp_path / "out").rglob("Q*.xlsx")} == before
+    assert results(tmp_path / "out")[0]["note"] == "the list has other values now"
     assert run("quote", path, "--out", tmp_path / "out", "--quantities", "7", "--replace").returncode == 0
-    assert results(tmp_path / "out")[0]["quantity_1"] == "7"
+    assert (results(tmp_path / "out")[0]["quantity_1"], results(tmp_path / "out")[0]["note"]) == ("7", "")
+
+
+def test_rows_that_lack_what_a_shop_file_gives_point_at_it_once(tmp_path, shop_file):
+    bare = {name: value for name, value in GOOD.items() if name not in ("material_price", "machine_rate", "price_per")}
+    path = write_csv(tmp_path / "jobs.csv", *(bare | {"job": f"Q{n}"} for n in range(5)), GOOD)
+    done = run("quote", path, "--out", tmp_path / "out")
+    said = " ".join(done.stdout.split())
+    assert done.returncode == 1
+    assert said.count("--shop") == 1
+    assert "5 of 6 rows lack what a shop file gives all of them (machine_rate, material_price, price_per): give --shop" in said
+    few = write_csv(tmp_path / "few.csv", bare, *(GOOD | {"job": f"Q{n}"} for n in range(5)))
+    assert "--shop" not in run("quote", few, "--out", tmp_path / "few").stdout
+    assert "--shop" not in run("quote", path, "--out", tmp_path / "shop", "--shop", shop_file).stdout
 
 
 @pytest.mark.parametrize("quantities", ["123456 200000 300000 9999999", "123456 200000 300000 400000 5000000 9999999", "1"])

@@ -6,6 +6,7 @@ The template is built and cut into pieces once; each job then costs one recalcul
 import datetime
 import functools
 import io
+import threading
 import unicodedata
 import zipfile
 from collections.abc import Mapping
@@ -28,8 +29,9 @@ from barfuncs.catalogue import (
 from barfuncs.errors import InputError, shown
 from barfuncs.units import is_quantity
 from barfuncs.workbooks import job_plan, quote
+from barfuncs.workbooks.customer_copy import CustomerPage
 from barfuncs.workbooks.engine import Address, Workbook, address_on, column_letters
-from barfuncs.workbooks.form import Form, Input
+from barfuncs.workbooks.form import STOP, Form, Input
 from barfuncs.workbooks.package import pack, part_info, write_whole
 from barfuncs.workbooks.sheetxml import Cell, CellError, SheetXML, Value, cell_xml
 from barfuncs.workbooks.shop import Shop
@@ -54,21 +56,29 @@ _MATERIAL = job_plan.ALL_INPUTS["material"].kind
 class _Slot:
     """A cell that changes: where it stands, its input's name or None, and its XML, kept for as long as its value stays."""
 
-    __slots__ = ("_value", "_xml", "address", "cell", "name")
+    __slots__ = ("_kept", "address", "cell", "name")
 
     def __init__(self, cell: Cell, address: Address, name: str | None) -> None:
         self.cell, self.address, self.name = cell, address, name
-        self._value: Value = None
-        self._xml = cell_xml(cell, None)
+        self._kept: tuple[Value, bytes] = None, cell_xml(cell, None)
 
     def xml(self, value: Value) -> bytes:
-        if value.__class__ is not self._value.__class__ or value != self._value:
-            self._value, self._xml = value, cell_xml(self.cell, value)
-        return self._xml
+        kept, xml = self._kept
+        if value.__class__ is not kept.__class__ or value != kept:
+            xml = cell_xml(self.cell, value)
+            self._kept = value, xml  # in one step: Ctrl-C in between must not leave a value with another one's XML
+        return xml
 
 
 Cut = tuple[str, list[bytes], list[_Slot]]
 """One sheet: its part, its pieces, and between them the cells that change."""
+
+
+@functools.cache
+def customer_page(template: str) -> CustomerPage | None:
+    """The empty page for the customer, or None where the template has none."""
+    build = getattr(TEMPLATES[template], "customer_page", None)
+    return CustomerPage(build()) if build else None
 
 
 @dataclass(frozen=True)
@@ -83,6 +93,26 @@ class Filled:
     inputs: Mapping[str, Value]
     answers: Mapping[str, Value]
     data: bytes = field(repr=False)
+    page: Mapping[str, Value] = field(default_factory=dict, repr=False)
+    """The cells of the customer's page, where the template has one."""
+
+    @property
+    def is_ready(self) -> bool:
+        """Whether nothing is missing and no check says stop."""
+        return not str(self.answers["status"]).startswith(STOP)
+
+    def customer_copy(self) -> bytes:
+        """The page for the customer as an xlsx file of its own: values alone, nothing of the costs. Send this one.
+
+        Raises InputError where the template has no such page, or the workbook is not ready to be sent.
+        """
+        page = customer_page(self.template)
+        if page is None:
+            raise InputError("customer_copy", [("template", f"{self.template} has no page for a customer")])
+        if not self.is_ready:
+            status = str(self.answers["status"]).removeprefix(STOP).strip()
+            raise InputError("customer_copy", [("job", f"not ready to be sent: {status}")])
+        return page.copy(self.page)
 
     def save(self, path: str | Path, replace: bool = False) -> Path:
         """Write the file whole or not at all. Raises FileExistsError unless `replace`."""
@@ -307,16 +337,30 @@ def _operation_problems(known: Mapping[str, Input], inputs: Mapping[str, Any], b
     return problems
 
 
-@functools.lru_cache(maxsize=8)
+MOST_FILLERS = 8
+"""Templates kept ready to be filled, each with one shop; the one that was used least lately makes room for a new one."""
+_making = threading.Lock()
+
+
 def filler(template: str, shop: Shop | None = None) -> "Filler":
+    """The template ready to be filled with this shop's data."""
+    with _making:  # threads that start together wait for one filler instead of making one each
+        return _filler(template, shop)
+
+
+@functools.lru_cache(maxsize=MOST_FILLERS)
+def _filler(template: str, shop: Shop | None) -> "Filler":
     return Filler(template, shop)
 
 
 class Filler:
-    """A template that is calculated and cut once, then filled many times. Not for use from several threads at once."""
+    """A template that is calculated and cut once, then filled many times. Several threads may share it; they take turns,
+    since the engine works for one of them at a time anyway.
+    """
 
     def __init__(self, template: str, shop: Shop | None = None) -> None:
         self.template = template
+        self._turn = threading.Lock()
         module = TEMPLATES[template]
         self.objections, self.prefix = module.objections, module.FORM.prefix
         self.labels = {item.label.lower(): name for name, item in module.ALL_INPUTS.items()}
@@ -333,6 +377,9 @@ class Filler:
             name.removeprefix(self.prefix): address for name, address in self.book.names.items()
             if name.startswith(self.prefix)
         }
+        page = customer_page(template)
+        self.page: dict[str, Address] = {} if page is None else {
+            ref: self.book.address(f"{page.title}!{ref}") for ref in page.cells}
         self._cut()
 
     def _cut(self) -> None:
@@ -368,7 +415,6 @@ class Filler:
 
         Raises InputError where the inputs together give no answer.
         """
-        book = self.book
         values: dict[str, Value] = dict(inputs)
         values["own_name"] = values["own_density"] = None
         material = inputs.get("material")
@@ -378,6 +424,11 @@ class Filler:
                 values["own_name"], values["own_density"] = material, _g_cm3(read_value(_MATERIAL, material)[0])
             elif table[material] not in materials.builtin().rows:
                 values["own_name"], values["own_density"] = table[material].name, table[material].density
+        with self._turn:
+            return self._fill(inputs, values)
+
+    def _fill(self, inputs: Mapping[str, Value], values: Mapping[str, Value]) -> Filled:
+        book = self.book
         for name, address in self.inputs.items():
             book.set_at(address, values[name])
         book.set_at(self.own_name, values["own_name"])
@@ -388,7 +439,8 @@ class Filler:
         problems += self.objections(inputs, answers) if not problems else []
         if problems:
             raise InputError(self.template, problems)
-        return Filled(self.template, dict(inputs), answers, self._write(values))
+        page = {ref: book.value_at(address) for ref, address in self.page.items()}
+        return Filled(self.template, dict(inputs), answers, self._write(values), page)
 
     def _objection(self, label: str, inputs: Mapping[str, Value]) -> tuple[str, str]:
         """The input that the template calls so in its list of problems, and what is wrong with it."""

@@ -328,7 +328,7 @@ def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tu
     return []
 
 
-@functools.cache
+@functools.lru_cache(maxsize=8)
 def build(shop: Shop | None = None) -> bytes:
     """The template as the bytes of an xlsx file, without calculated values. The same on every day and machine.
 

@@ -1,24 +1,34 @@
 """A list of jobs: read from CSV or xlsx, planned row by row, with one file for each and a table of results."""
 
-import csv
+import dataclasses
 import datetime
 import errno
+import functools
 import io
+import json
 import re
-from collections.abc import Callable, Iterable, Sequence
+import signal
+import zipfile
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import barfuncs
 from barfuncs import materials
 from barfuncs.errors import InputError, WorkbookError
 from barfuncs.quantity import bars_for_confidence
+from barfuncs.workbooks import folder
 from barfuncs.workbooks.engine import column_letters
 from barfuncs.workbooks.fill import TEMPLATES, Filled, filler, read_job, unknown_input
-from barfuncs.workbooks.package import write_whole
+from barfuncs.workbooks.package import Staged, is_read_only, write_whole
+from barfuncs.workbooks.record import RESULT_FILES, RUN, Entry, Record, digest_at, digest_of
+from barfuncs.workbooks.results import result_files, values_of
 from barfuncs.workbooks.rows import read_rows
-from barfuncs.workbooks.sheetxml import CellError, Value
+from barfuncs.workbooks.sheetxml import Value
 from barfuncs.workbooks.shop import Shop
+from barfuncs.workbooks.stopping import Stopping
 
 MOST_ROWS = 20_000
 _CONFIDENCE = 0.95
@@ -45,28 +55,45 @@ class Problem:
     reason: str
 
 
+@dataclass(frozen=True)
+class Stale:
+    """A workbook of an earlier run that does not go with the list any more: why, and where it was moved, if it was."""
+
+    file: str
+    why: str
+    moved_to: str = ""
+
+
 @dataclass
 class Outcome:
     """What became of a list: (row, file name, workbook) of the good rows, and the problems.
 
+    `unchanged` are the (row, file name) whose workbook was there already, made from the same. `stale` are workbooks that do
+    not go with the list any more, `of_other_lists` counts those that other lists made, `listed` all in the results.
     `stopped` says why the rest of the list was left; `taken_as_inch` that bare numbers were read as inch since nothing
     said what they are in.
     """
 
     done: list[tuple[int, str, Filled]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
-    random_bars: dict[int, int | None] = field(default_factory=dict)
+    unchanged: list[tuple[int, str]] = field(default_factory=list)
+    stale: list[Stale] = field(default_factory=list)
+    of_other_lists: dict[str, int] = field(default_factory=dict)
+    random_bars: dict[int, int] = field(default_factory=dict)
     total: int = 0
+    listed: int = 0
     stopped: str = ""
     results_written: bool = False
     taken_as_inch: bool = False
 
 
 class Interrupted(KeyboardInterrupt):
-    """Ctrl-C while a list is planned. The results of what is done are written; `outcome` says what that is."""
+    """Ctrl-C, or a request to end, while a list is planned. The results of what is done are written; `outcome` says what
+    that is, `signal` the number of what came.
+    """
 
-    def __init__(self, outcome: Outcome) -> None:
-        self.outcome = outcome
+    def __init__(self, outcome: Outcome, number: int = signal.SIGINT) -> None:
+        self.outcome, self.signal = outcome, number
         super().__init__()
 
 
@@ -135,36 +162,48 @@ def _key(text: str) -> str:
     return re.sub(r"[\s-]+", "_", text.strip().rstrip("*").strip().lower())
 
 
-_TAKEN = "exists already; allow replacing (--replace) or choose another folder"
+_CHOOSE = "allow replacing (--replace) or choose another folder"
+_TAKEN = f"exists already; {_CHOOSE}"
+_CHANGED = f"exists already, made from other values or with another shop file or version; {_CHOOSE}"
+_HAND = "changed by hand since"
+_OTHER = "the list has other values now"
+_BAD = "its row has problems now"
+_RENAMED = "its job has another name now"
+_GONE = "not in the list any more"
 
 
 def plan_jobs(jobs: Iterable[Job], out: str | Path, *, template: str = "job_plan", source: str = "jobs",
               units: str | None = None, decimal_comma: bool = False, replace: bool = False,
               table: materials.Materials | None = None, shop: Shop | None = None,
-              progress: Callable[[], None] | None = None) -> Outcome:
-    """Fill one workbook for each job, then write results.csv and results.xlsx. Bad rows are listed, good rows are done.
+              progress: Callable[[], None] | None = None, tell: Callable[[str], None] | None = None) -> Outcome:
+    """Fill one workbook for each job, then write results.csv and results.xlsx, which list all workbooks of the folder. Bad
+    rows are listed, good rows are done, and rows whose workbook is there already, made from the same, are left alone.
 
-    Raises Interrupted on Ctrl-C, after writing the results of what is done.
+    `tell` gets a sentence when another run holds the folder and this one waits for it.
+
+    Raises Interrupted on Ctrl-C or a request to end, after writing the results of what is done, and WorkbookError where
+    the folder can't be used.
     """
     out = Path(out)
-    out.mkdir(parents=True, exist_ok=True)
-    table = table or materials.active()
     jobs = list(jobs)
     outcome = Outcome(total=len(jobs))
-    plan = _Planner(template, shop, out, source, units, decimal_comma, replace, table, outcome)
-    try:
-        for job, read in plan.with_units_settled([(job, plan.read(job)) for job in jobs]):
-            if read is not None:
-                plan.plan(job, read[0])
-            if progress:
-                progress()
-    except OSError as error:  # a full disk: the rows that follow would fail alike
-        outcome.stopped = f"stopped: {error.strerror or error}"
-    except KeyboardInterrupt:
-        outcome.stopped = "interrupted"
-        plan.finish()
-        raise Interrupted(outcome) from None
-    plan.finish()
+    with Stopping() as stopping:
+        try:
+            with folder.held(out, tell):
+                plan = _Planner(template, shop, out, source, units, decimal_comma, replace, table or materials.active(), outcome,
+                                stopping)
+                try:
+                    plan.plan_all(jobs, progress)
+                except OSError as error:  # a full disk: the rows that follow would fail alike
+                    outcome.stopped = f"stopped: {error.strerror or error}"
+                except KeyboardInterrupt:
+                    outcome.stopped = "interrupted"
+                with stopping.held():
+                    plan.finish()
+        except KeyboardInterrupt:
+            outcome.stopped = "interrupted"
+    if outcome.stopped == "interrupted":
+        raise Interrupted(outcome, stopping.signal or signal.SIGINT)
     return outcome
 
 
@@ -173,14 +212,22 @@ Read = tuple[dict[str, Value], bool]
 
 
 class _Planner:
-    """Reads and plans the rows of one list into one folder."""
+    """Reads and plans the rows of one list into one folder, which it has to itself."""
 
     def __init__(self, template: str, shop: Shop | None, out: Path, source: str, units: str | None, decimal_comma: bool, replace: bool,
-                 table: materials.Materials, outcome: Outcome) -> None:
+                 table: materials.Materials, outcome: Outcome, stopping: Stopping) -> None:
         self.template, self.shop = template, shop
         self.out, self.source, self.units, self.decimal_comma = out, source, units, decimal_comma
-        self.replace, self.table, self.outcome = replace, table, outcome
-        self.taken = {"results.csv", "results.xlsx", source.casefold()}
+        self.replace, self.table, self.outcome, self.stopping = replace, table, outcome, stopping
+        self.record = Record.read(out)
+        self.run = datetime.datetime.now().isoformat(" ", "seconds")
+        self.names: dict[int, str] = {}
+        self.not_placed: set[int] = set()
+        """Rows whose workbook could not be written."""
+        other = next((e for e in self.record.entries.values() if e.template != template), None)
+        if other is not None:
+            raise WorkbookError(f"{out} holds workbooks of the template {other.template} ({other.file}); choose another "
+                                f"folder for {template}")
 
     def problem(self, row: int, reason: str, column: str = "", value: Any = None) -> None:
         self.outcome.problems.append(Problem(self.source, row, column, _shown(value), reason))
@@ -191,6 +238,17 @@ class _Planner:
             if not self.decimal_comma and isinstance(value, str) and re.search(r"\d,\d", value) and "a comma" in reason:
                 reason += " (--decimal-comma reads 12,5 as twelve and a half)"
             self.problem(job.row, reason, column, value)
+
+    def plan_all(self, jobs: Sequence[Job], progress: Callable[[], None] | None) -> None:
+        folder.reserve(self.out, len(jobs) + len(self.record.entries))
+        rows = self.with_units_settled([(job, self.read(job)) for job in jobs])
+        taken = {*RESULT_FILES, self.source.casefold()}
+        self.names = {job.row: _file_name(job.values if read is None else read[0], job.row, taken) for job, read in rows}
+        for job, read in rows:
+            if read is not None:
+                self.plan(job, read[0])
+            if progress:
+                progress()
 
     def read(self, job: Job) -> Read | None:
         if job.problem:
@@ -220,45 +278,176 @@ class _Planner:
         return settled
 
     def plan(self, job: Job, inputs: dict[str, Value]) -> None:
-        name = ""
+        before = self.record.find(self.names[job.row])
+        name = before.file if before else self.names[job.row]  # one spelling, also where A and a are two files
+        made_from, but_name = self.ground_of(inputs)
+        if before is not None and before.made_from == made_from and self.is_there(before):
+            note = _HAND if digest_at(self.out / name) != before.digest else ""
+            self.record.set(dataclasses.replace(before, list=self.source, row=job.row, note=note))
+            self.outcome.unchanged.append((job.row, name))
+            return
         try:
             filled = filler(self.template, self.shop).fill(inputs, self.table)
             if self.template == "quote" and filled.answers["stops"]:
                 # A plan that a check stops is still of use; a price is not, and nobody may look before it is sent.
                 raise InputError("quote", [("job", str(filled.answers["stops"]).strip())])
-            if self.template == "job_plan":
-                self.outcome.random_bars[job.row] = _bars_of_random_lengths(filled, self.shop)
-            name = _file_name(inputs, job.row, self.taken)
-            try:
-                filled.save(self.out / name, self.replace)
-            except KeyboardInterrupt:
-                path = self.out / name
-                if path.is_file() and path.read_bytes() == filled.data:  # it came between the writing and the noting
-                    self.outcome.done.append((job.row, name, filled))
-                raise
-            self.outcome.done.append((job.row, name, filled))
+            values = values_of(filled.inputs, filled.answers, TEMPLATES[self.template].RESULTS)
+            if self.template == "job_plan" and (bars := _bars_of_random_lengths(filled, self.shop)) is not None:
+                values["bars_at_95_percent"] = self.outcome.random_bars[job.row] = bars
+            copy = filled.customer_copy() if filled.page and filled.is_ready else b""
+            entry = Entry(name, self.template, self.source, job.row, self.run, made_from, but_name, digest_of(filled.data), values,
+                          f"Quotation {name}" if copy else "", digest_of(copy) if copy else "")
+            with self.stopping.held():
+                self.place(entry, filled.data, copy)
+                self.outcome.done.append((job.row, name, filled))
         except InputError as error:
             self.refuse(job, error)
         except FileExistsError:
-            self.problem(job.row, f"{name} {_TAKEN}")
+            self.not_placed.add(job.row)
+            self.problem(job.row, f"{name} {_CHANGED if before else _TAKEN}")
         except OSError as error:
+            self.not_placed.add(job.row)
             self.problem(job.row, f"{name} can't be written ({error.strerror or error})")
             if error.errno in (errno.ENOSPC, errno.EDQUOT):
                 raise
 
+    def ground_of(self, inputs: Mapping[str, Value]) -> tuple[str, str]:
+        """What a workbook is made from, as a digest; and the same without what the job is called."""
+        material = str(inputs["material"])
+        known = repr(self.table[material]) if material in self.table else ""
+
+        def digest(values: Mapping[str, Value]) -> str:
+            return digest_of(json.dumps([_template_digest(self.template, self.shop), known, values], sort_keys=True).encode())
+
+        return digest(inputs), digest({name: value for name, value in inputs.items() if name not in _NAMING})
+
+    def is_there(self, entry: Entry) -> bool:
+        """Whether workbook and copy are there; with leave to replace, as they were written."""
+        files = [(path, digest, digest_at(path)) for path, digest in self.files_of(entry)]
+        return all(found and (found == digest or not self.replace) for _, digest, found in files)
+
+    def files_of(self, entry: Entry) -> list[tuple[Path, str]]:
+        """The workbook and the customer's copy, each with its digest."""
+        copy = [(self.out / folder.FOR_CUSTOMER / entry.copy, entry.copy_digest)] if entry.copy else []
+        return [(self.out / entry.file, entry.digest), *copy]
+
+    def place(self, entry: Entry, *contents: bytes) -> None:
+        """Write the workbook and the customer's copy. What stands in their place and is not of our making is moved aside.
+
+        Raises FileExistsError where something stands there and must not be replaced.
+        """
+        before = self.record.find(entry.file)
+        known = {before.digest, before.copy_digest} if before else set()
+        new = [(path, content, found) for (path, digest), content in zip(self.files_of(entry), contents, strict=False)
+               if (found := digest_at(path)) != digest]
+        if not self.replace and any(found for *_, found in new):
+            raise FileExistsError
+        staged: list[Staged] = []
+        try:
+            for path, content, found in new:
+                path.parent.mkdir(exist_ok=True)
+                staged.append(Staged(path, content, replace=found in known, beginning=RUN))
+                if found and is_read_only(path):
+                    raise PermissionError(errno.EACCES, "the file is read-only")
+            self.record.announce(entry)
+            for path, _, found in reversed(new):
+                if found:
+                    self.take_results_away()
+                    # The copy first: an old one must not be there beside a new workbook, even if the run ends here.
+                    if found not in known:
+                        folder.move_aside(path, self.out / folder.OLD)
+                    elif path.parent != self.out:
+                        path.unlink()
+            for file in staged:
+                file.place()
+        finally:
+            for file in staged:
+                file.drop()
+        self.record.set(entry)
+
+    def take_results_away(self) -> None:
+        """Before anything changes that the results tell of: were the run to end here, they would be wrong."""
+        for name, known in self.record.results.items():
+            path = self.out / name
+            with suppress(OSError):  # another program may have it open; that it can't be written is said at the end
+                if digest_at(path) in known and not is_read_only(path):
+                    path.unlink()
+
     def finish(self) -> None:
-        """Write the results of what is done."""
+        """Name or move aside what does not go with the list any more, and write the results of all that is there."""
+        folder.release(self.out)
+        if not self.outcome.stopped:
+            self.sort_out()
+        entries = self.record.in_order()
         self.outcome.problems.sort(key=lambda p: p.row)
-        if not self.outcome.done:
-            return
-        for name, data in _results(self.outcome).items():
-            try:
-                write_whole(self.out / name, data, self.replace)
-                self.outcome.results_written = True
-            except FileExistsError:
-                self.problem(0, f"{name} {_TAKEN}")
-            except OSError as error:
-                self.problem(0, f"{name} can't be written ({error.strerror or error})")
+        self.outcome.listed = len(entries)
+        if entries:
+            for name, data in result_files(entries).items():
+                self.write_result(name, data)
+        with suppress(OSError):
+            self.record.save()
+        with suppress(OSError):
+            (self.out / folder.FOR_CUSTOMER).rmdir()  # where it is empty
+
+    def sort_out(self) -> None:
+        good = {name.casefold() for _, name, _ in self.outcome.done} | {name.casefold() for _, name in self.outcome.unchanged}
+        rows = {name.casefold(): row for row, name in self.names.items()}
+        alike = {self.record.entries[key].but_name for key in good}
+        for entry in self.record.in_order():
+            key = entry.file.casefold()
+            if key in good:
+                continue
+            if key in rows:
+                why = _OTHER if rows[key] in self.not_placed else _BAD
+            elif entry.list != self.source:
+                self.outcome.of_other_lists[entry.list] = self.outcome.of_other_lists.get(entry.list, 0) + 1
+                continue
+            else:
+                why = _RENAMED if entry.but_name in alike and entry.but_name else _GONE
+            moved = self.replace and why in (_BAD, _RENAMED) and self.move_aside(entry)
+            if not moved:
+                self.record.set(dataclasses.replace(entry, note=why))
+            if why != _OTHER:  # which is among the problems
+                self.outcome.stale.append(Stale(entry.file, why, f"{folder.OLD}/{entry.file}" if moved else ""))
+
+    def move_aside(self, entry: Entry) -> bool:
+        """Move a workbook and its copy into the folder for old ones; False where that can't be."""
+        try:
+            self.take_results_away()
+            for path, _ in reversed(self.files_of(entry)):
+                if path.exists():
+                    folder.move_aside(path, self.out / folder.OLD)
+        except OSError:
+            return False
+        self.record.drop(entry)
+        return True
+
+    def write_result(self, name: str, data: bytes) -> None:
+        path, digest = self.out / name, digest_of(data)
+        try:
+            found = digest_at(path)
+            if found != digest:
+                known = found in self.record.results.get(name, ())
+                if found and not known and not self.replace:
+                    self.problem(0, f"{name} {_TAKEN}")
+                    return
+                if found and is_read_only(path):
+                    raise PermissionError(errno.EACCES, "the file is read-only")
+                if found and not known:
+                    folder.move_aside(path, self.out / folder.OLD)
+                self.record.announce_results(name, digest)
+                write_whole(path, data, replace=known, beginning=RUN)
+            self.outcome.results_written = True
+        except OSError as error:
+            self.problem(0, f"{name} can't be written ({error.strerror or error})")
+
+
+@functools.lru_cache(maxsize=8)
+def _template_digest(template: str, shop: Shop | None) -> str:
+    """A digest of the blank template with the shop's data in it."""
+    with zipfile.ZipFile(io.BytesIO(TEMPLATES[template].build(shop))) as archive:
+        parts = [(name, digest_of(archive.read(name))) for name in archive.namelist()]
+    return digest_of(json.dumps([barfuncs.__version__, parts]).encode())
 
 
 def _shown(value: Any) -> str:
@@ -281,8 +470,12 @@ def safe_name(text: str) -> str:
     return f"_{text}" if _RESERVED.fullmatch(text) else text
 
 
-def _file_name(inputs: dict[str, Value], row: int, taken: set[str]) -> str:
-    stem = safe_name("_".join(str(inputs[n]) for n in ("job", "part_number") if inputs.get(n))) or f"row {row}"
+_NAMING = ("job", "part_number")
+
+
+def _file_name(values: Mapping[str, Any], row: int, taken: set[str]) -> str:
+    """The name of a row's file. A row with problems has one too, so that the others keep theirs when it is mended."""
+    stem = safe_name("_".join(text for n in _NAMING if (text := _in_words(values.get(n))))) or f"row {row}"
     name, again = f"{stem}.xlsx", 1
     while name.casefold() in taken:
         name = f"{stem} row {row}.xlsx" if again == 1 else f"{stem} row {row}-{again}.xlsx"
@@ -291,24 +484,8 @@ def _file_name(inputs: dict[str, Value], row: int, taken: set[str]) -> str:
     return name
 
 
-def _results(outcome: Outcome) -> dict[str, bytes]:
-    """The files of results, by name."""
-    template = outcome.done[0][2].template
-    answers = TEMPLATES[template].RESULTS
-    heads = ["row", "file", "job", "customer", "part_number", "units", "material", "shape", "size",
-             *(n for n in TEMPLATES[template].ALL_INPUTS if n.startswith("quantity")),
-             *answers, *(["bars_at_95_percent"] if outcome.random_bars else []), "status"]
-    lines = []
-    for row, name, filled in outcome.done:
-        known = {**filled.inputs, **{n: filled.answers[n] for n in answers}, "status": filled.answers["status"]}
-        known.update(row=row, file=name, bars_at_95_percent=outcome.random_bars.get(row))
-        known = {k: None if v == "-" else v for k, v in known.items()}
-        lines.append([None if isinstance(known[h], CellError) else known[h] for h in heads])
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)
-    writer.writerow(heads)
-    writer.writerows([_csv_cell(c) for c in line] for line in lines)
-    return {"results.csv": text.getvalue().encode("utf-8-sig"), "results.xlsx": _results_xlsx(heads, lines)}
+def _in_words(value: Any) -> str:
+    return "" if value is None else f"{value:.15g}" if isinstance(value, float) else " ".join(str(value).split())
 
 
 def _bars_of_random_lengths(filled: Filled, shop: Shop | None) -> int | None:
@@ -322,44 +499,3 @@ def _bars_of_random_lengths(filled: Filled, shop: Shop | None) -> int | None:
     bars: int = bars_for_confidence(i["quantity"], i["bar_length"], i["longest_random_bar"], a["bar_per_part"], a["min_remnant"],
                                     i["end_trim"] or 0, scrap_rate or 0, i["setup_parts"] or 0, _CONFIDENCE)
     return bars
-
-
-def _csv_cell(value: Value) -> Any:
-    """A text that a spreadsheet would take for a formula gets an apostrophe in front."""
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
-        return "'" + value
-    if isinstance(value, float):
-        return int(value) if value.is_integer() and abs(value) < 1e15 else round(value, 10)
-    return "" if value is None else value
-
-
-def _results_xlsx(heads: list[str], lines: list[list[Value]]) -> bytes:
-    from openpyxl.worksheet.table import Table, TableStyleInfo
-
-    from barfuncs.workbooks import layout
-
-    book = layout.new_workbook("Results")
-    sheet = book.create_sheet("Results")
-    sheet.append(heads)
-    for row, line in enumerate(lines, start=2):
-        for column, value in enumerate(line, start=1):
-            cell = sheet.cell(row, column, value)
-            if isinstance(value, str):
-                cell.data_type = "s"
-            elif isinstance(value, float) and not value.is_integer():
-                cell.number_format = "#,##0.00##"
-    for column, head in enumerate(heads, start=1):
-        sheet.cell(1, column).font = layout.font(bold=True, color=layout.ACCENT)
-        sheet.column_dimensions[sheet.cell(1, column).column_letter].width = max(11, min(34, len(head) + 2))
-    for column in (2, 4, 7):
-        sheet.column_dimensions[sheet.cell(1, column).column_letter].width = 28
-    table = Table(displayName="results", ref=f"A1:{sheet.cell(1, len(heads)).column_letter}{len(lines) + 1}")
-    table.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=True)
-    sheet.add_table(table)
-    sheet.freeze_panes = "C2"
-    sheet.page_setup.orientation = "landscape"
-    sheet.page_setup.fitToHeight = 0
-    sheet.sheet_properties.pageSetUpPr.fitToPage = True
-    buffer = io.BytesIO()
-    book.save(buffer)
-    return buffer.getvalue()

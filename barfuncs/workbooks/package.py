@@ -169,33 +169,60 @@ def part_info(name: str) -> zipfile.ZipInfo:
     return info
 
 
-def write_whole(path: str | Path, data: bytes, replace: bool = False) -> None:
+TEMPORARY = ".barfuncs-"
+PART = ".part"
+"""How the name of a file begins and ends that is being written and has not got its own name yet."""
+
+
+class Staged:
+    """A file's content beside its place, all of it written: what is left to do is to give it its name."""
+
+    def __init__(self, path: str | Path, data: bytes, replace: bool = False, beginning: str = TEMPORARY) -> None:
+        self.path = Path(path).resolve() if replace else Path(path)
+        self.replace = replace
+        if replace and is_read_only(self.path):
+            raise PermissionError(errno.EACCES, "the file is read-only", str(self.path))
+        handle, self.temporary = tempfile.mkstemp(dir=self.path.parent, prefix=beginning, suffix=PART)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+            os.chmod(self.temporary, _mode(self.path) if replace else usual_mode())
+        except BaseException:
+            self.drop()
+            raise
+
+    def place(self) -> None:
+        """Give the file its name. Raises FileExistsError where that is taken and must not be replaced."""
+        if self.replace:
+            os.replace(self.temporary, self.path)
+        else:
+            _place_new(self.temporary, self.path)
+
+    def drop(self) -> None:
+        """Take the file away unless it has its name."""
+        Path(self.temporary).unlink(missing_ok=True)
+
+
+def write_whole(path: str | Path, data: bytes, replace: bool = False, beginning: str = TEMPORARY) -> None:
     """Write a file whole or not at all; refuse to overwrite unless `replace`.
 
     A replaced file keeps its mode; where the path is a link, the file behind it is replaced.
 
-    Raises FileExistsError where the file is there already.
+    Raises FileExistsError where the file is there already, PermissionError where it is to be replaced and is read-only.
     """
-    path = Path(path).resolve() if replace else Path(path)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".barfuncs-", suffix=".part")
+    staged = Staged(path, data, replace, beginning)
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        os.chmod(temporary, _mode(path) if replace else 0o666 & ~_umask())
-        if replace:
-            os.replace(temporary, path)
-        else:
-            _place_new(temporary, path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
+        staged.place()
+    finally:
+        staged.drop()
 
 
-def write_in_place(path: str | Path, data: bytes) -> None:
-    """Write a file that is there anew, whole or not at all. Raises PermissionError where it is read-only."""
-    if not os.access(path, os.W_OK):
-        raise PermissionError(errno.EACCES, "the file is read-only", str(path))
-    write_whole(path, data, replace=True)
+def is_read_only(path: Path) -> bool:
+    """Whether the file is there and marked read-only, or this user may not write it."""
+    try:
+        return not path.stat().st_mode & 0o222 or not os.access(path, os.W_OK)
+    except OSError:
+        return False
 
 
 def _mode(path: Path) -> int:
@@ -203,7 +230,7 @@ def _mode(path: Path) -> int:
     try:
         return stat.S_IMODE(path.stat().st_mode)
     except OSError:
-        return 0o666 & ~_umask()
+        return usual_mode()
 
 
 def _place_new(temporary: str, path: Path) -> None:
@@ -220,7 +247,8 @@ def _place_new(temporary: str, path: Path) -> None:
     os.unlink(temporary)
 
 
-def _umask() -> int:
+def usual_mode() -> int:
+    """The mode that this user's new files have."""
     mask = os.umask(0)
     os.umask(mask)
-    return mask
+    return 0o666 & ~mask

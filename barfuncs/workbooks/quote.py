@@ -725,6 +725,13 @@ def _shown(name: str) -> str:
     return f'=IF(ISBLANK({name}),"",{name})'
 
 
+def customer_page() -> Workbook:
+    """A workbook that has the customer's page alone."""
+    book = layout.new_workbook("Quotation")
+    _customer_sheet(book)
+    return book
+
+
 def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Why these inputs give no quote: (input, reason)."""
     if answers["parts_per_bar"] == 0:
@@ -742,7 +749,7 @@ def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tu
     return []
 
 
-@functools.cache
+@functools.lru_cache(maxsize=8)
 def build(shop: Shop | None = None) -> bytes:
     """The template as the bytes of an xlsx file, without calculated values. The same on every day and machine.
 

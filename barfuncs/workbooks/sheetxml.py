@@ -151,7 +151,7 @@ def cell_xml(cell: Cell, value: Value) -> bytes:
     elif isinstance(value, CellError):
         kind, text = ' t="e"', str(value)
     elif isinstance(value, str):
-        text = escape(_legal(value))
+        text = escape(legal_text(value))
         if not formula:
             space = ' xml:space="preserve"' if text != text.strip() or "\n" in text else ""
             return (f'{head} t="inlineStr"><{prefix}is><{prefix}t{space}>{text}</{prefix}t></{prefix}is>{tail}').encode()
@@ -161,8 +161,16 @@ def cell_xml(cell: Cell, value: Value) -> bytes:
     return f"{head}{kind}>{formula}<{prefix}v>{text}</{prefix}v>{tail}".encode()
 
 
-def _legal(text: str) -> str:
-    """Without the control characters that XML can't hold."""
+def legal_text(text: str) -> str:
+    """Without the characters that a workbook can't hold: control characters, halves of a pair, noncharacters.
+
+    >>> legal_text("bar" + chr(0xFFFF) + " 7" + chr(0x1FFFE) + chr(7))
+    'bar 7'
+    """
     if text.isprintable():
         return text
-    return "".join(c for c in text if (c >= " " and c not in "\ufffe\uffff" and not "\ud800" <= c <= "\udfff") or c in "\t\n")
+    return "".join(c for c in text if (c >= " " and not "\ud800" <= c <= "\udfff" and not _is_noncharacter(ord(c))) or c in "\t\n")
+
+
+def _is_noncharacter(code: int) -> bool:
+    return code & 0xFFFE == 0xFFFE or 0xFDD0 <= code <= 0xFDEF

@@ -1,0 +1,251 @@
+"""Kill runs over a list at random moments and look at what they leave: python tests/kill_runs.py 300
+
+A run is started as a person starts it, into a fresh folder or one that earlier runs were killed in, and gets KILL, TERM or
+INT. What is there then must be whole and the results true; the next run must leave nothing but what belongs there. Prints a
+table and exits with 1 where anything was wrong.
+"""
+
+import argparse
+import csv
+import hashlib
+import io
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import openpyxl
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from barfuncs.workbooks.folder import FOR_CUSTOMER, LOCK
+from barfuncs.workbooks.jobs import plan_jobs, read_jobs
+from barfuncs.workbooks.package import PART, read_parts
+from barfuncs.workbooks.record import RECORD, RESULT_FILES, RUN
+
+SIGNALS = {"KILL": signal.SIGKILL, "TERM": signal.SIGTERM, "INT": signal.SIGINT} if sys.platform != "win32" else {}
+TEMPLATES = {"job_plan": "plan", "quote": "quote"}
+VARIANTS = (1, 2)
+_VARYING = ("run",)
+
+
+@dataclass
+class Wanted:
+    """What the runs of one template and list make: digests of workbooks and copies, and lines of results, by file."""
+
+    list: Path
+    workbooks: dict[str, str] = field(default_factory=dict)
+    copies: dict[str, str] = field(default_factory=dict)
+    lines: dict[str, dict[str, str]] = field(default_factory=dict)
+
+
+def digest(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def csv_lines(path: Path) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(path.read_text("utf-8-sig"), newline=""), strict=True))
+
+
+def xlsx_lines(path: Path) -> list[dict[str, object]]:
+    read_parts(path)  # refuses what is no zip or no good XML
+    heads, *rows = openpyxl.load_workbook(path).active.iter_rows(values_only=True)
+    return [dict(zip(heads, row, strict=True)) for row in rows]
+
+
+def write_list(path: Path, rows: int, variant: int) -> None:
+    """A list for plans and quotes alike; each variant has other quantities and prices, and the same names."""
+    heads = ("job", "units", "material", "size", "part_length", "cutoff_width", "face_to_cutoff", "grip_length", "bar_length", "quantity",
+             "cycle_time", "machine_rate", "material_price", "price_per", "margin", "seller")
+    with path.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file)
+        writer.writerow(heads)
+        for n in range(rows):
+            writer.writerow((f"K{n}", "in", "303", 0.5 + n / 100, 1 + n / 50, 0.125, 0.2, 2, 144, 100 * variant + n, 20 + n, 70 + variant,
+                             3.2, "lb", "20%", "Sample Turning"))
+
+
+def references(folder: Path, rows: int) -> dict[tuple[str, int], Wanted]:
+    wanted = {}
+    for template, command in TEMPLATES.items():
+        for variant in VARIANTS:
+            # One name for all variants, as when a person corrects a list.
+            made, place = Wanted(folder / f"{command}{variant}" / "jobs.csv"), folder / f"{command}{variant}" / "out"
+            made.list.parent.mkdir()
+            write_list(made.list, rows, variant)
+            outcome = plan_jobs(read_jobs(made.list, template), place, template=template, source=made.list.name)
+            assert not outcome.problems, outcome.problems
+            made.workbooks = {name: digest(place / name) for _, name, _ in outcome.done}
+            made.copies = {p.name: digest(p) for p in (place / FOR_CUSTOMER).glob("*")}
+            made.lines = {line["file"]: line for line in csv_lines(place / "results.csv")}
+            wanted[template, variant] = made
+    return wanted
+
+
+def same(line: dict, other: dict) -> bool:
+    return all(line[name] == other[name] for name in other if name not in _VARYING)
+
+
+def faults_now(out: Path, versions: list[Wanted]) -> list[str]:
+    """What is wrong with a folder right after a run was killed: broken files, and results that are not true of the files."""
+    if not out.exists():
+        return []
+    faults = []
+    version_of = {}
+    for path in out.iterdir():
+        if path.suffix == ".xlsx" and path.name not in RESULT_FILES:
+            version_of[path.name] = next((v for v in versions if v.workbooks.get(path.name) == digest(path)), None)
+            if version_of[path.name] is None:
+                faults.append(f"broken: {path.name}")
+        elif path.name not in (*RESULT_FILES, RECORD, LOCK, FOR_CUSTOMER) and not (path.name.startswith(RUN) and path.suffix == PART):
+            faults.append(f"unknown: {path.name}")
+    for path in (out / FOR_CUSTOMER).glob("*"):
+        if path.suffix == PART:
+            continue
+        version = version_of.get(path.name.removeprefix("Quotation "))
+        if version is None or version.copies.get(path.name) != digest(path):
+            faults.append(f"copy of another quote: {path.name}")
+    for name, read in zip(RESULT_FILES, (csv_lines, xlsx_lines), strict=True):
+        if not (out / name).exists():
+            continue
+        try:
+            lines = read(out / name)
+        except Exception as error:  # whatever a broken file makes its readers say
+            faults.append(f"broken: {name} ({error})")
+            continue
+        for line in lines:
+            version = version_of.get(str(line["file"]))
+            if version is None:
+                faults.append(f"{name} lists {line['file']}, which is not there")
+            elif name == "results.csv" and not same(line, version.lines[line["file"]]):
+                faults.append(f"{name} has other values than {line['file']}")
+            elif name == "results.xlsx" and str(line["quantity" if "quantity" in line else "quantity_1"]) != \
+                    version.lines[line["file"]]["quantity" if "quantity" in line else "quantity_1"]:
+                faults.append(f"{name} has other values than {line['file']}")
+    return faults
+
+
+def faults_after_the_next_run(out: Path, wanted: Wanted) -> list[str]:
+    """What is wrong with a folder after a run that came to its end: it must be as if nothing had happened before."""
+    expected = {**wanted.workbooks, **{f"{FOR_CUSTOMER}/{name}": d for name, d in wanted.copies.items()}}
+    found = {p.relative_to(out).as_posix(): p for p in out.rglob("*") if p.is_file()}
+    faults = [f"left over: {name}" for name in sorted(set(found) - set(expected) - {RECORD, *RESULT_FILES})]
+    faults += [f"not as it should be: {name}" for name, d in expected.items() if name not in found or digest(found[name]) != d]
+    if not faults:
+        lines = {line["file"]: line for line in csv_lines(out / "results.csv")}
+        if set(lines) != set(wanted.lines) or not all(same(lines[name], line) for name, line in wanted.lines.items()):
+            faults.append("results.csv is not that of the folder")
+        if [line["file"] for line in xlsx_lines(out / "results.xlsx")] != list(lines):
+            faults.append("results.xlsx is not that of the folder")
+    return faults
+
+
+def started(template: str, wanted: Wanted, out: Path, replace: bool) -> subprocess.Popen:
+    command = [sys.executable, "-m", "barfuncs", TEMPLATES[template], str(wanted.list), "--out", str(out), *(["--replace"] if replace else [])]
+    return subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+
+
+def announced(out: Path) -> int:
+    """How many workbooks the record of a folder tells of, old ones and new ones."""
+    try:
+        return (out / RECORD).read_bytes().count(b'"made_from"')
+    except OSError:
+        return 0
+
+
+def kill_runs(count: int, rows: int, seed: int = 1, templates: tuple[str, ...] = tuple(TEMPLATES)) -> tuple[Counter, list[str]]:
+    """Kill so many runs; counts for the table by (signal, what), and everything that was wrong."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # else a run would inherit that it is ignored
+    rng, counts, faults = random.Random(seed), Counter(), []
+    with tempfile.TemporaryDirectory(prefix="barfuncs-kill-") as place:
+        wanted = references(Path(place), rows)
+        lasts = dict.fromkeys(TEMPLATES, 0.5 + rows * 0.02)
+        for n in range(count):
+            name, number = list(SIGNALS.items())[n % len(SIGNALS)]
+            template = rng.choice(templates)
+            fresh = rng.random() < 0.5
+            out = Path(place) / (f"fresh {n}" if fresh else f"again {template}")
+            versions = [wanted[template, v] for v in VARIANTS]
+            chosen = rng.choice(versions)
+            before = announced(out)
+            begin = time.monotonic()
+            run = started(template, chosen, out, replace=rng.random() < 0.7)
+            moment = rng.choice(("any", "working", "writing", "writing"))
+            if moment != "any":
+                while run.poll() is None and not (out / LOCK).exists():
+                    time.sleep(0.002)
+                begin = time.monotonic()
+            if moment == "writing":
+                wanted_lines = before + rng.randint(1, rows)
+                while run.poll() is None and announced(out) < wanted_lines:
+                    time.sleep(0.001)
+            time.sleep(rng.uniform(0, 0.03 if moment == "writing" else lasts[template]))
+            ended_first = run.poll() is not None
+            run.send_signal(number)
+            said = run.communicate()[1].decode()
+            if moment == "working":  # so that the moments are spread over the whole work, however fast the machine is
+                lasts[template] = 0.8 * lasts[template] if ended_first else min(8.0, 1.1 * lasts[template])
+            done = sum(path.is_file() and digest(path) == d for name, d in chosen.workbooks.items() for path in [out / name])
+            counts[name, "runs"] += 1
+            counts[name, "into a fresh folder"] += fresh
+            counts[name, "ended first"] += ended_first
+            counts[name, "killed before the first workbook"] += not ended_first and not done
+            counts[name, "killed between the first and the last"] += not ended_first and 0 < done < rows
+            counts[name, "killed with all of them there"] += not ended_first and done == rows
+            wrong = faults_now(out, versions)
+            if run.returncode == {"TERM": 143, "INT": 130}.get(name) and out.exists():  # it had time to write its results
+                counts[name, "ended in order"] += 1
+                listed = {line["file"] for line in csv_lines(out / "results.csv")} if (out / "results.csv").exists() else set()
+                there = {p.name for p in out.glob("*.xlsx")} - set(RESULT_FILES)
+                wrong += [f"not in the results: {file}" for file in there - listed]
+                wrong += [f"left over: {p.name}" for p in out.glob(".barfuncs*") if p.name != RECORD]
+            wrong += ["a traceback"] if "Traceback" in said and run.returncode in (130, 143) else []
+            if fresh or rng.random() < 0.5:
+                last = rng.choice(versions)
+                ending = started(template, last, out, replace=True)
+                said = ending.communicate()[1].decode()
+                counts[name, "next runs"] += 1
+                wrong += [f"the next run ended with {ending.returncode}: {said}"] if ending.returncode else []
+                after = faults_after_the_next_run(out, last)
+                counts[name, "next runs with something left over or wrong"] += bool(after)
+                wrong += after
+            counts[name, "runs with a broken file or untrue results"] += bool(wrong)
+            faults += [f"run {n}, {name}, {template}: {fault}" for fault in wrong]
+            if fresh:
+                shutil.rmtree(out, ignore_errors=True)
+    return counts, faults
+
+
+HEADS = ("runs", "into a fresh folder", "ended first", "killed before the first workbook", "killed between the first and the last",
+         "killed with all of them there",
+         "ended in order", "runs with a broken file or untrue results", "next runs", "next runs with something left over or wrong")
+
+
+def table(counts: Counter) -> str:
+    lines = [f"{'':46}" + "".join(f"{name:>7}" for name in (*SIGNALS, "all"))]
+    for head in HEADS:
+        cells = [counts[name, head] for name in SIGNALS]
+        lines.append(f"{head:46}" + "".join(f"{cell:>7}" for cell in (*cells, sum(cells))))
+    return "\n".join(lines)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("count", type=int, nargs="?", default=300)
+    parser.add_argument("--rows", type=int, default=60)
+    parser.add_argument("--seed", type=int, default=1)
+    chosen = parser.parse_args()
+    counts, faults = kill_runs(chosen.count, chosen.rows, chosen.seed)
+    print(table(counts))
+    print(*faults[:50], sep="\n")
+    return 1 if faults else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
