@@ -3,9 +3,9 @@
 MOST_ROWS = 50_000
 """Rows of a sheet, blank ones too."""
 MOST_COLUMNS = 500
-MOST_CELLS = 600_000
+MOST_CELLS = 400_000
 """Cells with something in them."""
-MOST_CHARACTERS = 20_000_000
+MOST_CHARACTERS = 10_000_000
 LONGEST_CELL = 32_767
 
 

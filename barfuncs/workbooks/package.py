@@ -257,7 +257,7 @@ def listed_parts(label: str, links: Iterable[bytes], workbook: Iterable[bytes], 
 
     read_xml(links, add_link)
     read_xml(workbook, add_sheet)
-    others = {kind: part for kind, part in targets.values()}
+    others = dict(targets.values())
     return Listed(sheets, others.get("sharedStrings", ""), others.get("styles", ""), from_1904)
 
 

@@ -15,7 +15,7 @@ from barfuncs.workbooks.sheetxml import CellError
 
 MOST_MEMORY = 400_000_000
 """Of the process that reads or calculates an xlsx file."""
-READING = apart.Work("barfuncs.workbooks.sheet_rows:write_rows", "read", "read", "the reading", 4, MOST_MEMORY)
+READING = apart.Work("barfuncs.workbooks.sheet_rows:write_rows", "read", "read", "the reading", 3, MOST_MEMORY)
 SECONDS_TO_CALCULATE = 3
 """For the formulas of a list, which are few and simple; a file with more to calculate is better saved with its values."""
 
@@ -71,7 +71,7 @@ def _value(cell: dict[str, Any], from_1904: bool) -> Any:
         return CellError(cell["error"])
     try:
         if "date" in cell:
-            return dates.from_ISO8601(cell["date"])
+            return dates.from_ISO8601(cell["date"])  # type: ignore[no-untyped-call]
         days, is_date, is_span = cell["day"], *_date_format(cell["format"])
         if not is_date:
             return days

@@ -27,9 +27,11 @@ from barfuncs.workbooks.package import (
 
 TakeRow = Callable[[int, list[Any]], None]
 
-MOST_CELLS = 2_000_000
+MOST_CELLS = 1_000_000
 """Cells of the sheet, blank ones too."""
-MOST_TEXTS = 1_000_000
+MOST_TEXTS = 400_000
+MOST_BYTES = 100_000_000
+"""Of one part."""
 MOST_STYLES = 70_000
 _LAST_ROW, _LAST_COLUMN = 1_048_576, 16_384
 _LONGEST_NUMBER = 400
@@ -92,6 +94,8 @@ class SheetReader:
             feed_xml(parser, self._chunks(self._part))
 
     def _chunks(self, part: str) -> Iterator[bytes]:
+        if self.infos[part].file_size > MOST_BYTES:
+            raise WorkbookError(f"{self.label}: its part {part} unpacks to more than {MOST_BYTES // 1_000_000} MB")
         return part_chunks(self.label, self.archive, self.infos[part])
 
     def _read_part(self, part: str, start: Callable[[str, dict[str, str]], None] | None = None,
@@ -246,7 +250,6 @@ def _read_cells(reader: SheetReader, parser: Any, take: TakeRow) -> None:
     row = column = cells = size = depth = 0
     ref = kind = style = row_text = ""
     in_row = in_cell = in_phonetic = capture = has_formula = has_value = False
-    texts, formats, without_value = reader.texts, reader.formats, reader.without_value
 
     def start(tag: str, attributes: dict[str, str]) -> None:
         nonlocal row, column, cells, size, depth, ref, kind, style, row_text
@@ -311,12 +314,12 @@ def _read_cells(reader: SheetReader, parser: Any, take: TakeRow) -> None:
         nonlocal depth, in_row, in_cell, in_phonetic, capture
         depth -= 1
         code = codes[tag]
-        if code == _VALUE or code == _TEXT:
+        if code in (_VALUE, _TEXT):
             capture = False
         elif code == _CELL and in_cell:
             in_cell = False
             if has_formula and not has_value:
-                without_value.append(place())
+                reader.without_value.append(place())
             if pieces:
                 said = pieces[0] if len(pieces) == 1 else "".join(pieces)
                 pieces.clear()
