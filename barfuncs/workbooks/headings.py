@@ -211,6 +211,12 @@ class Names:
     others: Mapping[str, str]
     """The same of the other templates: one list serves all, and each leaves the others' columns aside."""
 
+    @functools.cached_property
+    def needed(self) -> frozenset[str]:
+        """Inputs that every row must have, whatever the shop file gives; what the units are, may be said for all."""
+        return frozenset(name for name, item in self.known.items()
+                         if item.needed and item.default is None and not item.from_shop and name != "units")
+
     def find(self, heading: str) -> Column | None:
         """The input that a heading is, with or without a unit in it; None where it is none or can mean two things."""
         if len(heading) > _LONGEST_HEADING:
@@ -376,7 +382,7 @@ def _parts(text: str) -> Iterator[tuple[str, str, bool]]:
             yield match["base"], match["unit"], pattern is _IN_BRACKETS
 
 
-_BASES = {basis: basis for basis in PRICE_BASES if basis != "piece"} | {"lbs": "lb", "pound": "lb", "foot": "ft", "meter": "m"}
+_BASES = {basis: basis for basis in PRICE_BASES} | {"lbs": "lb", "pound": "lb", "foot": "ft", "meter": "m"}
 _PER_BASIS = re.compile(rf"(.*?) ?(?:/|\bper\b) ?({'|'.join(map(re.escape, sorted(_BASES, key=len, reverse=True)))})", re.IGNORECASE)
 _CURRENCY = re.compile(r"[$€£]|\b(?:usd|eur|gbp|dollars|euros)\b")
 _PER = re.compile(r"(?:/|per) ?(.+)")
@@ -479,8 +485,7 @@ def read_headings(file: str, called: Names, cells: Sequence[Any]) -> Headings:
             problems.append((_label(text), "stands twice in the row of headings" if same else
                              f"means the same as {_label(twice.heading)} ({twice.name}); keep one of them"))
         columns.append(column or Column(ASIDE, "", text))
-    needed = {i.name for i in called.known.values() if i.needed and i.default is None and not i.from_shop and i.name != "units"}
-    missing = [name for name in called.known if name in needed and all(c.name != name for c in columns)]
+    missing = [name for name in called.known if name in called.needed and all(c.name != name for c in columns)]
     refused = unknown
     if not missing and len(unknown) <= _MOST_UNKNOWN:
         refused = [text for text in unknown if called.mistyped(text)]

@@ -159,9 +159,7 @@ def _unfit(values: Mapping[str, Any]) -> str:
 def _is_total(job: Job, cells: Sequence[Any], called: Names) -> bool:
     """Whether a row says Total and numbers, and is too little for a job."""
     filled = [cell for cell in cells if not is_blank(cell)]
-    missing = any(item.needed and item.default is None and not item.from_shop and name not in job.values
-                  for name, item in called.known.items())
-    return bool(missing and isinstance(filled[0], str) and _TOTAL.fullmatch(filled[0].strip())
+    return bool(not called.needed <= job.values.keys() and isinstance(filled[0], str) and _TOTAL.fullmatch(filled[0].strip())
                 and all(isinstance(c, (int, float, CellError)) or (isinstance(c, str) and _AMOUNT.fullmatch(c.strip()))
                         for c in filled[1:]))
 
