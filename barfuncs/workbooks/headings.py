@@ -96,8 +96,7 @@ TWO_MEANINGS: dict[str, tuple[tuple[str, str], ...]] = {
     "kerf": (("of the saw", "kerf"), ("of the cut-off tool", "cutoff_width")),
     "collet, collet length": (("length of bar that it grips", "grip_length"), ("its size or number, which is not needed", "")),
     "rate": (("of the machine per hour", "machine_rate"), ("of scrap", "scrap_rate")),
-    "setup, set up, set-up, s/u": (("time in hours", "setup_hours"), ("pieces lost", "setup_parts"), ("rate per hour", "setup_rate"),
-                                   ("an amount, which is worked out", "")),
+    "setup, set up, set-up, s/u": (("time in hours", "setup_hours"), ("pieces lost", "setup_parts"), ("rate per hour", "setup_rate")),
     "setup cost, set-up cost, setup charge, set-up charge": (
         ("time in hours", "setup_hours"), ("rate per hour", "setup_rate"), ("an amount, which is worked out", "")),
     "weight, wt, mass": (("of one finished part", "part_weight"), ("of the bars, which is worked out", "")),
@@ -261,7 +260,7 @@ class Names:
         name = self._plain(base)
         if not name and key(base) in AMBIGUOUS:
             # A unit may tell: of a set-up in min only the time can be meant, of a length in mm any.
-            fits = [n for _, n in AMBIGUOUS[key(base)] if not n or n not in self.known or self._unit(n, unit) is not None]
+            fits = [n for _, n in AMBIGUOUS[key(base)] if not n or n not in self.known or self._tells(n, unit)]
             if any(n and self._unit(n, unit) not in (None, "", unit) for n in fits if n in self.known):
                 fits = [n for n in fits if n]
             name = fits[0] if len(fits) == 1 and fits[0] in self.known else ""
@@ -269,6 +268,10 @@ class Names:
             return Column(ASIDE, "", heading)
         put = self._unit(name, unit, in_brackets) if name else None
         return None if put is None else Column(name, put, heading)
+
+    def _tells(self, name: str, unit: str) -> bool:
+        """Whether a unit makes an input likely. A currency alone does not, since many amounts are no inputs."""
+        return self._unit(name, unit) is not None and (self.known[name].kind.reader != "number" or bool(_PER.search(unit.casefold())))
 
     def _unit(self, name: str, unit: str, in_brackets: bool = False) -> str | None:
         if self.known[name].kind.reader in ("text", "choice", "material"):

@@ -83,7 +83,8 @@ class Jobs(list[Job]):
 
 _HEADINGS_WITHIN = 20
 """Rows in which the headings are looked for, blank ones not counted."""
-_TOTAL = re.compile(r"(?:(?:grand|sub)[ -]?)?(?:totals?|sums?)\b[\w .]{0,20}:?", re.IGNORECASE)
+_TOTAL = re.compile(r"(?:(?:grand|sub)[ -]?)?(?:totals?|sums?)"
+                    r"(?: (?:parts|pcs|pieces|qty|quantity|jobs|orders|bars|weight|hours|amount|cost))?:?", re.IGNORECASE)
 _AMOUNT = re.compile(r"[-+(]?[$€£]? ?[0-9][0-9.,' ]*[%)]?")
 
 
