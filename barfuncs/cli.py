@@ -68,10 +68,16 @@ _COMMA = click.option("--decimal-comma", is_flag=True, help="Read 12,5 as twelve
 
 
 def _fail(error: Exception) -> None:
+    from barfuncs.characters import shown
+    from barfuncs.workbooks.headings import HeadingError
+
     text = str(error)
     if isinstance(error, OSError) and error.strerror:
         text = error.strerror + (f": {error.filename}" if error.filename else "")
-    click.echo(f"barfuncs: {text.removeprefix('barfuncs: ')}", err=True)
+    lines = [text.removeprefix("barfuncs: ")]
+    if isinstance(error, HeadingError):
+        lines = [f"{error.where}: these columns can't be read:", *(f"  {name}: {reason}" for name, reason in error.problems)]
+    click.echo("barfuncs: " + "\n".join(map(shown, lines)), err=True)
     sys.exit(1)
 
 
@@ -162,6 +168,7 @@ def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materia
     except (BarfuncsError, OSError) as error:
         _fail(error)
         return
+    _show_left_out(rows.notes)
     _show_outcome(outcome, out, *((_plan_table, "planned") if template == "job_plan" else (_quote_table, "quoted")),
                   hint="" if shop else _shop_file_hint(outcome, template))
     if outcome.stopped:
@@ -249,10 +256,24 @@ def _word(answers: Any) -> str:
     return " ".join(str(answers["status"]).split()[:2])
 
 
+def _show_left_out(notes: Sequence[Any]) -> None:
+    """What of a list is no job: titles, totals, columns that are no inputs."""
+    from rich.text import Text
+
+    from barfuncs.characters import shown
+
+    console = _console()
+    for note in notes:
+        console.print(Text(shown(f"Row {note.row} of {note.file}: {note.reason}: {note.value}")))
+    if notes:
+        console.print()
+
+
 def _show_outcome(outcome: Any, out: str, table_of: Any, done: str, hint: str) -> None:
     from rich.table import Table
     from rich.text import Text
 
+    from barfuncs.characters import shown
     from barfuncs.workbooks.folder import FOR_CUSTOMER
 
     console = _console()
@@ -268,7 +289,7 @@ def _show_outcome(outcome: Any, out: str, table_of: Any, done: str, hint: str) -
             table.add_column(head, justify="right" if head == "Row" else "left", overflow="fold",
                              max_width={"Value": 14, "Column": 16}.get(head))
         for p in outcome.problems[:_MOST_PROBLEMS]:
-            table.add_row(str(p.row) if p.row else "", Text(p.column), Text(p.value), Text(p.reason))
+            table.add_row(str(p.row) if p.row else "", *(Text(shown(said)) for said in (p.column, p.value, p.reason)))
         console.print(table)
         if len(outcome.problems) > _MOST_PROBLEMS:
             console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")

@@ -11,6 +11,7 @@ if TYPE_CHECKING:  # csv and pathlib would be a quarter of the time that importi
 
 T = TypeVar("T")
 _LARGEST_FILE = 4_000_000
+_MOST_NAMED = 20
 
 Problems = list[tuple[str, str]]
 Rows = list[tuple[int, dict[str, str]]]
@@ -29,7 +30,10 @@ def table_rows(data: bytes, what: str, columns: Sequence[str], required: Sequenc
     while header and not header[-1]:
         header.pop()
     problems = [(c, "this column is missing") for c in required if c not in header]
-    problems += [(c or "a blank name", "is not a column; known are " + ", ".join(columns)) for c in header if c not in columns]
+    unknown = [c or "a blank name" for c in header if c not in columns]
+    problems += [(c, "is not a column; known are " + ", ".join(columns)) for c in unknown[:_MOST_NAMED]]
+    if len(unknown) > _MOST_NAMED:
+        problems.append((f"{len(unknown) - _MOST_NAMED:,} more", "are not columns either"))
     problems += [(c, "stands twice in the first row") for c in columns if header.count(c) > 1]
     if problems:
         raise InputError(what, problems)

@@ -128,10 +128,7 @@ def _everyday(group: str, codes: Iterable[str], uns: Iterable[str], also: Iterab
 # Words that a material's text may hold besides its designation and the words of its group: the standard, the form, the
 # condition. They do not change the density. A shape is none of them, since a shape has a cell of its own.
 _NEUTRAL = frozenset(
-    "alloy grade gr type aisi sae aa uns en aw din cda bar bars rod rods barstock stock material "
-    "annealed ann normalized cold hot drawn finished rolled ground turned polished cd cf crs cr hr hrs cg tgp "
-    "heat treated ht pre hard prehard prehardened hardened half full quenched tempered qt q&t stress relieved solution "
-    "sa dual certified cert".split())
+    ["alloy", "grade", "gr", "type", "aisi", "sae", "aa", "uns", "en", "aw", "din", "cda", "bar", "bars", "rod", "rods", "barstock", "stock", "material", "annealed", "ann", "normalized", "cold", "hot", "drawn", "finished", "rolled", "ground", "turned", "polished", "cd", "cf", "crs", "cr", "hr", "hrs", "cg", "tgp", "heat", "treated", "ht", "pre", "hard", "prehard", "prehardened", "hardened", "half", "full", "quenched", "tempered", "qt", "q&t", "stress", "relieved", "solution", "sa", "dual", "certified", "cert"])
 _CONDITION = re.compile(r"\b(?:condition|cond\.?) ?a\b")
 _TEMPER = re.compile(r"(.*[0-9a-z])-?(t[0-9]{1,5}|h[0-9]{2,4}|-o|-f)")
 _TEMPERED = frozenset(("aluminum", *_COPPER_GROUPS, *_STAINLESS_GROUPS))

@@ -123,10 +123,8 @@ def faults_now(out: Path, versions: list[Wanted]) -> list[str]:
             version = version_of.get(str(line["file"]))
             if version is None:
                 faults.append(f"{name} lists {line['file']}, which is not there")
-            elif name == "results.csv" and not same(line, version.lines[line["file"]]):
-                faults.append(f"{name} has other values than {line['file']}")
-            elif name == "results.xlsx" and str(line["quantity" if "quantity" in line else "quantity_1"]) != \
-                    version.lines[line["file"]]["quantity" if "quantity" in line else "quantity_1"]:
+            elif (name == "results.csv" and not same(line, version.lines[line["file"]])) or (name == "results.xlsx" and str(line["quantity" if "quantity" in line else "quantity_1"]) != \
+                    version.lines[line["file"]]["quantity" if "quantity" in line else "quantity_1"]):
                 faults.append(f"{name} has other values than {line['file']}")
     return faults
 

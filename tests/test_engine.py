@@ -1,10 +1,16 @@
 """The headless engine: reading, calculating, writing values back, and files that must be refused."""
 
 import io
+import json
+import os
 import re
 import stat
+import subprocess
 import sys
+import tempfile
+import time
 import zipfile
+from pathlib import Path
 
 import openpyxl
 import pytest
@@ -196,12 +202,121 @@ def test_a_calculation_without_an_end_is_given_up(tmp_path):
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only there the memory of a process can be limited for sure")
-def test_a_calculation_that_fills_the_memory_is_ended(tmp_path, monkeypatch):
+def test_a_calculation_that_fills_the_memory_is_ended(tmp_path):
     (tmp_path / "x.xlsx").write_bytes(small(B2="=SUMPRODUCT(A:XFD*A:XFD)"))
-    monkeypatch.setattr(apart, "_START", apart._START.replace("; _work()", "; apart.MOST_MEMORY = 600_000_000; apart._work()")
-                        .replace("from barfuncs.workbooks.apart import _work", "from barfuncs.workbooks import apart"))
     with pytest.raises(bf.WorkbookError, match=r"x\.xlsx can't be calculated: the engine ran out of memory"):
-        apart.calculate(tmp_path / "x.xlsx")
+        apart.calculate(tmp_path / "x.xlsx", memory=600_000_000)
+
+
+WORK_OF_A_TEST = """
+import ctypes, os, sys, time
+
+def note(path):
+    with open(path + ".new", "w") as file:
+        file.write(str(os.getpid()))
+    os.replace(path + ".new", path)
+
+def work_on(out, path):  # no other thread gets a turn
+    note(path)
+    10 ** 10 ** 9
+
+def wait(out, path):
+    if sys.platform == "linux":
+        ctypes.CDLL(None).prctl(1, 0)  # as on a system that does not end it
+    note(path)
+    time.sleep(600)
+
+def turn(out, path):
+    note(path)
+    while True:
+        pass
+
+def fill(out, path):
+    bytearray(10 ** 12)
+
+def leave(out, path):
+    import tempfile
+    tempfile.mkstemp()
+    turn(out, path)
+"""
+
+
+def work_of_a_test(folder, name: str, seconds: float = 60) -> apart.Work:
+    (folder / "work_of_a_test.py").write_text(WORK_OF_A_TEST)
+    return apart.Work(f"work_of_a_test:{name}", "read", "read", "the reading", seconds, 400_000_000)
+
+
+def is_running(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    state = Path(f"/proc/{pid}/stat")
+    return not state.exists() or state.read_text().rpartition(")")[2].split()[0] != "Z"
+
+
+def within(seconds: float, is_so) -> bool:
+    end = time.monotonic() + seconds
+    while not is_so() and time.monotonic() < end:
+        time.sleep(0.05)
+    return is_so()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are others there")
+@pytest.mark.parametrize("name", ["wait", pytest.param("work_on", marks=pytest.mark.skipif(
+    sys.platform != "linux", reason="elsewhere it ends when its processor time is used up"))])
+def test_the_other_process_dies_with_the_one_that_started_it(tmp_path, name):
+    work, noted = work_of_a_test(tmp_path, name), tmp_path / "pid"
+    code = f"from barfuncs.workbooks import apart\nwith apart.answer(apart.{work!r}, 'x', {str(noted)!r}): pass"
+    path = os.pathsep.join([str(tmp_path), str(Path(bf.__file__).parent.parent)])
+    with subprocess.Popen([sys.executable, "-c", code], env=os.environ | {"PYTHONPATH": path}) as parent:
+        assert within(60, noted.exists)
+        pid = int(noted.read_text())
+        assert is_running(pid)
+        parent.kill()
+    assert within(30, lambda: not is_running(pid))
+
+
+@pytest.mark.parametrize(("name", "message"), [
+    ("turn", r"^x\.xlsx takes longer than 1 s to read; it was given up$"),
+    pytest.param("fill", r"^x\.xlsx can't be read: the reading ran out of memory \(status 1\)$", marks=pytest.mark.skipif(
+        sys.platform != "linux", reason="only there the memory of a process can be limited for sure")),
+    ("nothing", r"^x\.xlsx can't be read: the reading gave up \(status 1\)$"),
+])
+def test_work_that_does_not_get_done_is_said(tmp_path, monkeypatch, name, message):
+    monkeypatch.syspath_prepend(str(tmp_path))
+    work = work_of_a_test(tmp_path, name, seconds=1)
+    with pytest.raises(bf.WorkbookError, match=message), apart.answer(work, "x.xlsx", str(tmp_path / "pid")):
+        pass
+
+
+def test_a_process_that_nobody_waits_for_ends_by_itself(tmp_path, monkeypatch):
+    monkeypatch.syspath_prepend(str(tmp_path))
+    work = work_of_a_test(tmp_path, "wait")
+    command = [sys.executable, "-P", "-c", apart._START, json.dumps(sys.path), str(os.getpid()), "0.1", "400000000",
+               work.function, str(tmp_path / "pid")]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
+        assert process.wait(60) != 0
+
+
+def test_work_that_is_given_up_leaves_nothing_behind(tmp_path, monkeypatch):
+    temporary = tmp_path / "temporary"
+    temporary.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(temporary))
+    monkeypatch.syspath_prepend(str(tmp_path))
+    work = work_of_a_test(tmp_path, "leave", seconds=1)
+    with pytest.raises(bf.WorkbookError, match="takes longer"), apart.answer(work, "x", str(tmp_path / "pid")):
+        pass
+    assert (tmp_path / "pid").exists()
+    assert list(temporary.iterdir()) == []
+
+
+def test_nothing_is_imported_from_the_folder_that_somebody_stands_in(tmp_path, monkeypatch):
+    for name in ("json", "zipfile", "ironcalc"):
+        (tmp_path / f"{name}.py").write_text("raise SystemExit('imported')")
+    (tmp_path / "x.xlsx").write_bytes(small())
+    monkeypatch.chdir(tmp_path)
+    assert apart.calculate("x.xlsx").formulas == 5
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="files have no such mode there")
@@ -237,7 +352,7 @@ def test_a_zip_bomb_is_refused(monkeypatch):
     with pytest.raises(bf.WorkbookError, match="unpacks to more than 1 MB"):
         read_parts(bomb)
     monkeypatch.setattr(package, "MOST_PARTS", 3)
-    with pytest.raises(bf.WorkbookError, match="unpacks to more than"):
+    with pytest.raises(bf.WorkbookError, match="has more than 3 parts"):
         read_parts(small())
 
 

@@ -9,7 +9,7 @@ import io
 import threading
 import unicodedata
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
@@ -32,6 +32,7 @@ from barfuncs.workbooks import job_plan, quote
 from barfuncs.workbooks.customer_copy import CustomerPage
 from barfuncs.workbooks.engine import Address, Workbook, address_on, column_letters
 from barfuncs.workbooks.form import STOP, Form, Input
+from barfuncs.workbooks.headings import Names, names
 from barfuncs.workbooks.package import pack, part_info, write_whole
 from barfuncs.workbooks.sheetxml import Cell, CellError, SheetXML, Value, cell_xml
 from barfuncs.workbooks.shop import Shop
@@ -163,12 +164,21 @@ def fill(template: str, values: Mapping[str, Any], path: str | Path | None = Non
     return filled
 
 
-def unknown_input(name: str, template: str) -> str:
-    """What to say of a name that is not an input of a template."""
-    import difflib
+@functools.cache
+def names_of(template: str) -> Names:
+    """What the inputs of a template may be called in a list."""
+    return names(TEMPLATES[template].ALL_INPUTS, [item for t in TEMPLATES.values() for item in t.ALL_INPUTS.values()])
 
-    close = difflib.get_close_matches(name.strip().lower().replace(" ", "_"), TEMPLATES[template].ALL_INPUTS, n=1, cutoff=0.5)
-    return "is not an input of this template" + (f"; did you mean {close[0]!r}?" if close else "")
+
+_MOST_NAMED = 20
+
+
+def unknown_inputs(given: Iterable[str], template: str) -> list[tuple[str, str]]:
+    """What to say of names that are not inputs of a template; of the first ones also what to write instead."""
+    given = list(given)
+    said = [(name, names_of(template).problem(name)) for name in given[:_MOST_NAMED]]
+    more = len(given) - len(said)
+    return said + ([(f"{more:,} more", "are not inputs of this template either")] if more else [])
 
 
 def read_inputs(values: Mapping[str, Any], template: str = "job_plan", *, units: str | None = None,
@@ -188,7 +198,7 @@ def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: st
     if not isinstance(values, Mapping):
         raise InputError(template, [("values", f"{shown(values)} given; give input names with their values")])
     known = TEMPLATES[template].ALL_INPUTS
-    problems = [(str(name), unknown_input(str(name), template)) for name in values if name not in known]
+    problems = unknown_inputs([str(name) for name in values if name not in known], template)
     stated = units if _blank(values.get("units")) else values["units"]
     if stated is not None:
         try:

@@ -1,10 +1,12 @@
 """A list of jobs: read from CSV or xlsx, planned row by row, with one file for each and a table of results."""
 
+import collections
 import dataclasses
 import datetime
 import errno
 import functools
 import io
+import itertools
 import json
 import re
 import signal
@@ -17,11 +19,13 @@ from typing import Any
 
 import barfuncs
 from barfuncs import materials
+from barfuncs.characters import unfit
 from barfuncs.errors import InputError, WorkbookError
 from barfuncs.quantity import bars_for_confidence
 from barfuncs.workbooks import folder
 from barfuncs.workbooks.engine import column_letters
-from barfuncs.workbooks.fill import TEMPLATES, Filled, filler, read_job, unknown_input
+from barfuncs.workbooks.fill import TEMPLATES, Filled, filler, names_of, read_job
+from barfuncs.workbooks.headings import Headings, Names, is_blank, read_headings, row_of_headings
 from barfuncs.workbooks.package import Staged, is_read_only, write_whole
 from barfuncs.workbooks.record import RESULT_FILES, RUN, Entry, Record, digest_at, digest_of
 from barfuncs.workbooks.results import result_files, values_of
@@ -97,69 +101,95 @@ class Interrupted(KeyboardInterrupt):
         super().__init__()
 
 
-def read_jobs(path: str | Path, template: str = "job_plan") -> list[Job]:
-    """Read a list of jobs for a template; the first row names the inputs, by name or by label.
+class Jobs(list[Job]):
+    """The jobs of a list, and in `notes` what of it was left out: titles above the headings, totals, columns that are no
+    inputs."""
+
+    notes: tuple[Problem, ...] = ()
+
+
+_HEADINGS_WITHIN = 20
+"""Rows in which the headings are looked for, blank ones not counted."""
+_TOTAL = re.compile(r"(?:(?:grand|sub)[ -]?)?(?:totals?|sums?)"
+                    r"(?: (?:parts|pcs|pieces|qty|quantity|jobs|orders|bars|weight|hours|amount|cost))?:?", re.IGNORECASE)
+_AMOUNT = re.compile(r"[-+(]?[$€£]? ?[0-9][0-9.,' ]*[%)]?")
+
+
+def read_jobs(path: str | Path, template: str = "job_plan") -> Jobs:
+    """Read a list of jobs for a template; a row near its beginning names the inputs, by name, label or everyday name.
 
     One list serves all templates: columns of another template are left aside, and a quote takes `quantity` for its first.
 
-    Raises InputError for an unknown or doubled column (with the nearest name), WorkbookError for a file that can't be read.
+    Raises InputError for headings that can't be used (with what to write instead), WorkbookError for a file that can't be
+    read.
     """
     path = Path(path)
-    header: list[str] | None = None
-    jobs: list[Job] = []
-    for number, cells in read_rows(path):
-        filled = [n for n, c in enumerate(cells) if c is not None and str(c).strip()]
-        if not filled:
+    rows = ((number, cells) for number, cells in read_rows(path) if not all(map(is_blank, cells)))
+    first = list(itertools.islice(rows, _HEADINGS_WITHIN))
+    if not first:
+        raise WorkbookError(f"{path.name} is empty: the first row must name the inputs")
+    called = names_of(template)
+    at = row_of_headings(called, [cells for _, cells in first])
+    headings = read_headings(path.name, called, first[at][1])
+    notes = [_left_out(path.name, number, cells, f"above the headings in row {first[at][0]}") for number, cells in first[:at]]
+    if headings.aside:
+        few = ", ".join(headings.aside[:_MOST_COLUMNS_NAMED]) + (", ..." if len(headings.aside) > _MOST_COLUMNS_NAMED else "")
+        notes.append(Problem(path.name, first[at][0], "", few, f"{_columns(len(headings.aside))} left out: no input is called so"))
+    jobs = Jobs()
+    last: collections.deque[tuple[Job, list[Any]]] = collections.deque(maxlen=_MOST_TOTALS)
+    for number, cells in itertools.chain(first[at + 1:], rows):
+        if cells == first[at][1]:
+            notes.append(_left_out(path.name, number, cells, "the headings once more"))
             continue
-        if header is None:
-            header = _read_header(path.name, cells, template)
-            continue
-        values = {name: value for name, value in zip(header, cells, strict=False) if name and name != _ASIDE}
-        # Such a row is refused and not read: its cells may have shifted.
-        nameless = [column_letters(n + 1) for n in filled if n < len(header) and not header[n]]
-        problem = "the row has more cells than the first row has names" if filled[-1] >= len(header) else ""
-        if nameless:
-            problem = f"has a value in column {', '.join(nameless)}, which has no name in the first row"
-        jobs.append(Job(number, values, problem))
+        values, problem = headings.values(cells)
+        jobs.append(Job(number, values, _shifted(headings, cells) or problem or _unfit(values)))
+        last.append((jobs[-1], cells))
         if len(jobs) > MOST_ROWS:
             raise WorkbookError(f"{path.name} has more than {MOST_ROWS:,} rows; split it")
-    if header is None:
-        raise WorkbookError(f"{path.name} is empty: the first row must name the inputs")
+    while last and _is_total(*last[-1], called):
+        job, cells = last.pop()
+        notes.append(_left_out(path.name, job.row, cells, "a total of the rows above"))
+        jobs.pop()
     if not jobs:
         raise WorkbookError(f"{path.name} has no jobs, only the row with the names")
+    jobs.notes = tuple(sorted(notes, key=lambda note: note.row))
     return jobs
 
 
-def _read_header(file: str, cells: Sequence[Any], template: str) -> list[str]:
-    known = TEMPLATES[template].ALL_INPUTS
-    by_label = {_key(i.label): i.name for i in known.values()}
-    header, problems = [], []
-    for cell in cells:
-        text = "" if cell is None else str(cell).strip()
-        key = _key(text)
-        name = key if key in known else by_label.get(key, "")
-        if not name and key == "quantity" and "quantity_1" in known:
-            name = "quantity_1"
-        if not name and any(key in other.ALL_INPUTS for other in TEMPLATES.values()):
-            header.append(_ASIDE)
-            continue
-        if text and not name:
-            problems.append((text[:60], unknown_input(text, template)))
-        elif name and name in header:
-            problems.append((text[:60], "stands twice in the first row"))
-        header.append(name)
-    while header and not header[-1]:
-        header.pop()
-    if problems:
-        raise InputError(file, problems)
-    return header
+_MOST_TOTALS, _MOST_COLUMNS_NAMED = 5, 20
 
 
-_ASIDE = "(column of another template)"
+def _left_out(file: str, row: int, cells: Sequence[Any], why: str) -> Problem:
+    texts = [str(cell).strip() for cell in cells if not is_blank(cell)]
+    return Problem(file, row, "", " | ".join(texts)[:60], f"left out: {why}")
 
 
-def _key(text: str) -> str:
-    return re.sub(r"[\s-]+", "_", text.strip().rstrip("*").strip().lower())
+def _columns(number: int) -> str:
+    return f"{number:,} column" + ("s" if number > 1 else "")
+
+
+def _shifted(headings: Headings, cells: Sequence[Any]) -> str:
+    """Why the cells of a row may have shifted against the headings. Such a row is refused and not read."""
+    filled = [n for n, cell in enumerate(cells) if not is_blank(cell)]
+    if filled[-1] >= len(headings.columns):
+        return "the row has more cells than there are headings"
+    nameless = [column_letters(n + 1) for n in filled if not headings.columns[n].name]
+    return f"has a value in column {', '.join(nameless[:5])}, which has no heading" if nameless else ""
+
+
+def _unfit(values: Mapping[str, Any]) -> str:
+    """What no workbook can hold."""
+    found = ((name, unfit(value)) for name, value in values.items() if isinstance(value, str))
+    return next((f"{name} has the character {character}, which can't be seen and which no workbook can hold; remove it"
+                 for name, character in found if character), "")
+
+
+def _is_total(job: Job, cells: Sequence[Any], called: Names) -> bool:
+    """Whether a row says Total and numbers, and is too little for a job."""
+    filled = [cell for cell in cells if not is_blank(cell)]
+    return bool(not called.needed <= job.values.keys() and isinstance(filled[0], str) and _TOTAL.fullmatch(filled[0].strip())
+                and all(isinstance(c, (int, float, CellError)) or (isinstance(c, str) and _AMOUNT.fullmatch(c.strip()))
+                        for c in filled[1:]))
 
 
 _CHOOSE = "allow replacing (--replace) or choose another folder"

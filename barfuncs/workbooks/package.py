@@ -7,9 +7,10 @@ import posixpath
 import stat
 import tempfile
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 from xml.parsers import expat
 
 from barfuncs.errors import WorkbookError
@@ -29,7 +30,23 @@ def read_parts(source: str | Path | bytes) -> dict[str, bytes]:
 
     Raises WorkbookError for a file that is not an xlsx, is damaged, protected by a password or larger than the limits.
     """
-    name = "workbook" if isinstance(source, bytes) else Path(source).name
+    name, archive = open_parts(source)
+    with archive:
+        parts = {info.filename: b"".join(part_chunks(name, archive, info)) for info in archive.infolist()}
+    for part, data in parts.items():
+        if part.endswith((".xml", ".rels")):
+            reason = xml_problem(data)
+            if reason:
+                raise WorkbookError(f"{name} is damaged: its part {part} {reason}")
+    return parts
+
+
+def open_parts(source: str | Path | bytes, label: str = "") -> tuple[str, zipfile.ZipFile]:
+    """What messages call an xlsx file (its name unless `label` says otherwise), and its parts, not unpacked yet.
+
+    Raises WorkbookError for a file that is not an xlsx, is protected by a password or larger than the limits.
+    """
+    name = label or ("workbook" if isinstance(source, bytes) else Path(source).name)
     try:
         if not isinstance(source, bytes):
             path = Path(source)
@@ -44,12 +61,18 @@ def read_parts(source: str | Path | bytes) -> dict[str, bytes]:
         raise WorkbookError(f"{name} can't be read ({error.strerror})") from None
     if source.startswith(OLD_FILE):
         raise WorkbookError(f"{name} is an old .xls file or protected by a password; save it as .xlsx without one")
+    # Counted before the zip's directory is read, whose entries would fill the memory.
+    if source.count(_ENTRY) > MOST_PARTS:
+        raise WorkbookError(f"{name} has more than {MOST_PARTS:,} parts")
     try:
-        parts = _unpacked(name, source)
-    except WorkbookError:
+        archive = zipfile.ZipFile(io.BytesIO(source))
+    except MemoryError:
         raise
-    except Exception as error:  # zipfile lets through whatever zlib, struct and codecs raise on damaged bytes
+    except Exception as error:  # zipfile lets through whatever struct and codecs raise on damaged bytes
         raise WorkbookError(f"{name} is not an xlsx workbook, or is damaged ({error})") from None
+    if sum(info.file_size for info in archive.infolist()) > MOST_BYTES:
+        raise WorkbookError(f"{name} unpacks to more than {MOST_BYTES // 1_000_000} MB")
+    parts = {info.filename for info in archive.infolist()}
     if "content.xml" in parts:
         raise WorkbookError(f"{name} is an OpenDocument file; save it as .xlsx")
     if "xl/workbook.bin" in parts:
@@ -57,29 +80,106 @@ def read_parts(source: str | Path | bytes) -> dict[str, bytes]:
     missing = [part for part in _NEEDED if part not in parts]
     if missing:
         raise WorkbookError(f"{name} is not an xlsx workbook, or is damaged ({', '.join(missing)} missing)")
-    for part, data in parts.items():
-        if part.endswith((".xml", ".rels")):
-            reason = xml_problem(data)
-            if reason:
-                raise WorkbookError(f"{name} is damaged: its part {part} {reason}")
-    return parts
+    return name, archive
 
 
-def _unpacked(name: str, data: bytes) -> dict[str, bytes]:
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        infos = archive.infolist()
-        if len(infos) > MOST_PARTS or sum(i.file_size for i in infos) > MOST_BYTES:
-            raise WorkbookError(f"{name} unpacks to more than {MOST_BYTES // 1_000_000} MB")
-        parts: dict[str, bytes] = {}
-        left = MOST_BYTES
-        for info in infos:
-            with archive.open(info) as part:
-                piece = part.read(left + 1)  # the size in the directory may lie
-            left -= len(piece)
-            if left < 0:
-                raise WorkbookError(f"{name} unpacks to more than {MOST_BYTES // 1_000_000} MB")
-            parts[info.filename] = piece
-    return parts
+_ENTRY = b"PK\x01\x02"
+_CHUNK = 65_536
+
+
+def part_chunks(name: str, archive: zipfile.ZipFile, part: zipfile.ZipInfo) -> Iterator[bytes]:
+    """The bytes of one part, unpacked piece by piece. Raises WorkbookError where they are damaged."""
+    if part.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        raise WorkbookError(f"{name} is not an xlsx workbook, or is damaged (its part {part.filename} is packed in another way)")
+    left = MOST_BYTES  # the size in the directory may lie
+    try:
+        with archive.open(part) as file:
+            while piece := file.read(_CHUNK):
+                left -= len(piece)
+                if left < 0:
+                    raise WorkbookError(f"{name} unpacks to more than {MOST_BYTES // 1_000_000} MB")
+                yield piece
+    except (WorkbookError, MemoryError):
+        raise
+    except Exception as error:  # zipfile lets through whatever zlib and struct raise on damaged bytes
+        raise WorkbookError(f"{name} is not an xlsx workbook, or is damaged ({error})") from None
+
+
+LONGEST_TAG = 1_000_000
+"""Bytes of one tag or comment of an XML part. The parser begins anew with each piece of a long one."""
+
+
+class BadXML(ValueError):  # noqa: N818 - what is wrong with the text, in the words that follow its name
+    """An XML text that is damaged or beyond the limits."""
+
+
+def read_xml(chunks: Iterable[bytes], start: Callable[[str, dict[str, str]], None] | None = None,
+             end: Callable[[str], None] | None = None, text: Callable[[str], None] | None = None) -> None:
+    """Read an XML text through once, handing out tags, without their namespace, and texts.
+
+    Raises BadXML for a text that is damaged, has a document type declaration or is nested too deep.
+    """
+    parser = xml_parser()
+    local: dict[str, str] = {}
+    depth = 0
+
+    def on_start(tag: str, attributes: dict[str, str]) -> None:
+        nonlocal depth
+        depth += 1
+        check_depth(depth)
+        if start:
+            start(local.get(tag) or local.setdefault(tag, local_name(tag)), attributes)
+
+    def on_end(tag: str) -> None:
+        nonlocal depth
+        depth -= 1
+        if end:
+            end(local.get(tag) or local_name(tag))
+
+    parser.StartElementHandler, parser.EndElementHandler = on_start, on_end
+    if text:
+        parser.CharacterDataHandler = text
+    feed_xml(parser, chunks)
+
+
+def local_name(tag: str) -> str:
+    """A tag as `xml_parser` hands it out, without its namespace."""
+    return tag.rpartition(" ")[2]
+
+
+def check_depth(depth: int) -> None:
+    if depth > DEEPEST_XML:
+        raise BadXML(f"is nested more than {DEEPEST_XML} deep")
+
+
+def xml_parser() -> Any:
+    """A parser for `feed_xml`; it refuses a document type declaration, which could hold entities that fill the memory."""
+    def refuse(*_: object) -> None:
+        raise BadXML("has a document type declaration, which is not allowed")
+
+    # With namespaces, so that a prefix that stands for nothing is an error.
+    parser = expat.ParserCreate(namespace_separator=" ")
+    parser.buffer_text = True
+    parser.StartDoctypeDeclHandler = refuse
+    return parser
+
+
+def feed_xml(parser: Any, chunks: Iterable[bytes]) -> None:
+    """Raises BadXML for a text that is damaged."""
+    fed = 0
+    try:
+        for chunk in chunks:
+            parser.Parse(chunk, False)
+            fed += len(chunk)
+            if fed - parser.CurrentByteIndex > LONGEST_TAG:
+                raise BadXML(f"has a tag or comment of more than {LONGEST_TAG:,} bytes")
+        parser.Parse(b"", True)
+    except BadXML:
+        raise
+    except (expat.ExpatError, UnicodeError, LookupError) as error:
+        if str(error).startswith("out of memory"):
+            raise MemoryError from None
+        raise BadXML(f"is no good XML ({error})") from None
 
 
 def xml_problem(data: bytes) -> str | None:
@@ -88,37 +188,11 @@ def xml_problem(data: bytes) -> str | None:
     >>> xml_problem(b"<a><b></a>"), xml_problem(b"<!DOCTYPE a><a/>"), xml_problem(b"<a/>")
     ('is no good XML (mismatched tag: line 1, column 8)', 'has a document type declaration, which is not allowed', None)
     """
-    # With namespaces, so that a prefix that stands for nothing is an error.
-    parser, depth, problems = expat.ParserCreate(namespace_separator=" "), 0, []
-
-    def stop(problem: str) -> None:
-        problems.append(problem)
-        raise _Stop
-
-    def start(*_: object) -> None:
-        nonlocal depth
-        depth += 1
-        if depth > DEEPEST_XML:
-            stop(f"is nested more than {DEEPEST_XML} deep")
-
-    def end(*_: object) -> None:
-        nonlocal depth
-        depth -= 1
-
-    parser.StartElementHandler, parser.EndElementHandler = start, end
-    # It could hold entities, which fill the memory.
-    parser.StartDoctypeDeclHandler = lambda *_: stop("has a document type declaration, which is not allowed")
     try:
-        parser.Parse(data, True)
-    except _Stop:
-        pass
-    except (expat.ExpatError, ValueError, LookupError) as error:
-        problems.append(f"is no good XML ({error})")
-    return problems[0] if problems else None
-
-
-class _Stop(Exception):  # noqa: N818 - not an error: it leaves the parser
-    pass
+        read_xml(data[n:n + _CHUNK] for n in range(0, len(data), _CHUNK))
+    except BadXML as error:
+        return str(error)
+    return None
 
 
 @dataclass(frozen=True)
@@ -130,27 +204,61 @@ class Sheet:
     part: str
 
 
+@dataclass(frozen=True)
+class Listed:
+    """What a workbook says of its parts: worksheets in their order, texts and styles ("" where there are none), and
+    whether its days count from 1904."""
+
+    sheets: list[Sheet]
+    texts: str
+    styles: str
+    from_1904: bool
+
+
 def worksheets(label: str, parts: Mapping[str, bytes]) -> list[Sheet]:
     """The worksheets in their order; sheets that only hold a chart are left out.
 
     Raises WorkbookError where one of them is missing from the file.
     """
-    from defusedxml import ElementTree
+    return listed_parts(label, [parts["xl/_rels/workbook.xml.rels"]], [parts["xl/workbook.xml"]], parts).sheets
 
-    links = {link.get("Id"): link for link in ElementTree.fromstring(parts["xl/_rels/workbook.xml.rels"])}
-    sheets = []
-    for element in ElementTree.fromstring(parts["xl/workbook.xml"]).iter():
-        if element.tag.rpartition("}")[2] != "sheet":
-            continue
-        name = element.get("name", "")
-        link = links.get(next((v for k, v in element.attrib.items() if k.rpartition("}")[2] == "id"), ""))
-        if link is not None and not link.get("Type", "").endswith("/worksheet"):
-            continue
-        part = posixpath.normpath(posixpath.join("/xl", link.get("Target", "") if link is not None else "")).lstrip("/")
+
+def listed_parts(label: str, links: Iterable[bytes], workbook: Iterable[bytes], parts: Container[str]) -> Listed:
+    """What the workbook's own part and the links from it say.
+
+    Raises WorkbookError where a worksheet is missing from the file, BadXML where one of the two parts is damaged.
+    """
+    targets: dict[str, tuple[str, str]] = {}
+    sheets: list[Sheet] = []
+    from_1904 = False
+
+    def add_link(tag: str, attributes: dict[str, str]) -> None:
+        if tag == "Relationship":
+            part = posixpath.normpath(posixpath.join("/xl", attributes.get("Target", ""))).lstrip("/")
+            targets[attributes.get("Id", "")] = attributes.get("Type", "").rpartition("/")[2], part
+            if len(targets) > MOST_PARTS:
+                raise WorkbookError(f"{label} has more than {MOST_PARTS:,} parts")
+
+    def add_sheet(tag: str, attributes: dict[str, str]) -> None:
+        nonlocal from_1904
+        if tag == "workbookPr":
+            from_1904 = attributes.get("date1904") in ("1", "true")
+        if tag != "sheet":
+            return
+        name = attributes.get("name", "")
+        kind, part = targets.get(next((v for k, v in attributes.items() if k.rpartition(" ")[2] == "id"), ""), ("", ""))
+        if kind and kind != "worksheet":
+            return
         if part not in parts:
             raise WorkbookError(f"{label}: sheet {name} is missing from the file")
-        sheets.append(Sheet(name, element.get("state", "visible") == "visible", part))
-    return sheets
+        sheets.append(Sheet(name, attributes.get("state", "visible") == "visible", part))
+        if len(sheets) > MOST_PARTS:
+            raise WorkbookError(f"{label} has more than {MOST_PARTS:,} sheets")
+
+    read_xml(links, add_link)
+    read_xml(workbook, add_sheet)
+    others = dict(targets.values())
+    return Listed(sheets, others.get("sharedStrings", ""), others.get("styles", ""), from_1904)
 
 
 def pack(parts: Mapping[str, bytes], level: int = 6) -> bytes:

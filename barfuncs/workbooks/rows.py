@@ -1,25 +1,29 @@
 """The rows of a list, from a CSV or an xlsx file, as a spreadsheet program shows and counts them."""
 
-import io
-import re
-import warnings
+import functools
+import json
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from barfuncs.csv_text import read_csv
 from barfuncs.errors import WorkbookError
-from barfuncs.workbooks.package import LARGEST_FILE, OLD_FILE, pack, read_parts, worksheets
-from barfuncs.workbooks.sheetxml import CellError, SheetXML
+from barfuncs.workbooks import apart
+from barfuncs.workbooks.package import LARGEST_FILE, OLD_FILE
+from barfuncs.workbooks.sheetxml import CellError
 
-_NAMES = re.compile(rb"<(?:\w+:)?definedNames\b.*</(?:\w+:)?definedNames>", re.DOTALL)
-_LAST_ROW = 1_048_576
+MOST_MEMORY = 400_000_000
+"""Of the process that reads or calculates an xlsx file."""
+READING = apart.Work("barfuncs.workbooks.sheet_rows:write_rows", "read", "read", "the reading", 3, MOST_MEMORY)
+SECONDS_TO_CALCULATE = 3
+"""For the formulas of a list, which are few and simple; a file with more to calculate is better saved with its values."""
 
 
 def read_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
     """(row number, cells) of the first visible sheet. What the file is, its first bytes say, or else its name.
 
-    Raises WorkbookError for a file that can't be read, naming it.
+    Raises WorkbookError for a file that can't be read within the limits, naming it.
     """
     if not path.is_file():
         raise WorkbookError(f"{path.name}: there is no such file")
@@ -30,6 +34,7 @@ def read_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
     except OSError as error:
         raise WorkbookError(f"{path.name} can't be read ({error.strerror})") from None
     if path.suffix.lower() in (".xlsx", ".xlsm") or data.startswith((b"PK\x03\x04", OLD_FILE)):
+        del data
         yield from _xlsx_rows(path)
         return
     try:
@@ -39,45 +44,57 @@ def read_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
 
 
 def _xlsx_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
-    parts = read_parts(path)
-    sheets = worksheets(path.name, parts)
-    sheet = next((s for s in sheets if s.visible), None)
-    if sheet is None:
-        raise WorkbookError(f"{path.name} has no visible worksheet")
-    unknown = sorted(SheetXML(parts[sheet.part]).without_value, key=lambda ref: (len(ref), ref))
-    if unknown:
-        parts = read_parts(_calculated(path, sheet.name, unknown))
-    # Only what the one sheet needs: openpyxl stumbles over some charts, and over names for sheets it can't read.
-    others = {s.part for s in sheets} - {sheet.part} | {p for p in parts if p.startswith("xl/chartsheets/")}
-    parts = {name: data for name, data in parts.items() if name not in others}
-    parts["xl/workbook.xml"] = _NAMES.sub(b"", parts["xl/workbook.xml"])
+    rows, told = _read_apart(path, path.name)
+    if told["without_value"]:
+        with tempfile.TemporaryDirectory(prefix="barfuncs-") as folder:
+            book = Path(folder) / "book.xlsx"
+            book.write_bytes(_calculated(path, told))
+            rows, told = _read_apart(book, path.name)
+    for number, cells in rows:
+        yield number, [_value(cell, told["from_1904"]) if isinstance(cell, dict) else cell for cell in cells]
+
+
+def _read_apart(path: Path, label: str) -> tuple[list[Any], Any]:
+    """The rows as another process reads them, and what it says of all of them."""
+    with apart.answer(READING, label, str(path.absolute()), label) as file:
+        *rows, told = map(json.loads, file)
+    if "refused" in told:
+        raise WorkbookError(told["refused"])
+    return rows, told
+
+
+def _value(cell: dict[str, Any], from_1904: bool) -> Any:
+    """An error value, or what a spreadsheet program shows as a date or a time."""
+    from openpyxl.utils import datetime as dates
+
+    if "error" in cell:
+        return CellError(cell["error"])
     try:
-        rows = list(_cells(pack(parts, level=1), sheet.name))
-    except Exception as error:  # openpyxl lets through whatever it stumbles over
-        raise WorkbookError(f"{path.name} can't be read as a workbook ({error}); save it anew from a spreadsheet program") from None
-    yield from rows
+        if "date" in cell:
+            return dates.from_ISO8601(cell["date"])  # type: ignore[no-untyped-call]
+        days, is_date, is_span = cell["day"], *_date_format(cell["format"])
+        if not is_date:
+            return days
+        return dates.from_excel(days, dates.CALENDAR_MAC_1904 if from_1904 else dates.CALENDAR_WINDOWS_1900, is_span)
+    except (ValueError, OverflowError):
+        return CellError("#VALUE!")
 
 
-def _cells(data: bytes, name: str) -> Iterator[tuple[int, list[Any]]]:
-    import openpyxl
+@functools.cache
+def _date_format(code: str | int) -> tuple[bool, bool]:
+    """Whether a number format shows a date or time, and whether it shows a span of time."""
+    from openpyxl.styles import numbers
 
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # of what openpyxl leaves out: charts, validations
-        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
-        sheet = book[name]
-        sheet.reset_dimensions()  # what the file says of its size may be wrong, and would cut the list
-        for number, cells in enumerate(sheet.iter_rows(max_row=_LAST_ROW), start=1):
-            if cells:
-                yield number, [CellError(c.value) if c.data_type == "e" and c.value else c.value for c in cells]
+    text = numbers.BUILTIN_FORMATS.get(code, "yyyy-mm-dd") if isinstance(code, int) else code
+    return numbers.is_date_format(text), numbers.is_timedelta_format(text)
 
 
-def _calculated(path: Path, sheet: str, unknown: list[str]) -> bytes:
+def _calculated(path: Path, told: Any) -> bytes:
     """The file with values for the formulas that have none stored, as files written by a program often have."""
-    from barfuncs.workbooks import apart
-
     try:
-        return apart.calculate(path).data
+        return apart.calculate(path, SECONDS_TO_CALCULATE, MOST_MEMORY).data
     except WorkbookError as error:
-        cells = ", ".join(unknown[:5]) + (f" and {len(unknown) - 5} more" if len(unknown) > 5 else "")
+        unknown, sheet = told["without_value"], told["sheet"]
+        cells = ", ".join(unknown[:5]) + (f" and {len(unknown) - 5:,} more" if len(unknown) > 5 else "")
         raise WorkbookError(f"{path.name}: no value is stored for the formulas in {sheet}!{cells}, and they can't be "
                             f"calculated here ({error}); open the file in a spreadsheet program and save it") from None
