@@ -323,7 +323,7 @@ def test_pitch_refused(text, words):
 
 
 @pytest.mark.parametrize(("text", "value"), [
-    ("2500 rpm", 2500), ("2500 rpm", 2500), ("2500 r/min", 2500), ("2500 min-1", 2500), ("2500 min^-1", 2500),
+    ("2500 rpm", 2500), ("2500 rev/min", 2500), ("2500 r/min", 2500), ("2500 min-1", 2500), ("2500 min^-1", 2500),
     ("40 rev/s", 2400), ("2500 revolutions per minute", 2500), ("2500", 2500),
 ])
 def test_spindle_speed_reads(text, value):

@@ -30,7 +30,7 @@ from barfuncs.workbooks.package import Staged, is_read_only, write_whole
 from barfuncs.workbooks.record import RESULT_FILES, RUN, Entry, Record, digest_at, digest_of
 from barfuncs.workbooks.results import result_files, values_of
 from barfuncs.workbooks.rows import read_rows
-from barfuncs.workbooks.sheetxml import Value
+from barfuncs.workbooks.sheetxml import CellError, Value
 from barfuncs.workbooks.shop import Shop
 from barfuncs.workbooks.stopping import Stopping
 
