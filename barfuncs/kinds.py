@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 SHAPES = ("round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube")
 PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "piece")
 UNITS = ("in", "mm")
+MACHINE_TYPES = ("fixed head", "fixed head + second spindle", "guide bush", "guide bush + second spindle")
 OPERATIONS = ("turning", "facing", "cut-off", "drilling", "threading", "other")
 
 ROUNDINGS = {
@@ -193,6 +194,7 @@ PricePer = Annotated[str, Kind("price basis", "choice", choices=PRICE_BASES)]
 Operation = Annotated[str, Kind("operation", "choice", choices=OPERATIONS)]
 PriceRounding = Annotated[str, Kind("rounding rule", "choice", choices=tuple(ROUNDINGS))]
 Units = Annotated[str, Kind("units", "choice", choices=UNITS)]
+MachineType = Annotated[str, Kind("machine type", "choice", choices=MACHINE_TYPES)]
 Material = Annotated[str | float, Kind("a material's name or designation, or a density", "material")]
 Text = Annotated[str, Kind("text", "text")]
 Quantities = Annotated[Any, Kind("one or more order quantities", "table")]

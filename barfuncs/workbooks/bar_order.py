@@ -3,6 +3,7 @@
 from barfuncs import kinds
 from barfuncs.workbooks.form import LOOK, OK, STOP, Answer, Check, length_text, make_input
 from barfuncs.workbooks.materials_sheet import CAUTION_FORMULA, DENSITY_FORMULA, ROW_FORMULA
+from barfuncs.workbooks.shop import MACHINE_TYPE_HELP
 
 JOB = (
     make_input("job", "Job", kinds.Text, help_text="the shop's number or name of this job"),
@@ -39,6 +40,7 @@ ORDER = (
 LATHE = (
     make_input("machine", "Machine", kinds.Text, source="machines_name",
                help_text="a lathe from the sheet Shop, which then gives what is left blank here; or nothing"),
+    make_input("machine_type", "Machine type", kinds.MachineType, from_shop=True, help_text=MACHINE_TYPE_HELP),
     make_input("face_to_cutoff", "Face to cut-off tool", kinds.Length, needed=True, from_shop=True),
     make_input("grip_length", "Grip length", kinds.Length, needed=True, from_shop=True),
     make_input("feeder_longest_bar", "Longest bar the feeder takes", kinds.PositiveLength, from_shop=True,

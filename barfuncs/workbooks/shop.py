@@ -29,6 +29,7 @@ MOST_ROWS = 2_000
 _MOST_COLUMNS = 40
 _HEAD_WITHIN = 30  # rows in which the head of a table is looked for
 _LONGEST_TEXT = 120
+MACHINE_TYPE_HELP = "whether the bar is held in a fixed head or runs through a guide bush, and whether there is a second spindle"
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,7 @@ MACHINES = (
     _column("machine_rate", "Machine rate", kinds.Money, unit="per hour", width=13),
     _column("setup_rate", "Set-up rate", kinds.Money, "the shop's rate for setting; the machine rate where left blank",
             unit="per hour"),
+    _column("machine_type", "Machine type", kinds.MachineType, MACHINE_TYPE_HELP, width=28),
 )
 PRICES = (
     _column("material", "Material", kinds.Text, "name or designation from the materials table", True, width=26),
@@ -125,6 +127,7 @@ class Machine:
     feeder_bars: int | None = None
     machine_rate: float | None = None
     setup_rate: float | None = None
+    machine_type: str | None = None
 
 
 @dataclass(frozen=True)
@@ -482,9 +485,9 @@ _EXAMPLE_RATES = {"currency": "$", "markup": 0.35, "rounding": "up to next 0.01"
                   "scrap_rate": 0.02, "efficiency": 0.9}
 _EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
     "Machines": (
-        ("Lathe 1", 144, 1.25, 2.5, 0.2, 35, 6000, 18, 82, 70),
-        ("Lathe 2", 144, 2, 3.25, 0.25, 45, 5000, 10, 88, 70),
-        ("Sliding head 3", 144, 0.7875, 6.5, 0.1, 30, 10000, 24, 95, None),
+        ("Lathe 1", 144, 1.25, 2.5, 0.2, 35, 6000, 18, 82, 70, "fixed head"),
+        ("Lathe 2", 144, 2, 3.25, 0.25, 45, 5000, 10, 88, 70, "fixed head + second spindle"),
+        ("Sliding head 3", 144, 0.7875, 6.5, 0.1, 30, 10000, 24, 95, None, "guide bush + second spindle"),
     ),
     "Materials and prices": (
         ("Brass C36000", None, None, 4.6, "lb", 2.1, 2.4, "invented price"),
