@@ -178,6 +178,8 @@ class Form:
         self._counting = tuple(self._cells)
         self.stops = ""
         """Cell expression: the sentences of the checks that say stop, once `put_checks` has placed them."""
+        self.follow_on: dict[str, str] = {}
+        """By input: cell expression that a blank cell is bad only because of another mistake, which is named by itself."""
         self._known = {used: self.inputs[name].kind for name, used in self._cells.items()}
         for answer in self.answers.values():
             assert answer.name not in self.inputs, f"{answer.name} is an input and an answer"
@@ -218,10 +220,13 @@ class Form:
             if item.kind.reader == "material":
                 typed = f'"{item.label.lower()} (a number is a density; type a designation with an apostrophe before it), "'
                 pieces.append(f'IF(ISERROR({density}),IF(ISNUMBER({item.name}),{typed},{label}),"")')
-            elif item.may_be_blank:
-                pieces.append(f'IF(AND(NOT({item.is_blank}),ISERROR({item.used})),{label},"")')
             else:
-                pieces.append(f'IF(ISERROR({item.used}),{label},"")')
+                tests = [f"NOT({item.is_blank})"] if item.may_be_blank else []
+                if item.name in self.follow_on:
+                    tests.append(f"NOT(AND(ISBLANK({item.name}),{self.expression(self.follow_on[item.name])}))")
+                tests.append(f"ISERROR({item.used})")
+                condition = tests[0] if len(tests) == 1 else f"AND({','.join(tests)})"
+                pieces.append(f'IF({condition},{label},"")')
         pieces += [f'IF({self.expression(condition)},"{label}, ","")' for condition, label in more]
         return "&".join(pieces)
 

@@ -11,7 +11,7 @@ from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs import kinds
-from barfuncs.workbooks import layout
+from barfuncs.workbooks import layout, plausible
 from barfuncs.workbooks.bar_order import (
     ACROSS_CORNERS,
     BAR,
@@ -58,7 +58,7 @@ from barfuncs.workbooks.notes_sheet import notes_sheet
 from barfuncs.workbooks.package import pack
 from barfuncs.workbooks.sheetxml import CellError
 from barfuncs.workbooks.shop import Shop
-from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, PROBLEMS, SHOP_PROBLEMS, shop_sheet
+from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, MACHINE_WRONG, PROBLEMS, SHOP_PROBLEMS, shop_sheet
 
 INPUTS: dict[str, tuple[Input, ...]] = {
     "Job": JOB,
@@ -141,6 +141,7 @@ _STEPS = (
     OWN_PROBLEMS,
     MATERIAL_CAUTION,
     MACHINE_ROW,
+    MACHINE_WRONG,
     LARGEST_SIZE,
     SHOP_PROBLEMS,
     ACROSS_CORNERS,
@@ -148,6 +149,7 @@ _STEPS = (
     SECTION_AREA,
     SETTING_RATE,
     SECTION_WEIGHT,
+    *plausible.STEPS,
     Answer("cuts", "saw cuts in all", "count", "", formula="bars*cuts_per_bar"),
     Answer("parts_total", "length in parts", "length", "", formula="parts_per_bar*part_length"),
     Answer("cutoff_total", "length cut off and faced", "length", "",
@@ -192,6 +194,8 @@ def _headline() -> str:
 CHECKS = (
     WHOLE_PARTS,
     SECTION,
+    plausible.units_check(),
+    plausible.lengths_check(),
     Check("Feeder", (
         ("AND(NOT(ISBLANK(longest_random_bar)),longest_random_bar<bar_length)", STOP,
          '"The longest of the random lengths is shorter than the bar length, which is the shortest."'),
@@ -202,24 +206,14 @@ CHECKS = (
          '&": saw it first."'),
         ("TRUE", OK, '"The feeder takes this bar."'),
     )),
-    Check("Stick-out", (
-        ("plan_stickout_ratio>3*(1+1E-9)", LOOK,
-         f'"The first stick-out is "&{length_text("plan_first_stickout")}&", "&ROUND(plan_stickout_ratio,1)&" times the size. '
-         'Over three, think about support, speed and chatter (common practice, no source)."'),
-        ("TRUE", OK, '"The first stick-out is "&ROUND(plan_stickout_ratio,1)&" times the size, three or less."'),
-    ), long=True),
-    Check("Remnant", (
-        ("plan_remnant>plan_bar_per_part*(1+1E-9)", NOTE,
-         f'"The remnant is longer than the bar for one part. A bar longer by "&{length_text("plan_min_remnant+plan_bar_per_part-plan_remnant")}'
-         '&" would give one more part."'),
-        ("TRUE", OK, f'"The remnant, "&{length_text("plan_remnant")}&", is no longer than the bar for one part."'),
-    )),
+    plausible.STICKOUT,
     Check("Order", (
-        ("plan_whole_bar_quantity>quantity", NOTE,
-         '"The same bars give "&plan_whole_bar_quantity&" good parts, "&plan_whole_bar_quantity-quantity&" more than '
-         'ordered."'),
+        *plausible.SCRAP_CASES,
+        *plausible.more_than_ordered("quantity", "parts_to_make"),
+        ("whole_bar_quantity>quantity", NOTE,
+         '"The same bars give "&whole_bar_quantity&" good parts, "&whole_bar_quantity-quantity&" more than ordered."'),
         ("TRUE", OK, '"The order uses its bars up."'),
-    )),
+    ), long=True),
     Check("Shelf", (
         ("ISBLANK(bars_on_hand)", NOTE, '"Bars on the shelf are not filled in: the order\'s own bars are taken."'),
         ("plan_bars_at_hand<plan_bars", STOP, '"The order needs "&plan_bars&" bars; "&plan_bars_at_hand&" are there."'),
@@ -236,6 +230,8 @@ CHECKS = (
         ("TRUE", NOTE, f'"A full load weighs "&ROUND(plan_load_weight,1)&{WEIGHT_SUFFIX}&", one bar "&ROUND(plan_bar_weight,1)&{WEIGHT_SUFFIX}'
                        '&". Lift within the shop\'s rules."'),
     )),
+    plausible.times_check("cycle_time", "ISBLANK(cycle_time)", "run_hours"),
+    plausible.prices_check(),
     Check("Time and price", (
         ("AND(ISBLANK(cycle_time),OR(ISBLANK(material_price),ISBLANK(price_per)))", NOTE, '"Cycle time and price are not filled in: no hours, no cost."'),
         ("ISBLANK(cycle_time)", NOTE, '"The cycle time is not filled in: no hours."'),
