@@ -194,8 +194,8 @@ def _headline() -> str:
 CHECKS = (
     WHOLE_PARTS,
     SECTION,
-    plausible.units_check(),
-    plausible.lengths_check(),
+    plausible.UNITS,
+    plausible.LENGTHS,
     Check("Feeder", (
         ("AND(NOT(ISBLANK(longest_random_bar)),longest_random_bar<bar_length)", STOP,
          '"The longest of the random lengths is shorter than the bar length, which is the shortest."'),

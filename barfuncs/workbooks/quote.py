@@ -266,6 +266,8 @@ STEPS = (
     SECTION_AREA,
     SECTION_WEIGHT,
     *plausible.STEPS,
+    Answer("like_dollars", "1 where the currency is worth about a dollar", "count",
+           formula="IF(OR(" + ",".join(f'currency_shown="{c}"' for c in plausible.LIKE_A_DOLLAR) + "),1,0)"),
     Answer("each_weight", "weight of a finished part", "weight_per_length", "weight",
            formula="IF(ISBLANK(part_weight),section_weight*part_length,"
                    "IF(part_weight<=section_weight*part_length,part_weight,NA()))"),
@@ -317,13 +319,12 @@ _COSTS = ("material_cost", "machine_cost", "setup_cost", "other_cost")
 CREDIT_TOO_HIGH = "has no price: chips and remnants would bring more than everything else costs"
 _TOO_HIGH = "+".join(f"IFERROR(--(scrap_credit_{n}>{'+'.join(f'{line}_{n}' for line in _COSTS)}),0)" for n in BREAKS)
 _MOST_TO_MAKE = "MAX(" + ",".join(f"IF(ISBLANK(quantity_{n}),0,parts_to_make_{n})" for n in BREAKS) + ")"
-_DOLLARS = "OR(" + ",".join(f'currency_shown="{c}"' for c in plausible.LIKE_A_DOLLAR) + ")"
 
 CHECKS = (
     WHOLE_PARTS,
     SECTION,
-    plausible.units_check(),
-    plausible.lengths_check(),
+    plausible.UNITS,
+    plausible.LENGTHS,
     plausible.STICKOUT,
     Check("Feeder", (
         TOO_WIDE,
@@ -352,10 +353,7 @@ CHECKS = (
         ("TRUE", OK, '"The operations go with the bar, the part and the machine."'),
     )),
     plausible.times_check("cycle", "ISERROR(cycle)"),
-    plausible.prices_check(_DOLLARS, (
-        ("MAX(chip_price,remnant_price)*bar_weight*bars_1>material_cost_1", LOOK,
-         '"For their weight, chips or remnants bring more than the bar costs. Is each price for the right unit?"'),
-    )),
+    plausible.prices_check("like_dollars>0"),
     Check("Price", (
         ("AND(margin>0,markup>0)", STOP, '"Give a margin or a markup, not both."'),
         (f"{_TOO_HIGH}>0", STOP, f'"A quantity {CREDIT_TOO_HIGH}."'),
