@@ -180,15 +180,16 @@ WHOLE_PARTS = Check("Whole parts", (
     ("TRUE", OK, '"One bar gives "&parts_per_bar&" whole parts."'),
 ))
 SECTION = Check("Section", (
-    ("ISERROR(weight_per_length)", STOP,
+    # An input that is not known yet leaves it open, and is named in the status line.
+    ("IF(AND(size>0,thickness>=0,LEN(shape)>0),ISERROR(section_area),FALSE)", STOP,
      '"Shape, size and thickness do not go together: a flat or a tube needs a thickness (a wall thinner than half '
      'the size), a solid bar none."'),
-    ("TRUE", OK, '"Shape, size and thickness go together."'),
+    ("TRUE", OK, '"Shape, size and thickness go together: "&shape&", "&ROUND(section_area,4)&IF(units="mm"," mm2."," in2.")'),
 ), long=True)
 MATERIAL = Check("Material", (
     ("own_problems>0", STOP, '"Sheet Materials: a row of your own can\'t be used, see the mark beside it."'),
     ('material_caution<>""', LOOK, "material_caution"),
-    ("material_row=0", LOOK, '"Not in the materials table: cautions are not known here. Ask for the safety data sheet."'),
+    ("AND(density>0,material_row=0)", LOOK, '"Not in the materials table: cautions are not known here. Ask for the safety data sheet."'),
     ("TRUE", OK, '"No caution in the materials table. Ask for the safety data sheet."'),
 ), long=True)
 TOO_WIDE = ("AND(largest_size>0,across_corners>largest_size*(1+1E-9))", STOP,

@@ -159,20 +159,41 @@ class Answer:
 
 @dataclass(frozen=True)
 class Check:
-    """Cases in order; the first whose condition holds speaks. Each: condition, word, sentence as a cell expression."""
+    """Cases in order; the first whose condition holds speaks. Each: condition, word, sentence as a cell expression.
+
+    `words`, conditions with words, is a shorter way to the word alone.
+    """
 
     topic: str
     cases: tuple[tuple[str, str, str], ...]
     long: bool = False
+    words: tuple[tuple[str, str], ...] = ()
 
-    def formula(self, part: int) -> str:
-        """Cell expression of the word (1) or of the sentence (2)."""
-        formula = '"?"'
-        for condition, word, sentence in reversed(self.cases):
-            text = f'"{word}"' if part == 1 else f'"{self.topic}: "&{sentence}'
-            formula = text if condition == "TRUE" else f"IF({condition},{text},{formula})"
-        blank = '"\u00b7 \u00b7 \u00b7"' if part == 1 else f'"{self.topic}: not known yet."'
-        return f"IFERROR({formula},{blank})"
+    def word(self) -> str:
+        """Cell expression of the word."""
+        words = self.words or tuple((condition, word) for condition, word, _ in self.cases)
+        quoted = [(condition, f'"{word}"') for condition, word in words]
+        return f'IFERROR({_first(quoted)},"{_NOT_KNOWN}")'
+
+    def sentence(self, word_cell: str) -> str:
+        """Cell expression of the sentence. The word tells which cases there are left, so that few conditions are worked out twice."""
+        words = dict.fromkeys(word for _, word, _ in self.cases)
+        formula = '"not known yet."'
+        for wanted in words:
+            cases = tuple((condition, sentence) for condition, word, sentence in self.cases if word == wanted)
+            formula = f'IF({word_cell}="{wanted}",{_first((*cases[:-1], ("TRUE", cases[-1][1])))},{formula})'
+        return f'"{self.topic}: "&IFERROR({formula},"not known yet.")'
+
+
+_NOT_KNOWN = "\u00b7 \u00b7 \u00b7"
+
+
+def _first(cases: Sequence[tuple[str, str]]) -> str:
+    """Cell expression: what the first case whose condition holds gives."""
+    formula = '"?"'
+    for condition, text in reversed(cases):
+        formula = text if condition == "TRUE" else f"IF({condition},{text},{formula})"
+    return formula
 
 
 _UNIT_FORMULAS = {
@@ -222,6 +243,8 @@ class Form:
         self._counting = tuple(self._cells)
         self.stops = ""
         """Cell expression: the sentences of the checks that say stop, once `put_checks` has placed them."""
+        self.follow_on: dict[str, str] = {}
+        """By input: cell expression that a blank cell is bad only because of another mistake, which is named by itself."""
         self._known = {used: self.inputs[name].kind for name, used in self._cells.items()}
         for answer in self.answers.values():
             assert answer.name not in self.inputs, f"{answer.name} is an input and an answer"
@@ -263,15 +286,16 @@ class Form:
                 typed = f'"{item.label.lower()} (a number is a density; type a designation with an apostrophe before it), "'
                 unknown = f"AND(ISERROR({density}),NOT(ISERROR(use_units)))"  # a density has a unit
                 pieces.append(f'IF({unknown},IF(ISNUMBER({item.name}),{typed},{label}),"")')
-            elif item.may_be_text:
-                label = (f'"{item.label.lower()}"&IF(ISTEXT({item.name}),length_not_read,'
-                         f'IF(ISNUMBER({item.name}),IF({item.name}>=longest_length,length_too_long,""),""))&", "')
-                wrong = f"AND(NOT({item.is_blank}),ISERROR({item.used}))" if item.may_be_blank else f"ISERROR({item.used})"
-                pieces.append(f'IF({wrong},{label},"")')
-            elif item.may_be_blank:
-                pieces.append(f'IF(AND(NOT({item.is_blank}),ISERROR({item.used})),{label},"")')
             else:
-                pieces.append(f'IF(ISERROR({item.used}),{label},"")')
+                if item.may_be_text:
+                    label = (f'"{item.label.lower()}"&IF(ISTEXT({item.name}),length_not_read,'
+                             f'IF(ISNUMBER({item.name}),IF({item.name}>=longest_length,length_too_long,""),""))&", "')
+                tests = [f"NOT({item.is_blank})"] if item.may_be_blank else []
+                if item.name in self.follow_on:
+                    tests.append(f"NOT(AND(ISBLANK({item.name}),{self.expression(self.follow_on[item.name])}))")
+                tests.append(f"ISERROR({item.used})")
+                condition = tests[0] if len(tests) == 1 else f"AND({','.join(tests)})"
+                pieces.append(f'IF({condition},{label},"")')
         pieces += [f'IF({self.expression(condition)},"{label}, ","")' for condition, label in more]
         return "&".join(pieces)
 
@@ -363,8 +387,8 @@ class Form:
         self.stops = "&".join(f'IF({cell}="{STOP}",{sentence}&" ","")' for cell, sentence in (
             (f"'{sheet.title}'!$B${line}", f"'{sheet.title}'!$C${line}") for line in range(first, first + len(checks))))
         for line, check in enumerate(checks, start=first):
-            layout.put(sheet, f"B{line}", "=" + self.expression(check.formula(1)), bold=True, wrap=True)
-            layout.put(sheet, f"C{line}", "=" + self.expression(check.formula(2)), wrap=True)
+            layout.put(sheet, f"B{line}", "=" + self.expression(check.word()), bold=True, wrap=True)
+            layout.put(sheet, f"C{line}", "=" + self.expression(check.sentence(f"B{line}")), wrap=True)
             sheet.merge_cells(f"C{line}:H{line}")
             sheet.row_dimensions[line].height = 27 if check.long else 15
         last = first + len(checks) - 1

@@ -7,7 +7,7 @@ from typing import Any
 from openpyxl import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
-from barfuncs.workbooks import layout
+from barfuncs.workbooks import layout, plausible
 from barfuncs.workbooks.bar_order import (
     ACROSS_CORNERS,
     BAR,
@@ -45,7 +45,6 @@ from barfuncs.workbooks.bar_order import (
     rest_formula,
 )
 from barfuncs.workbooks.form import (
-    LOOK,
     NOTE,
     OK,
     STOP,
@@ -54,7 +53,6 @@ from barfuncs.workbooks.form import (
     Check,
     Form,
     Input,
-    length_text,
     unit_text,
 )
 from barfuncs.workbooks.materials_sheet import materials_sheet
@@ -63,7 +61,7 @@ from barfuncs.workbooks.package import pack
 from barfuncs.workbooks.setup_sheet import ONE_PERSON, SOURCE, STOPPED, setup_sheet
 from barfuncs.workbooks.sheetxml import CellError
 from barfuncs.workbooks.shop import Shop
-from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, PROBLEMS, SHOP_PROBLEMS, shop_sheet
+from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, MACHINE_WRONG, PROBLEMS, SHOP_PROBLEMS, shop_sheet
 from barfuncs.workbooks.speeds_sheet import MATERIAL_GROUP
 
 INPUTS: dict[str, tuple[Input, ...]] = {
@@ -150,6 +148,7 @@ _STEPS = (
     OWN_PROBLEMS,
     MATERIAL_CAUTION,
     MACHINE_ROW,
+    MACHINE_WRONG,
     LARGEST_SIZE,
     SHOP_PROBLEMS,
     STOPPED,
@@ -159,6 +158,7 @@ _STEPS = (
     SECTION_AREA,
     SETTING_RATE,
     SECTION_WEIGHT,
+    *plausible.STEPS,
     *SUPPLY,
     Answer("rest_length", "rest of the last bar that goes back on the rack", "length", "length",
            formula=rest_formula("last_bar_remnant")),
@@ -191,6 +191,8 @@ def _headline() -> str:
 CHECKS = (
     WHOLE_PARTS,
     SECTION,
+    plausible.UNITS,
+    plausible.LENGTHS,
     Check("Feeder", (
         ("AND(NOT(ISBLANK(longest_random_bar)),longest_random_bar<bar_length)", STOP,
          '"The longest of the random lengths is shorter than the bar length, which is the shortest."'),
@@ -200,24 +202,14 @@ CHECKS = (
         SAW_STOP,
         *feeder_takes("MAX(bar_length,longest_random_bar)"),
     )),
-    Check("Stick-out", (
-        ("plan_stickout_ratio>3*(1+1E-9)", LOOK,
-         f'"The first stick-out is "&{length_text("plan_first_stickout")}&", "&ROUND(plan_stickout_ratio,1)&" times the size. '
-         'Over three, think about support, speed and chatter (common practice, no source)."'),
-        ("TRUE", OK, '"The first stick-out is "&ROUND(plan_stickout_ratio,1)&" times the size, three or less."'),
-    ), long=True),
-    Check("Remnant", (
-        ("plan_remnant>plan_bar_per_part*(1+1E-9)", NOTE,
-         f'"The remnant is longer than the bar for one part. A bar longer by "&{length_text("plan_min_remnant+plan_bar_per_part-plan_remnant")}'
-         '&" would give one more part."'),
-        ("TRUE", OK, f'"The remnant, "&{length_text("plan_remnant")}&", is no longer than the bar for one part."'),
-    )),
+    plausible.STICKOUT,
     Check("Order", (
-        ("plan_whole_bar_quantity>quantity", NOTE,
-         '"The same bars give "&plan_whole_bar_quantity&" good parts, "&plan_whole_bar_quantity-quantity&" more than '
-         'ordered."'),
+        *plausible.SCRAP_CASES,
+        *plausible.more_than_ordered("quantity", "parts_to_make"),
+        ("whole_bar_quantity>quantity", NOTE,
+         '"The same bars give "&whole_bar_quantity&" good parts, "&whole_bar_quantity-quantity&" more than ordered."'),
         ("TRUE", OK, '"The order uses its bars up."'),
-    )),
+    ), long=True),
     Check("Shelf", (
         ("ISBLANK(bars_on_hand)", NOTE, '"Bars on the shelf are not filled in: the order\'s own bars are taken."'),
         ("bars_on_hand<plan_bars", STOP, '"The order needs "&plan_bars&" bars; "&bars_on_hand&" are there."'),
@@ -231,6 +223,8 @@ CHECKS = (
         ("TRUE", OK, f'"One bar weighs "&ROUND(plan_bar_weight,1)&{WEIGHT_SUFFIX}&", not more than "&{ONE_PERSON}&{WEIGHT_SUFFIX}&", one '
                      f'person\'s lift at best; a full load "&ROUND(plan_load_weight,1)&{WEIGHT_SUFFIX}&"."'),
     )),
+    plausible.times_check("cycle_time", "ISBLANK(cycle_time)", "run_hours"),
+    plausible.prices_check(),
     Check("Time and price", (
         ("AND(ISBLANK(cycle_time),OR(ISBLANK(material_price),ISBLANK(price_per)))", NOTE, '"Cycle time and price are not filled in: no hours, no cost."'),
         ("ISBLANK(cycle_time)", NOTE, '"The cycle time is not filled in: no hours."'),

@@ -14,7 +14,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from barfuncs import kinds
 from barfuncs.catalogue import CATALOGUE
 from barfuncs.glossary import ARGUMENTS
-from barfuncs.workbooks import layout, speeds_sheet
+from barfuncs.workbooks import layout, plausible, speeds_sheet
 from barfuncs.workbooks.bar_order import (
     ACROSS_CORNERS,
     BAR,
@@ -69,7 +69,7 @@ from barfuncs.workbooks.notes_sheet import notes_sheet
 from barfuncs.workbooks.package import pack
 from barfuncs.workbooks.sheetxml import CellError
 from barfuncs.workbooks.shop import Shop
-from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, PROBLEMS, SHOP_PROBLEMS, shop_sheet
+from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, MACHINE_WRONG, PROBLEMS, SHOP_PROBLEMS, shop_sheet
 from barfuncs.workbooks.speeds_sheet import suggestion
 
 BREAKS = range(1, 7)
@@ -319,12 +319,16 @@ STEPS = (
     MATERIAL_CAUTION,
     speeds_sheet.MATERIAL_GROUP,
     MACHINE_ROW,
+    MACHINE_WRONG,
     LARGEST_SIZE,
     SHOP_PROBLEMS,
     ACROSS_CORNERS,
     DENSITY,
     SECTION_AREA,
     SECTION_WEIGHT,
+    *plausible.STEPS,
+    Answer("like_dollars", "1 where the currency is worth about a dollar", "count",
+           formula="IF(OR(" + ",".join(f'currency_shown="{c}"' for c in plausible.LIKE_A_DOLLAR) + "),1,0)"),
     Answer("each_weight", "weight of a finished part", "weight_per_length", "weight",
            formula="IF(ISBLANK(part_weight),section_weight*part_length,"
                    "IF(part_weight<=section_weight*part_length,part_weight,NA()))"),
@@ -376,10 +380,14 @@ ALL_INPUTS: dict[str, Input] = {**FORM.inputs, **{i.name: i for i in (*OPERATION
 _COSTS = ("material_used", "machine_cost", "setup_cost", "other_cost")
 CREDIT_TOO_HIGH = "has no price: chips and remnants would bring more than everything else costs"
 _TOO_HIGH = "+".join(f"IFERROR(--(scrap_credit_{n}>{'+'.join(f'{line}_{n}' for line in _COSTS)}),0)" for n in BREAKS)
+_MOST_TO_MAKE = "MAX(" + ",".join(f"IF(ISBLANK(quantity_{n}),0,parts_to_make_{n})" for n in BREAKS) + ")"
 
 CHECKS = (
     WHOLE_PARTS,
     SECTION,
+    plausible.UNITS,
+    plausible.LENGTHS,
+    plausible.STICKOUT,
     Check("Feeder", (
         TOO_WIDE,
         SAW_STOP,
@@ -390,7 +398,7 @@ CHECKS = (
          '"A finished part can\'t weigh more than the bar over its length."'),
         ("ISBLANK(part_weight)", NOTE, '"Not filled in: the credit for chips is reckoned with parts as heavy as the bar over '
                                        'their length, so it is on the low side."'),
-        ("TRUE", OK, '"A finished part weighs no more than the bar over its length."'),
+        ("TRUE", OK, '"A finished part weighs "&ROUND(100*part_weight/(section_weight*part_length),0)&" % of the bar over its length."'),
     ), long=True),
     Check("Time", (
         ("setup_hours=0", LOOK, '"No set-up time is counted. A part takes "&ROUND(cycle,1)&" s."'),
@@ -404,29 +412,32 @@ CHECKS = (
         ("cutting_time=0", OK, '"No operation list."'),
         ("TRUE", OK, '"The operations go with the bar, the part and the machine."'),
     )),
-    Check("Scrap credit", (
-        ("chip_price+remnant_price=0", OK, '"No credit for chips and remnants is counted."'),
-        ("MAX(chip_price,remnant_price)*bar_weight*bars_1>material_cost_1", LOOK,
-         '"For their weight, chips or remnants bring more than the bar costs. Is each price for the right unit?"'),
-        ("TRUE", OK, '"For their weight, chips and remnants bring less than the bar costs."'),
-    )),
+    plausible.times_check("cycle", "ISERROR(cycle)"),
+    plausible.prices_check("like_dollars>0"),
     Check("Price", (
         ("AND(margin>0,markup>0)", STOP, '"Give a margin or a markup, not both."'),
         (f"{_TOO_HIGH}>0", STOP, f'"A quantity {CREDIT_TOO_HIGH}."'),
         ("price_is_nothing>0", STOP, '"The price each is rounded down to nothing: choose a finer rounding."'),
         ("OR(material_price=0,machine_rate=0)", LOOK, '"The price of the material or the machine rate is 0."'),
+        *plausible.PROFIT_CASES,
         ('AND(currency<>"",shop_currency<>"",currency<>shop_currency)', LOOK,
          '"The quote is in "&currency&", the sheet Shop in "&shop_currency&": nothing is converted."'),
         ("below_cost>0", LOOK, '"Rounding brings a price below the cost."'),
         ('rounding="none"', LOOK, '"The price each is not rounded: what is shown times the quantity may differ from the total."'),
         ("margin+markup=0", LOOK, '"Neither margin nor markup: the price is the cost."'),
-        ("TRUE", OK, 'IF(margin>0,"The margin is a share of the price.","The markup is a share of the cost.")'),
+        ("TRUE", OK, '"No price each is below its cost. "&IF(margin>0,"The margin is a share of the price.","The markup is a share of the cost.")'),
     )),
-    Check("Larger quantities", (
+    Check("Quantities", (
+        ("IFERROR(MODE(quote_quantities),0)>0", LOOK, '"Quantity "&MODE(quote_quantities)&" stands twice."'),
+        *plausible.SCRAP_CASES,
+        ("setup_parts>MIN(quote_quantities)", LOOK,
+         '"Set-up pieces, "&setup_parts&", are more than the smallest quantity, "&MIN(quote_quantities)&"."'),
+        *plausible.more_than_ordered("MAX(quote_quantities)", _MOST_TO_MAKE),
         ("costs_more>0", LOOK, '"A larger quantity costs more each than a smaller one, because whole bars are bought and '
                                  'little of the last one is used, or scrap makes one part more: see the sheet Prices."'),
         ("TRUE", OK, '"No larger quantity costs more each than a smaller one."'),
     ), long=True),
+    plausible.QUOTATION,
     MATERIAL,
 )
 _MORE_PROBLEMS = (

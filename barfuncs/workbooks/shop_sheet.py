@@ -26,6 +26,9 @@ MACHINE_ROW = Answer("machine_row", "row of the machine on the sheet Shop, 0 for
 LARGEST_SIZE = Answer("largest_size", "largest size that goes through the spindle", "length", "length",
                       formula="IF(machine_row=0,0,INDEX(machines_largest_size,machine_row)*shop_length_factor)")
 _UNITS_ARE_GOOD = 'OR(shop_units="in",shop_units="mm")'
+MACHINE_WRONG = Answer("machine_wrong", "1 where the machine can't be used: unknown, or its row or the units of Shop are wrong",
+                       "count", formula=f'IF(machine="",0,IF(machine_row=0,1,IF(INDEX(machines_marks,machine_row)<>"",1,'
+                                        f"IF({_UNITS_ARE_GOOD},0,1))))")
 SHOP_PROBLEMS = Answer("shop_problems", "marks on the sheet Shop, and 1 for its units where they are neither in nor mm", "count",
                        formula='SUMPRODUCT(--(machines_marks<>""))+SUMPRODUCT(--(prices_marks<>""))'
                                f"+IF({_UNITS_ARE_GOOD},0,1)")
@@ -100,6 +103,10 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     row = _prices_fit(book, sheet, form, first, row)
     row += 1
     layout.heading(sheet, "B", "D", row, "What this job takes from here where it leaves a cell blank")
+    form.follow_on = {
+        **dict.fromkeys(_PICKED_FROM_MACHINE, "IFERROR(machine_wrong>0,FALSE)"),
+        **dict.fromkeys(("material_price", "price_per"), "AND(ISERROR(density),COUNTA(prices_material)>0)"),
+    }
     steps = [("shop_length_factor", "conversion of lengths", _same_units(MM_PER_INCH)),
              ("shop_weight_factor", "conversion of prices by weight", _same_units(1 / KG_PER_LB)),
              ("shop_price_row", "price row used, 0 for none",
