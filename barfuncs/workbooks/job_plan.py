@@ -436,6 +436,7 @@ def _setter_sheet(book: Workbook) -> None:
 
 RESULTS = tuple(a.name for group in ANSWERS.values() for a in group)
 """The answers that go into a table of results, besides the inputs that say which job it is."""
+STILL_SHEETS: tuple[str, ...] = ()
 
 
 def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tuple[str, str]]:
