@@ -492,11 +492,11 @@ CHECKS = (
         ("cutting_time=0", NOTE, '"There is no operation list; the cycle time is as filled in."'),
         (f"IF(ISBLANK(cycle_time),{_BESIDE_CUTS}+SUM(operation_extra_times)=0,FALSE)", LOOK,
          '"Sheet Operations: the list counts cuts alone. Missing: "&LEFT(not_counted,LEN(not_counted)-2)&"."'),
-        ("IF(ISBLANK(cycle_time),(tool_changes>0)<>(tool_change_time>0),FALSE)", LOOK,
+        ("IF(ISBLANK(cycle_time),(tool_changes>0)+(tool_change_time>0)=1,FALSE)", LOOK,
          'IF(tool_changes>0,"Sheet Operations: "&tool_changes&" tool changes at 0 s each.","Sheet Operations: a tool change takes "'
          '&tool_change_time&" s, but none is counted.")'),
         ("TRUE", OK, '"Diameters, lengths and spindle speeds were held against bar, part and machine"&IF(material_group="","; no speeds '
-                     'and feeds to compare with are known for this material."," speeds and feeds against the sheet Speeds.")'
+                     'and feeds to compare with are known for this material.",", speeds and feeds against the sheet Speeds.")'
                      '&IF(not_counted="",""," Not counted: "&LEFT(not_counted,LEN(not_counted)-2)&".")'),
     ), long=True),
     Check("Scrap credit", (

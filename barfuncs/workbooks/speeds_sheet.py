@@ -116,7 +116,7 @@ def _mark(line: int) -> str:
     tools = ",".join(f'$D{line}="{tool}"' for tool in speeds_feeds.TOOLS)
     cuts = ",".join(f'$C{line}="{cut}"' for cut in speeds_feeds.CUTS)
     return (f'IF(COUNTA($B{line}:$G{line})=0,"",IF(NOT(AND(OR({cuts}),OR({tools}))),"\u2715 pick an operation and a tool",'
-            f'IF(NOT({_complete(line)}),"\u2715 does not count: group, speed or feed is missing",'
+            f'IF(NOT({_complete(line)}),"\u2715 group, speed or feed is missing",'
             f'IF({alike}>1,"! stands twice among your rows: the upper one counts",'
             f'IF(SUMPRODUCT(--(material_groups=$B{line}))=0,"! no material of the table is of this group",'
             f'"counts before the table")))))')
