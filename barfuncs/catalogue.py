@@ -131,7 +131,7 @@ class Entry:
                 [expand(rule.condition, values) for rule in self.rules])
 
 
-TWO_SYSTEMS = frozenset({"length", "weight", "surface_speed", "feed_rate"})
+TWO_SYSTEMS = frozenset({"length", "weight", "surface_speed", "feed_rate", "feed_speed"})
 """Dimensions in which a bare number means one thing in inch units and another in metric units."""
 
 _LITERALS = frozenset(f'"{u}"' for u in UNITS) | {"0", "1"}
@@ -522,7 +522,8 @@ def in_units(value: float, kind: Kind, system: str, units: str) -> float:
     if system == units:
         return value
     factor = {"length": _units.MM_PER_INCH, "weight": _units.KG_PER_LB, "surface_speed": _units.M_PER_FT,
-              "feed_rate": _units.MM_PER_INCH, "density": 1 / _units.LB_IN3_PER_G_CM3}.get(kind.dimension or "")
+              "feed_rate": _units.MM_PER_INCH, "feed_speed": _units.MM_PER_INCH,
+              "density": 1 / _units.LB_IN3_PER_G_CM3}.get(kind.dimension or "")
     if factor is None:
         return value
     return value * factor if units == "mm" else value / factor
@@ -631,6 +632,8 @@ def _read_text(kind: Kind, text: str, decimal_comma: bool) -> tuple[float, str |
             return _units.parse_speed(text, decimal_comma=decimal_comma)
         case "feed_rate":
             return _units.parse_feed(text, decimal_comma=decimal_comma)
+        case "feed_speed":
+            return _units.parse_feed_speed(text, decimal_comma=decimal_comma)
         case "pitch":
             return _units.parse_pitch(text, decimal_comma=decimal_comma)
         case "spindle_speed":

@@ -43,7 +43,7 @@ _BASIS_WORDS = {
     "ft": ("ft", "foot", "feet"),
     "m": ("m", "meter", "meters", "metre", "metres"),
     "bar": ("bar", "bars"),
-    "piece": ("piece", "pieces", "pc", "pcs"),
+    "blank": ("blank", "blanks"),
 }
 _OTHER_WORDS = {
     "in": ("inch", "inches"),
@@ -84,7 +84,7 @@ def _spellings() -> Iterator[tuple[str, Iterable[str]]]:
 SPELLINGS = {squeezed(text): choice for choice, texts in _spellings() for text in texts}
 """Other spellings of choices, squeezed."""
 
-Reader = Literal["length", "weight", "density", "seconds", "hours", "surface_speed", "feed_rate", "spindle_speed",
+Reader = Literal["length", "weight", "density", "seconds", "hours", "surface_speed", "feed_rate", "feed_speed", "spindle_speed",
                  "pitch", "angle", "number", "count", "fraction", "choice", "material", "text", "table"]
 
 
@@ -197,6 +197,7 @@ UNIT_TEXT = {
     "hours": ("h", "h"),
     "spindle_speed": ("rpm", "rpm"),
     "feed_rate": ("in/rev", "mm/rev"),
+    "feed_speed": ("in/min", "mm/min"),
     "angle": ("degrees", "degrees"),
 }
 
@@ -254,6 +255,8 @@ Diameter = Annotated[float, Kind("length", "length", "length", 0.001, _LONGEST, 
 Pitch = Annotated[float, Kind("pitch", "pitch", "length", 0.001, 100)]
 SurfaceSpeed = Annotated[float, Kind("surface speed", "surface_speed", "surface_speed", 0.001, 50000)]
 FeedRate = Annotated[float, Kind("feed per revolution", "feed_rate", "feed_rate", 0.0001, 25)]
+# No lathe's highest feed is below 40 in either unit; a figure in m/min is.
+FeedSpeed = Annotated[float, Kind("feed per minute", "feed_speed", "feed_speed", 40, 100_000)]
 SpindleSpeed = Annotated[float, Kind("spindle speed", "spindle_speed", "spindle_speed", 0.001, 1e6)]
 PointAngle = Annotated[float, Kind("angle", "angle", "angle", 30, 180)]
 Shape = Annotated[str, Kind("shape", "choice", choices=SHAPES)]

@@ -30,7 +30,7 @@ _INNER = "inner_diameter<outer_diameter"
 _FACING_RULES = (("inner_diameter", _INNER, "the inner diameter must be less than the outer diameter"), _FEED_RULE)
 _CUTOFF_RULES = (("inner_diameter", _INNER, "the bore must be less than the outer diameter"), _FEED_RULE)
 
-# Surface speed is in feet or metres, diameter in inches or millimetres.
+# Surface speed is in feet or meters, diameter in inches or millimetres.
 _SPEED_SCALE = 'IF(units="mm",1000,12)'
 # The diameter at which the top speed is reached, kept within the cut.
 _SWITCH = f"MIN(outer_diameter,MAX(inner_diameter,{_SPEED_SCALE}*surface_speed/(PI()*top_speed)))"
@@ -75,10 +75,11 @@ def turning_time(length: PositiveLength, diameter: Diameter, surface_speed: Surf
 
     Notes
     -----
-    60 * passes * length / (feed rate * spindle speed), every pass at the speed that belongs to `diameter`. Give the
-    diameter before the cut; where constant surface speed raises the spindle speed on the smaller diameters of later
-    passes, the real time is a little shorter. Boring along a bore takes the same time: give the bore. A taper at
-    constant surface speed takes the time of its mean diameter, as long as the top speed is not reached.
+    60 * passes * length / (feed rate * spindle speed), every pass at the speed that belongs to `diameter`: the largest
+    diameter that is cut. In turning that is the diameter before the cut (a hexagon or square bar across its corners);
+    where constant surface speed raises the spindle speed on the smaller diameters of later passes, the real time is a
+    little shorter. In boring it is the finished bore: a smaller one would give a spindle speed too high and a time too
+    short. A taper at constant surface speed takes the time of its mean diameter, as long as the top speed is not reached.
     Source: M. P. Groover, Fundamentals of Modern Manufacturing, chapter on turning.
 
     Examples
@@ -113,8 +114,8 @@ def facing_time(outer_diameter: PositiveLength, inner_diameter: Length, surface_
 
     the integral of dr / (feed rate * spindle speed) over the radius. The spindle is taken to follow the tool without
     delay. A cut at one spindle speed n throughout: give n for the top speed and a surface speed of at least
-    pi * outer * n / k. Where the tool starts outside the work at this feed, give the diameter where it starts. The
-    formulas of cutting-tool makers' technical guides for facing and cut-off are the same.
+    pi * outer * n / k. Where the tool starts outside the work at this feed, give the diameter where it starts: on a
+    hexagon, square or octagon bar that is across the corners (`across_corners`), not the flats. The formulas of cutting-tool makers' technical guides for facing and cut-off are the same.
 
     Examples
     --------
@@ -141,7 +142,7 @@ def cutoff_time(outer_diameter: PositiveLength, inner_diameter: Length, surface_
     Notes
     -----
     The same as `facing_time`: constant surface speed until the top speed is reached, then constant speed, one feed
-    rate from the outer diameter to the bore or the centre. Where the program lowers the speed or the feed before the
+    rate from the outer diameter (of a hexagon, square or octagon bar across its corners) to the bore or the center. Where the program lowers the speed or the feed before the
     part drops, add two cuts: one down to that diameter, one from it.
 
     Examples
@@ -157,11 +158,12 @@ def cutoff_time(outer_diameter: PositiveLength, inner_diameter: Length, surface_
 @cell_function(
     group="Time",
     formula="60*(depth+diameter/2*TAN((90-point_angle/2)*PI()/180))"
-            "/(feed_rate*SPINDLE_SPEED(surface_speed,diameter,0,units))",
+            "/(feed_rate*SPINDLE_SPEED(surface_speed,diameter,top_speed,units))",
     rules=_TURNING_RULES,
 )
 def drilling_time(depth: PositiveLength, diameter: Diameter, surface_speed: SurfaceSpeed, feed_rate: FeedRate,
-                  point_angle: PointAngle = 118, units: Units = "in") -> Seconds:
+                  point_angle: PointAngle = 118, top_speed: SpindleSpeed | None = None,
+                  units: Units = "in") -> Seconds:
     """Seconds that drilling from the solid takes, to the full diameter over the full depth.
 
     Notes
@@ -169,8 +171,8 @@ def drilling_time(depth: PositiveLength, diameter: Diameter, surface_speed: Surf
     60 * (depth + d / 2 * tan(90 - point angle / 2)) / (feed rate * spindle speed), in one go without retracting. The
     second term is the drill's point: it comes on top of `depth`, both where the drill goes through and where it stops
     in a hole that has its full diameter to that depth. For a depth that already counts the point, give 180 for the
-    point angle. No top speed is taken into account: at small diameters look at `spindle_speed` and give a surface speed
-    that the spindle can reach. Source: M. P. Groover, Fundamentals of Modern Manufacturing, chapter on drilling.
+    point angle. Small drills ask for more turns than most spindles have: without a top speed nothing limits them. Pecks
+    come on top. Source: M. P. Groover, Fundamentals of Modern Manufacturing, chapter on drilling.
 
     Examples
     --------
@@ -178,8 +180,10 @@ def drilling_time(depth: PositiveLength, diameter: Diameter, surface_speed: Surf
     13.19
     >>> round(drilling_time("25 mm", "20 mm", "20 m/min", "0.25 mm/rev", 180), 2)
     18.85
+    >>> round(drilling_time(0.25, 0.0625, 450, 0.001, top_speed=6000), 2)
+    2.69
     """
-    speed = spindle_speed.core(surface_speed, diameter, None, units)
+    speed = spindle_speed.core(surface_speed, diameter, top_speed, units)
     point = diameter / 2 * math.tan((90 - point_angle / 2) * math.pi / 180)
     return float(60 * (depth + point) / (feed_rate * speed))
 
@@ -247,9 +251,11 @@ def operation_time(operation: Operation, start_diameter: Diameter | None = None,
     -----
     passes * (time of one pass + extra time). One pass is `turning_time`, `facing_time` for facing and cut-off,
     `drilling_time` with a 118 degree point, or `threading_time` at the spindle speed of `spindle_speed`. A thread's feed
-    per revolution is its pitch, its length counts run-in and run-out. For boring, give the bore as the start diameter.
-    The top speed, where given, holds for drilling and threading too. The end diameter counts for facing and cut-off
-    only, the length for all others; "other" is the extra time alone.
+    per revolution is its pitch, its length counts run-in and run-out. For boring, give the finished bore as the start
+    diameter, the largest that is cut; facing and cut-off of a hexagon, square or octagon bar start at its corners. The
+    top speed, where given, holds for drilling and threading too. Where the machine can't follow a thread, its highest
+    feed per minute / pitch is the top speed. The end diameter counts for facing and cut-off only, the length for all
+    others; "other" is the extra time alone.
 
     Examples
     --------
@@ -270,8 +276,7 @@ def operation_time(operation: Operation, start_diameter: Diameter | None = None,
     elif operation == "turning":
         cut = turning_time.core(length, start_diameter, surface_speed, feed_rate, top_speed, 1, units)
     elif operation == "drilling":
-        reached = math.pi * start_diameter * top_speed / _speed_scale(units) if top_speed else surface_speed
-        cut = drilling_time.core(length, start_diameter, min(surface_speed, reached), feed_rate, 118, units)
+        cut = drilling_time.core(length, start_diameter, surface_speed, feed_rate, 118, top_speed, units)
     else:
         speed = spindle_speed.core(surface_speed, start_diameter, top_speed, units)
         cut = threading_time.core(length, feed_rate, 1, speed, 0, units)

@@ -1,6 +1,7 @@
 """Suggested surface speeds and feeds by material group: starting values, for the shop to replace by its own.
 
-The table's numbers are in ft/min and inch per revolution; metric values are the same ones, converted.
+The table's numbers are in ft/min and inch per revolution; metric values are the same ones, converted. A drill's feed is a
+share of its diameter, since a thin drill breaks at the feed of a thick one.
 """
 
 import functools
@@ -13,6 +14,7 @@ from barfuncs.catalogue import in_units, read_choice, read_value
 from barfuncs.datafile import builtin_data, read_file, table_rows
 from barfuncs.errors import InputError
 from barfuncs.kinds import OPERATIONS, UNITS, Kind
+from barfuncs.units import MM_PER_INCH
 
 if TYPE_CHECKING:  # see datafile
     from pathlib import Path
@@ -22,9 +24,10 @@ CUTS = OPERATIONS[:-1]
 """The operations that have a surface speed: all but other."""
 
 REQUIRED_COLUMNS = ("group", "operation", "tool")
-# One speed is needed, in either unit; a feed too, but for threads, whose feed is the pitch.
+# One speed is needed, in either unit. A drill's feed is its share of the diameter, a thread's is its pitch; all others have
+# a feed in either unit.
 NUMBERS = {"surface_speed_ft_min": ("surface_speed", "in"), "surface_speed_m_min": ("surface_speed", "mm"),
-           "feed_in_rev": ("feed_rate", "in"), "feed_mm_rev": ("feed_rate", "mm")}
+           "feed_in_rev": ("feed_rate", "in"), "feed_mm_rev": ("feed_rate", "mm"), "drill_feed": ("drill_feed", "")}
 COLUMNS = (*REQUIRED_COLUMNS, *NUMBERS, "source", "note")
 _FILE = "speeds and feeds file"
 
@@ -33,12 +36,17 @@ def _kind(alias: Any) -> Kind:
     return next(extra for extra in get_args(alias)[1:] if isinstance(extra, Kind))
 
 
-KINDS = {"surface_speed": _kind(kinds.SurfaceSpeed), "feed_rate": _kind(kinds.FeedRate)}
+KINDS = {"surface_speed": _kind(kinds.SurfaceSpeed), "feed_rate": _kind(kinds.FeedRate),
+         "drill_feed": Kind("feed of a drill", "fraction", None, 0, 0.1, open_low=True, smallest=1e-4)}
+WIDEST_DRILL = 1.0
+"""Inch. A wider drill is fed like this one: from there on the feed no longer grows with the diameter (common practice)."""
 
 
 @dataclass(frozen=True)
 class SpeedFeed:
-    """A starting value. Surface speed in ft/min, feed in inch per revolution (None for a thread: its pitch)."""
+    """A starting value. Surface speed in ft/min; feed in inch per revolution, for a drill instead as a share of its diameter
+    (`drill_feed`), for a thread neither: its pitch.
+    """
 
     group: str
     operation: str
@@ -47,11 +55,18 @@ class SpeedFeed:
     feed_rate: float | None
     source: str
     note: str = ""
+    drill_feed: float | None = None
 
-    def values(self, units: str = "in") -> tuple[float, float | None]:
-        """Surface speed and feed in `units`: ft/min and in/rev, or m/min and mm/rev."""
+    def values(self, units: str = "in", diameter: float | None = None) -> tuple[float, float | None]:
+        """Surface speed and feed in `units`: ft/min and in/rev, or m/min and mm/rev.
+
+        A drill's feed needs its `diameter`, in `units` too; without it the feed is None.
+        """
+        speed = in_units(self.surface_speed, KINDS["surface_speed"], "in", units)
+        if self.drill_feed is not None and diameter is not None:
+            return speed, self.drill_feed * min(diameter, WIDEST_DRILL * (MM_PER_INCH if units == "mm" else 1))
         feed = None if self.feed_rate is None else in_units(self.feed_rate, KINDS["feed_rate"], "in", units)
-        return in_units(self.surface_speed, KINDS["surface_speed"], "in", units), feed
+        return speed, feed
 
     @property
     def key(self) -> tuple[str, str, str]:
@@ -98,6 +113,9 @@ class SpeedsFeeds:
         >>> speed, feed = row.values("mm")
         >>> round(speed), round(feed, 3)
         (98, 0.127)
+        >>> drill = builtin().suggested("303", "drilling")
+        >>> [round(drill.values("in", diameter)[1], 4) for diameter in (1 / 16, 1 / 2)]
+        [0.0007, 0.0055]
         """
         problems, read = [], {}
         for name, value, choices in (("operation", operation, CUTS), ("tool", tool, TOOLS)):
@@ -157,15 +175,26 @@ def read_row(cells: Mapping[str, Any], place: Callable[[str], str]) -> tuple[Spe
             problems.append((place(column), str(error)))
     if "surface_speed" not in found:
         problems.append((place("surface_speed_ft_min"), "is blank"))
-    threading = texts.get("operation") == "threading"
-    if not threading and "feed_rate" not in found:
-        problems.append((place("feed_in_rev"), "is blank"))
-    if threading and "feed_rate" in found:
-        problems.append((place("feed_in_rev"), "must be blank: a thread's feed is its pitch"))
+    problems += [(place(column), reason) for column, reason in _feed_problems(texts.get("operation"), found)]
     if problems:
         return None, problems
     return SpeedFeed(cells["group"], texts["operation"], texts["tool"], found["surface_speed"], found.get("feed_rate"),
-                     cells["source"] or "the shop's own", cells["note"] or ""), []
+                     cells["source"] or "the shop's own", cells["note"] or "", found.get("drill_feed")), []
+
+
+def _feed_problems(operation: str | None, found: Mapping[str, float]) -> list[tuple[str, str]]:
+    """What is wrong with the feeds of a row, each with its column; nothing where the operation is not known."""
+    feed, drill = "feed_rate" in found, "drill_feed" in found
+    if operation == "drilling":
+        if not drill:
+            return [("drill_feed", "is blank: give the feed as a share of the drill's diameter, such as 1.5%")]
+        return [("feed_in_rev", "must be blank: a drill's feed is a share of its diameter")] if feed else []
+    problems = [("drill_feed", "must be blank: it is for drilling only")] if drill and operation else []
+    if operation == "threading" and feed:
+        problems.append(("feed_in_rev", "must be blank: a thread's feed is its pitch"))
+    elif operation != "threading" and not feed:
+        problems.append(("feed_in_rev", "is blank"))
+    return problems
 
 
 def _parse(data: bytes) -> list[SpeedFeed]:
@@ -194,8 +223,8 @@ def builtin() -> SpeedsFeeds:
 def read_speeds_feeds(path: "str | Path") -> SpeedsFeeds:
     """The built-in table with the rows of a file of your own in front: CSV with at least group, operation, tool and a speed.
 
-    Columns are group, operation, tool, surface_speed_ft_min or surface_speed_m_min, feed_in_rev or feed_mm_rev, source,
-    note. A row takes the place of the built-in one for the same group, operation and tool.
+    Columns are group, operation, tool, surface_speed_ft_min or surface_speed_m_min, feed_in_rev or feed_mm_rev,
+    drill_feed (the feed of a drill as a share of its diameter: 1.5%), source, note. A row takes the place of the built-in one for the same group, operation and tool.
     Raises InputError that names every bad cell by row and column.
     """
     return builtin().extended(read_file(path, _FILE, _parse))

@@ -43,6 +43,7 @@ UNIT_NAMES: dict[str, dict[str, str]] = {
     "hours": {"in": "hour", "mm": "hour"},
     "spindle_speed": {"in": "1/minute", "mm": "1/minute"},
     "feed_rate": {"in": "inch", "mm": "millimeter"},
+    "feed_speed": {"in": "inch/minute", "mm": "millimeter/minute"},
     "angle": {"in": "degree", "mm": "degree"},
 }
 
@@ -146,6 +147,12 @@ _FEEDS = _spellings({
     ("in/rev", 1, "in"): "ipr " + _per_turn('in inch inches "'),
     ("thou/rev", Fraction(1, 1000), "in"): _per_turn("thou"),
     ("mm/rev", 1, "mm"): _per_turn("mm millimeter millimeters millimetre millimetres"),
+})
+_FEED_SPEEDS = _spellings({
+    ("in/min", 1, "in"): "ipm in/min inch/min inches/min in/minute inch/minute inches/minute",
+    ("ft/min", 12, "in"): "ft/min feet/min foot/min",
+    ("mm/min", 1, "mm"): "mm/min mm/minute millimeter/min millimeters/min millimetre/min millimetres/min",
+    ("m/min", 1000, "mm"): "m/min m/minute meter/min meters/min metre/min metres/min",
 })
 # The system means nothing for the next two.
 _TURNS = _spellings({
@@ -405,6 +412,15 @@ def parse_feed(text: str, *, decimal_comma: bool = False) -> tuple[float, str | 
     ((0.004, 'in'), (0.004, 'in'), (0.1, 'mm'))
     """
     return _per_unit(text, "a feed per revolution", "0.004 in/rev or 0.1 mm/rev", _FEEDS, decimal_comma)
+
+
+def parse_feed_speed(text: str, *, decimal_comma: bool = False) -> tuple[float, str | None]:
+    """Read a feed per minute: (in/min, "in"), (mm/min, "mm") or (number, None). A feed per revolution is refused.
+
+    >>> parse_feed_speed("200 in/min"), parse_feed_speed("5 m/min"), parse_feed_speed("5000")
+    ((200.0, 'in'), (5000.0, 'mm'), (5000.0, None))
+    """
+    return _per_unit(text, "a feed per minute", "200 in/min or 5000 mm/min", _FEED_SPEEDS, decimal_comma)
 
 
 _THOUSANDS = re.compile(r" *([1-9][0-9]{0,2})([.,])[0-9]{3}(?:\2[0-9]{3})*(?![0-9.,])")

@@ -111,7 +111,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     job |= rng.choice([{"margin": 0.25}, {"margin": 0}, {"markup": 0.4}, {"markup": 0}, {"margin": 0.6, "markup": 0}])
     optional: dict[str, Any] = {
         "setup_rate": rng.choice([45, 0]), "other_per_part": round(rng.uniform(0, 3), 3), "other_per_order": rng.randint(0, 200),
-        "tooling": rng.randint(0, 500), "what_if_quantity": rng.choice([1, 60, 3000]), "top_speed": rng.choice([1500, 4000]),
+        "tooling": rng.randint(0, 500), "what_if_quantity": rng.choice([1, 60, 3000]), "top_speed": rng.choice([1500, 4000]), "max_feed": rng.choice([60, 500]) * unit,
         "tool_changes": rng.randint(0, 8), "tool_change_time": round(rng.uniform(0, 6), 1),
         "rapid_time": round(rng.uniform(0, 9), 1), "bar_feed_time": round(rng.uniform(0, 5), 1),
         "tool": rng.choice(["carbide", "high-speed steel"]), "currency": "\u20ac", "terms": "Net 14 days.",

@@ -178,7 +178,6 @@ def kill_runs(count: int, rows: int, seed: int = 1, templates: tuple[str, ...] =
             if moment != "any":
                 while run.poll() is None and not (out / LOCK).exists():
                     time.sleep(0.002)
-                begin = time.monotonic()
             if moment == "writing":
                 wanted_lines = before + rng.randint(1, rows)
                 while run.poll() is None and announced(out) < wanted_lines:

@@ -76,14 +76,19 @@ def priced(i: dict[str, Any], quantity: float, cycle: float) -> dict[str, Any]:
     return a
 
 
-def operation(i: dict[str, Any], n: int) -> tuple[float, float]:
-    """Top speed and time of one row of the operation list."""
+def operation(i: dict[str, Any], n: int) -> tuple[float, float, float]:
+    """Top speed, time and spindle speed at the start of one row of the operation list."""
     row = {name: i[f"op_{n}_{name}"] for name in COLUMNS}
     limit = row["top_speed"] if row["top_speed"] is not None else i["top_speed"]
-    if i[f"op_{n}_operation"] is None:
-        return limit or 0, 0
+    what = i[f"op_{n}_operation"]
+    if i["max_feed"] is not None and row["feed_rate"] is not None and what not in ("facing", "cut-off"):
+        followed = i["max_feed"] / row["feed_rate"]
+        limit = followed if limit is None else min(limit, followed)
+    if what is None:
+        return limit or 0, 0, 0
     given = {name: value for name, value in (row | {"top_speed": limit}).items() if value is not None}
-    return limit or 0, bf.operation_time(i[f"op_{n}_operation"], **given, units=i["units"])
+    speed = bf.spindle_speed(row["surface_speed"], row["start_diameter"], limit, i["units"]) if what != "other" else 0
+    return limit or 0, bf.operation_time(what, **given, units=i["units"]), speed
 
 
 def quote(i: dict[str, Any]) -> dict[str, Any]:
@@ -125,8 +130,9 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a["bought_weight"] = per_unit * a["bought_length"]
     a["parts_per_bought"] = per_bar * a["blanks_each"]
     a["setting_rate"] = i["machine_rate"] if i["setup_rate"] is None else i["setup_rate"]
+    a["speed_allowed"], a["feed_allowed"] = i["top_speed"] or 0, i["max_feed"] or 0
     for n in OPERATIONS:
-        a[f"op_{n}_limit"], a[f"op_{n}_time"] = operation(i, n)
+        a[f"op_{n}_limit"], a[f"op_{n}_time"], a[f"op_{n}_speed"] = operation(i, n)
     a["cutting_time"] = sum(a[f"op_{n}_time"] for n in OPERATIONS)
     a["listed_cycle"] = a["cutting_time"] + i["tool_changes"] * i["tool_change_time"] + i["rapid_time"] + i["bar_feed_time"] \
         if a["cutting_time"] else None

@@ -215,6 +215,24 @@ def test_top_speed():
     assert bf.turning_time(2, 0.75, 400, 0.005, passes=2) == 2 * bf.turning_time(2, 0.75, 400, 0.005)
 
 
+@given(st.floats(0.1, 3), st.floats(0.02, 1), st.floats(20, 800), st.floats(60, 180), st.floats(100, 12_000))
+@settings(max_examples=200, deadline=None)
+def test_a_drill_turns_no_faster_than_the_spindle(depth, diameter, surface_speed, angle, top):
+    feed, free = diameter / 60, bf.spindle_speed(surface_speed, diameter)
+    way = depth + diameter / 2 * math.tan(math.radians(90 - angle / 2))
+    limited = bf.drilling_time(depth, diameter, surface_speed, feed, angle, top)
+    assert limited == pytest.approx(60 * way / (feed * min(free, top)), rel=1e-12)
+    assert bf.drilling_time(depth, diameter, surface_speed, feed, angle) == pytest.approx(60 * way / (feed * free), rel=1e-12)
+
+
+def test_a_thin_drill_at_the_speed_that_its_surface_speed_asks_for():
+    # 1/16 in at 450 ft/min would be 27,502 rpm.
+    assert bf.spindle_speed(450, 1 / 16) == pytest.approx(27_502, abs=0.5)
+    assert bf.drilling_time(0.5, 1 / 16, 450, 0.001, 180, 6000) == pytest.approx(60 * 0.5 / (0.001 * 6000))
+    assert bf.operation_time("drilling", 1 / 16, length=0.5, surface_speed=450, feed_rate=0.001, top_speed=6000) == bf.drilling_time(
+        0.5, 1 / 16, 450, 0.001, top_speed=6000)
+
+
 # --- units ---------------------------------------------------------------------------------------------------------
 
 MM, M = 25.4, 0.3048
@@ -234,8 +252,8 @@ def test_inch_and_metric_agree(pair):
          bf.facing_time(diameter * MM, diameter * MM / 3, speed * M, feed * MM, top, "mm")),
         (bf.cutoff_time(diameter, 0, speed, feed, top),
          bf.cutoff_time(diameter * MM, 0, speed * M, feed * MM, top, "mm")),
-        (bf.drilling_time(length, diameter, speed, feed, angle),
-         bf.drilling_time(length * MM, diameter * MM, speed * M, feed * MM, angle, "mm")),
+        (bf.drilling_time(length, diameter, speed, feed, angle, top),
+         bf.drilling_time(length * MM, diameter * MM, speed * M, feed * MM, angle, top, "mm")),
         (bf.threading_time(length, length / 12, 6, top, 0.2),
          bf.threading_time(length * MM, length * MM / 12, 6, top, 0.2 * MM, "mm")),
     ):
@@ -297,7 +315,7 @@ GOOD = {
     "turning_time": (2, 0.75, 400, 0.005, 3000, 2, "in"),
     "facing_time": (0.75, 0.25, 400, 0.004, 4000, "in"),
     "cutoff_time": (0.75, 0.25, 300, 0.002, 3000, "in"),
-    "drilling_time": (1, 0.25, 80, 0.004, 118, "in"),
+    "drilling_time": (1, 0.25, 80, 0.004, 118, 1000, "in"),
     "threading_time": (0.75, 0.05, 6, 800, 0.2, "in"),
 }
 LIMITS = {  # just inside and just outside; None where the bound doesn't matter here

@@ -61,12 +61,11 @@ def test_one_row_is_the_time_of_the_single_cut(diameter, length, speed, feed, to
 
     face = (diameter, diameter * share, speed, feed, top, units)
     turns = bf.spindle_speed(speed, diameter, top, units)
-    scale = 1000 if units == "mm" else 12
     wanted = {
         "turning": bf.turning_time(length, diameter, speed, feed, top, passes, units),
         "facing": passes * bf.facing_time(*face),
         "cut-off": passes * bf.cutoff_time(*face),
-        "drilling": passes * bf.drilling_time(length, diameter, turns * math.pi * diameter / scale, feed, units=units),
+        "drilling": passes * bf.drilling_time(length, diameter, speed, feed, 118, top, units),
         "threading": bf.threading_time(length, max(feed, 0.001), passes, turns, 0, units),
         "other": 0,
     }

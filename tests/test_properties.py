@@ -587,7 +587,7 @@ GOOD = {
                      "units": "in"},
     "facing_time": _FACE,
     "cutoff_time": _FACE,
-    "drilling_time": {"depth": 1, "diameter": 0.25, "surface_speed": 200, "feed_rate": 0.004, "point_angle": 118,
+    "drilling_time": {"depth": 1, "diameter": 0.25, "surface_speed": 200, "feed_rate": 0.004, "point_angle": 118, "top_speed": 1500,
                       "units": "in"},
     "threading_time": {"length": 0.75, "pitch": 0.0625, "passes": 8, "spindle_speed": 900, "clearance": 0.2, "units": "in"},
 }

@@ -72,7 +72,8 @@ def cautions(sheet: Cells) -> dict[str, str]:
     lines = [(sheet[f"B{row}"], sheet[f"C{row}"]) for row in range(first, first + len(CAUTIONS))]
     found = {topic: text for topic, text in lines if topic or text}
     assert lines[:len(found)] == list(found.items()), "a gap, or a topic twice"
-    assert all(found) and all(found.values())
+    assert all(found)
+    assert all(found.values())
     return found
 
 
@@ -267,7 +268,7 @@ def without_figures(sheet: Cells) -> None:
     """What is no label: no numbers, and none in a text; the headings are numbered, and the material's name may have figures."""
     shown = printed(sheet)
     assert not [v for v in shown if not isinstance(v, str)]
-    beyond = [v for v in shown if any(c.isdigit() for c in v) and not v[1:3] == "  "]
+    beyond = [v for v in shown if any(c.isdigit() for c in v) and v[1:3] != "  "]
     material = [v for v in beyond if v.startswith(("Steel 1215", "unobtainium"))]
     assert beyond == material
     assert checks(sheet) == [DO_NOT]
@@ -336,7 +337,7 @@ def test_a_caution_that_does_not_apply_is_not_there(change, topic):
 def expected_topics(plan: Filled) -> set[str]:
     """Which cautions apply, worked out apart from the sheet."""
     i, a = plan.inputs, plan.answers
-    row = materials.builtin()[i["material"]] if i["material"] in materials.builtin() else None
+    row = materials.builtin()[i["material"]] if i["material"] in materials.builtin() else None  # noqa: SIM401 - no mapping
     found = set(ALWAYS)
     if a["bars"] > 1:
         found.add("The feeder moves")

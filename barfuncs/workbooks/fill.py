@@ -44,6 +44,7 @@ class Template(Protocol):
     FORM: Form
     ALL_INPUTS: dict[str, Input]
     RESULTS: tuple[str, ...]
+    STILL_SHEETS: tuple[str, ...]
 
     def build(self, shop: Shop | None = None) -> bytes: ...
 
@@ -380,6 +381,7 @@ class Filler:
         self.book.calculate()
         self.book.check_supported()
         self.book.refer_directly()
+        self.book.calculate()  # a cell that was put in anew has no value yet
         self.inputs: dict[str, Address] = {name: self.book.names[name] for name in module.ALL_INPUTS}
         self.own_name = self.book.first_cell("own_material_names")
         self.own_density = self.book.first_cell("own_material_densities")
@@ -390,9 +392,9 @@ class Filler:
         page = customer_page(template)
         self.page: dict[str, Address] = {} if page is None else {
             ref: self.book.address(f"{page.title}!{ref}") for ref in page.cells}
-        self._cut()
+        self._cut({self.book.sheets.index(title) for title in module.STILL_SHEETS})
 
-    def _cut(self) -> None:
+    def _cut(self, still: set[int]) -> None:
         """Cut the sheets at the cells that change; zip everything else once."""
         parts = dict(self.book.parts)
         inputs = {**{a: name for name, a in self.inputs.items()}, self.own_name: "own_name", self.own_density: "own_density"}
@@ -407,7 +409,9 @@ class Filler:
             pieces, cells = xml.slots(changing)
             cut = (part, pieces, [_Slot(c, address_on(index, c.ref), input_refs.get(c.ref)) for c in cells])
             # The materials table changes only for a material of the shop's own; otherwise it is zipped once.
-            if index == self.own_name[0]:
+            if index in still:
+                parts[part] = xml.with_values({slot.cell.ref: self.book.value_at(slot.address) for slot in cut[2]})
+            elif index == self.own_name[0]:
                 self.own_sheets.append(cut)
                 blank = {slot.cell.ref: self.book.value_at(slot.address) for slot in cut[2] if slot.name is None}
                 parts[part] = xml.with_values(blank)

@@ -202,6 +202,7 @@ _UNIT_FORMULAS = {
     "weight": '=IF(units="mm","kg","lb")',
     "surface_speed": '=IF(units="mm","m/min","ft/min")',
     "feed_rate": '=IF(units="mm","mm/rev","in/rev")',
+    "feed_speed": '=IF(units="mm","mm/min","in/min")',
     "weight_per_length": '=IF(units="mm","kg/m","lb/ft")',
     "density": '=IF(units="mm","g/cm3","lb/in3")',
     "per_weight": '=IF(units="mm","per kg","per lb")',

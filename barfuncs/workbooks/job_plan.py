@@ -311,6 +311,7 @@ def _bar_drawing(sheet: Worksheet, row: int) -> int:
 
 RESULTS = tuple(a.name for group in ANSWERS.values() for a in group)
 """The answers that go into a table of results, besides the inputs that say which job it is."""
+STILL_SHEETS: tuple[str, ...] = ()
 
 
 def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tuple[str, str]]:

@@ -14,6 +14,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from barfuncs import kinds
 from barfuncs.catalogue import CATALOGUE
 from barfuncs.glossary import ARGUMENTS
+from barfuncs.units import MM_PER_INCH
 from barfuncs.workbooks import layout, plausible, speeds_sheet
 from barfuncs.workbooks.bar_order import (
     ACROSS_CORNERS,
@@ -70,7 +71,7 @@ from barfuncs.workbooks.package import pack
 from barfuncs.workbooks.sheetxml import CellError
 from barfuncs.workbooks.shop import Shop
 from barfuncs.workbooks.shop_sheet import LARGEST_SIZE, MACHINE_ROW, MACHINE_WRONG, PROBLEMS, SHOP_PROBLEMS, shop_sheet
-from barfuncs.workbooks.speeds_sheet import suggestion
+from barfuncs.workbooks.speeds_sheet import row_of, suggested_feed, suggested_speed
 
 BREAKS = range(1, 7)
 OPERATIONS = range(1, 13)
@@ -112,6 +113,7 @@ WHAT_IF = make_input("what_if_quantity", "Quantity for the what-ifs", kinds.Posi
                      help_text="left blank, the first quantity")
 TOOL = make_input("tool", "Cutting edge (for the suggestions)", speeds_sheet.Tool, "carbide", help_text="what the tools' edges are made of")
 CYCLE_INPUTS = (
+    make_input("max_feed", "Max. feed of the lathe", kinds.FeedSpeed, from_shop=True),
     make_input("tool_changes", "Tool changes", kinds.Count, 0, unit="each"),
     make_input("tool_change_time", "Time of a tool change", kinds.Seconds, 0),
     make_input("rapid_time", "Rapid moves together", kinds.Seconds, 0),
@@ -290,21 +292,97 @@ _UNITS_KIND = next(i.kind for i in BAR if i.name == "units")
 
 
 def _operation(n: int) -> tuple[Answer, ...]:
-    """The top speed that holds for a row of the operation list, 0 for none, and the row's time."""
+    """The top speed that holds for a row of the operation list, 0 for none; the row's time, and its spindle speed at the start."""
     cells = {name: f"op_{n}_{name}" for name in OPERATION_COLUMNS} | {"top_speed": f"quote_op_{n}_limit", "units": "use_units"}
     own = next(i for i in OPERATION_INPUTS if i.name == f"op_{n}_top_speed")
     others = ",".join(f"op_{n}_{name}" for name in list(OPERATION_COLUMNS)[1:])
     time = CATALOGUE["operation_time"].cell_formula(cells, known={"use_units": _UNITS_KIND, f"quote_op_{n}_limit": own.kind})
+    cell, turns = f"op_{n}_", f"op_{n}_limit"
+    stated = f"IF(ISBLANK({own.name}),speed_allowed,{own.used_formula()})"
+    followed = f"feed_allowed/{cell}feed_rate"  # more turns than that, and the lathe's feed falls behind
     return (
-        Answer(f"op_{n}_limit", f"Max. speed of operation {n}", "count", "rpm",
-               f"IF(ISBLANK({own.name}),IF(ISBLANK(top_speed),0,top_speed),{own.used_formula()})"),
+        Answer(turns, f"Max. speed of operation {n}", "count", "rpm",
+               f'IF(OR(feed_allowed=0,ISBLANK({cell}feed_rate),{cell}operation="facing",{cell}operation="cut-off"),{stated},'
+               f"IF({stated}>0,MIN({stated},{followed}),{followed}))"),
         Answer(f"op_{n}_time", f"Time of operation {n}", "general", "seconds",
-               f"IF(ISBLANK(op_{n}_operation),IF(COUNTA({others})=0,0,NA()),{time})"),
+               f"IF(ISBLANK({cell}operation),IF(COUNTA({others})=0,0,NA()),{time})"),
+        Answer(f"op_{n}_speed", f"Spindle speed of operation {n}, at its start", "count", "rpm",
+               f'IF(OR(ISBLANK({cell}operation),{cell}operation="other"),0*op_{n}_time,0*op_{n}_time+MIN(IF({turns}>0,{turns},1E99),'
+               f'IF(units="mm",1000,12)*{cell}surface_speed/(PI()*{cell}start_diameter)))'),
+        Answer(f"op_{n}_mark", f"mark of operation {n}", "text", formula=_operation_mark(n)),
     )
 
 
+# Passes for an external thread by pitch in mm, each up to the middle between two published pitches. Source: Sumitomo
+# technical guidance page, external metric threads: 0.75 4, 1 5, 1.25 7, 1.5 8, 1.75 10, 2 12, 2.5 14, 3 16.
+THREAD_PASSES = ((0.875, 4), (1.125, 5), (1.375, 7), (1.625, 8), (1.875, 10), (2.25, 12), (2.75, 14))
+_MOST_PASSES = 16
+# Common practice, no source: what no lathe for bar is taken to do without being asked.
+_FAST_THREAD, _FAST_SPINDLE, _DEEP_HOLE = 200, 6000, 10  # in/min, rpm, diameters
+
+
+def _usual_passes(n: int) -> str:
+    """Cell expression: how many passes a thread of this pitch usually takes; an empty text for other operations."""
+    pitch = f'op_{n}_feed_rate*IF(units="mm",1,{MM_PER_INCH!r})'
+    passes = str(_MOST_PASSES)
+    for widest, count in reversed(THREAD_PASSES):
+        passes = f"IF({pitch}<={widest},{count},{passes})"
+    return f'IF(op_{n}_operation="threading",IF(ISNUMBER(op_{n}_feed_rate),{passes},""),"")'
+
+
+def _operation_mark(n: int) -> str:
+    """Cell expression: what is wrong with a row of the operation list, or does not look like this part, or else what holds it back."""
+    c = f"op_{n}_"
+    kind, start, feed, speed, limit = f"{c}operation", f"{c}start_diameter", f"{c}feed_rate", f"{c}speed", f"{c}limit"
+    usual_speed, usual_feed, usual_passes = (f"usual_{what}_{n}" for what in ("speed", "feed", "passes"))
+    way, inch = f"{speed}*{feed}", f'IF(units="mm",{MM_PER_INCH!r},1)'
+    width = 'IF(shape="flat",MAX(size,thickness),size)'
+    one_pass = f"IF(ISBLANK({c}passes),1,{c}passes)"
+    # A tap, a die and a rolling head need one pass; a taper is none of them.
+    what = f'SUBSTITUTE(LOWER({c}note),"taper","")'
+    not_single = "+".join(f'ISNUMBER(SEARCH("{word}",{what}))' for word in ("tap", "die", "roll"))
+    # Blank cells count as 0 here. Each condition stands in an IF of its own, since AND works out all its parts.
+    cases = (
+        (f"ISERROR({c}time)", f'IF(ISBLANK({kind}),"{STOP} pick an operation","{STOP} fill in or correct")'),
+        (f"ISBLANK({kind})", '""'),
+        (f'IF({kind}="drilling",{start}>=IF(shape="flat",MIN(size,thickness),size)*(1-1E-9),FALSE)', '"! drill as large as the bar"'),
+        (f"{start}>across_corners*(1+1E-9)", '"! larger than the bar"'),
+        (f"{c}length>2*part_length", '"! longer than the part"'),
+        (f"IF(speed_allowed>0,{c}top_speed>speed_allowed,FALSE)", '"! above the max. speed"'),
+        (f'IF({kind}="threading",OR({feed}>0.35*{start},{feed}<0.006*{inch}),FALSE)', '"! pitch in the right unit?"'),
+        (f"IF(ISNUMBER({usual_feed}),OR({feed}>5*{usual_feed},{feed}*20<{usual_feed}),FALSE)",
+         f'"! feed "&IF({feed}>{usual_feed},ROUND({feed}/{usual_feed},0)&" x the suggestion","a "&ROUND({usual_feed}/{feed},0)&"th of the suggestion")'
+         '&": right unit?"'),
+        (f"IF(ISNUMBER({usual_speed}),{c}surface_speed>3*{usual_speed},FALSE)",
+         f'"! speed "&ROUND({c}surface_speed/{usual_speed},1)&" x the suggestion: right unit?"'),
+        (f"IF(ISNUMBER({usual_passes}),IF({one_pass}*2<{usual_passes},{not_single}=0,FALSE),FALSE)",
+         f'"! passes: single point usually "&{usual_passes}&" at this pitch"'),
+        (f'IF({kind}="threading",IF(feed_allowed=0,{way}>{_FAST_THREAD}*{inch},FALSE),FALSE)',
+         f'"! threading at "&ROUND({way},0)&IF(units="mm"," mm/min"," in/min")&": can the lathe?"'),
+        (f"IF({limit}=0,{speed}>{_FAST_SPINDLE},FALSE)", f'"! "&ROUND({speed},0)&" rpm: max. speed?"'),
+        (f'IF({kind}="drilling",IF({c}length>{_DEEP_HOLE}*{start},IF({one_pass}=1,{c}extra_time=0,FALSE),FALSE),FALSE)',
+         f'"! "&ROUND({c}length/{start},0)&" diameters deep: time for pecks?"'),
+        (f'IF(OR({kind}="facing",{kind}="cut-off",{kind}="turning"),IF({start}>={width}*(1-1E-6),{start}<across_corners*0.99,FALSE),FALSE)',
+         '"! starts at the corners: "&ROUND(across_corners,3)'),
+        (f"IF({limit}>0,{speed}>={limit},FALSE)",
+         f'"i held at "&ROUND({speed},0)&" rpm by the max. "&IF(feed_allowed=0,"speed",IF({way}>=feed_allowed*(1-1E-9),"feed","speed"))'),
+    )
+    mark = '""'
+    for condition, words in reversed(cases):
+        mark = f"IF({condition},{words},{mark})"
+    return mark
+
+
 OPERATION_LOOKS = Answer("operation_looks", "rows of the operation list that do not look like this part", "count",
-                         formula='SUMPRODUCT(--(LEFT(operation_marks,1)="!"))')
+                         formula="+".join(f'(LEFT(op_{n}_mark,1)="!")' for n in OPERATIONS))
+_BESIDE_CUTS = "tool_changes*tool_change_time+rapid_time+bar_feed_time"
+NOT_COUNTED = Answer("not_counted", "what the operation list leaves out beside the cuts", "text", formula="&".join(
+    f'IF({condition},"{words}, ","")' for condition, words in (
+        ("tool_changes*tool_change_time=0", "tool changes"), ("rapid_time=0", "rapid moves"), ("bar_feed_time=0", "bar feed"))))
+LIMITS = (
+    Answer("speed_allowed", "max. speed of the job, 0 for none", "count", "rpm", "IF(ISBLANK(top_speed),0,top_speed)"),
+    Answer("feed_allowed", "max. feed of the job, 0 for none", "general", "feed_speed", "IF(ISBLANK(max_feed),0,max_feed)"),
+)
 CYCLE = (
     Answer("cutting_time", "Operations", "rate", "seconds", formula="+".join(f"op_{n}_time" for n in OPERATIONS)),
     Answer("listed_cycle", "Cycle time from the operation list", "rate", "seconds",
@@ -370,10 +448,12 @@ COSTING = {"Bar": (*YIELD, WEIGHT_PER_LENGTH, BAR_WEIGHT, BLANKS_PER_SUPPLIED), 
 
 FORM = Form("quote_", (i for group in (*INPUTS.values(), QUANTITIES, (WHAT_IF, TOOL), CYCLE_INPUTS, LETTER) for i in group),
             (a for group in (*COSTING.values(), STEPS, *(_operation(n) for n in OPERATIONS), *BREAK_ANSWERS.values(),
-                             *WHOLE_ANSWERS.values(), *WHAT_IF_ANSWERS.values(), COSTS_MORE, PRICE_CHECKS, (OPERATION_LOOKS,)) for a in group))
+                             *WHOLE_ANSWERS.values(), *WHAT_IF_ANSWERS.values(), COSTS_MORE, PRICE_CHECKS, (OPERATION_LOOKS, NOT_COUNTED), LIMITS) for a in group))
 RESULTS = ("parts_per_bar", "bar_weight", "cycle",
            *(f"{name}_{n}" for n in BREAKS for name in ("bars", "whole", "cost_each", "price", "total")))
 """The answers that go into a table of results, besides the inputs that say which quote it is."""
+STILL_SHEETS: tuple[str, ...] = (speeds_sheet.TITLE,)
+"""Sheets with formulas that no input bears on: they are calculated once."""
 ALL_INPUTS: dict[str, Input] = {**FORM.inputs, **{i.name: i for i in (*OPERATION_INPUTS, *OPERATION_NOTES)}}
 
 
@@ -409,9 +489,16 @@ CHECKS = (
     )),
     Check("Operations", (
         ("operation_looks>0", LOOK, '"Sheet Operations: a row does not look like this part, see the mark beside it."'),
-        ("cutting_time=0", OK, '"No operation list."'),
-        ("TRUE", OK, '"The operations go with the bar, the part and the machine."'),
-    )),
+        ("cutting_time=0", NOTE, '"There is no operation list; the cycle time is as filled in."'),
+        (f"IF(ISBLANK(cycle_time),{_BESIDE_CUTS}+SUM(operation_extra_times)=0,FALSE)", LOOK,
+         '"Sheet Operations: the list counts cuts alone. Missing: "&LEFT(not_counted,LEN(not_counted)-2)&"."'),
+        ("IF(ISBLANK(cycle_time),(tool_changes>0)+(tool_change_time>0)=1,FALSE)", LOOK,
+         'IF(tool_changes>0,"Sheet Operations: "&tool_changes&" tool changes at 0 s each.","Sheet Operations: a tool change takes "'
+         '&tool_change_time&" s, but none is counted.")'),
+        ("TRUE", OK, '"Diameters, lengths and spindle speeds were held against bar, part and machine"&IF(material_group="","; no speeds '
+                     'and feeds to compare with are known for this material.",", speeds and feeds against the sheet Speeds.")'
+                     '&IF(not_counted="",""," Not counted: "&LEFT(not_counted,LEN(not_counted)-2)&".")'),
+    ), long=True),
     plausible.times_check("cycle", "ISERROR(cycle)"),
     plausible.prices_check("like_dollars>0"),
     Check("Price", (
@@ -496,49 +583,47 @@ def _costing_sheet(book: Workbook) -> None:
     sheet.print_area = f"A1:H{row + 1}"
 
 
-def _operation_mark(n: int, row: int) -> str:
-    """Cell expression: what is wrong with a row of the operation list, or does not look like this part."""
-    cell = f"op_{n}_"
-    return (f'IF(ISERROR(op_{n}_time),IF(ISBLANK({cell}operation),"{STOP} pick an operation","{STOP} fill in or correct"),'
-            f'IF(N({cell}start_diameter)>across_corners*(1+1E-9),"! larger than the bar",'
-            f'IF(N({cell}length)>2*part_length,"! longer than the part",'
-            # An IF within, since AND works out all its parts.
-            f'IF(IF(ISBLANK(top_speed),FALSE,N({cell}top_speed)>top_speed),"! above the max. speed",'
-            f'IF(AND(ISNUMBER($N{row}),N({cell}feed_rate)>5*N($N{row})),"! feed in the right unit?","")))))')
-
-
 def _operations_sheet(book: Workbook) -> None:
-    widths = {"A": 1.5, "B": 31, "C": 12, "D": 10, "E": 10, "F": 10, "G": 13, "H": 12, "I": 10, "J": 8, "K": 10, "L": 9, "M": 18,
-              "N": 18, "O": 24}
+    widths = {"A": 1.5, "B": 31, "C": 12, **dict.fromkeys("DEF", 9.5), "G": 10, "H": 9.5, "I": 9, "J": 8, "K": 8, "L": 9, "M": 9.5,
+              **dict.fromkeys("NO", 11), "P": 10, "Q": 40}
     sheet = layout.add_sheet(book, "Operations", widths, landscape=True)
     layout.put(sheet, "B1", "Operation list", size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
     layout.put(sheet, "B2", "One row for each operation of one part, in any order; leave the rest blank. The cycle time below "
                             "counts unless one is filled in on the sheet Costing.", color=layout.SOFT, size=9)
-    layout.heading(sheet, "B", "O", 4, "What")
+    layout.heading(sheet, "B", "Q", 4, "")
+    sheet.row_dimensions[4].height = 28
     units = ("", "length", "length", "length", "surface_speed", "feed_rate", "rpm", "", "seconds")
-    for column, head, unit in zip("CDEFGHIJK", OPERATION_COLUMNS.values(), units, strict=True):
-        layout.put(sheet, f"{column}4", head, bold=True, color=layout.ACCENT, align="left" if column == "C" else "right")
+    heads = [("B", "What", ""), *zip("CDEFGHIJK", OPERATION_COLUMNS.values(), units, strict=True), ("L", "Time", "seconds"), ("M", "Spindle speed", "rpm"),
+             ("N", "Suggested speed", "surface_speed"), ("O", "Suggested feed", "feed_rate"), ("P", "Usual passes", ""), ("Q", "Mark", "")]
+    for column, head, unit in heads:
+        layout.put(sheet, f"{column}4", head, bold=True, color=layout.ACCENT, align="left" if column in "BCQ" else "right", wrap=True,
+                   indent=int(column == "Q"))
         layout.put(sheet, f"{column}5", unit_text(unit) or None, color=layout.SOFT, size=9, align="right")
-    layout.put(sheet, "L4", "Time", bold=True, color=layout.ACCENT, align="right")
-    layout.put(sheet, "L5", "s", color=layout.SOFT, size=9, align="right")
-    for column, head, unit in (("M", "Speed, suggested", "surface_speed"), ("N", "Feed, suggested", "feed_rate")):
-        layout.put(sheet, f"{column}4", head, bold=True, color=layout.ACCENT, align="right")
-        layout.put(sheet, f"{column}5", unit_text(unit), color=layout.SOFT, size=9, align="right")
+    first, last = 6, 5 + len(OPERATIONS)
     inputs = {i.name: i for i in (*OPERATION_INPUTS, *OPERATION_NOTES)}
-    for n, row in zip(OPERATIONS, range(6, 6 + len(OPERATIONS)), strict=True):
+    for n, row in zip(OPERATIONS, range(first, last + 1), strict=True):
         put_framed(book, sheet, inputs[f"op_{n}_note"], f"B{row}")
         for column, name in zip("CDEFGHIJK", OPERATION_COLUMNS, strict=True):
             put_framed(book, sheet, inputs[f"op_{n}_{name}"], f"{column}{row}")
-        FORM.put_value(book, sheet, f"op_{n}_time", f"L{row}")
-        sheet[f"L{row}"].number_format = "0.00;-0.00;"
-        for column, what in (("M", "speed"), ("N", "feed")):
-            layout.put(sheet, f"{column}{row}", "=" + FORM.expression(suggestion(f"op_{n}_operation", what)), size=9,
-                       color=layout.SOFT, align="right", number="general")
-        layout.put(sheet, f"O{row}", "=" + FORM.expression(_operation_mark(n, row)), bold=True, color=layout.ACCENT, size=9, indent=1)
+        for column, name, number in (("L", "time", "0.00;-0.00;"), ("M", "speed", "#,##0;-#,##0;")):
+            FORM.put_value(book, sheet, f"op_{n}_{name}", f"{column}{row}")
+            sheet[f"{column}{row}"].number_format = number
+        layout.put(sheet, f"R{row}", "=" + FORM.expression(row_of(f"op_{n}_operation")), size=1, color="FFFFFF")
+        layout.name_cell(book, f"speeds_row_{n}", sheet, f"R{row}")
+        suggestions = (("N", "speed", suggested_speed(f"speeds_row_{n}")), ("P", "passes", _usual_passes(n)),
+                       ("O", "feed", suggested_feed(f"speeds_row_{n}", f"op_{n}_operation", f"op_{n}_start_diameter")))
+        for column, what, formula in suggestions:
+            layout.put(sheet, f"{column}{row}", "=" + FORM.expression(formula), size=9, color=layout.SOFT, align="right")
+            layout.name_cell(book, f"usual_{what}_{n}", sheet, f"{column}{row}")
+        FORM.put_value(book, sheet, f"op_{n}_mark", f"Q{row}")
+        layout.put(sheet, f"Q{row}", sheet[f"Q{row}"].value, bold=True, color=layout.ACCENT, size=9, indent=1)
+        sheet[f"Q{row}"].border = Border()
         sheet.row_dimensions[row].height = 17
-    layout.name_cell(book, "operation_marks", sheet, f"O6:O{5 + len(OPERATIONS)}")
-    row = 7 + len(OPERATIONS)
+    layout.name_cell(book, "operation_marks", sheet, f"Q{first}:Q{last}")
+    layout.name_cell(book, "operation_extra_times", sheet, f"K{first}:K{last}")
+    layout.quiet_errors(sheet, f"L{first}:M{last}")
+    row = last + 2
     layout.heading(sheet, "B", "D", row, "Cycle time")
     row += 1
     FORM.put_input(book, sheet, TOOL.name, "BCD", row)
@@ -552,20 +637,23 @@ def _operations_sheet(book: Workbook) -> None:
         sheet[f"C{row}"].value = f"=quote_{name}"
         layout.put(sheet, f"D{row}", "s", color=layout.SOFT, size=9, indent=1)
     layout.quiet_errors(sheet, f"C{row - 2}:C{row}")
-    row = 7 + len(OPERATIONS)
-    layout.heading(sheet, "F", "O", row, "What each operation needs")
+    row = last + 2
+    layout.heading(sheet, "G", "Q", row, "What each operation needs")
     for text in (
-        "turning: start diameter, length, surface speed, feed. For boring, give the bore as the start diameter.",
-        "facing and cut-off: start and end diameter (0 = to the centre), surface speed, feed, max. speed.",
+        "turning: start diameter, length, surface speed, feed. For boring give the finished bore as the start diameter: the largest that is cut.",
+        "facing and cut-off: start and end diameter (0 = to the center), surface speed, feed, max. speed.",
+        '="A bar that is not round starts at its corners"&IFERROR(IF(quote_across_corners>use_size*(1+1E-9),": this one at "&'
+        'ROUND(quote_across_corners,3)&IF(units="mm"," mm"," in"),""),"")&"."',
         "drilling: start diameter = the drill's, length = full depth (a 118 degree point is added), surface speed, feed.",
-        "threading: start diameter, length with run-in and run-out, surface speed, feed = the pitch, passes.",
-        "other: extra time alone. Extra time counts for each pass. Max. speed, where given, holds for all.",
-        "Suggestions come from the sheet Speeds, for the material's group; they are where to start, and yours to change there.",
+        "threading: start diameter, length with run-in and run-out, surface speed, feed = the pitch, passes. A tap or a die: say so under What.",
+        "other: extra time alone. Extra time counts for each pass. Max. speed, where given, holds for all; so does the max. feed for a thread.",
+        "Suggested speeds and feeds come from the sheet Speeds, for the material's group: where to start, and yours to change there.",
+        "Usual passes: for external threads with a single-point tool, as published by a maker of such tools.",
         "Never above the speed limits of workholding, feeder and bar; the machine's manual comes first.",
     ):
         row += 1
-        layout.put(sheet, f"F{row}", text, size=9)
-    sheet.print_area = f"A1:O{row + 2}"
+        layout.put(sheet, f"G{row}", text, size=9)
+    sheet.print_area = f"A1:Q{row + 1}"
 
 
 _LINES = ("parts_to_make", "sure", "bars", "bought", "material_cost", "rack_value", "scrap_credit", "machine_cost", "setup_cost", "other_cost", "order_cost",

@@ -61,6 +61,7 @@ MACHINES = (
     _column("face_to_cutoff", "Face to cut-off", kinds.Length),
     _column("bar_change_time", "Bar change", kinds.Seconds),
     _column("top_speed", "Max. speed", kinds.SpindleSpeed),
+    _column("max_feed", "Max. feed", kinds.FeedSpeed),
     _column("feeder_bars", "Bars in the feeder", kinds.PositiveCount, "bars that a full feeder holds", unit="bars", width=17),
     _column("machine_rate", "Machine rate", kinds.Money, unit="per hour", width=13),
     _column("setup_rate", "Set-up rate", kinds.Money, "the shop's rate for setting; the machine rate where left blank",
@@ -104,9 +105,10 @@ SPEEDS = (
     _column("group", "Material group", kinds.Text, "group of the materials table, or a name of your own", True, width=22),
     Column("operation", "Operation", Kind("operation", "choice", choices=speeds_feeds.CUTS), ARGUMENTS["operation"], True),
     Column("tool", "Tool", Kind("tool", "choice", choices=speeds_feeds.TOOLS), "what the edge is made of", True, width=17),
-    *(Column(name, label, speeds_feeds.KINDS[what], ARGUMENTS[what], unit=kinds.UNIT_TEXT[what][kinds.UNITS.index(system)])
-      for (name, (what, system)), label in zip(speeds_feeds.NUMBERS.items(), ("Speed", "Speed, metric", "Feed", "Feed, metric"),
-                                              strict=True)),
+    *(Column(name, label, speeds_feeds.KINDS[what], ARGUMENTS[what],
+             unit=kinds.UNIT_TEXT[what][kinds.UNITS.index(system)] if system else "of its dia.", width=max(12, len(label) + 2))
+      for (name, (what, system)), label in zip(speeds_feeds.NUMBERS.items(), (
+          "Speed", "Speed, metric", "Feed", "Feed, metric", "Feed of a drill"), strict=True)),
     _column("source", "Source", kinds.Text, "where the values come from", width=36),
     _column("note", "Note", kinds.Text, "what the values hold for", width=46),
 )
@@ -134,6 +136,7 @@ class Machine:
     machine_rate: float | None = None
     setup_rate: float | None = None
     machine_type: str | None = None
+    max_feed: float | None = None
 
 
 @dataclass(frozen=True)
@@ -496,9 +499,9 @@ _EXAMPLE_RATES = {"currency": "$", "markup": 0.35, "rounding": "up to next 0.01"
                   "scrap_rate": 0.02, "confidence": 0.95, "efficiency": 0.9}
 _EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
     "Machines": (
-        ("Lathe 1", 144, 1.25, 2.5, 0.2, 35, 6000, 18, 82, 70, "fixed head"),
-        ("Lathe 2", 144, 2, 3.25, 0.25, 45, 5000, 10, 88, 70, "fixed head + second spindle"),
-        ("Sliding head 3", 144, 0.7875, 6.5, 0.1, 30, 10000, 24, 95, None, "guide bush + second spindle"),
+        ("Lathe 1", 144, 1.25, 2.5, 0.2, 35, 6000, 200, 18, 82, 70, "fixed head"),
+        ("Lathe 2", 144, 2, 3.25, 0.25, 45, 5000, 200, 10, 88, 70, "fixed head + second spindle"),
+        ("Sliding head 3", 144, 0.7875, 6.5, 0.1, 30, 10000, None, 24, 95, None, "guide bush + second spindle"),
     ),
     "Materials and prices": (
         ("Brass C36000", None, None, 4.6, "lb", None, 2.1, 2.4, "invented price"),
@@ -509,7 +512,8 @@ _EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
         ("6061", "round", None, 2.9, "lb", None, 0.5, 0.55, "invented price"),
     ),
     "Speeds and feeds": tuple(
-        (row.group, row.operation, row.tool, row.surface_speed, None, row.feed_rate, None, row.source, row.note or None)
+        (row.group, row.operation, row.tool, row.surface_speed, None, row.feed_rate, None, row.drill_feed, row.source,
+         row.note or None)
         for row in speeds_feeds.builtin().rows),
 }
 _SPARE = {"Machines": 17, "Materials and prices": 34, "Speeds and feeds": 30}
@@ -517,7 +521,7 @@ _SAID = {
     "Machines": "One row a lathe with its feeder. Take lengths and speeds from the manuals; what is left blank is asked for with each job.",
     "Materials and prices": "One row a material; a row with a shape or a size comes before the one without. All prices here are invented.",
     "Speeds and feeds": "Starting values, yours to change: all from memory and marked so. Give a speed and a feed in inch or metric, "
-                        "not both; a thread has no feed here, since its feed is its pitch.",
+                        "not both. The feed of a drill is a share of its diameter; a thread has none here: its pitch.",
 }
 _TURNED = 'IF(shop_units="mm","{}","{}")'
 

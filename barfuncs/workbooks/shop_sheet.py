@@ -47,7 +47,7 @@ def _picked(form: Form, name: str) -> str:
     machine_row = f"{form.prefix}machine_row"
     if name in _PICKED_FROM_MACHINE:
         kind = form.inputs[name].kind
-        factor = "*shop_length_factor" if kind.dimension == "length" else ""
+        factor = "*shop_length_factor" if kind.dimension in ("length", "feed_speed") else ""
         cell = f"INDEX(machines_{name},{machine_row})"
         bad = f'INDEX(machines_marks,{machine_row})<>""'
         return f'IF({machine_row}=0,"",IF({bad},NA(),IF({cell}="","",{cell}{factor})))'
