@@ -17,6 +17,7 @@ from barfuncs.workbooks.bar_order import (
     BAR,
     BAR_WEIGHT,
     DENSITY,
+    EACH_WEIGHT,
     JOB,
     LATHE,
     MATERIAL,
@@ -33,6 +34,7 @@ from barfuncs.workbooks.bar_order import (
     SECTION_AREA,
     SECTION_WEIGHT,
     SETTING_RATE,
+    SIZE_TEXT,
     TOO_WIDE,
     WEIGHT_PER_LENGTH,
     WHOLE_PARTS,
@@ -49,8 +51,10 @@ from barfuncs.workbooks.form import (
     Check,
     Form,
     Input,
+    fixed_text,
     length_text,
     make_input,
+    number_text,
     unit_text,
 )
 from barfuncs.workbooks.materials_sheet import materials_sheet
@@ -98,8 +102,7 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
         BAR_WEIGHT,
         Answer("total_weight", "All bars", "weight", "weight", formula="bars*bar_weight"),
         Answer("parts_weight", "Parts made", "weight", "weight",
-               formula='parts_to_make*IF(ISBLANK(part_weight),section_weight*part_length,'
-                       'IF(part_weight<=section_weight*part_length,part_weight,NA()))'),
+               formula=f"parts_to_make*{EACH_WEIGHT}"),
         Answer("chips_weight", "Chips", "weight", "weight",
                formula="section_weight*(parts_to_make*bar_per_part+bars*end_trim)-parts_weight"),
         Answer("remnants_weight", "Remnants", "weight", "weight",
@@ -183,17 +186,16 @@ HEADLINES = ("parts_per_bar", "bars", "total_weight", "net_material", "run_hours
 
 def _headline() -> str:
     """Cell expression: the five answers that everybody asks for, in one line; what is not known yet is a dash."""
-    pieces = (('TEXT(plan_parts_per_bar,"#,##0")', '" parts per bar"'), ('TEXT(plan_bars,"#,##0")', '" bars"'),
-              ('TEXT(plan_total_weight,"#,##0.0")', 'IF(units="mm"," kg"," lb")'),
-              ('TEXT(plan_net_material,"#,##0.00")', '" material"'), ('TEXT(plan_run_hours,"#,##0.0")', '" h run"'))
-    return '&"   |   "&'.join(f'IFERROR({value},"-")&{unit}' for value, unit in pieces)
+    pieces = (("plan_parts_per_bar", 0, '" parts per bar"'), ("plan_bars", 0, '" bars"'), ("plan_total_weight", 1, WEIGHT_SUFFIX),
+              ("plan_net_material", 2, '" material"'), ("plan_run_hours", 1, '" h run"'))
+    return '&"   |   "&'.join(f'IFERROR({fixed_text(name, digits)},"-")&{unit}' for name, digits, unit in pieces)
 
 
 CHECKS = (
     WHOLE_PARTS,
     SECTION,
     Check("Feeder", (
-        ("AND(NOT(ISBLANK(longest_random_bar)),longest_random_bar<bar_length)", STOP,
+        ("IF(ISBLANK(longest_random_bar),FALSE,longest_random_bar<bar_length)", STOP,
          '"The longest of the random lengths is shorter than the bar length, which is the shortest."'),
         TOO_WIDE,
         ("ISBLANK(feeder_longest_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
@@ -204,9 +206,9 @@ CHECKS = (
     )),
     Check("Stick-out", (
         ("plan_stickout_ratio>3*(1+1E-9)", LOOK,
-         f'"The first stick-out is "&{length_text("plan_first_stickout")}&", "&ROUND(plan_stickout_ratio,1)&" times the size. '
+         f'"The first stick-out is "&{length_text("plan_first_stickout")}&", "&{number_text("plan_stickout_ratio", 1)}&" times the size. '
          'Over three, think about support, speed and chatter (common practice, no source)."'),
-        ("TRUE", OK, '"The first stick-out is "&ROUND(plan_stickout_ratio,1)&" times the size, three or less."'),
+        ("TRUE", OK, f'"The first stick-out is "&{number_text("plan_stickout_ratio", 1)}&" times the size, three or less."'),
     ), long=True),
     Check("Remnant", (
         ("plan_remnant>plan_bar_per_part*(1+1E-9)", NOTE,
@@ -233,7 +235,7 @@ CHECKS = (
     )),
     Check("Feeder load", (
         ("ISBLANK(feeder_bars)", NOTE, '"Bars the feeder holds are not filled in: no load weight, no hours alone."'),
-        ("TRUE", NOTE, f'"A full load weighs "&ROUND(plan_load_weight,1)&{WEIGHT_SUFFIX}&", one bar "&ROUND(plan_bar_weight,1)&{WEIGHT_SUFFIX}'
+        ("TRUE", NOTE, f'"A full load weighs "&{number_text("plan_load_weight", 1)}&{WEIGHT_SUFFIX}&", one bar "&{number_text("plan_bar_weight", 1)}&{WEIGHT_SUFFIX}'
                        '&". Lift within the shop\'s rules."'),
     )),
     Check("Time and price", (
@@ -243,8 +245,8 @@ CHECKS = (
         ("TRUE", OK, '"Cycle time and price are filled in."'),
     )),
     Check("Balance", (
-        ("AND(NOT(ISBLANK(part_weight)),part_weight>plan_section_weight*part_length)", STOP,
-         '"A finished part can\'t weigh more than the bar over its length, "&ROUND(plan_section_weight*part_length,4)'
+        ("IF(ISBLANK(part_weight),FALSE,part_weight>plan_section_weight*part_length*(1+1E-9))", STOP,
+         f'"A finished part can\'t weigh more than the bar over its length, "&{number_text("plan_section_weight*part_length", 4)}'
          f'&{WEIGHT_SUFFIX}&"."'),
         ("OR(ABS(plan_length_balance)>1E-6,ABS(plan_weight_balance)>1E-6*(1+plan_total_weight))", STOP,
          '"Lengths or weights do not add up: do not use this sheet."'),
@@ -350,7 +352,7 @@ def _bar_drawing(sheet: Worksheet, row: int) -> int:
         layout.put(sheet, f"C{first + offset}", "=" + FORM.expression(formula), align="right", number="length")
         layout.put(sheet, f"D{first + offset}", unit_text("length"), color=layout.SOFT, size=9, indent=1)
     last = first + len(_DRAWING) - 1
-    layout.put(sheet, f"B{last + 1}", '=IFERROR(plan_parts_per_bar&" parts of "&part_length&" and their cut-offs","")',
+    layout.put(sheet, f"B{last + 1}", f'=IFERROR(plan_parts_per_bar&" parts of "&{number_text("part_length", 5)}&" and their cut-offs","")',
                color=layout.SOFT, size=9)
     layout.quiet_errors(sheet, f"C{first}:C{last}")
     _stacked_bar(sheet, first, last, f"E{first}", 12.6, 3.4, _FILLS)
@@ -362,8 +364,8 @@ def _setter_sheet(book: Workbook) -> None:
     layout.put(sheet, "B1", "Setter's sheet", size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
     layout.put(sheet, "F1", '=IF(job="","",job&"   ")&IF(part_number="","",part_number)', size=12, bold=True)
-    layout.put(sheet, "B2", '=IFERROR(IF(customer="","",customer&"   ")&IF(material="","",material&"   ")&shape&" "&size&'
-                            f'IF(ISBLANK(thickness),""," x "&thickness)&{UNIT_SUFFIX},"")', color=layout.SOFT)
+    layout.put(sheet, "B2", '=IFERROR(IF(customer="","",customer&"   ")&IF(material="","",material&"   ")&shape&" "&'
+                            f'{SIZE_TEXT}&{UNIT_SUFFIX},"")', color=layout.SOFT)
     layout.heading(sheet, "B", "F", 4, "Lengths to key in")
     layout.put(sheet, "F4", "As your control calls it (write it in)", size=11, bold=True, color=layout.ACCENT)
     keyed = (("Bar per part", "plan_bar_per_part"), ("First stick-out, with end trim", "plan_first_stickout"),
@@ -380,7 +382,7 @@ def _setter_sheet(book: Workbook) -> None:
     for row, (item, wanted) in enumerate(zip(STOP_INPUTS, ("plan_parts_to_make", "plan_bars", "plan_fed_length"), strict=True),
                                          start=11):
         FORM.put_input(book, sheet, item.name, "BCD", row)
-        layout.put(sheet, f"F{row}", f'=IFERROR("the order needs "&TEXT({wanted},"#,##0{".0##" if item.unit == "length" else ""}")&" "&D{row},"")', color=layout.SOFT)
+        layout.put(sheet, f"F{row}", f'=IFERROR("the order needs "&{fixed_text(wanted, 3 if item.unit == "length" else 0)}&" "&D{row},"")', color=layout.SOFT)
     row = 14
     for answer in _STOP_ANSWERS:
         FORM.put_answer(book, sheet, answer.name, "BCD", row)

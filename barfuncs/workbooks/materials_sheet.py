@@ -10,7 +10,7 @@ from barfuncs.workbooks import layout
 
 ROW_FORMULA = f"IF(ISTEXT(material),SUMPRODUCT(({MATERIAL_MATCHES})*material_rows),IF(ISBLANK(material),NA(),0))"
 """Cell expression: the row of the input `material` in the table, 0 for none. Below it is called `material_row`."""
-CAUTION_FORMULA = 'IF(material_row>0,T(INDEX(material_cautions,material_row)),"")'
+CAUTION_FORMULA = 'IF(material_row>0,INDEX(material_cautions,material_row)&"","")'
 DENSITY_FORMULA = ("IFERROR(IF(OR(ISBLANK(material),ISLOGICAL(material)),NA(),"
                    + density_formula("INDEX(material_densities,IF(material_row>0,material_row,NA()))") + "),NA())")
 

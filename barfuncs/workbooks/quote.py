@@ -20,6 +20,7 @@ from barfuncs.workbooks.bar_order import (
     BAR,
     BAR_WEIGHT,
     DENSITY,
+    EACH_WEIGHT,
     JOB,
     LATHE,
     MATERIAL,
@@ -35,6 +36,7 @@ from barfuncs.workbooks.bar_order import (
     SECTION_AREA,
     SECTION_WEIGHT,
     SETTING_RATE,
+    SIZE_TEXT,
     TOO_WIDE,
     WEIGHT_PER_LENGTH,
     WHOLE_PARTS,
@@ -45,12 +47,14 @@ from barfuncs.workbooks.form import (
     NOTE,
     OK,
     STOP,
+    UNIT_SUFFIX,
     Answer,
     Check,
     Form,
     Input,
     length_text,
     make_input,
+    number_text,
     put_framed,
     unit_text,
 )
@@ -244,7 +248,7 @@ def _operation(n: int) -> tuple[Answer, ...]:
 
 
 OPERATION_LOOKS = Answer("operation_looks", "rows of the operation list that do not look like this part", "count",
-                         formula='SUMPRODUCT(--(LEFT(operation_marks,1)="!"))')
+                         formula='COUNTIF(operation_marks,"!*")')
 CYCLE = (
     Answer("cutting_time", "Operations", "rate", "seconds", formula="+".join(f"op_{n}_time" for n in OPERATIONS)),
     Answer("listed_cycle", "Cycle time from the operation list", "rate", "seconds",
@@ -265,8 +269,7 @@ STEPS = (
     SECTION_AREA,
     SECTION_WEIGHT,
     Answer("each_weight", "weight of a finished part", "weight_per_length", "weight",
-           formula="IF(ISBLANK(part_weight),section_weight*part_length,"
-                   "IF(part_weight<=section_weight*part_length,part_weight,NA()))"),
+           formula=EACH_WEIGHT),
     Answer("gross_weight", "weight of what one part uses of the bar", "weight_per_length", "weight",
            formula="section_weight*bar_per_part"),
     Answer("trim_weight", "weight of one end trim", "weight_per_length", "weight", formula="section_weight*end_trim"),
@@ -326,18 +329,18 @@ CHECKS = (
         ("TRUE", OK, '"The feeder takes this bar."'),
     )),
     Check("Part weight", (
-        ("AND(NOT(ISBLANK(part_weight)),part_weight>section_weight*part_length)", STOP,
+        ("IF(ISBLANK(part_weight),FALSE,part_weight>section_weight*part_length*(1+1E-9))", STOP,
          '"A finished part can\'t weigh more than the bar over its length."'),
         ("ISBLANK(part_weight)", NOTE, '"Not filled in: the credit for chips is reckoned with parts as heavy as the bar over '
                                        'their length, so it is on the low side."'),
         ("TRUE", OK, '"A finished part weighs no more than the bar over its length."'),
     ), long=True),
     Check("Time", (
-        ("setup_hours=0", LOOK, '"No set-up time is counted. A part takes "&ROUND(cycle,1)&" s."'),
+        ("setup_hours=0", LOOK, f'"No set-up time is counted. A part takes "&{number_text("cycle", 1)}&" s."'),
         ("AND(NOT(ISBLANK(cycle_time)),ISNUMBER(listed_cycle))", LOOK,
-         '"The cycle time that is filled in counts, "&ROUND(cycle_time,1)&" s; the operation list gives "'
-         '&ROUND(listed_cycle,1)&" s."'),
-        ("TRUE", OK, '"A part takes "&ROUND(cycle,1)&" s."'),
+         f'"The cycle time that is filled in counts, "&{number_text("cycle_time", 1)}&" s; the operation list gives "'
+         f'&{number_text("listed_cycle", 1)}&" s."'),
+        ("TRUE", OK, f'"A part takes "&{number_text("cycle", 1)}&" s."'),
     )),
     Check("Operations", (
         ("operation_looks>0", LOOK, '"Sheet Operations: a row does not look like this part, see the mark beside it."'),
@@ -351,10 +354,10 @@ CHECKS = (
         ("TRUE", OK, '"For their weight, chips and remnants bring less than the bar costs."'),
     )),
     Check("Price", (
-        ("AND(margin>0,markup>0)", STOP, '"Give a margin or a markup, not both."'),
+        ("margin*markup>0", STOP, '"Give a margin or a markup, not both."'),
         (f"{_TOO_HIGH}>0", STOP, f'"A quantity {CREDIT_TOO_HIGH}."'),
         ("price_is_nothing>0", STOP, '"The price each is rounded down to nothing: choose a finer rounding."'),
-        ("OR(material_price=0,machine_rate=0)", LOOK, '"The price of the material or the machine rate is 0."'),
+        ("material_price*machine_rate=0", LOOK, '"The price of the material or the machine rate is 0."'),
         ('AND(currency<>"",shop_currency<>"",currency<>shop_currency)', LOOK,
          '"The quote is in "&currency&", the sheet Shop in "&shop_currency&": nothing is converted."'),
         ("below_cost>0", LOOK, '"Rounding brings a price below the cost."'),
@@ -618,8 +621,8 @@ def _customer_sheet(book: Workbook) -> None:
                             'see the sheet Costing.",""))', bold=True, color=layout.ACCENT, wrap=True)
     sheet.merge_cells("B6:E6")
     sheet.row_dimensions[6].height = 44
-    described = '=IFERROR(IF(ISBLANK(material_line),IF(ISBLANK(material),"",material&", "&shape&" "&size&IF(ISBLANK(thickness),""," x "&thickness)&' \
-                'IF(units="mm"," mm"," in")),material_line),"")'
+    described = '=IFERROR(IF(ISBLANK(material_line),IF(ISBLANK(material),"",material&", "&shape&" "&' \
+                f'{SIZE_TEXT}&{UNIT_SUFFIX}),material_line),"")'
     facts = (("Number", _shown("quote_number")), ("Date", _shown("quote_date")), ("Valid until", _shown("valid_until")),
              ("Customer", _shown("customer")), ("Attention", _shown("attention")),
              ("Part", _shown("part_description")), ("Part number", _shown("part_number")),

@@ -22,7 +22,7 @@ def suggestion(operation: str, what: str) -> str:
     """Cell expression: the table's speed or feed for an operation, in the job's units; an empty text where there is none."""
     factor, digits = (M_PER_FT, "0") if what == "speed" else (MM_PER_INCH, 'IF(units="mm",3,4)')
     found = f"SUMPRODUCT((speeds_group=material_group)*(speeds_operation={operation})*(speeds_tool=tool),speeds_{what})"
-    value = f'ROUND({found}*IF(units="mm",{factor!r},1),{digits})'
+    value = f'ROUND({found}*IF(units="mm",{factor!r},1)*(1+1E-12),{digits})'
     return f'IF(ISBLANK({operation}),"",IFERROR(IF({value}>0,{value},""),""))'
 
 
