@@ -108,7 +108,8 @@ class Driver:
             self.document.Sheets.insertNewByName("kinds of errors", 0)
             block = self.document.Sheets.getByIndex(0).getCellRangeByPosition(0, 0, 0, len(errors) - 1)
             block.setFormulaArray(tuple((f"=ERRORTYPE({cell})",) for cell in errors.values()))
-            found |= {cell: {"error": int(row[0])} for cell, row in zip(errors, block.getDataArray())}
+            kinds = block.getDataArray()
+            found.update({cell: {"error": int(kinds[row][0])} for row, cell in enumerate(errors)})
         return found
 
     def formulas(self, names, sheet=0):

@@ -41,5 +41,5 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         terminalreporter.section("NOT TESTED HERE", "!", red=True, bold=True)
         for program, count in missing.items():
             if count:
-                terminalreporter.line(f"{count} tests skipped: {program} not found", red=True, bold=True)
+                terminalreporter.line(f"{count} test{'s' * (count > 1)} skipped: {program} not found", red=True, bold=True)
         terminalreporter.line("On Debian .ci/run installs what is missing and runs every test.")

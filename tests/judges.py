@@ -53,13 +53,13 @@ def without_values(data: bytes) -> bytes:
     return buffer.getvalue()
 
 
-def content(data: bytes) -> Content:
-    """Every cell that is not blank. A formula without a stored value has the value None."""
+def content(data: bytes, title: str = "") -> Content:
+    """Every cell that is not blank, of one sheet or of all. A formula without a stored value has the value None."""
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         parts = {name: archive.read(name) for name in archive.namelist() if name.endswith((".xml", ".rels"))}
     shared = [_text(item) for item in _elements(parts.get("xl/sharedStrings.xml"), "si")]
     found = Content({}, {}, {})
-    for sheet in worksheets("workbook", parts):
+    for sheet in (s for s in worksheets("workbook", parts) if title in ("", s.name)):
         for cell in _elements(parts[sheet.part], "c"):
             name, children = f"{sheet.name}!{cell.get('r')}", {child.tag[-1]: child for child in cell}  # f, v or is
             value = _text(children["s"]) if "s" in children else _value(cell.get("t", "n"), children.get("v"), shared)

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from job_generator import BAD_VALUES, GOOD_INPUTS, good_job, good_quote
+from job_generator import BAD_IN_A_QUOTE, BAD_VALUES, GOOD_INPUTS, good_job, good_quote
 from judges import JUDGES, Content, Values, content, named_cells, without_values
 from template_forms import in_the_sheet
 
@@ -141,13 +141,6 @@ def from_shop(rng: random.Random, job: dict[str, Any], own_shop: Shop) -> dict[s
     return job
 
 
-BAD_IN_A_QUOTE: dict[str, tuple[Any, ...]] = {
-    "margin": (1.0,), "material_price": (True,), "op_2_end_diameter": (True,), "quantity_1": (None, 2.5), "markup": (0.2,),
-    "machine_rate": ("80",), "op_5_feed_rate": (None,), "units": ("cm",), "op_2_operation": (None,), "price_per": (None, "dozen"),
-    "size": ("wide",), "cycle_time": (-1.0,), "part_weight": (9.0,), "machine": ("Lathe 77",), "material": (0.284, 1.4305),
-}
-
-
 @cache
 def odd() -> dict[str, Book]:
     """The blank templates, and sheets with a bad value in a cell."""
@@ -156,10 +149,10 @@ def odd() -> dict[str, Book]:
         book = Workbook(READY_MADE[name]())
         book.calculate()
         books[f"blank {name}"] = book.to_bytes()
-    for template, bad in (("job_plan", BAD_VALUES), ("quote", BAD_IN_A_QUOTE)):
-        good = GOOD_INPUTS[template]
-        for name, value in ((n, v) for n, values in bad.items() for v in (values if template == "quote" else values[:2])):
-            put = good | {name: value}
+    unusual = {"material": (0.284,), "machine": ("Lathe 77",), "size": (0.1 + 0.2,)}
+    for template, bad in (("job_plan", BAD_VALUES), ("quote", BAD_IN_A_QUOTE), ("job_plan", unusual), ("quote", unusual)):
+        for name, value in ((n, v) for n, values in bad.items() for v in values[:2]):
+            put = GOOD_INPUTS[template] | {name: value}
             books[f"{template}, {name} {value!r}"] = in_the_sheet(template, put).to_bytes(put)
     return {label: Book.of(data) for label, data in books.items()}
 
