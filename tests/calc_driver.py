@@ -17,6 +17,15 @@ def connect(uno, pipe):
     raise SystemExit("LibreOffice does not answer")
 
 
+def _letters(column):
+    letters = ""
+    column += 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
 class Driver:
     def __init__(self, pipe):
         import uno
@@ -77,6 +86,31 @@ class Driver:
     def read(self, names, sheet=0):
         target = self.document.Sheets.getByIndex(sheet)
         return [self._cell(target.getCellRangeByName(name)) for name in names]
+
+    def every_formula(self, url):
+        """Open a workbook and calculate it: {"Sheet!B2": value} of every formula on every sheet."""
+        self.open(url)
+        self.calculate()
+        found, errors = {}, {}
+        for sheet in self.document.Sheets:
+            title, cursor = sheet.Name, sheet.createCursor()
+            cursor.gotoEndOfUsedArea(False)
+            last = cursor.RangeAddress
+            values = sheet.getCellRangeByPosition(0, 0, last.EndColumn, last.EndRow).getDataArray()
+            for area in sheet.queryContentCells(16).RangeAddresses:  # 16: formulas
+                for row in range(area.StartRow, area.EndRow + 1):
+                    for column in range(area.StartColumn, area.EndColumn + 1):
+                        ref = f"{_letters(column)}{row + 1}"
+                        found[f"{title}!{ref}"] = values[row][column]
+                        if not isinstance(values[row][column], (float, str)):
+                            errors[f"{title}!{ref}"] = f"$'{title}'.{ref}"
+        if errors:  # which error it is, in one go: to ask each cell takes a millisecond
+            self.document.Sheets.insertNewByName("kinds of errors", 0)
+            block = self.document.Sheets.getByIndex(0).getCellRangeByPosition(0, 0, 0, len(errors) - 1)
+            block.setFormulaArray(tuple((f"=ERRORTYPE({cell})",) for cell in errors.values()))
+            kinds = block.getDataArray()
+            found.update({cell: {"error": int(kinds[row][0])} for row, cell in enumerate(errors)})
+        return found
 
     def formulas(self, names, sheet=0):
         target = self.document.Sheets.getByIndex(sheet)

@@ -24,14 +24,15 @@ def _soffice() -> str:
     return program
 
 
-def _python_with_uno(program: str) -> str:
+def python_with_uno(program: str) -> str | None:
+    """A Python that can talk to LibreOffice, or None."""
     folder = Path(program).resolve().parent
     for candidate in (folder / "python", folder / "python.exe", "/usr/bin/python3", shutil.which("python3"), sys.executable):
         if candidate and Path(candidate).exists():
             done = subprocess.run([str(candidate), "-c", "import uno"], capture_output=True, check=False)
             if done.returncode == 0:
                 return str(candidate)
-    raise AssertionError("no Python with LibreOffice's uno module was found (package python3-uno)")
+    return None
 
 
 class Office:
@@ -39,7 +40,8 @@ class Office:
 
     def __init__(self) -> None:
         program = _soffice()
-        python = _python_with_uno(program)
+        python = python_with_uno(program)
+        assert python, "no Python with LibreOffice's uno module was found (package python3-uno)"
         self.folder = Path(tempfile.mkdtemp(prefix="barfuncs-calc-"))
         with zipfile.ZipFile(write(self.folder)) as package:
             package.extractall(self.folder / "bundled" / "barfuncs")

@@ -62,6 +62,14 @@ BAD_VALUES: dict[str, tuple[Any, ...]] = {
 """Values that reach the yield and quantity answers and must not give numbers there."""
 
 
+BAD_IN_A_QUOTE: dict[str, tuple[Any, ...]] = {
+    "margin": (1.0,), "markup": (0.2,), "material_price": (True,), "machine_rate": ("80",), "price_per": (None, "dozen"),
+    "op_2_end_diameter": (True,), "op_5_feed_rate": (None,), "op_2_operation": (None,), "quantity_1": (None, 2.5), "units": ("cm",),
+    "size": ("wide",), "cycle_time": (-1.0,), "part_weight": (9.0,), "material": (1.4305,),
+}
+"""Values that must leave a quote without a price, put one at a time into good inputs."""
+
+
 def operations(rng: random.Random, unit: float, size: float, top_speed: bool) -> dict[str, Any]:
     """Some rows of an operation list that fit a bar, in any lines of it. Without `top_speed` each row has its own."""
     speed = 0.3048 if unit > 1 else 1.0

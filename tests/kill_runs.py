@@ -172,7 +172,6 @@ def kill_runs(count: int, rows: int, seed: int = 1, templates: tuple[str, ...] =
             versions = [wanted[template, v] for v in VARIANTS]
             chosen = rng.choice(versions)
             before = announced(out)
-            begin = time.monotonic()
             run = started(template, chosen, out, replace=rng.random() < 0.7)
             moment = rng.choice(("any", "working", "writing", "writing"))
             if moment != "any":

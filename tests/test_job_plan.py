@@ -7,9 +7,8 @@ import re
 import openpyxl
 import pytest
 from job_generator import BAD_VALUES, GOOD_INPUTS, good_job
-from libreoffice import convert
 from reference_plan import plan
-from template_forms import in_the_sheet, named, resting_on, stripped
+from template_forms import in_the_sheet, resting_on
 
 import barfuncs as bf
 from barfuncs.units import LB_IN3_PER_G_CM3, registry
@@ -69,35 +68,6 @@ def test_the_reference_names_every_answer():
     answers = plan(jobs(1)[0])
     steps = {a.name for a in job_plan._STEPS} - {"bought_length"}
     assert set(answers) == set(job_plan.ALL_ANSWERS) - steps
-
-
-@pytest.fixture(scope="module")
-def in_libreoffice(tmp_path_factory):
-    """Generated jobs, and what LibreOffice works out for them."""
-    folder = tmp_path_factory.mktemp("lo")
-    cases = jobs(12, seed=11)
-    files = []
-    for n, inputs in enumerate(cases):
-        path = folder / f"job{n}.xlsx"
-        path.write_bytes(stripped(filler("job_plan").fill(inputs).data))
-        files.append(path)
-    out = folder / "out"
-    converted = convert(files, out)
-    return [(inputs, named("job_plan", path)) for inputs, path in zip(cases, converted, strict=True)]
-
-
-@pytest.mark.libreoffice
-def test_every_named_answer_agrees_with_python_in_libreoffice(in_libreoffice):
-    for inputs, answers in in_libreoffice:
-        assert disagreements(inputs, answers) == []
-
-
-@pytest.mark.libreoffice
-def test_the_texts_agree_between_engine_and_libreoffice(in_libreoffice):
-    for inputs, answers in in_libreoffice:
-        ours = filler("job_plan").fill(inputs).answers
-        for name in ("status", "headline", "problems", "material_caution"):
-            assert (answers[name] or "") == ours[name]
 
 
 def test_the_comparison_notices_a_wrong_value():

@@ -269,7 +269,7 @@ def test_the_usual_passes_of_a_thread_are_the_published_ones(book, pitch, passes
 
 def test_between_two_published_pitches_the_nearer_one_counts():
     published = (0.75, 1, 1.25, 1.5, 1.75, 2, 2.5, 3)
-    assert [limit for limit, _ in THREAD_PASSES] == [(a + b) / 2 for a, b in zip(published, published[1:], strict=False)]
+    assert [limit for limit, _ in THREAD_PASSES] == [(a + b) / 2 for a, b in itertools.pairwise(published)]
 
 
 # --- what the list leaves out --------------------------------------------------------------------------------------

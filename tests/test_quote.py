@@ -1,4 +1,4 @@
-"""The template quote against plain Python, in the headless engine and in LibreOffice; prices, what-ifs, bad inputs."""
+"""The template quote against plain Python, in the headless engine; prices, what-ifs, bad inputs."""
 
 import io
 import random
@@ -7,10 +7,10 @@ from functools import cache
 
 import openpyxl
 import pytest
-from job_generator import GOOD_INPUTS, good_quote
-from libreoffice import convert
+from job_generator import BAD_IN_A_QUOTE, GOOD_INPUTS, good_quote
+from judges import content
 from reference_quote import quote as reference
-from template_forms import in_the_sheet, named, resting_on, stripped
+from template_forms import in_the_sheet, resting_on
 
 import barfuncs as bf
 from barfuncs.cost import PRICE_BREAK_COLUMNS
@@ -114,59 +114,15 @@ def test_the_comparison_notices_a_wrong_value(name):
     assert disagreements(filled.inputs, answers | {name: CellError("#N/A")}) != []
 
 
-BAD_FOR_LIBREOFFICE = [("margin", 1.0), ("material_price", True), ("op_2_end_diameter", True), ("quantity_1", None), ("markup", 0.2),
-                       ("machine_rate", "80"), ("op_5_feed_rate", None), ("units", "cm"), ("op_2_operation", None), ("price_per", None)]
-
-
-@pytest.fixture(scope="module")
-def in_libreoffice(tmp_path_factory):
-    """Generated quotes and quotes with a bad input: what LibreOffice works out for them, from files without values."""
-    folder = tmp_path_factory.mktemp("lo")
-    files = {folder / f"good{n}.xlsx": filled.data for n, filled in enumerate(quotes(12, seed=11))}
-    for n, (name, value) in enumerate(BAD_FOR_LIBREOFFICE):
-        files[folder / f"bad{n}.xlsx"] = in_the_sheet("quote", GOOD | {name: value}).to_bytes(GOOD | {name: value})
-    for path, data in files.items():
-        path.write_bytes(stripped(data))
-    converted = convert(list(files), folder / "out")
-    return converted[:12], converted[12:]
-
-
-@pytest.mark.libreoffice
-def test_every_named_answer_agrees_with_python_in_libreoffice(in_libreoffice):
-    for filled, path in zip(quotes(12, seed=11), in_libreoffice[0], strict=True):
-        assert disagreements(filled.inputs, named("quote", path)) == []
-
-
-@pytest.mark.libreoffice
-def test_the_texts_agree_between_engine_and_libreoffice(in_libreoffice):
-    for filled, path in zip(quotes(12, seed=11), in_libreoffice[0], strict=True):
-        answers = named("quote", path)
-        for name in ("status", "problems", "not_known", "currency_shown"):
-            assert (answers[name] or "") == filled.answers[name]
-
-
-@pytest.mark.libreoffice
-def test_the_pages_agree_between_engine_and_libreoffice(in_libreoffice):
-    for filled, path in zip(quotes(12, seed=11), in_libreoffice[0], strict=True):
-        ours, theirs = (openpyxl.load_workbook(source, data_only=True) for source in (io.BytesIO(filled.data), path))
-        for title in ("Costing", "Operations", "Prices", "Quotation"):
-            for row in ours[title].iter_rows():
-                for cell in row:
-                    other = theirs[title][cell.coordinate].value
-                    if isinstance(cell.value, (int, float)) and not isinstance(cell.value, bool):
-                        assert other == pytest.approx(cell.value, rel=1e-9, abs=1e-9), (title, cell.coordinate)
-                    else:
-                        assert (other or "") == (cell.value or ""), (title, cell.coordinate)
-
-
-@pytest.mark.libreoffice
-def test_a_bad_input_shows_no_price_in_libreoffice(in_libreoffice):
-    for (name, _), path in zip(BAD_FOR_LIBREOFFICE, in_libreoffice[1], strict=True):
-        answers, page = named("quote", path), openpyxl.load_workbook(path, data_only=True)["Quotation"]
-        assert answers["status"].startswith(STOP), name
-        assert isinstance(answers["price_1"], CellError), name
-        assert page["B6"].value.startswith(f"{STOP}  Not ready to send"), name
-        assert numbers_on(page) == []
+@pytest.mark.parametrize(("name", "value"), [(n, v) for n, values in BAD_IN_A_QUOTE.items() for v in values])
+def test_a_bad_input_shows_no_price(name, value):
+    """What other programs make of such a sheet, test_judges.py compares."""
+    book = in_the_sheet("quote", GOOD | {name: value})
+    assert str(book.value("quote_status")).startswith(STOP)
+    assert isinstance(book.value("quote_price_1"), CellError)
+    banner, numbers = page_of(book)
+    assert banner.startswith(f"{STOP}  Not ready to send")
+    assert numbers == []
 
 
 def printed(page) -> list[list]:
@@ -255,10 +211,9 @@ def test_a_larger_quantity_costs_more_each_only_where_whole_bars_or_parts_force_
 
 def check(data: bytes, topic: str) -> tuple[str, str]:
     """Word and sentence of one check."""
-    sheet = openpyxl.load_workbook(io.BytesIO(data), data_only=True)["Costing"]
-    found = [(row[1].value, row[2].value) for row in sheet.iter_rows() if str(row[2].value).startswith(f"{topic}: ")]
-    assert len(found) == 1
-    return found[0]
+    stored = content(data, "Costing").stored
+    cell, = (cell for cell, value in stored.items() if cell.startswith("Costing!C") and str(value).startswith(f"{topic}: "))
+    return stored[cell.replace("!C", "!B")], stored[cell]
 
 
 # --- what if -------------------------------------------------------------------------------------------------------

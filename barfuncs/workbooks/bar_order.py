@@ -1,7 +1,7 @@
 """Inputs and answers that every template of one order has: the job, the bar, the part, the order, the lathe, the price."""
 
 from barfuncs import kinds
-from barfuncs.workbooks.form import LOOK, NOTE, OK, STOP, Answer, Check, length_text, make_input
+from barfuncs.workbooks.form import LOOK, NOTE, OK, STOP, Answer, Check, length_text, make_input, number_text
 from barfuncs.workbooks.materials_sheet import CAUTION_FORMULA, DENSITY_FORMULA, ROW_FORMULA
 from barfuncs.workbooks.shop import MACHINE_TYPE_HELP
 
@@ -78,6 +78,8 @@ PRICE = (
     make_input("remnant_price", "Credit for remnants", kinds.Money, 0, unit="per_weight", from_shop=True),
 )
 
+SIZE_TEXT = f'{number_text("size", 5)}&IF(ISBLANK(thickness),""," x "&{number_text("thickness", 5)})'
+"""Cell expression: the size of the bar, and its thickness where it has one."""
 NO_WHOLE_PART = "no whole part fits this bar: minimum remnant, end trim and the bar for one part are longer"
 PART_TOO_HEAVY = "is more than the bar over the length of the part weighs"
 
@@ -109,6 +111,9 @@ SECTION_WEIGHT = Answer("section_weight", "weight per unit of length", "weight",
                         formula='weight_per_length/IF(units="mm",1000,12)')
 WEIGHT_PER_LENGTH = Answer("weight_per_length", "Weight per length", "weight_per_length", "weight_per_length",
                            calls="weight_per_length", formula='section_area*density*IF(units="mm",0.001,12)')
+EACH_WEIGHT = ("IF(ISBLANK(part_weight),section_weight*part_length,IF(part_weight<=section_weight*part_length*(1+1E-9),"
+               "MIN(part_weight,section_weight*part_length),NA()))")
+"""Cell expression: the weight of a finished part. One that weighs what the bar does over its length is not too heavy by a hair."""
 BAR_WEIGHT = Answer("bar_weight", "One bar", "weight", "weight", calls="bar_weight", formula="section_weight*bar_length")
 
 # Bars are bought as supplied and sawn, bought cut to length (priced per blank), or loaded as they are supplied.
@@ -192,6 +197,6 @@ MATERIAL = Check("Material", (
     ("AND(density>0,material_row=0)", LOOK, '"Not in the materials table: cautions are not known here. Ask for the safety data sheet."'),
     ("TRUE", OK, '"No caution in the materials table. Ask for the safety data sheet."'),
 ), long=True)
-TOO_WIDE = ("AND(largest_size>0,across_corners>largest_size*(1+1E-9))", STOP,
+TOO_WIDE = ("IF(largest_size>0,across_corners>largest_size*(1+1E-9),FALSE)", STOP,
             f'"The bar is "&{length_text("across_corners")}&" wide; through the spindle goes "&{length_text("largest_size")}&"."')
 """A case of a check: the bar doesn't go through the spindle of the machine that is picked."""

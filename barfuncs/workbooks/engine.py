@@ -172,9 +172,10 @@ class Workbook:
         raise WorkbookError(f"{self.label} has no cell or name {ref!r}{hint}")
 
     def refer_directly(self) -> None:
-        """Put cells in the place of the names that stand for them, in the engine and not in the file.
+        """Put cells in the place of the names that stand for them, in the engine and not in the file, and calculate.
 
-        The engine looks through all names for each one it meets, which takes most of a recalculation.
+        The engine looks through all names for each one it meets, which takes most of a recalculation. A formula that was
+        put in has no value before the next calculation, only a text that says so: it must not be read and stored.
         """
         names: dict[str, str] = {}
         for item in self._model.get_defined_name_list():
@@ -189,6 +190,7 @@ class Workbook:
             direct = _WORD.sub(cells, formula)
             if direct != formula and not _OWN_NAMES.search(formula):
                 self._model.set_user_input(*address, direct)
+        self.calculate()
 
     def first_cell(self, name: str) -> Address:
         """Address of the first cell of a defined name that stands for a range."""

@@ -216,9 +216,41 @@ def unit_text(key: str) -> str:
     return _UNIT_FORMULAS.get(key) or _UNIT_WORDS.get(key, key)
 
 
+_HAIR = "(1+1E-12)"
+"""What is half a step but for the last bits goes up in every program."""
+
+
+def fixed_text(x: str, digits: int) -> str:
+    """Cell expression: a number as text with so many decimals and with commas, the same in every program.
+
+    FIXED and not TEXT, whose format means something else where a decimal comma is usual.
+
+    >>> fixed_text("quote_total_1", 2)
+    'FIXED(ROUND(quote_total_1*(1+1E-12),2),2)'
+    """
+    return f"FIXED(ROUND({_factor(x)}*{_HAIR},{digits}),{digits})"
+
+
+def number_text(x: str, digits: int) -> str:
+    """Cell expression: a number as text with at most so many decimals, without zeros at its end, the same in every program.
+
+    A number that is joined to a text as it is shows up to 20 digits, in each program others.
+
+    >>> number_text("size", 1)
+    'FIXED(ROUND(size*(1+1E-12)*10,0)/10,0+(ROUND(size*(1+1E-12)*10,0)<>10*ROUND(size*(1+1E-12),0)),TRUE)'
+    """
+    steps = [f"ROUND({_factor(x)}*{_HAIR}{f'*{10**n}' if n else ''},0)" for n in range(digits + 1)]
+    decimals = "+".join(f"({steps[digits]}<>{10**(digits - n)}*{steps[n]})" for n in range(digits))
+    return f"FIXED({steps[digits]}/{10**digits},0+{decimals},TRUE)"
+
+
+def _factor(x: str) -> str:
+    return x if x.isidentifier() else f"({x})"
+
+
 def length_text(x: str) -> str:
     """Cell expression: a length with its unit."""
-    return f"ROUND({x},3)&{UNIT_SUFFIX}"
+    return f"{number_text(x, 3)}&{UNIT_SUFFIX}"
 
 
 def put_framed(book: Workbook, sheet: Worksheet, item: Input, ref: str, fractions: bool = False) -> None:
@@ -323,10 +355,10 @@ class Form:
         if not item.from_shop:
             return text or None
         unit = text[1:] if text.startswith("=") else f'"{text}"'
-        value = f"ROUND({item.shop},4)" if item.kind.reader not in ("choice", "text") else item.shop
+        value = number_text(item.shop, 4) if item.kind.reader not in ("choice", "text") else item.shop
         if any(len(choice) > 15 for choice in item.kind.choices):
             value = '"see that sheet"'  # too long to stand here
-        value = f'TEXT({item.shop},"0.0%")' if item.number == "percent" else value
+        value = f'{number_text(f"100*{item.shop}", 1)}&"%"' if item.number == "percent" else value
         return f'={unit}&IFERROR(IF(AND(ISBLANK({item.name}),{item.shop}<>""),"  Shop: "&{value},""),"")'
 
     def put_answer(self, book: Workbook, sheet: Worksheet, name: str, columns: Sequence[str], row: int) -> None:

@@ -14,6 +14,7 @@ from barfuncs.workbooks.bar_order import (
     BAR_WEIGHT,
     BLANKS_PER_SUPPLIED,
     DENSITY,
+    EACH_WEIGHT,
     JOB,
     KERF_MISSING,
     LATHE,
@@ -53,6 +54,8 @@ from barfuncs.workbooks.form import (
     Check,
     Form,
     Input,
+    fixed_text,
+    number_text,
     unit_text,
 )
 from barfuncs.workbooks.materials_sheet import materials_sheet
@@ -99,12 +102,10 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
     "Weight": (
         WEIGHT_PER_LENGTH,
         BAR_WEIGHT,
-    BLANKS_PER_SUPPLIED,
         Answer("weight_to_buy", "Bars to buy", "weight", "weight", formula="bought*bought_weight"),
         Answer("total_weight", "Bars to load", "weight", "weight", formula="bars*bar_weight"),
         Answer("parts_weight", "Parts made", "weight", "weight",
-               formula='parts_to_make*IF(ISBLANK(part_weight),section_weight*part_length,'
-                       'IF(part_weight<=section_weight*part_length,part_weight,NA()))'),
+               formula=f"parts_to_make*{EACH_WEIGHT}"),
         Answer("chips_weight", "Chips", "weight", "weight",
                formula="section_weight*(parts_to_make*bar_per_part+bars*end_trim)-parts_weight"),
         Answer("remnants_weight", "Remnants", "weight", "weight",
@@ -182,10 +183,9 @@ HEADLINES = ("parts_per_bar", "bars", "weight_to_buy", "net_material", "run_hour
 
 def _headline() -> str:
     """Cell expression: the five answers that everybody asks for, in one line; what is not known yet is a dash."""
-    pieces = (('TEXT(plan_parts_per_bar,"#,##0")', '" parts per bar"'), ('TEXT(plan_bars,"#,##0")', '" bars"'),
-              ('TEXT(plan_weight_to_buy,"#,##0.0")', 'IF(units="mm"," kg"," lb")'),
-              ('TEXT(plan_net_material,"#,##0.00")', '" material"'), ('TEXT(plan_run_hours,"#,##0.0")', '" h run"'))
-    return '&"   |   "&'.join(f'IFERROR({value},"-")&{unit}' for value, unit in pieces)
+    pieces = (("plan_parts_per_bar", 0, '" parts per bar"'), ("plan_bars", 0, '" bars"'), ("plan_weight_to_buy", 1, WEIGHT_SUFFIX),
+              ("plan_net_material", 2, '" material"'), ("plan_run_hours", 1, '" h run"'))
+    return '&"   |   "&'.join(f'IFERROR({fixed_text(name, digits)},"-")&{unit}' for name, digits, unit in pieces)
 
 
 CHECKS = (
@@ -194,7 +194,7 @@ CHECKS = (
     plausible.UNITS,
     plausible.LENGTHS,
     Check("Feeder", (
-        ("AND(NOT(ISBLANK(longest_random_bar)),longest_random_bar<bar_length)", STOP,
+        ("IF(ISBLANK(longest_random_bar),FALSE,longest_random_bar<bar_length)", STOP,
          '"The longest of the random lengths is shorter than the bar length, which is the shortest."'),
         ("AND(NOT(ISBLANK(longest_random_bar)),NOT(ISBLANK(supplied_length)))", STOP,
          '"Random lengths are loaded as they come: leave the supplied bar length blank, or the longest random length."'),
@@ -218,10 +218,10 @@ CHECKS = (
     Check("Feeder load", (
         ("ISBLANK(feeder_bars)", NOTE, '"Bars the feeder holds are not filled in: no load weight, no hours alone."'),
         (f"plan_bar_weight>{ONE_PERSON}", NOTE,
-         f'"One bar weighs "&ROUND(plan_bar_weight,1)&{WEIGHT_SUFFIX}&", a full load "&ROUND(plan_load_weight,1)&{WEIGHT_SUFFIX}&". Over "'
+         f'"One bar weighs "&{number_text("plan_bar_weight", 1)}&{WEIGHT_SUFFIX}&", a full load "&{number_text("plan_load_weight", 1)}&{WEIGHT_SUFFIX}&". Over "'
          f'&{ONE_PERSON}&{WEIGHT_SUFFIX}&" it is not one person\'s lift, even at best."'),
-        ("TRUE", OK, f'"One bar weighs "&ROUND(plan_bar_weight,1)&{WEIGHT_SUFFIX}&", not more than "&{ONE_PERSON}&{WEIGHT_SUFFIX}&", one '
-                     f'person\'s lift at best; a full load "&ROUND(plan_load_weight,1)&{WEIGHT_SUFFIX}&"."'),
+        ("TRUE", OK, f'"One bar weighs "&{number_text("plan_bar_weight", 1)}&{WEIGHT_SUFFIX}&", not more than "&{ONE_PERSON}&{WEIGHT_SUFFIX}&", one '
+                     f'person\'s lift at best; a full load "&{number_text("plan_load_weight", 1)}&{WEIGHT_SUFFIX}&"."'),
     )),
     plausible.times_check("cycle_time", "ISBLANK(cycle_time)", "run_hours"),
     plausible.prices_check(),
@@ -232,8 +232,8 @@ CHECKS = (
         ("TRUE", OK, '"Cycle time and price are filled in."'),
     )),
     Check("Balance", (
-        ("AND(NOT(ISBLANK(part_weight)),part_weight>plan_section_weight*part_length)", STOP,
-         '"A finished part can\'t weigh more than the bar over its length, "&ROUND(plan_section_weight*part_length,4)'
+        ("IF(ISBLANK(part_weight),FALSE,part_weight>plan_section_weight*part_length*(1+1E-9))", STOP,
+         f'"A finished part can\'t weigh more than the bar over its length, "&{number_text("plan_section_weight*part_length", 4)}'
          f'&{WEIGHT_SUFFIX}&"."'),
         ("OR(ABS(plan_length_balance)>1E-6,ABS(plan_weight_balance)>1E-6*(1+plan_total_weight))", STOP,
          '"Lengths or weights do not add up: do not use this sheet."'),
@@ -302,7 +302,7 @@ def _bar_drawing(sheet: Worksheet, row: int) -> int:
         layout.put(sheet, f"C{first + offset}", "=" + FORM.expression(formula), align="right", number="length")
         layout.put(sheet, f"D{first + offset}", unit_text("length"), color=layout.SOFT, size=9, indent=1)
     last = first + len(_DRAWING) - 1
-    layout.put(sheet, f"B{last + 1}", '=IFERROR(plan_parts_per_bar&" parts of "&part_length&" and their cut-offs","")',
+    layout.put(sheet, f"B{last + 1}", f'=IFERROR(plan_parts_per_bar&" parts of "&{number_text("part_length", 5)}&" and their cut-offs","")',
                color=layout.SOFT, size=9)
     layout.quiet_errors(sheet, f"C{first}:C{last}")
     layout.stacked_bar(sheet, first, last, f"E{first}", 12.6, 3.4, _FILLS)

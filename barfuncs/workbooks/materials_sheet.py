@@ -11,7 +11,7 @@ from barfuncs.workbooks import layout
 ROW_FORMULA = (f"IF(ISBLANK(material),NA(),IF(OR({IS_DENSITY},ISLOGICAL(material)),0,"
                f"IFERROR({material_row('material')},0)))")
 """Cell expression: the row of the input `material` in the table, 0 for none. Below it is called `material_row`."""
-CAUTION_FORMULA = 'IF(material_row>0,T(INDEX(material_cautions,material_row)),"")'
+CAUTION_FORMULA = 'IF(material_row>0,INDEX(material_cautions,material_row)&"","")'
 # A row of the shop's own counts by the text that is typed and by the name in the table, whatever its spelling.
 _TABLE_DENSITY = ("IF(material_row>0," + own_density("material_name", "INDEX(material_densities,material_row)") + ",NA())")
 DENSITY_FORMULA = f"IFERROR(IF(OR(ISBLANK(material),ISLOGICAL(material)),NA(),{density_formula(_TABLE_DENSITY)}),NA())"

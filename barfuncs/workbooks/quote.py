@@ -22,6 +22,7 @@ from barfuncs.workbooks.bar_order import (
     BAR_WEIGHT,
     BLANKS_PER_SUPPLIED,
     DENSITY,
+    EACH_WEIGHT,
     JOB,
     KERF_MISSING,
     LATHE,
@@ -41,6 +42,7 @@ from barfuncs.workbooks.bar_order import (
     SECTION_AREA,
     SECTION_WEIGHT,
     SETTING_RATE,
+    SIZE_TEXT,
     SUPPLY,
     TOO_WIDE,
     WEIGHT_PER_LENGTH,
@@ -57,11 +59,13 @@ from barfuncs.workbooks.form import (
     NOTE,
     OK,
     STOP,
+    UNIT_SUFFIX,
     Answer,
     Check,
     Form,
     Input,
     make_input,
+    number_text,
     put_framed,
     unit_text,
 )
@@ -408,8 +412,7 @@ STEPS = (
     Answer("like_dollars", "1 where the currency is worth about a dollar", "count",
            formula="IF(OR(" + ",".join(f'currency_shown="{c}"' for c in plausible.LIKE_A_DOLLAR) + "),1,0)"),
     Answer("each_weight", "weight of a finished part", "weight_per_length", "weight",
-           formula="IF(ISBLANK(part_weight),section_weight*part_length,"
-                   "IF(part_weight<=section_weight*part_length,part_weight,NA()))"),
+           formula=EACH_WEIGHT),
     Answer("gross_weight", "weight of what one part uses of the bar", "weight_per_length", "weight",
            formula="section_weight*bar_per_part"),
     Answer("trim_weight", "weight of one end trim", "weight_per_length", "weight", formula="section_weight*end_trim"),
@@ -474,18 +477,18 @@ CHECKS = (
         *feeder_takes("bar_length"),
     )),
     Check("Part weight", (
-        ("AND(NOT(ISBLANK(part_weight)),part_weight>section_weight*part_length)", STOP,
+        ("IF(ISBLANK(part_weight),FALSE,part_weight>section_weight*part_length*(1+1E-9))", STOP,
          '"A finished part can\'t weigh more than the bar over its length."'),
         ("ISBLANK(part_weight)", NOTE, '"Not filled in: the credit for chips is reckoned with parts as heavy as the bar over '
                                        'their length, so it is on the low side."'),
         ("TRUE", OK, '"A finished part weighs "&ROUND(100*part_weight/(section_weight*part_length),0)&" % of the bar over its length."'),
     ), long=True),
     Check("Time", (
-        ("setup_hours=0", LOOK, '"No set-up time is counted. A part takes "&ROUND(cycle,1)&" s."'),
+        ("setup_hours=0", LOOK, f'"No set-up time is counted. A part takes "&{number_text("cycle", 1)}&" s."'),
         ("AND(NOT(ISBLANK(cycle_time)),ISNUMBER(listed_cycle))", LOOK,
-         '"The cycle time that is filled in counts, "&ROUND(cycle_time,1)&" s; the operation list gives "'
-         '&ROUND(listed_cycle,1)&" s."'),
-        ("TRUE", OK, '"A part takes "&ROUND(cycle,1)&" s."'),
+         f'"The cycle time that is filled in counts, "&{number_text("cycle_time", 1)}&" s; the operation list gives "'
+         f'&{number_text("listed_cycle", 1)}&" s."'),
+        ("TRUE", OK, f'"A part takes "&{number_text("cycle", 1)}&" s."'),
     )),
     Check("Operations", (
         ("operation_looks>0", LOOK, '"Sheet Operations: a row does not look like this part, see the mark beside it."'),
@@ -502,10 +505,10 @@ CHECKS = (
     plausible.times_check("cycle", "ISERROR(cycle)"),
     plausible.prices_check("like_dollars>0"),
     Check("Price", (
-        ("AND(margin>0,markup>0)", STOP, '"Give a margin or a markup, not both."'),
+        ("margin*markup>0", STOP, '"Give a margin or a markup, not both."'),
         (f"{_TOO_HIGH}>0", STOP, f'"A quantity {CREDIT_TOO_HIGH}."'),
         ("price_is_nothing>0", STOP, '"The price each is rounded down to nothing: choose a finer rounding."'),
-        ("OR(material_price=0,machine_rate=0)", LOOK, '"The price of the material or the machine rate is 0."'),
+        ("material_price*machine_rate=0", LOOK, '"The price of the material or the machine rate is 0."'),
         *plausible.PROFIT_CASES,
         ('AND(currency<>"",shop_currency<>"",currency<>shop_currency)', LOOK,
          '"The quote is in "&currency&", the sheet Shop in "&shop_currency&": nothing is converted."'),
@@ -779,8 +782,8 @@ def _customer_sheet(book: Workbook) -> None:
                             'see the sheet Costing.",""))', bold=True, color=layout.ACCENT, wrap=True)
     sheet.merge_cells("B6:E6")
     sheet.row_dimensions[6].height = 44
-    described = '=IFERROR(IF(ISBLANK(material_line),IF(ISBLANK(material),"",material&", "&shape&" "&size&IF(ISBLANK(thickness),""," x "&thickness)&' \
-                'IF(units="mm"," mm"," in")),material_line),"")'
+    described = '=IFERROR(IF(ISBLANK(material_line),IF(ISBLANK(material),"",material&", "&shape&" "&' \
+                f'{SIZE_TEXT}&{UNIT_SUFFIX}),material_line),"")'
     facts = (("Number", _shown("quote_number")), ("Date", _shown("quote_date")), ("Valid until", _shown("valid_until")),
              ("Customer", _shown("customer")), ("Attention", _shown("attention")),
              ("Part", _shown("part_description")), ("Part number", _shown("part_number")),

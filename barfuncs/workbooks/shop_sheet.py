@@ -197,7 +197,7 @@ def _prices_fit(book: Workbook, sheet: Worksheet, form: Form, first: int, end: i
         # Another spelling of the job's material is as good as its name.
         named = f"OR({material}={name},IF({line}>0,IFERROR({material_row(material)}={line},FALSE),FALSE))"
         fits = (f'AND({marks}{row}="",{named},OR({shape}="",{shape}=use_shape),'
-                f'OR({size}="",ABS(N({size})*shop_length_factor-use_size)<=0.000001*use_size))')
+                f'IF({size}="",TRUE,ABS({size}*shop_length_factor-use_size)<=0.000001*use_size))')
         sheet[f"{fit}{row}"].value = f'=IF({material}="",0,IFERROR(IF({fits},1+({shape}<>"")+2*({size}<>""),0),0))'
         sheet[f"{fit}{row}"].number_format = "0;0;"
         sheet[f"{fit}{row}"].font = layout.font(9, color=layout.SOFT)

@@ -1,0 +1,45 @@
+"""For the whole test run: what needs a spreadsheet program that is missing is skipped, and counted where everybody sees it.
+
+With BARFUNCS_ALL_PROGRAMS=1 in the environment a missing program is an error.
+"""
+
+import functools
+import os
+import shutil
+from collections import Counter
+from collections.abc import Callable
+
+import pytest
+from calc_office import python_with_uno
+
+
+def _libreoffice() -> bool:
+    program = shutil.which("soffice") or shutil.which("libreoffice")
+    return program is not None and python_with_uno(program) is not None
+
+
+PROGRAMS: dict[str, tuple[str, Callable[[], bool]]] = {
+    "libreoffice": ("LibreOffice (soffice, and a Python with uno)", functools.cache(_libreoffice)),
+    "gnumeric": ("Gnumeric (ssconvert)", functools.cache(lambda: shutil.which("ssconvert") is not None)),
+}
+"""By the marker of a test: what it needs, and whether that is there."""
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    for marker, (program, is_there) in PROGRAMS.items():
+        if item.get_closest_marker(marker) and not is_there():
+            if os.environ.get("BARFUNCS_ALL_PROGRAMS") == "1":
+                pytest.fail(f"{program} not found, and BARFUNCS_ALL_PROGRAMS=1 asks for it", pytrace=False)
+            pytest.skip(f"{program} not found")
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    reasons = Counter(report.longrepr[2] for report in terminalreporter.stats.get("skipped", ()) if isinstance(report.longrepr, tuple))
+    missing = {program: reasons[f"Skipped: {program} not found"] for program, _ in PROGRAMS.values()}
+    if any(missing.values()):
+        terminalreporter.section("NOT TESTED HERE", "!", red=True, bold=True)
+        for program, count in missing.items():
+            if count:
+                terminalreporter.line(f"{count} test{'s' * (count > 1)} skipped: {program} not found", red=True, bold=True)
+        terminalreporter.line("On Debian .ci/run installs what is missing and runs every test.")
