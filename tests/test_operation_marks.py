@@ -1,5 +1,6 @@
 """The operation list of a quote: suggestions, marks beside a row, limits of the lathe, and what the list leaves out."""
 
+import itertools
 import re
 
 import pytest
