@@ -19,7 +19,7 @@ from typing import Annotated, Any, Protocol, get_args, get_origin
 from barfuncs import materials as _materials
 from barfuncs import units as _units
 from barfuncs.counting import CELL_MACROS
-from barfuncs.errors import InputError, shown
+from barfuncs.errors import BarfuncsError, InputError, shown
 from barfuncs.glossary import ARGUMENTS
 from barfuncs.kinds import HEAVIEST, LIGHTEST, SPELLINGS, UNITS, Kind, looks_like_designation, squeezed
 
@@ -514,7 +514,7 @@ def read_choice(value: Any, choices: Sequence[str]) -> str:
         for choice in choices:
             if squeezed(choice) == text:
                 return choice
-    raise ValueError(f"{shown(value)} given; allowed is one of {', '.join(choices)}")
+    raise BarfuncsError(f"{shown(value)} given; allowed is one of {', '.join(choices)}")
 
 
 def in_units(value: float, kind: Kind, system: str, units: str) -> float:
@@ -532,7 +532,7 @@ def in_units(value: float, kind: Kind, system: str, units: str) -> float:
 def read_value(kind: Kind, value: Any, decimal_comma: bool = False) -> tuple[Any, str | None]:
     """Read one value of any spelling: (value, "in" or "mm" where it carried a unit, else None).
 
-    Raises ValueError with a reason in words.
+    Raises BarfuncsError with a reason in words.
     """
     if kind.reader == "choice":
         return read_choice(value, kind.choices), None
@@ -546,7 +546,7 @@ def read_value(kind: Kind, value: Any, decimal_comma: bool = False) -> tuple[Any
         return _read_text(kind, _units.without_diameter_sign(value) if kind.across else value, decimal_comma)
     number = finite_float(value)
     if number is None:
-        raise ValueError(f"{shown(value)} given; allowed is {kind.allowed(None)}")
+        raise BarfuncsError(f"{shown(value)} given; allowed is {kind.allowed(None)}")
     return number, None
 
 
@@ -566,7 +566,7 @@ def _read_quantity(kind: Kind, value: Any) -> tuple[Any, str | None]:
         system = _units.quantity_system(value) or "mm"
         return _DensityText(_units.from_quantity(value, "density", system), system), None
     if kind.dimension is None:
-        raise ValueError(f"{value} given; a plain number is allowed, without a unit")
+        raise BarfuncsError(f"{value} given; a plain number is allowed, without a unit")
     system = _units.quantity_system(value) or "in"
     return _units.from_quantity(value, kind.dimension, system), system
 
@@ -585,7 +585,7 @@ _EUROPEAN_NUMBER = re.compile(r"\s*[1-3][.,][0-9]{4}\s*")
 def read_material(value: Any, decimal_comma: bool = False, table: _materials.Materials | None = None) -> Any:
     """A material's name in the table, or a density: a number in the units of the call, or one that brings its own unit.
 
-    A whole number above all densities is a designation: 303, 4140. Raises ValueError with a reason in words.
+    A whole number above all densities is a designation: 303, 4140. Raises BarfuncsError with a reason in words.
     """
     table = table or _materials.active()
     number = finite_float(value)
@@ -594,33 +594,33 @@ def read_material(value: Any, decimal_comma: bool = False, table: _materials.Mat
         if code in table:
             return table[code].name
         if code in table.unclear:
-            raise ValueError(table.unknown(code))
+            raise BarfuncsError(table.unknown(code))
         return number
     if not isinstance(value, str) or not value.strip():
-        raise ValueError(f"{shown(value)} given; allowed is a material's name or designation, or a density")
+        raise BarfuncsError(f"{shown(value)} given; allowed is a material's name or designation, or a density")
     row = table.find(value)
     if row is not None:
         return row.name
     try:
         number, system = _units.parse_density(value, decimal_comma=decimal_comma)
     except ValueError:
-        raise ValueError(table.unknown(value)) from None
+        raise BarfuncsError(table.unknown(value)) from None
     if system is None:
         if _EUROPEAN_NUMBER.fullmatch(value):
-            raise ValueError(f"{shown(value)} is no designation of a known material; if it is a density, write its unit too, "
+            raise BarfuncsError(f"{shown(value)} is no designation of a known material; if it is a density, write its unit too, "
                              f"such as {number:.10g} g/cm3")
         if number > HEAVIEST:
-            raise ValueError(table.unknown(value))
+            raise BarfuncsError(table.unknown(value))
         return number
     if not LIGHTEST <= number * (1 if system == "mm" else 1 / _units.LB_IN3_PER_G_CM3) <= HEAVIEST:
-        raise ValueError(f"{shown(value)} given; a density is from {LIGHTEST:g} to {HEAVIEST:g} g/cm3 "
+        raise BarfuncsError(f"{shown(value)} given; a density is from {LIGHTEST:g} to {HEAVIEST:g} g/cm3 "
                          f"({LIGHTEST * _units.LB_IN3_PER_G_CM3:.3g} to {HEAVIEST * _units.LB_IN3_PER_G_CM3:.3g} lb/in3)")
     return _DensityText(number, system)
 
 
 def _read_text(kind: Kind, text: str, decimal_comma: bool) -> tuple[float, str | None]:
     if not text.strip():
-        raise ValueError("is blank")
+        raise BarfuncsError("is blank")
     match kind.reader:
         case "length":
             return _units.parse_length(text, decimal_comma=decimal_comma)

@@ -127,8 +127,14 @@ def _everyday(group: str, codes: Iterable[str], uns: Iterable[str], also: Iterab
 
 # Words that a material's text may hold besides its designation and the words of its group: the standard, the form, the
 # condition. They do not change the density. A shape is none of them, since a shape has a cell of its own.
-_NEUTRAL = frozenset(
-    ["alloy", "grade", "gr", "type", "aisi", "sae", "aa", "uns", "en", "aw", "din", "cda", "bar", "bars", "rod", "rods", "barstock", "stock", "material", "annealed", "ann", "normalized", "cold", "hot", "drawn", "finished", "rolled", "ground", "turned", "polished", "cd", "cf", "crs", "cr", "hr", "hrs", "cg", "tgp", "heat", "treated", "ht", "pre", "hard", "prehard", "prehardened", "hardened", "half", "full", "quenched", "tempered", "qt", "q&t", "stress", "relieved", "solution", "sa", "dual", "certified", "cert"])
+_NEUTRAL = frozenset((
+    "alloy", "grade", "gr", "type", "free", "machining", "cutting", "free-machining", "free-cutting", "aisi",
+    "sae", "aa", "uns", "en", "aw", "din", "cda", "bar", "bars", "rod", "rods", "barstock", "stock", "material",
+    "annealed", "ann", "normalized", "cold", "hot", "drawn", "finished", "rolled", "ground", "turned",
+    "polished", "cd", "cf", "crs", "cr", "hr", "hrs", "cg", "tgp", "heat", "treated", "ht", "pre", "hard",
+    "prehard", "prehardened", "hardened", "half", "full", "quenched", "tempered", "qt", "q&t", "stress",
+    "relieved", "solution", "sa", "dual", "certified", "cert",
+))
 _CONDITION = re.compile(r"\b(?:condition|cond\.?) ?a\b")
 _TEMPER = re.compile(r"(.*[0-9a-z])-?(t[0-9]{1,5}|h[0-9]{2,4}|-o|-f)")
 _TEMPERED = frozenset(("aluminum", *_COPPER_GROUPS, *_STAINLESS_GROUPS))
@@ -166,6 +172,10 @@ class Materials:
         self._claim([keys_of(row.name) for row in self.rows])
         self._claim([[key for text in row.designations for key in keys_of(text)] for row in self.rows])
         self._claim([row.spellings for row in self.rows])
+        self._name_words: dict[str, set[str]] = {}
+        for row in self.rows:
+            for word in re.findall("[a-z]{3,}", row.name.casefold()):
+                self._name_words.setdefault(word, set()).add(row.name)
         self._found: dict[str, MaterialRow | None] = {}
 
     def _claim(self, keys: Iterable[Iterable[str]]) -> None:
@@ -202,12 +212,13 @@ class Materials:
             return None
         plain = _CONDITION.sub(" ", text.translate(_DASHES_AND_SPACES).casefold())
         words = [word for word in _SPLIT.split(plain) if _bare(word) not in _NEUTRAL]
-        rest = [word for word in words if _bare(word) not in _WORD_GROUPS]
-        said = [_bare(word) for word in words if word not in rest]
+        said = [_bare(word) for word in words if _bare(word) in _WORD_GROUPS or _bare(word) in self._name_words]
+        rest = [word for word in words if _bare(word) not in said]
         for left in (words, rest):
             row = self._lookup("".join(left)) or self._without_temper("".join(left))
-            # The words left out must be those of its group: there is no 303 brass.
-            if row and (left is words or all(row.group in _WORD_GROUPS[word] for word in said)):
+            # The words left out must be those of its group or its name: there is no 303 brass.
+            if row and (left is words or all(row.group in _WORD_GROUPS.get(word, ()) or row.name in self._name_words.get(word, ())
+                                             for word in said)):
                 return row
         return None
 
@@ -242,8 +253,8 @@ class Materials:
         near = self._near(text)
         if near is not None:
             return f"{shown(text)} is not a known material; do you mean {near.name!r}?"
-        return (f"{shown(text)} is neither a known material nor a density: look the name up on the sheet Materials of a "
-                "template, or write the density, such as 7.85 g/cm3")
+        return (f"{shown(text)} is not a known material: look its name up on the sheet Materials of a template, or write "
+                "its density, such as 7.85 g/cm3")
 
     def _near(self, text: str) -> MaterialRow | None:
         """The material with the same numbers and nearly the same letters; None where there is none, or more than one."""

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, get_args
 from barfuncs import kinds, materials
 from barfuncs.catalogue import in_units, read_choice, read_value
 from barfuncs.datafile import builtin_data, read_file, table_rows
-from barfuncs.errors import InputError
+from barfuncs.errors import InputError, shown
 from barfuncs.kinds import OPERATIONS, UNITS, Kind
 from barfuncs.units import MM_PER_INCH
 
@@ -125,7 +125,7 @@ class SpeedsFeeds:
                 problems.append((name, str(error)))
         group = self._group(material)
         if group is None:
-            problems.append(("material", f"{material!r} is neither a known material nor a group of this table: "
+            problems.append(("material", f"{shown(material)} is neither a known material nor a group of this table: "
                                          + ", ".join(self.groups)))
         if problems or group is None:
             raise InputError("speeds and feeds", problems)
@@ -169,7 +169,7 @@ def read_row(cells: Mapping[str, Any], place: Callable[[str], str]) -> tuple[Spe
             number, system = read_value(kind, given)
             found[what] = in_units(number, kind, system or column_system, UNITS[0])
             if not kind.allows(found[what]):
-                raise ValueError(f"{given!r} given; allowed is {kind.allowed(UNITS[0])}")
+                raise ValueError(f"{shown(given)} given; allowed is {kind.allowed(UNITS[0])}")
         except ValueError as error:
             found[what] = 0
             problems.append((place(column), str(error)))

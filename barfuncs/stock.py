@@ -4,7 +4,7 @@ import math
 
 from barfuncs import materials
 from barfuncs.catalogue import _DensityText, cell_function
-from barfuncs.errors import InputError
+from barfuncs.errors import InputError, shown
 from barfuncs.kinds import (
     HEAVIEST,
     LIGHTEST,
@@ -218,7 +218,7 @@ def length_in(text: Text, units: Units) -> Length:
     34.925
     """
     if not isinstance(text, str):
-        raise InputError("length_in", [("text", f"{text!r} given; allowed is a text such as 12 ft or 19 mm")])
+        raise InputError("length_in", [("text", f"{shown(text)} given; allowed is a text such as 12 ft or 19 mm")])
     try:
         value, system = parse_length(text)
     except ValueError as error:

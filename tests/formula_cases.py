@@ -214,7 +214,7 @@ def bad_values(kind: Kind, required: bool) -> list[Any]:
     if kind.choices:
         return [*bad, "triangle", 1, 0]
     if kind.reader == "material":
-        return [*bad, "unobtainium", "*", "?*", 0, -1, 0.01, 25.001, 303, 7850]
+        return [*bad, "unobtainium", "*", "?*", 0, -1, 0.01, 25.001, 174, 303.5, 630, 7850, "30*", "174", "303 brass", "1.4600"]
     if kind.reader == "text":
         return [*bad, "abc", "8 mil", "12,5", 7]
     if kind.reader == "table":

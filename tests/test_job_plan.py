@@ -131,7 +131,7 @@ def test_an_answer_that_cannot_be_worked_out_is_named():
 
 
 def test_a_number_that_may_be_a_designation_is_told_to_be_typed_as_text():
-    for number in (303.0, 1018.0, 7850.0):
+    for number in (1.4305, 99.0, 174.0, 7850.0):
         assert "type a designation with an apostrophe" in str(in_the_sheet("job_plan", GOOD | {"material": number}).value("plan_status"))
 
 
@@ -189,7 +189,8 @@ def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
     ({"job": "x" * 121}, "job", "121 characters"),
     ({"units": "cm"}, "units", "allowed is one of in, mm"),
     ({"bar_length": "3 m"}, "part_length", "has no unit next to values in metric units"),
-    ({"material": "brss c36000"}, "material", "nearest known is 'Brass C36000'"),
+    ({"material": "brss c36000"}, "material", "is not a known material; do you mean 'Brass C36000'?"),
+    ({"material": "brass c3600"}, "material", "is not a known material: look its name up on the sheet Materials"),
 ])
 def test_fill_refuses_by_name(change, column, reason):
     good = {"material": "Steel 1215", "size": 1, "part_length": 2, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2,

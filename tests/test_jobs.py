@@ -205,8 +205,7 @@ def test_a_list_is_read_whole_whatever_size_its_file_states(tmp_path):
     ("size", datetime.datetime(2026, 3, 8), "the spreadsheet made the date 2026-03-08 of it, as it does of 3/8"),
     ("part_number", datetime.datetime(2026, 3, 8), "the spreadsheet made the date 2026-03-08 of it"),
     ("cycle_time", datetime.time(0, 1, 20), "the spreadsheet made the time 00:01:20 of it: write for example 80 s"),
-    ("material", 303, "303 is a number here; for the material 303, format the cell as text or type '303 with an apostrophe"),
-    ("material", 1018, "1018 is a number here; for the material 1018, format the cell as text"),
+    ("material", 99, "99 given; a number is a density, from 0.0181 to 0.903 lb/in3"),
     ("material", 1.4305, "1.4305 is a number here; for the material 1.4305, format the cell as text"),
 ])
 def test_what_a_spreadsheet_made_of_a_value_is_said(tmp_path, column, value, reason):

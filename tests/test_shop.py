@@ -163,7 +163,7 @@ def test_an_unknown_machine_is_said(example, name, message):
 
 
 def test_an_unknown_material_is_said(example):
-    with pytest.raises(InputError, match=r"^shop: material: 'Brass C3600' is not a known material; the nearest known is"):
+    with pytest.raises(InputError, match=r"^shop: material: 'Brass C3600' is not a known material: look its name up on the sheet Materials"):
         example.price("Brass C3600")
 
 

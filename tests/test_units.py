@@ -23,11 +23,13 @@ LENGTHS = [
     ("12' 6-1/2\"", 150.5, "in"), ("12'6\"", 150, "in"), ("12'-6 1/2\"", 150.5, "in"), ("12' - 6\"", 150, "in"),
     ("12'-6-1/2\"", 150.5, "in"), ("12'–6\"", 150, "in"), ("12 ft 6 in", 150, "in"), ("12ft6in", 150, "in"),
     ("12ft 6in.", 150, "in"), ("12 feet 6 inches", 150, "in"), ("12' 6", 150, "in"), ("12'6", 150, "in"),
-    ("12' 6.25\"", 150.25, "in"), ("12' 14\"", 158, "in"), ("3' 3/4", 36.75, "in"), ("3' 3/4\"", 36.75, "in"),
+    ("12' 6.25\"", 150.25, "in"), ("12' 11 7/8\"", 155.875, "in"), ("17 ft .5 in", 204.5, "in"), ("17 ft. 5 in", 209, "in"), ("3' 3/4", 36.75, "in"), ("3' 3/4\"", 36.75, "in"),
     ("0' 6\"", 6, "in"), ("12 ft 6", 150, "in"), ("12 FT 6 IN", 150, "in"),
     ("12′ 6″", 150, "in"), ("12’ 6”", 150, "in"), ("12’ 6“", 150, "in"), ("12' 6''", 150, "in"), ("6''", 6, "in"),
     ("12‘6’’", 150, "in"), ("6\"", 6, "in"), ("6 \"", 6, "in"), ("6”", 6, "in"),
     ("1 3/8", 1.375, None), ("1-3/8", 1.375, None), ("3/4", 0.75, None), ("9/8", 1.125, None), ("1‑3/8", 1.375, None),
+    ("1 - 3/8", 1.375, None), ("1 -3/8", 1.375, None), ("1- 3/8 in", 1.375, "in"), ("1–3/8", 1.375, None), ("1 – 3/8\"", 1.375, "in"),
+    ("1—3/8", 1.375, None), ("1−3/8", 1.375, None), ("1–½", 1.5, None), ("1 – ½ in", 1.5, "in"), ("12' 6–1/2\"", 150.5, "in"),
     ("1-3/8\"", 1.375, "in"), ("1 3/8\"", 1.375, "in"), ("3/4 in", 0.75, "in"), ("3 / 4 in", 0.75, "in"),
     ("3⁄4 in", 0.75, "in"), ("21 23/64 in", 21.359375, "in"), ("9/8 in", 1.125, "in"),
     (".750", 0.75, None), (".75\"", 0.75, "in"), ("0.75", 0.75, None), ("12", 12, None), ("5.", 5, None),
@@ -73,7 +75,11 @@ def test_every_fraction_sign_reads_as_its_fraction():
     ("12 6", "two numbers with no unit"), ("1.5 3/8", "two numbers with no unit"),
     ("1.2.3", "two numbers with no unit"),
     ("12-6", "two numbers with no unit"), ("12-6 in", "two numbers with no unit"), ("1 250 mm", "two numbers"),
-    ("1 3", "two numbers"), ("1 - 3/8", "two numbers"),
+    ("1 3", "two numbers"), ("1 - 3", "two numbers"), ("1–3", "character '–'"), ("1 3/8 - 1 1/2", "write for example"),
+    ("3ft.25in", "the point may end the unit or begin the number: write 3ft 25in or 3ft 0.25in"),
+    ("17ft.5in", "write 17ft 5in or 17ft 0.5in"), ("17 ft.5 in", "write 17 ft 5 in or 17 ft 0.5 in"), ("3ft.6", "write 3ft 6 or 3ft 0.6"),
+    ("3' 14\"", "14 in .* write 50 in"), ("3' 12\"", "write 48 in"), ("3 ft 12.5 in", "write 48.5 in"), ("3ft 25in", "write 61 in"),
+    ("1³/8", "character '³' is no plain digit"), ("1 ³/8", "no plain digit"), ("1³/₈", "no plain digit"),
     ("12 furlong", "'furlong' is unknown; known are in, ft, yd, thou, mm, cm, m"), ("5 lb", "'lb' is unknown"),
     ("0x10", "'x' is unknown|write for example"), ("1_000", "write for example"), ("12 um", "'um' is unknown"),
     ("\"6", "goes after the number"), ("'6", "goes after the number"), ("”6", "goes after the number"),
@@ -160,7 +166,7 @@ def test_number_refused(text, decimal_comma, words):
 @pytest.mark.parametrize(("text", "value"), [
     ("12", 12), ("1,200", 1200), ("1,200,000", 1200000), ("12.0", 12), ("12.", 12), ("1e3", 1000), ("0", 0),
     ("1,200 pcs", 1200), ("12 pieces", 12), ("12 parts", 12), ("12 bars", 12), ("12 ea", 12), ("12ea.", 12),
-    ("12 PCS", 12),
+    ("12 PCS", 12), ("1 pc", 1), ("1 piece", 1), ("12 each", 12), ("2,500 parts", 2500),
 ])
 def test_count_reads(text, value):
     count = u.parse_count(text)
@@ -216,7 +222,7 @@ def test_time_reads(text, value, has_unit):
     ("1.5 h 30 min", "go together"), ("5 m", "write min"), ("1 h 30 m", "write min"), ("5 days", "known are h, min, s"),
     ("1'20\"", "write for example"), ("45\"", "write for example"), ("5 6", "write for example"), ("", "blank"),
     ("nan", "doesn't start"), ("1,5 min", "comma may be"), ("5 6 s", "write for example"),
-    ("5 s-", "write for example"),
+    ("5 s-", "write for example"), ("1min.5s", "write 1min 5s or 1min 0.5s"), ("1 min.30 s", "write 1 min 30 s or 1 min 0.30 s"),
 ])
 def test_time_refused(text, words):
     with pytest.raises(TextError, match=words):
@@ -236,7 +242,8 @@ def test_weight_reads(text, value, system):
 @pytest.mark.parametrize(("text", "words"), [
     ("2 ton", "2000 lb, 2240 lb or 1000 kg"), ("2 tons", "2240"), ("3 cwt", "100 lb or 112 lb"), ("-3 kg", "a sign"),
     ("3 mm", "known are lb, oz, kg, g, t"), ("5 lb 3", "no unit"), ("5 lb 3 kg", "next to a metric unit"),
-    ("1,200 lb", "comma may be"), ("", "blank"), ("nan", "doesn't start"),
+    ("1,200 lb", "comma may be"), ("", "blank"), ("nan", "doesn't start"), ("5 lb 16 oz", "write 96 oz"),
+    ("5lb.4oz", "write 5lb 4oz or 5lb 0.4oz"),
 ])
 def test_weight_refused(text, words):
     with pytest.raises(TextError, match=words):
@@ -330,7 +337,24 @@ def test_spindle_speed_reads(text, value):
     assert u.parse_spindle_speed(text) == value
 
 
-@pytest.mark.parametrize("text", ["400 sfm", "2,500 rpm", "-2500 rpm", "fast", "", "40 hz"])
+@pytest.mark.parametrize(("text", "decimal_comma", "speed"), [
+    ("2,500 rpm", False, 2500), ("2,500", False, 2500), ("1,200,000", False, 1_200_000), (" 2,500rpm", False, 2500), ("2.500 rpm", True, 2500),
+    ("950,5", True, 950.5), ("2500.5", False, 2500.5), ("2500 RPM", False, 2500), ("2500 r.p.m.", False, 2500),
+])
+def test_spindle_speed_with_thousands(text, decimal_comma, speed):
+    assert u.parse_spindle_speed(text, decimal_comma=decimal_comma) == speed
+
+
+@pytest.mark.parametrize(("text", "decimal_comma", "words"), [
+    ("2.500 rpm", False, "the point before three digits may be"), ("2,500", True, "the comma before three digits may be"),
+    ("2,50", False, "comma may be"), ("2,500.5", False, "comma may be"), ("2,5000", False, "comma may be"), ("0,500", False, "comma may be"),
+])
+def test_spindle_speed_with_a_sign_that_is_unclear(text, decimal_comma, words):
+    with pytest.raises(TextError, match=words):
+        u.parse_spindle_speed(text, decimal_comma=decimal_comma)
+
+
+@pytest.mark.parametrize("text", ["400 sfm", "-2500 rpm", "fast", "", "40 hz"])
 def test_spindle_speed_refused(text):
     with pytest.raises(TextError, match=r"can't be read as a spindle speed: .+"):
         u.parse_spindle_speed(text)

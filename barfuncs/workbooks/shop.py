@@ -192,7 +192,7 @@ class Shop:
             if isinstance(name, str) and machine.name.casefold() == " ".join(name.split()).casefold():
                 return machine
         there_are = ", ".join(m.name for m in self.machines) or "none"
-        raise InputError("shop", [("machine", f"{name!r} is not a machine of the shop file; there are {there_are}")])
+        raise InputError("shop", [("machine", f"{shown(name)} is not a machine of the shop file; there are {there_are}")])
 
     def price(self, material: str, shape: str | None = None, size: float | None = None) -> StockPrice | None:
         """The price for a bar: the row of its material that says most about it; None where there is none.
@@ -382,7 +382,7 @@ def _read_cell(value: Any, kind: Kind) -> tuple[Any, str | None]:
     if kind.reader != "text":
         return read_value(kind, value)
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise ValueError(f"{value!r} given; a text is allowed")
+        raise ValueError(f"{shown(value)} given; a text is allowed")
     text = " ".join((f"{value:g}" if isinstance(value, float) else str(value)).split())
     if not text.isprintable():
         raise ValueError("has a control character")
@@ -404,7 +404,7 @@ def _one(value: Any, column: Column, units: str, place: str, problems: list[tupl
         if system:
             number = in_units(number, column.kind, system, units)
         if not column.kind.allows(number):
-            raise ValueError(f"{value!r} given; allowed is {column.kind.allowed(units)}")
+            raise ValueError(f"{shown(value)} given; allowed is {column.kind.allowed(units)}")
     except ValueError as error:
         problems.append((place, str(error)))
         return None
