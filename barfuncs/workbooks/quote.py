@@ -303,7 +303,7 @@ def _operation(n: int) -> tuple[Answer, ...]:
     time = CATALOGUE["operation_time"].cell_formula(cells, known={"use_units": _UNITS_KIND, f"quote_op_{n}_limit": own.kind})
     cell, turns = f"op_{n}_", f"op_{n}_limit"
     stated = f"IF(ISBLANK({own.name}),speed_allowed,{own.used_formula()})"
-    followed = f"feed_allowed/{cell}feed_rate"  # more turns than that, and the lathe's feed falls behind
+    followed = f"MIN(1E6,feed_allowed/{cell}feed_rate)"  # with more turns the lathe could not follow
     return (
         Answer(turns, f"Max. speed of operation {n}", "count", "rpm",
                f'IF(OR(feed_allowed=0,ISBLANK({cell}feed_rate),{cell}operation="facing",{cell}operation="cut-off"),{stated},'
