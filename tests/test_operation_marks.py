@@ -290,7 +290,7 @@ BESIDE = {"tool_changes": 3, "tool_change_time": 2, "rapid_time": 4, "bar_feed_t
     (BESIDE | {"bar_feed_time": None}, OK, "against the sheet Speeds. Not counted: bar feed."),
     ({"op_1_extra_time": 3}, OK, "Not counted: tool changes, rapid moves, bar feed."),
     (BESIDE | {"tool_change_time": None}, LOOK, "Operations: Sheet Operations: 3 tool changes at 0 s each."),
-    (BESIDE | {"tool_changes": None}, LOOK, "Operations: Sheet Operations: a tool change takes 2 s, but none is counted."),
+    (BESIDE | {"tool_changes": None}, LOOK, "Operations: Sheet Operations: a tool change takes 2.0 s, but none is counted."),
     (BESIDE | {"material": "7.85 g/cm3"}, OK, "no speeds and feeds to compare with are known for this material."),
     ({"cycle_time": 60}, OK, "were held against bar"),
     (BESIDE | {"op_1_length": 50}, LOOK, "a row does not look like this part"),
