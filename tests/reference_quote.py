@@ -82,7 +82,7 @@ def operation(i: dict[str, Any], n: int) -> tuple[float, float, float]:
     limit = row["top_speed"] if row["top_speed"] is not None else i["top_speed"]
     what = i[f"op_{n}_operation"]
     if i["max_feed"] is not None and row["feed_rate"] is not None and what not in ("facing", "cut-off"):
-        followed = i["max_feed"] / row["feed_rate"]
+        followed = min(1e6, i["max_feed"] / row["feed_rate"])
         limit = followed if limit is None else min(limit, followed)
     if what is None:
         return limit or 0, 0, 0

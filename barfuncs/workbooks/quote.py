@@ -303,7 +303,7 @@ def _operation(n: int) -> tuple[Answer, ...]:
     time = CATALOGUE["operation_time"].cell_formula(cells, known={"use_units": _UNITS_KIND, f"quote_op_{n}_limit": own.kind})
     cell, turns = f"op_{n}_", f"op_{n}_limit"
     stated = f"IF(ISBLANK({own.name}),speed_allowed,{own.used_formula()})"
-    followed = f"feed_allowed/{cell}feed_rate"  # more turns than that, and the lathe's feed falls behind
+    followed = f"MIN(1E6,feed_allowed/{cell}feed_rate)"  # with more turns the lathe could not follow
     return (
         Answer(turns, f"Max. speed of operation {n}", "count", "rpm",
                f'IF(OR(feed_allowed=0,ISBLANK({cell}feed_rate),{cell}operation="facing",{cell}operation="cut-off"),{stated},'
@@ -358,7 +358,7 @@ def _operation_mark(n: int) -> str:
          f'"! feed "&IF({feed}>{usual_feed},ROUND({feed}/{usual_feed},0)&" x the suggestion","a "&ROUND({usual_feed}/{feed},0)&"th of the suggestion")'
          '&": right unit?"'),
         (f"IF(ISNUMBER({usual_speed}),{c}surface_speed>3*{usual_speed},FALSE)",
-         f'"! speed "&ROUND({c}surface_speed/{usual_speed},1)&" x the suggestion: right unit?"'),
+         f'"! speed "&FIXED({c}surface_speed/{usual_speed},1)&" x the suggestion: right unit?"'),
         (f"IF(ISNUMBER({usual_passes}),IF({one_pass}*2<{usual_passes},{not_single}=0,FALSE),FALSE)",
          f'"! passes: single point usually "&{usual_passes}&" at this pitch"'),
         (f'IF({kind}="threading",IF(feed_allowed=0,{way}>{_FAST_THREAD}*{inch},FALSE),FALSE)',
@@ -367,7 +367,7 @@ def _operation_mark(n: int) -> str:
         (f'IF({kind}="drilling",IF({c}length>{_DEEP_HOLE}*{start},IF({one_pass}=1,{c}extra_time=0,FALSE),FALSE),FALSE)',
          f'"! "&ROUND({c}length/{start},0)&" diameters deep: time for pecks?"'),
         (f'IF(OR({kind}="facing",{kind}="cut-off",{kind}="turning"),IF({start}>={width}*(1-1E-6),{start}<across_corners*0.99,FALSE),FALSE)',
-         '"! starts at the corners: "&ROUND(across_corners,3)'),
+         '"! starts at the corners: "&FIXED(across_corners,3)'),
         (f"IF({limit}>0,{speed}>={limit},FALSE)",
          f'"i held at "&ROUND({speed},0)&" rpm by the max. "&IF(feed_allowed=0,"speed",IF({way}>=feed_allowed*(1-1E-9),"feed","speed"))'),
     )
@@ -497,7 +497,7 @@ CHECKS = (
          '"Sheet Operations: the list counts cuts alone. Missing: "&LEFT(not_counted,LEN(not_counted)-2)&"."'),
         ("IF(ISBLANK(cycle_time),(tool_changes>0)+(tool_change_time>0)=1,FALSE)", LOOK,
          'IF(tool_changes>0,"Sheet Operations: "&tool_changes&" tool changes at 0 s each.","Sheet Operations: a tool change takes "'
-         '&tool_change_time&" s, but none is counted.")'),
+         '&FIXED(tool_change_time,1)&" s, but none is counted.")'),
         ("TRUE", OK, '"Diameters, lengths and spindle speeds were held against bar, part and machine"&IF(material_group="","; no speeds '
                      'and feeds to compare with are known for this material.",", speeds and feeds against the sheet Speeds.")'
                      '&IF(not_counted="",""," Not counted: "&LEFT(not_counted,LEN(not_counted)-2)&".")'),
@@ -646,7 +646,7 @@ def _operations_sheet(book: Workbook) -> None:
         "turning: start diameter, length, surface speed, feed. For boring give the finished bore as the start diameter: the largest that is cut.",
         "facing and cut-off: start and end diameter (0 = to the center), surface speed, feed, max. speed.",
         '="A bar that is not round starts at its corners"&IFERROR(IF(quote_across_corners>use_size*(1+1E-9),": this one at "&'
-        'ROUND(quote_across_corners,3)&IF(units="mm"," mm"," in"),""),"")&"."',
+        'FIXED(quote_across_corners,3)&IF(units="mm"," mm"," in"),""),"")&"."',
         "drilling: start diameter = the drill's, length = full depth (a 118 degree point is added), surface speed, feed.",
         "threading: start diameter, length with run-in and run-out, surface speed, feed = the pitch, passes. A tap or a die: say so under What.",
         "other: extra time alone. Extra time counts for each pass. Max. speed, where given, holds for all; so does the max. feed for a thread.",
