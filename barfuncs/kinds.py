@@ -163,7 +163,7 @@ class Kind:
         if not math.isinf(self.high):
             conditions.append(f"{x}{'<' if self.open_high else '<='}{_plain(self.high)}")
         if self.whole:
-            conditions.append(f"{x}=INT({x})")
+            conditions.append(f"IFERROR({x}=INT({x}),FALSE)")  # of a text INT is an error, which AND hands on
         return ",".join(conditions)
 
 

@@ -104,11 +104,11 @@ def _usable(case: Case) -> bool:
 def _some(make: Callable[[int], list[Case]], count: int) -> list[Case]:
     found: list[Case] = []
     while len(found) < count:
-        found += [case for case in map(_in_15_digits, make(count)) if _usable(case) and not _on_the_edge(case)]
+        found += [case for case in map(_in_15_digits, make(count)) if _usable(case) and not on_the_edge(case)]
     return found[:count]
 
 
-def _on_the_edge(case: Case) -> bool:
+def on_the_edge(case: Case) -> bool:
     """Whether a hair decides if a rule is kept: 1e-12 of a value, which a spreadsheet takes for equal and Python does not."""
     if not case.entry.rules:
         return False

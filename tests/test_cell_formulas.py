@@ -1,4 +1,4 @@
-"""Every cell formula against its Python function: in the headless engine, and in LibreOffice as a second opinion."""
+"""Every cell formula against its Python function: in the headless engine, and in other programs as a second opinion."""
 
 import io
 import random
@@ -8,6 +8,7 @@ from itertools import groupby
 
 import openpyxl
 import pytest
+from agreement import on_the_edge
 from formula_cases import (
     OWN_DENSITY,
     OWN_FILE,
@@ -24,6 +25,7 @@ from formula_cases import (
     saved,
     scale,
 )
+from judges import JUDGES, without_values
 from libreoffice import convert
 from openpyxl.workbook.defined_name import DefinedName
 
@@ -190,6 +192,22 @@ def test_sets_have_blanks_limits_and_rule_breaks():
             except InputError as error:
                 seen_rule |= any(reason == rule.message for _, reason in error.problems for rule in entry.rules)
     assert (seen_blank, seen_high, seen_rule) == (True, True, True)
+
+
+# --- Gnumeric and formulon ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("program", [pytest.param("Gnumeric", marks=pytest.mark.gnumeric), "formulon"])
+def test_another_program_gives_what_python_gives(program):
+    # Where a hair decides whether a rule is kept, a program that calculates with more digits may decide in another way.
+    cases = [case for case in all_cases(good=20, bad=10, seed=75) if not on_the_edge(case)]
+    data = without_values(book_of(cases))
+    title = openpyxl.load_workbook(io.BytesIO(data), read_only=True).sheetnames[0]
+    values = JUDGES[program]({"formulas": data})["formulas"]
+    shown = [values[f"{title}!A{row}"] for row in range(1, len(cases) + 1)]
+    assert differences(cases, shown, engine_error) == []
+    assert len([v for v in shown if isinstance(v, float)]) > 400
+    assert len([v for v in shown if engine_error(v)]) > 400
 
 
 # --- LibreOffice --------------------------------------------------------------------------------------------------

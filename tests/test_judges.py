@@ -5,10 +5,12 @@ alike, errors of the same kind. `differences` and `judges` do the work; here the
 """
 
 import fnmatch
+import io
 import math
 import random
 import re
 import tempfile
+from collections import Counter
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
@@ -16,12 +18,17 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import openpyxl
 import pytest
+from agreement import sets_of
+from formula_cases import OWN_FILE
 from job_generator import BAD_IN_A_QUOTE, BAD_VALUES, GOOD_INPUTS, good_job, good_quote
 from judges import JUDGES, Content, Values, content, named_cells, without_values
 from template_forms import in_the_sheet
 
+import barfuncs as bf
 from barfuncs.errors import InputError
+from barfuncs.surfaces import names
 from barfuncs.workbooks import shop
 from barfuncs.workbooks.engine import Workbook
 from barfuncs.workbooks.fill import TEMPLATES, fill
@@ -151,7 +158,7 @@ def odd() -> dict[str, Book]:
         books[f"blank {name}"] = book.to_bytes()
     unusual = {"material": (0.284,), "machine": ("Lathe 77",), "size": (0.1 + 0.2,)}
     for template, bad in (("job_plan", BAD_VALUES), ("quote", BAD_IN_A_QUOTE), ("job_plan", unusual), ("quote", unusual)):
-        for name, value in ((n, v) for n, values in bad.items() for v in values[:2]):
+        for name, value in ((n, v) for n, values in bad.items() for v in values):
             put = GOOD_INPUTS[template] | {name: value}
             books[f"{template}, {name} {value!r}"] = in_the_sheet(template, put).to_bytes(put)
     return {label: Book.of(data) for label, data in books.items()}
@@ -234,6 +241,53 @@ def test_every_small_difference_that_is_listed_is_there() -> None:
         assert fnmatch.filter(names, pattern), pattern
         assert isinstance(of, float) or of in names
         assert len(reason) > 20
+
+
+# --- the functions as names ----------------------------------------------------------------------------------------
+
+
+def with_brackets(data: bytes) -> bytes:
+    """Optional parameters of LAMBDA as people type them, [x]. A file has _xlop.x there, which formulon does not know."""
+    parts = read_parts(data)
+    parts["xl/workbook.xml"] = re.sub(rb"_xlop\.(\w+)", rb"[_xlpm.\1]", parts["xl/workbook.xml"])
+    return pack(parts)
+
+
+def calls_of_names() -> bytes:
+    """Good and bad calls of every function that can be a name; what is None is left out between its commas."""
+    book = openpyxl.Workbook()
+    cases = []
+    for entry in names.named_functions():
+        of_kind = {kind: [s.case for s in sets_of(entry) if s.kind == kind] for kind in ("good", "missing", "bad")}
+        cases += [*of_kind["good"][:15], *of_kind["missing"][:5], *of_kind["bad"][:8]]
+    for row, case in enumerate(cases, start=1):
+        arguments = ",".join("" if v is None else '"' + v.replace('"', '""') + '"' if isinstance(v, str) else repr(v) for v in case.values)
+        book.worksheets[0].cell(row, 1, f"={case.entry.cell_name}({arguments})")
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return pack(names.add_names(buffer.getvalue()))
+
+
+@pytest.fixture
+def own_material(tmp_path: Path) -> Iterator[None]:
+    """What the sets are drawn with; those with the material of its own are left out again."""
+    (tmp_path / "own.csv").write_text(OWN_FILE, encoding="utf-8")
+    bf.use_materials(tmp_path / "own.csv")
+    yield
+    bf.use_materials(None)
+
+
+@pytest.mark.usefixtures("own_material")
+@pytest.mark.parametrize("build", [READY_MADE["function_tour"], calls_of_names], ids=["function tour", "calls"])
+def test_the_names_give_in_another_program_what_they_give_in_the_engine(build: Callable[[], bytes]) -> None:
+    """LibreOffice 7.4 and Gnumeric know no LAMBDA."""
+    engine = Workbook(build())
+    engine.calculate()
+    book = Book.of(engine.to_bytes())
+    kinds = Counter(type(value) for value in book.content.stored.values())
+    assert kinds[float] > 40
+    theirs = JUDGES["formulon"]({"names": with_brackets(book.bare)})["names"]
+    assert differences(book, theirs)[:20] == []
 
 
 # --- the check is alive --------------------------------------------------------------------------------------------
