@@ -189,7 +189,8 @@ SECTION = Check("Section", (
     ("IF(AND(size>0,thickness>=0,LEN(shape)>0),ISERROR(section_area),FALSE)", STOP,
      '"Shape, size and thickness do not go together: a flat or a tube needs a thickness (a wall thinner than half '
      'the size), a solid bar none."'),
-    ("TRUE", OK, '"Shape, size and thickness go together: "&shape&", "&ROUND(section_area,4)&IF(units="mm"," mm2."," in2.")'),
+    ("TRUE", OK, '"Shape, size and thickness go together: "&shape&", "&'
+                f'{number_text("section_area", 3)}&IF(units="mm"," mm2."," in2.")'),
 ), long=True)
 MATERIAL = Check("Material", (
     ("own_problems>0", STOP, '"Sheet Materials: a row of your own can\'t be used, see the mark beside it."'),

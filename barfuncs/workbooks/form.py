@@ -317,7 +317,7 @@ class Form:
                 continue
             if item.kind.reader == "material":
                 typed = f'"{item.label.lower()} (a number is a density; type a designation with an apostrophe before it), "'
-                unknown = f"AND(ISERROR({density}),NOT(ISERROR(use_units)))"  # a density has a unit
+                unknown = f"AND(ISERROR({density}),OR(ISBLANK({item.name}),NOT(ISERROR(use_units))))"  # a density has a unit
                 pieces.append(f'IF({unknown},IF(ISNUMBER({item.name}),{typed},{label}),"")')
             else:
                 if item.may_be_text:

@@ -205,7 +205,7 @@ CHECKS = (
     plausible.STICKOUT,
     Check("Order", (
         *plausible.SCRAP_CASES,
-        *plausible.more_than_ordered("quantity", "parts_to_make"),
+        *plausible.more_than_ordered("quantity", "parts_to_make", "confidence"),
         ("whole_bar_quantity>quantity", NOTE,
          '"The same bars give "&whole_bar_quantity&" good parts, "&whole_bar_quantity-quantity&" more than ordered."'),
         ("TRUE", OK, '"The order uses its bars up."'),
@@ -225,12 +225,6 @@ CHECKS = (
     )),
     plausible.times_check("cycle_time", "ISBLANK(cycle_time)", "run_hours"),
     plausible.prices_check(),
-    Check("Time and price", (
-        ("AND(ISBLANK(cycle_time),OR(ISBLANK(material_price),ISBLANK(price_per)))", NOTE, '"Cycle time and price are not filled in: no hours, no cost."'),
-        ("ISBLANK(cycle_time)", NOTE, '"The cycle time is not filled in: no hours."'),
-        ("OR(ISBLANK(material_price),ISBLANK(price_per))", NOTE, '"The price or what it is per is not filled in: no material cost."'),
-        ("TRUE", OK, '"Cycle time and price are filled in."'),
-    )),
     Check("Balance", (
         ("IF(ISBLANK(part_weight),FALSE,part_weight>plan_section_weight*part_length*(1+1E-9))", STOP,
          f'"A finished part can\'t weigh more than the bar over its length, "&{number_text("plan_section_weight*part_length", 4)}'

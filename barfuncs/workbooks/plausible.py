@@ -21,10 +21,11 @@ SHORTEST_BAR, LONGEST_BAR, IMPOSSIBLE_BAR = 550, 6400, 15000
 SMALLEST_SIZE, LARGEST_SIZE, IMPOSSIBLE_SIZE = 0.8, 170, 400
 HEAVIEST_BAR = 1000
 """kg"""
-SHORTEST_FEEDER, LONGEST_FEEDER = 300, 7700
+SHORTEST_FEEDER, LONGEST_FEEDER, LONGEST_SUPPLIED = 300, 7700, 12_500
 NARROWEST_CUTOFF, WIDEST_CUTOFF = 0.4, 9
 LEAST_FACING, MOST_FACING = 0.07, 5
 LEAST_TRIM, MOST_TRIM = 0.4, 55
+LEAST_KERF, MOST_KERF = 0.3, 10
 SHORTEST_GRIP, SHORTEST_GRIP_AT_GUIDE_BUSH, LONGEST_GRIP = 9, 40, 360
 NARROWEST_GAP, NARROWEST_GAP_AT_FIXED_HEAD, WIDEST_GAP, WIDEST_GAP_AT_GUIDE_BUSH = 0.45, 0.9, 63, 15
 SHORTEST_PART = 0.8
@@ -63,8 +64,6 @@ MOST_PER_METER = 3
 """On top of the most by weight: thin bar costs by the meter."""
 MOST_CREDIT = 0.85
 """What chips or remnants bring, as a share of what their weight of bar costs."""
-DATES = (40_000, 60_000)
-"""What a spreadsheet keeps for a day of the years 2009 to 2064."""
 
 # --- expressions ---------------------------------------------------------------------------------------------------
 
@@ -73,8 +72,10 @@ _AT_GUIDE_BUSH = 'IF(ISBLANK(machine_type),FALSE,LEFT(machine_type,10)="guide bu
 _KG = f'IF(units="mm",1,{KG_PER_LB!r})'
 
 
-def _figure(x: str) -> str:
-    return f"ROUND({x},4)"
+def _figure(x: str, digits: int = 3) -> str:
+    """Cell expression: a number as text, a whole one without decimals. Shorter than `number_text`, of which the formulas could
+    not hold so many."""
+    return f"FIXED(ROUND({x}*(1+1E-12),{digits}),{digits}*({x}<>INT({x})),TRUE)"
 
 
 def _length(x: str) -> str:
@@ -82,7 +83,7 @@ def _length(x: str) -> str:
 
 
 def _percent(x: str) -> str:
-    return f'ROUND(100*{x},4)&" %"'
+    return f'{_figure(f"(100*{x})", 2)}&" %"'
 
 
 _IF_LARGE = 'IF(units="mm",": is it converted twice?",": is it in mm?")'
@@ -134,7 +135,7 @@ STEPS = (
            formula="2+unit_mm^2*(0.0015*section_area+0.0012*size*MIN(part_length,10*size))"),
     Answer("long_cycle", "longest cycle of a part of this size", "rate", "seconds", formula="400+30*unit_mm*size"),
     Answer("price_kg", "price of the material per kg", "money_each", "",
-           formula=f"MATERIAL_COST(1,material_price,price_per,bar_length,bar_weight,0,0,0,units)/(bar_weight*{_KG})",
+           formula=f"MATERIAL_COST(1,material_price,price_per,bought_length,bought_weight,0,0,0,units)/(bought_weight*{_KG})",
            needs="material_price price_per"),
     Answer("least_per_kg", "lowest price of such a bar per kg", "money", "", formula=_per_kg(0)),
     Answer("most_per_kg", "highest price of such a bar per kg", "money", "",
@@ -143,32 +144,17 @@ STEPS = (
 
 # --- units: size, length and weight of the bar ---------------------------------------------------------------------
 
-_MAY_BE_DATES = {"size": "Size", "thickness": "Thickness", "part_length": "Part length", "cutoff_width": "Cut-off width",
-                 "facing": "Facing", "end_trim": "End trim", "face_to_cutoff": "Face to cut-off tool", "grip_length": "Grip length"}
-_LARGEST = f"MAX({','.join(_MAY_BE_DATES)})"
-
-
-def _date() -> Limit:
-    label = '""'
-    for name, text in reversed(_MAY_BE_DATES.items()):
-        label = f'IF({name}>={DATES[0]},"{text}",{label})'
-    month, day = f"MONTH({_LARGEST})", f"DAY({_LARGEST})"
-    return (f"IF({_LARGEST}<={DATES[1]},{_LARGEST}/{DATES[0]},0)", STOP,
-            f'{label}&" "&{_LARGEST}&" is the date "&{month}&"/"&{day}&" as a spreadsheet keeps it; the fraction is "&ROUND({month}/{day},5)&"."')
-
-
 def _long_bar(what: str) -> str:
-    return (f'"Bar length "&{_length("bar_length")}&" is "&IF(units="mm",ROUND(bar_length/1000,1)&" m, {what}: is it converted twice?",'
-            f'ROUND(bar_length/12,1)&" ft, {what}; "&{_figure("bar_length")}&" mm is "&ROUND(bar_length/{MM_PER_INCH!r},2)&" in.")')
+    return (f'"Bar length "&{_length("bar_length")}&" is "&IF(units="mm",{_figure("(bar_length/1000)", 1)}&" m, {what}: is it converted twice?",'
+            f'{_figure("(bar_length/12)", 1)}&" ft, {what}; "&{_figure("bar_length")}&" mm is "&{_figure(f"(bar_length/{MM_PER_INCH!r})", 2)}&" in.")')
 
 
 # What is read in feet, meters or inches, and what that is in the units of the sheet.
-_READ_AS = (f'IF(units="mm",IF(bar_length<7," m is "&ROUND(1000*bar_length,1),IF(bar_length<=24," ft is "&ROUND({12 * MM_PER_INCH!r}*bar_length,1),'
-            f'" in is "&ROUND({MM_PER_INCH!r}*bar_length,1)))&" mm."," ft is "&ROUND(12*bar_length,2)&" in.")')
+_READ_AS = (f'IF(units="mm",IF(bar_length<7," m is "&{_figure("(1000*bar_length)", 1)},IF(bar_length<=24," ft is "&{_figure(f"({12 * MM_PER_INCH!r}*bar_length)", 1)},'
+            f'" in is "&{_figure(f"({MM_PER_INCH!r}*bar_length)", 1)}))&" mm."," ft is "&{_figure("(12*bar_length)", 2)}&" in.")')
 _LARGE_SIZE = f'"Size "&{_length("size")}&" is large for a bar"&{_IF_LARGE}'
 
 UNITS = _check("Units", (
-    _date(),
     (_above("bar_length", IMPOSSIBLE_BAR), STOP, _long_bar("longer than any bar")),
     (_above("size", IMPOSSIBLE_SIZE), STOP, _LARGE_SIZE),
     (_above("bar_length", LONGEST_BAR), LOOK, _long_bar("long for a bar")),
@@ -178,9 +164,11 @@ UNITS = _check("Units", (
     (_below("size", SMALLEST_SIZE), LOOK, f'"Size "&{_length("size")}&" is small for a bar"&{_IF_SMALL}'),
     (f"IF(ISBLANK(feeder_longest_bar),0,MAX({_above('feeder_longest_bar', LONGEST_FEEDER)},{_below('feeder_longest_bar', SHORTEST_FEEDER)}))",
      LOOK, f'"Longest bar the feeder takes is "&{_length("feeder_longest_bar")}&": is it in another unit?"'),
+    (f"IF(ISBLANK(supplied_length),0,{_above('supplied_length', LONGEST_SUPPLIED)})", LOOK,
+     f'"Supplied bar length "&{_length("supplied_length")}&" is long"&{_IF_LARGE}'),
     (f"bar_weight*{_KG}/{HEAVIEST_BAR}", LOOK,
      f'"One bar weighs "&ROUND(bar_weight,0)&{WEIGHT_SUFFIX}&": is each figure in the unit of the sheet?"'),
-), ("TRUE", OK, f'"A bar "&{_length("bar_length")}&" long, "&{_length("size")}&" across and "&ROUND(bar_weight,2)&'
+), ("TRUE", OK, f'"A bar "&{_length("bar_length")}&" long, "&{_length("size")}&" across and "&{_figure("bar_weight", 2)}&'
                 f'{WEIGHT_SUFFIX}&" in weight is within what is usual."'))
 
 # --- lengths: each against the others ------------------------------------------------------------------------------
@@ -204,6 +192,8 @@ LENGTHS = _check("Lengths", (
     (_below("facing", LEAST_FACING), LOOK, f'"Facing "&{_length("facing")}&" is small"&{_IF_SMALL}'),
     (_above("end_trim", MOST_TRIM), LOOK, f'"End trim "&{_length("end_trim")}&" is large"&{_IF_LARGE}'),
     (_below("end_trim", LEAST_TRIM), LOOK, f'"End trim "&{_length("end_trim")}&" is small"&{_IF_SMALL}'),
+    (f"IF(ISBLANK(kerf),0,MAX({_above('kerf', MOST_KERF)},{_below('kerf', LEAST_KERF)}))", LOOK,
+     f'"Saw kerf "&{_length("kerf")}&" does not look right"&{_IN_THE_OTHER}'),
     (_above("grip_length", LONGEST_GRIP), LOOK, f'"Grip length "&{_length("grip_length")}&" is long"&{_IF_LARGE}'),
     (_below("grip_length", f"IF({_AT_GUIDE_BUSH},{SHORTEST_GRIP_AT_GUIDE_BUSH},{SHORTEST_GRIP})"), LOOK,
      f'"Grip length "&{_length("grip_length")}&" is short"&{_IF_SMALL}'),
@@ -214,9 +204,9 @@ LENGTHS = _check("Lengths", (
      f'"Face to cut-off tool "&{_length("face_to_cutoff")}&" is wide for this bar"&{_IN_THE_OTHER}'),
     (_below("face_to_cutoff", _FIXED_HEAD_GAP), LOOK, f'"Face to cut-off tool "&{_length("face_to_cutoff")}&" is narrow"&{_IF_SMALL}'),
     (f"MAX({_below('part_length', SHORTEST_PART)},part_length/({LONGEST_PART}*size),{FLATTEST_PART}*size/part_length)", LOOK,
-     f'"Part length "&{_length("part_length")}&" is "&ROUND(part_length/size,2)&" times the size"&{_IN_THE_OTHER}'),
+     f'"Part length "&{_length("part_length")}&" is "&{_figure("(part_length/size)", 2)}&" times the size"&{_IN_THE_OTHER}'),
     (f'IF(thickness,MAX(IF(shape="flat",{THINNEST_FLAT},{THINNEST_WALL})*size/thickness,thickness/({THICKEST_FLAT}*size)),0)', LOOK,
-     f'"Thickness "&{_length("thickness")}&" is "&ROUND(thickness/size,3)&" times the size"&{_IN_THE_OTHER}'),
+     f'"Thickness "&{_length("thickness")}&" is "&{_figure("(thickness/size)", 3)}&" times the size"&{_IN_THE_OTHER}'),
     (f"IF(ISBLANK(part_weight),0,IFERROR({LIGHTEST_PART}*section_weight*part_length/part_weight,0))", LOOK,
      f'"A finished part weighs "&{_figure("part_weight")}&{WEIGHT_SUFFIX}&", "&{_percent("part_weight/(section_weight*part_length)")}'
      '&" of the bar over its length: is one figure in another unit?"'),
@@ -224,7 +214,7 @@ LENGTHS = _check("Lengths", (
      '"Grip and the gap to the cut-off tool keep back "&ROUND(100*min_remnant/bar_length,0)&" % of the bar."'),
 ), ("TRUE", OK, f'"Cut-off, facing, trim, grip and gap go with size "&{_length("size")}&" and part length "&{_length("part_length")}&"."'))
 
-_IN_THIN_SIDES = (f'ROUND(first_stickout/thin_side,1)&" times "&IF(shape="flat","the thin side, "&{_length("thin_side")},'
+_IN_THIN_SIDES = (f'{_figure("(first_stickout/thin_side)", 1)}&" times "&IF(shape="flat","the thin side, "&{_length("thin_side")},'
                   f'IF({_TUBE},"a solid bar that bends as much, "&{_length("thin_side")},"the size"))')
 
 STICKOUT = _check("Stick-out", (
@@ -243,25 +233,25 @@ _LONG_CYCLE = 'ROUND(long_cycle/60,0)&" min"'
 
 def times_check(cycle: str, missing: str, run_hours: str = "") -> Check:
     """Times against what a part of this size takes. `cycle` is the cycle time; `missing` tells that there is none."""
-    as_minutes = f'"; "&ROUND({cycle},2)&" min is "&ROUND(60*{cycle},1)&" s."'
+    as_minutes = f'"; "&{_figure(cycle, 2)}&" min is "&{_figure(f"(60*{cycle})", 1)}&" s."'
     limits: list[Limit] = [
         (f"{LEAST_EFFICIENCY}/efficiency", LOOK, f'"Efficiency "&{_percent("efficiency")}&" means that the lathe stands most of the time."'),
         (f"IF(bar_change_time,{SHORTEST_BAR_CHANGE}/bar_change_time,0)", LOOK,
-         f'"Bar change "&{_figure("bar_change_time")}&" s is short; "&{_figure("bar_change_time")}&" min is "&ROUND(60*bar_change_time,1)&" s."'),
+         f'"Bar change "&{_figure("bar_change_time")}&" s is short; "&{_figure("bar_change_time")}&" min is "&{_figure("(60*bar_change_time)", 1)}&" s."'),
         (f"bar_change_time/{LONGEST_BAR_CHANGE}", LOOK,
-         f'"Bar change "&{_figure("bar_change_time")}&" s is "&ROUND(bar_change_time/60,1)&" min, long."'),
+         f'"Bar change "&{_figure("bar_change_time")}&" s is "&{_figure("(bar_change_time/60)", 1)}&" min, long."'),
         (f"setup_hours/{LONGEST_SETUP}", LOOK,
-         f'"Set-up time "&{_figure("setup_hours")}&" h is long; "&{_figure("setup_hours")}&" min is "&ROUND(setup_hours/60,2)&" h."'),
+         f'"Set-up time "&{_figure("setup_hours")}&" h is long; "&{_figure("setup_hours")}&" min is "&{_figure("(setup_hours/60)", 2)}&" h."'),
         (f"IF(setup_hours,{SHORTEST_SETUP}/setup_hours,0)", LOOK,
-         f'"Set-up time "&{_figure("setup_hours")}&" h is "&ROUND(60*setup_hours,1)&" min, short."'),
-        (f"IF({missing},0,short_cycle/{cycle})", LOOK, f'"A cycle of "&ROUND({cycle},2)&" s is short for a part of this size"&{as_minutes}'),
-        (f"IF({missing},0,{cycle}/long_cycle)", LOOK, f'"A cycle of "&ROUND({cycle},2)&" s is "&ROUND({cycle}/60,1)&" min, long for a part of this size."'),
+         f'"Set-up time "&{_figure("setup_hours")}&" h is "&{_figure("(60*setup_hours)", 1)}&" min, short."'),
+        (f"IF({missing},0,short_cycle/{cycle})", LOOK, f'"A cycle of "&{_figure(cycle, 2)}&" s is short for a part of this size"&{as_minutes}'),
+        (f"IF({missing},0,{cycle}/long_cycle)", LOOK, f'"A cycle of "&{_figure(cycle, 2)}&" s is "&{_figure(f"({cycle}/60)", 1)}&" min, long for a part of this size."'),
     ]
     if run_hours:
         limits.append((f"IF({missing},0,{run_hours}/{LONGEST_RUN})", LOOK,
                        f'"The run takes "&ROUND({run_hours},0)&" h, more than a year of days and nights: are quantity and cycle time right?"'))
-    return _check("Times", limits, (missing, NOTE, '"No cycle time is filled in."'),
-                  ("TRUE", OK, f'"A cycle of "&ROUND({cycle},1)&" s is between "&ROUND(short_cycle,0)&" s and "&{_LONG_CYCLE}'
+    return _check("Times", limits, (missing, NOTE, '"No cycle time is filled in: no hours."'),
+                  ("TRUE", OK, f'"A cycle of "&{_figure(cycle, 1)}&" s is between "&ROUND(short_cycle,0)&" s and "&{_LONG_CYCLE}'
                                '&", what parts of this size take."'))
 
 
@@ -274,18 +264,20 @@ SCRAP_CASES: tuple[Case, ...] = (
 )
 
 
-def more_than_ordered(quantity: str, parts_to_make: str) -> tuple[Case, ...]:
-    """Cases for a run that makes many more than are ordered: a LOOK where that is unusual, with the reasons."""
+def more_than_ordered(quantity: str, parts_to_make: str, sure: str = "") -> tuple[Case, ...]:
+    """Cases for a run that makes many more than are ordered: a LOOK where that is unusual, with the reasons. `sure` is the
+    confidence that the parts to make give, where they are not an average."""
     more = f"({parts_to_make}-{quantity})"
+    confident = f'&", "&{_percent(sure)}&" sure"' if sure else ""
     sentence = (f'{parts_to_make}&" parts to make for "&{quantity}&" ordered, "&ROUND(100*{more}/{quantity},0)&" % more: "'
-                f'&setup_parts&" set-up pieces, "&({more}-setup_parts)&" for a scrap rate of "&{_percent("scrap_rate")}&"."')
+                f'&setup_parts&" set-up pieces, "&({more}-setup_parts)&" for a scrap rate of "&{_percent("scrap_rate")}{confident}&"."')
     return ((f"OR({more}>10+0.1*{quantity},setup_parts>{quantity},{more}-setup_parts>={quantity})", LOOK, sentence),
             (f"{more}>0.1*{quantity}", NOTE, sentence))
 
 
 # --- money ---------------------------------------------------------------------------------------------------------
 
-_PER_WEIGHT = f'ROUND(price_kg*{_KG},2)&IF(units="mm"," per kg"," per lb")'
+_PER_WEIGHT = f'{_figure(f"(price_kg*{_KG})", 2)}&IF(units="mm"," per kg"," per lb")'
 _MATERIAL_COSTS = f'"Material at "&{_figure("material_price")}&" per "&price_per&" costs "&{_PER_WEIGHT}'
 
 
@@ -296,8 +288,8 @@ def _judged(share: str, missing: str, dollars: str) -> str:
 def _rate(name: str, label: str, dollars: str) -> tuple[Limit, ...]:
     return (
         (_judged(f"IF({name},{LEAST_RATE}/{name},0)", f"ISBLANK({name})", dollars), LOOK,
-         f'"{label} "&ROUND({name},2)&" an hour is low; "&ROUND({name},2)&" a minute is "&ROUND(60*{name},2)&" an hour."'),
-        (_judged(f"{name}/{MOST_RATE}", f"ISBLANK({name})", dollars), LOOK, f'"{label} "&ROUND({name},2)&" an hour is high. Is it for more than an hour?"'),
+         f'"{label} "&{_figure(name, 2)}&" an hour is low; "&{_figure(name, 2)}&" a minute is "&{_figure(f"(60*{name})", 2)}&" an hour."'),
+        (_judged(f"{name}/{MOST_RATE}", f"ISBLANK({name})", dollars), LOOK, f'"{label} "&{_figure(name, 2)}&" an hour is high. Is it for more than an hour?"'),
     )
 
 
@@ -311,15 +303,15 @@ def prices_check(dollars: str = "TRUE") -> Check:
         (_judged("least_per_kg/price_kg", missing, dollars), LOOK, f'{_MATERIAL_COSTS}&", little for it. Is the price for another unit?"'),
         (f"IF({missing},0,{credit}/({MOST_CREDIT}*price_kg))", LOOK,
          f'"For their weight, chips or remnants bring "&ROUND(100*{credit}/price_kg,0)&" % of what the bar costs. Is each price for the right unit?"'),
-    ), (missing, NOTE, '"Without a price of the material there is nothing to compare."'),
+    ), (missing, NOTE, '"No price of the material is filled in, or not what it is per: no material cost."'),
         ("TRUE", OK, f'{_MATERIAL_COSTS}&"; that and the rates are within what is usual."'))
 
 
 PROFIT_CASES: tuple[Case, ...] = (
     (f"markup>{MOST_MARKUP}", LOOK,
-     f'"Markup "&{_percent("markup")}&" makes the price "&ROUND(1+markup,2)&" times the cost. Is it "&{_figure("markup")}&" %?"'),
+     f'"Markup "&{_percent("markup")}&" makes the price "&{_figure("(1+markup)", 2)}&" times the cost. Is it "&{_figure("markup")}&" %?"'),
     (f"margin>{MOST_MARGIN}", LOOK,
-     f'"Margin "&{_percent("margin")}&" makes the price "&ROUND(1/(1-margin),2)&" times the cost. Is it "&{_figure("margin")}&" %?"'),
+     f'"Margin "&{_percent("margin")}&" makes the price "&{_figure("(1/(1-margin))", 2)}&" times the cost. Is it "&{_figure("margin")}&" %?"'),
     *((f"IF({name},{name}<{LEAST_PROFIT},FALSE)", LOOK, f'"{label} "&{_percent(name)}&" is low. Is it "&{_percent(f"100*{name}")}&"?"')
       for name, label in (("margin", "Margin"), ("markup", "Markup"))),
 )

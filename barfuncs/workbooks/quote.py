@@ -509,10 +509,10 @@ CHECKS = (
         (f"{_TOO_HIGH}>0", STOP, f'"A quantity {CREDIT_TOO_HIGH}."'),
         ("price_is_nothing>0", STOP, '"The price each is rounded down to nothing: choose a finer rounding."'),
         ("material_price*machine_rate=0", LOOK, '"The price of the material or the machine rate is 0."'),
-        *plausible.PROFIT_CASES,
         ('AND(currency<>"",shop_currency<>"",currency<>shop_currency)', LOOK,
          '"The quote is in "&currency&", the sheet Shop in "&shop_currency&": nothing is converted."'),
         ("below_cost>0", LOOK, '"Rounding brings a price below the cost."'),
+        *plausible.PROFIT_CASES,
         ('rounding="none"', LOOK, '"The price each is not rounded: what is shown times the quantity may differ from the total."'),
         ("margin+markup=0", LOOK, '"Neither margin nor markup: the price is the cost."'),
         ("TRUE", OK, '"No price each is below its cost. "&IF(margin>0,"The margin is a share of the price.","The markup is a share of the cost.")'),
@@ -520,7 +520,7 @@ CHECKS = (
     Check("Quantities", (
         ("IFERROR(MODE(quote_quantities),0)>0", LOOK, '"Quantity "&MODE(quote_quantities)&" stands twice."'),
         *plausible.SCRAP_CASES,
-        ("setup_parts>MIN(quote_quantities)", LOOK,
+        ("IF(COUNT(quote_quantities)>0,setup_parts>MIN(quote_quantities),NA())", LOOK,
          '"Set-up pieces, "&setup_parts&", are more than the smallest quantity, "&MIN(quote_quantities)&"."'),
         *plausible.more_than_ordered("MAX(quote_quantities)", _MOST_TO_MAKE),
         ("costs_more>0", LOOK, '"A larger quantity costs more each than a smaller one, because whole bars are bought and '
@@ -533,7 +533,7 @@ CHECKS = (
 _MORE_PROBLEMS = (
     *PROBLEMS,
     KERF_MISSING,
-    ("ISERROR(cutting_time)", "operation list"),
+    ("AND(ISERROR(cutting_time),NOT(ISERROR(units)))", "operation list"),
     ("AND(ISBLANK(cycle_time),NOT(ISERROR(cutting_time)),ISERROR(listed_cycle))", "cycle time (or the operation list)"),
     ("AND(ISBLANK(margin),ISBLANK(markup))", "margin (or markup; 0 % counts)"),
 )
