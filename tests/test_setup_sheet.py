@@ -72,7 +72,8 @@ def cautions(sheet: Cells) -> dict[str, str]:
     lines = [(sheet[f"B{row}"], sheet[f"C{row}"]) for row in range(first, first + len(CAUTIONS))]
     found = {topic: text for topic, text in lines if topic or text}
     assert lines[:len(found)] == list(found.items()), "a gap, or a topic twice"
-    assert all(found) and all(found.values())
+    assert all(found)
+    assert all(found.values())
     return found
 
 
@@ -267,7 +268,7 @@ def without_figures(sheet: Cells) -> None:
     """What is no label: no numbers, and none in a text; the headings are numbered, and the material's name may have figures."""
     shown = printed(sheet)
     assert not [v for v in shown if not isinstance(v, str)]
-    beyond = [v for v in shown if any(c.isdigit() for c in v) and not v[1:3] == "  "]
+    beyond = [v for v in shown if any(c.isdigit() for c in v) and v[1:3] != "  "]
     material = [v for v in beyond if v.startswith(("Steel 1215", "unobtainium"))]
     assert beyond == material
     assert checks(sheet) == [DO_NOT]
@@ -307,7 +308,7 @@ QUIET = {"size": 0.75, "bar_length": 36, "quantity": 5, "setup_parts": 0, "cycle
     ({"shape": "flat", "size": 1, "thickness": 0.9}, "Flat bar"), ({"shape": "hexagon tube", "size": 1, "thickness": 0.2}, "Hexagon tube bar"),
     ({"size": 3, "bar_length": 48}, "Weight of the load"),
     ({"size": 3, "bar_length": 24, "longest_random_bar": 60}, "Weight of the load"),
-    ({"part_length": 3}, "Long stick-out"),
+    ({"part_length": 3}, "Long stick-out"), ({"part_length": 1.656}, "Long stick-out"),
     ({"shape": "flat", "size": 1, "thickness": 0.5}, "Long stick-out"),
     ({"part_length": 3, "machine_type": None}, "Long stick-out"),
     ({"part_length": 3, "machine_type": "fixed head + second spindle"}, "Long stick-out"),
@@ -325,6 +326,7 @@ def test_a_caution_stands_there_where_it_applies(change, topic):
 
 @pytest.mark.parametrize(("change", "topic"), [
     ({"shape": "tube", "thickness": 0.1}, "Hexagon bar"),
+    ({"part_length": 1.655}, "Long stick-out"),
     ({"part_length": 3, "machine_type": "guide bush"}, "Long stick-out"),
     ({"part_length": 3, "machine_type": "guide bush + second spindle"}, "Long stick-out"),
     ({"material": "Stainless 303"}, "Lead"), ({"material": "Beryllium copper C17200"}, "Lead"), ({"material": "PTFE"}, "Chips that burn"),
@@ -336,7 +338,6 @@ def test_a_caution_that_does_not_apply_is_not_there(change, topic):
 def expected_topics(plan: Filled) -> set[str]:
     """Which cautions apply, worked out apart from the sheet."""
     i, a = plan.inputs, plan.answers
-    row = materials.builtin()[i["material"]] if i["material"] in materials.builtin() else None
     found = set(ALWAYS)
     if a["bars"] > 1:
         found.add("The feeder moves")
@@ -352,10 +353,12 @@ def expected_topics(plan: Filled) -> set[str]:
     width = min(i["size"], i["thickness"]) if i["shape"] == "flat" else i["size"]
     if a["first_stickout"] > 3 * width and not str(i["machine_type"]).startswith("guide bush"):
         found.add("Long stick-out")
-    if row and row.group in ("titanium", "magnesium"):
-        found.add("Chips that burn")
-    if row and row.leaded:
-        found.add("Lead")
+    if i["material"] in materials.builtin():
+        row = materials.builtin()[i["material"]]
+        if row.group in ("titanium", "magnesium"):
+            found.add("Chips that burn")
+        if row.leaded:
+            found.add("Lead")
     return found
 
 
