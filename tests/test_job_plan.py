@@ -88,7 +88,7 @@ GOOD = GOOD_INPUTS["job_plan"]
 def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
     book = in_the_sheet("job_plan", GOOD | {name: value})
     label = job_plan.ALL_INPUTS[name].label.lower()
-    assert str(book.value("plan_status")).startswith(job_plan.STOP + "  Fill in or correct: ")
+    assert str(book.value("plan_status")).startswith(STOP + "  Fill in or correct: ")
     assert label in str(book.value("plan_problems"))
     answers = resting_on("job_plan", name)
     assert answers or name in ("feeder_longest_bar", "bars_on_hand", "top_speed", "machine_type")
@@ -115,7 +115,7 @@ def test_a_cleared_cell_counts_as_its_default(name):
 ])
 def test_inputs_that_contradict_each_other_stop_the_plan(change, sentence):
     book = in_the_sheet("job_plan", GOOD | change)
-    assert book.value("plan_status") == f"{job_plan.STOP}  See the checks."
+    assert book.value("plan_status") == f"{STOP}  See the checks."
     assert sentence in " ".join(check_sentences(book))
 
 
@@ -127,7 +127,7 @@ def check_sentences(book: Workbook) -> list[str]:
 def test_an_answer_that_cannot_be_worked_out_is_named():
     book = in_the_sheet("job_plan", GOOD | {"part_length": 1e-6, "cutoff_width": 0.0, "part_weight": None})
     assert book.value("plan_parts_per_bar") == 1.418e8
-    assert str(book.value("plan_status")).startswith(f"{job_plan.STOP}  These can't be worked out from the inputs: bars to load, ")
+    assert str(book.value("plan_status")).startswith(f"{STOP}  These can't be worked out from the inputs: bars to load, ")
 
 
 def test_a_number_that_may_be_a_designation_is_told_to_be_typed_as_text():
@@ -148,7 +148,7 @@ def test_a_bad_row_of_own_materials_is_marked_and_stops_the_plan(name, density, 
     book.set_at((sheet, row, book.first_cell("own_material_densities")[2]), density)
     book.calculate()
     assert mark in str(book.value_at((sheet, row, book.first_cell("own_material_marks")[2])))
-    assert book.value("plan_status") == f"{job_plan.STOP}  See the checks."
+    assert book.value("plan_status") == f"{STOP}  See the checks."
 
 
 def test_a_name_that_stands_twice_among_own_materials_is_marked():
@@ -173,7 +173,7 @@ def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
     book.calculate()
     for name in job_plan.ALL_ANSWERS.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped"}:  # 0 where none is there
         assert isinstance(book.value(f"plan_{name}"), (CellError, str)), name
-    assert str(book.value("plan_status")).startswith(job_plan.STOP + "  Fill in or correct: material, size")
+    assert str(book.value("plan_status")).startswith(STOP + "  Fill in or correct: material, size")
 
 
 @pytest.mark.parametrize(("change", "column", "reason"), [
@@ -266,14 +266,14 @@ def test_the_trade_fact_of_forty_parts():
 
 
 @pytest.mark.parametrize(("change", "word", "sentence"), [
-    ({"size": 0.5}, job_plan.LOOK, "times the size"),
-    ({"feeder_longest_bar": 100}, job_plan.STOP, "longer than the feeder takes by 44 in"),
-    ({"grip_length": 6}, job_plan.NOTE, "would give one more part"),
-    ({"bars_on_hand": 1}, job_plan.STOP, "bars; 1 are there"),
-    ({"material": "12L14"}, job_plan.LOOK, "lead"),
-    ({"feeder_bars": 10}, job_plan.NOTE, "Over 51 lb it is not one person's lift"),
-    ({"feeder_bars": 10, "bar_length": 48}, job_plan.OK, "One bar weighs 42.9 lb, not more than 51 lb"),
-    ({}, job_plan.NOTE, "no hours, no cost"),
+    ({"size": 0.5}, LOOK, "times the size"),
+    ({"feeder_longest_bar": 100}, STOP, "longer than the feeder takes by 44 in"),
+    ({"grip_length": 6}, NOTE, "would give one more part"),
+    ({"bars_on_hand": 1}, STOP, "bars; 1 are there"),
+    ({"material": "12L14"}, LOOK, "lead"),
+    ({"feeder_bars": 10}, NOTE, "Over 51 lb it is not one person's lift"),
+    ({"feeder_bars": 10, "bar_length": 48}, OK, "One bar weighs 42.9 lb, not more than 51 lb"),
+    ({}, NOTE, "no hours, no cost"),
 ])
 def test_checks_speak_plainly(change, word, sentence):
     good = {"material": "Steel 1215", "size": 2, "part_length": 2, "cutoff_width": 0.125, "face_to_cutoff": 0.25, "grip_length": 2,

@@ -9,7 +9,7 @@ import subprocess
 import openpyxl
 import pytest
 from libreoffice import convert
-from template_forms import stripped
+from judges import without_values
 
 import barfuncs as bf
 from barfuncs import speeds_feeds
@@ -349,7 +349,7 @@ def cases(tmp_path_factory):
     folder = tmp_path_factory.mktemp("marks")
     made = every_mark()
     for label, data in made.items():
-        (folder / f"{label}.xlsx").write_bytes(stripped(data))
+        (folder / f"{label}.xlsx").write_bytes(without_values(data))
     return folder, made
 
 
