@@ -1,5 +1,7 @@
 """Chances: what scrap takes and what bars of random length give, worked out exactly and not by an approximation."""
 
+import functools
+import itertools
 import math
 from dataclasses import dataclass
 from fractions import Fraction
@@ -7,8 +9,13 @@ from fractions import Fraction
 CLOSE = 1e-12
 """A chance that is short of the confidence by less is taken as reached: it is how exact the chances here are."""
 
-_NEGLIGIBLE = 38.0
-"""Of two parts of a sum the smaller is left out where it is smaller by exp(-38)."""
+_NEGLIGIBLE = 34.0
+"""Of two parts of a sum the smaller is left out where it is smaller by exp(-34), which is 1.7e-15."""
+
+_WIDE = 200
+_FEW = {0: 5000, 1: 5000, 2: 2000, 3: 400, 4: 400, 5: 100, 6: 100, 7: 10}
+"""Where the longest bar gives more than `_WIDE` parts more than the shortest, so few bars are better reckoned one by one, as
+long as the variance of the scrap is below that."""
 
 
 def z_of(chance: float) -> float:
@@ -117,17 +124,17 @@ class PartsOfABar:
         """How many counts lie between the two ends."""
         return max(0, self.high - self.low - 1)
 
-    @property
+    @functools.cached_property
     def between(self) -> Fraction:
         """Chance of all counts between the two ends together."""
         return 1 - self.at_low - self.at_high
 
-    @property
+    @functools.cached_property
     def mean(self) -> Fraction:
         width = self.high - self.low
         return self.low + self.between * (self.inner + 1) / 2 + self.at_high * width
 
-    @property
+    @functools.cached_property
     def variance(self) -> Fraction:
         width, n = self.high - self.low, self.inner
         squares = self.between * (n + 1) * (2 * n + 1) / 6 + self.at_high * width**2
@@ -157,27 +164,24 @@ def bars_for(parts: PartsOfABar, quantity: int, scrap_rate: float, setup_parts: 
     if parts.low == parts.high:
         return -(-(parts_for_confidence(quantity, scrap_rate, confidence) + setup_parts) // parts.low)
     supply = _Supply(parts, quantity, scrap_rate, setup_parts)
-    z = z_of(confidence)
-    fails = -(-(quantity + setup_parts) // parts.high) - 1  # no chance at all with so few
-    enough = 0
+    z, enough = z_of(confidence), None
+    fails = -(-(quantity + setup_parts) // parts.high) - 1  # with so few there is no chance at all
     bars = max(fails + 1, supply.likely_bars(z))
-    stride = 1
-    while True:
+    for tries in itertools.count():
         chance = supply.chance(bars)
         if chance >= confidence - CLOSE:
             enough = bars
         else:
             fails = bars
-        if enough - fails == 1:
+        if enough is not None and enough - fails == 1:
             return enough
-        away = math.ceil((z - z_of(min(max(chance, 1e-9), 1 - 1e-9))) * supply.spread(bars) / supply.mean)
-        if enough == bars:
-            bars = max(min(bars + away, bars - stride), fails + 1)
+        lacking = (z - z_of(min(max(chance, 1e-9), 1 - 1e-9))) * supply.spread(bars) / supply.mean
+        likely = bars + math.ceil(lacking)
+        if enough is None:
+            bars = max(likely, fails + 2**tries)
         else:
-            bars += max(away, stride)
-            if enough:
-                bars = min(bars, enough - 1)
-        stride *= 2 if not enough or fails + 1 < bars < enough - 1 else 1
+            bars = min(max(likely, fails + 1), enough - 1) if tries < 4 else (fails + enough) // 2
+    raise AssertionError("unreachable")
 
 
 class _Supply:
@@ -190,13 +194,14 @@ class _Supply:
     """
 
     def __init__(self, parts: PartsOfABar, quantity: int, scrap_rate: float, setup_parts: int) -> None:
-        self.parts, self.quantity, self.setup_parts = parts, quantity, setup_parts
-        self.scrap_rate = scrap_rate
+        self.parts, self.quantity, self.scrap_rate = parts, quantity, scrap_rate
         rate = Fraction(scrap_rate)
+        self.good_and_scrapped = quantity / (1 - rate)
+        self.give(setup_parts)
         self.odds = scrap_rate / (1 - scrap_rate)
+        self.no_scrap_log = quantity * math.log1p(-scrap_rate)
         self.exact_mean = parts.mean
         self.mean, self.variance = float(parts.mean), float(parts.variance)
-        self.needed = quantity / (1 - rate) + setup_parts
         self.scrap_variance = float(quantity * rate / (1 - rate) ** 2)
         # Of one bar: chances, and where the counts lie about the mean.
         self.ends = ((float(parts.at_low), float(parts.low - parts.mean)), (float(parts.at_high), float(parts.high - parts.mean)))
@@ -206,8 +211,14 @@ class _Supply:
         neighbors = ((parts.at_low + parts.at_high) * each + max(parts.inner - 1, 0) * each**2 if parts.inner
                      else parts.at_low * parts.at_high)
         self.neighbors = float(4 * neighbors)
+        self.heavy = parts.at_low > 2 * each
+        self.others: _Supply | None = None
         self.half = 0
         self.rows: list[tuple[float, ...]] = []
+
+    def give(self, setup_parts: int) -> None:
+        """Take other set-up pieces; below 0, parts that are there already."""
+        self.setup_parts, self.needed = setup_parts, self.good_and_scrapped + setup_parts
 
     def spread(self, bars: int) -> float:
         return math.sqrt(bars * self.variance + self.scrap_variance)
@@ -225,6 +236,62 @@ class _Supply:
 
     def chance(self, bars: int) -> float:
         """Chance that so many bars are enough."""
+        if self.parts.high - self.parts.low > _WIDE:
+            if self.scrap_variance < _FEW.get(bars, 0) and self.no_scrap_log > -600:
+                return self._chance_of_a_few(bars)
+            if self.heavy and bars * math.log(self.ends[0][0]) > -_NEGLIGIBLE:
+                return self._chance_by_the_low(bars)
+        return self._chance_by_the_sum(bars)
+
+    def _chance_of_a_few(self, bars: int) -> float:
+        """Count by count of those scrapped: for the few bars with whose lengths the sum would be long."""
+        good, setup, total, scrapped = self.quantity, self.setup_parts, 0.0, 0
+        chance = math.exp(self.no_scrap_log)
+        while scrapped * (1 - self.scrap_rate) < good * self.scrap_rate + 1 or chance > 1e-18:
+            total += chance * self._chance_of_parts(bars, good + setup + scrapped)
+            scrapped += 1
+            chance *= (good + scrapped - 1) / scrapped * self.scrap_rate
+        return total
+
+    def _chance_of_parts(self, bars: int, needed: int) -> float:
+        """Chance that the bars give so many parts: over the bars at either end, and the lengths of the rest."""
+        low, width, n = self.parts.low, self.parts.high - self.parts.low, self.parts.inner
+        (at_low, _), (at_high, _) = self.ends
+        total = 0.0
+        for high in range(bars + 1):
+            for inner in range(bars - high + 1):
+                short = needed - bars * low - high * width - inner - 1  # of what the inner ones may give and not be enough
+                ways = n**inner
+                if short >= 0:
+                    ways -= sum((-1) ** over * math.comb(inner, over) * math.comb(short - over * n + inner, inner)
+                                for over in range(inner + 1) if short >= over * n)
+                weight = math.comb(bars, high) * math.comb(bars - high, inner)
+                total += (weight * at_high**high * self.between**inner * at_low ** (bars - high - inner)
+                          * (max(ways, 0) / n**inner))
+        return total
+
+    def _chance_by_the_low(self, bars: int) -> float:
+        """By how many bars give the fewest parts, where that is likely: the sum over the rest is short."""
+        at_low, total = self.ends[0][0], 0.0
+        for rest in reversed(range(bars + 1)):  # the widest sum first: its rows serve the others
+            weight = _chance_of_exactly(bars - rest, bars, at_low) if rest else at_low**bars
+            if weight > 1e-18:
+                total += weight * self._others(bars - rest).chance(rest)
+        return total
+
+    def _others(self, at_low: int) -> "_Supply":
+        """The same order with bars that all give more than the fewest parts, beside `at_low` that give just these."""
+        if self.others is None:
+            p, rest = self.parts, 1 - self.parts.at_low
+            above = PartsOfABar(p.low + 1, p.high, p.between / p.inner / rest, p.at_high / rest)
+            self.others = _Supply(above, self.quantity, self.scrap_rate, 0)
+        self.others.give(self.setup_parts - at_low * self.parts.low)
+        return self.others
+
+    def _chance_by_the_sum(self, bars: int) -> float:
+        """The sum over the characteristic function. Its rows serve any number of bars that the window is wide enough for."""
+        if self.spread(bars) == 0:
+            return float(self.surplus(bars) >= 0)
         half = self._window(bars)
         if half > self.half:
             self.half = half + half // 4 & ~1  # even, so that no row stands alone at pi
@@ -274,11 +341,12 @@ class _Supply:
         (_, down), (_, up) = self.ends
         below = above = math.inf
         steepest = min(8.5 / spread, 40.0)
-        for share in (1.0, 0.75, 0.55, 0.4, 0.3, 0.2, 0.1, 0.05):
+        if k and self.scrap_rate:
+            steepest = min(steepest, -0.95 * math.log(self.scrap_rate))
+        for share in (1.0, 0.75, 0.55, 0.4, 0.3, 0.2):
             slope = steepest * share
-            if odds * math.expm1(slope) < 1:
-                scrap = -k * (math.log1p(-odds * math.expm1(slope)) + odds * slope)
-                below = min(below, (36 - slope * surplus + scrap + bars * self._bennett(slope, -down)) / slope)
+            scrap = -k * (math.log1p(-odds * math.expm1(slope)) + odds * slope) if k else 0.0
+            below = min(below, (36 - slope * surplus + scrap + bars * self._bennett(slope, -down)) / slope)
             scrap = -k * (math.log1p(-odds * math.expm1(-slope)) - odds * slope)
             above = min(above, (36 + slope * surplus + scrap + bars * self._bennett(slope, up)) / slope)
         most = bars * self.parts.high - k - self.setup_parts  # the surplus without any scrap
@@ -289,8 +357,8 @@ class _Supply:
 
     def _bennett(self, slope: float, farthest: float) -> float:
         """Upper limit of the logarithm of E exp(slope * deviation), from variance and farthest deviation alone."""
-        reach = min(slope * farthest, 700.0)
-        return math.log1p(self.variance / farthest**2 * (math.expm1(reach) - reach))
+        reach = slope * farthest
+        return reach if reach > 700 else math.log1p(self.variance / farthest**2 * (math.expm1(reach) - reach))
 
 
 def _sine_excess(x: float) -> float:
