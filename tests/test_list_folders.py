@@ -23,6 +23,7 @@ from barfuncs.workbooks import folder, jobs, shop
 from barfuncs.workbooks.jobs import Interrupted, Job, Outcome, plan_jobs
 from barfuncs.workbooks.package import write_whole
 from barfuncs.workbooks.record import RECORD, Record
+from barfuncs.workbooks.stopping import Stopping
 
 GOOD = {"units": "in", "material": "303", "shape": "round", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.125,
         "face_to_cutoff": 0.2, "grip_length": 2.0, "bar_length": 144.0, "quantity": 100.0}
@@ -387,6 +388,17 @@ def test_a_second_signal_does_not_cut_the_results(tmp_path, monkeypatch):
 
 
 @on_this_system
+def test_being_told_to_stop_twice_stops_once():
+    with Stopping() as stopping:
+        with pytest.raises(KeyboardInterrupt):
+            os.kill(os.getpid(), signal.SIGTERM)
+        os.kill(os.getpid(), signal.SIGINT)
+        with stopping.held():
+            os.kill(os.getpid(), signal.SIGTERM)
+    assert stopping.signal == signal.SIGTERM
+
+
+@on_this_system
 def test_a_handler_of_the_program_itself_is_left_alone(tmp_path, monkeypatch):
     seen = []
     before = signal.signal(signal.SIGTERM, lambda *_: seen.append(1))
@@ -531,8 +543,9 @@ def test_half_a_line_of_a_killed_run_spoils_no_other(tmp_path):
     with (tmp_path / RECORD).open("a") as record:
         record.write('{"file": "B.xl')
     record = Record.read(tmp_path)
-    record.announce(record.entries["a.xlsx"])
-    assert list(Record.read(tmp_path).entries) == ["a.xlsx"]
+    (tmp_path / "C.xlsx").write_bytes((tmp_path / "A.xlsx").read_bytes())
+    record.announce(dataclasses.replace(record.entries["a.xlsx"], file="C.xlsx"))
+    assert list(Record.read(tmp_path).entries) == ["a.xlsx", "c.xlsx"]
     assert [name for _, name, _ in run(listed("A", "B"), tmp_path).done] == ["B.xlsx"]
 
 
