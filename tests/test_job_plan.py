@@ -15,6 +15,7 @@ from barfuncs.units import LB_IN3_PER_G_CM3, registry
 from barfuncs.workbooks import job_plan
 from barfuncs.workbooks.engine import Workbook
 from barfuncs.workbooks.fill import fill, filler, read_inputs
+from barfuncs.workbooks.form import LOOK, NOTE, OK, STOP
 from barfuncs.workbooks.sheetxml import CellError
 
 

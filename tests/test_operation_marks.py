@@ -8,8 +8,8 @@ import subprocess
 
 import openpyxl
 import pytest
-from libreoffice import convert
 from judges import without_values
+from libreoffice import convert
 
 import barfuncs as bf
 from barfuncs import speeds_feeds

@@ -8,8 +8,8 @@ from typing import Any
 import openpyxl
 import pytest
 from job_generator import GOOD_INPUTS, good_job
-from libreoffice import convert
 from judges import without_values
+from libreoffice import convert
 from template_forms import in_the_sheet
 
 import barfuncs as bf

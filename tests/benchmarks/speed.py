@@ -18,7 +18,7 @@ import openpyxl
 
 sys.path.insert(0, str(Path(__file__).parent.parent))
 from job_generator import good_job, good_quote
-from template_forms import stripped
+from judges import without_values
 
 import barfuncs as bf
 from barfuncs.errors import InputError
@@ -139,7 +139,7 @@ def quotes(count: int = 200) -> None:
             return
         (out / "bare").mkdir()
         for n in range(count):
-            (out / "bare" / f"{n}.xlsx").write_bytes(stripped((out / f"{n}.xlsx").read_bytes()))  # nothing to take over unworked
+            (out / "bare" / f"{n}.xlsx").write_bytes(without_values((out / f"{n}.xlsx").read_bytes()))  # nothing to take over unworked
         sources = [str(out / "bare" / f"{n}.xlsx") for n in range(count)]
         command = [program, f"-env:UserInstallation=file://{folder}/profile", "--headless", "--convert-to", "xlsx",
                    "--outdir", str(out / "lo")]
