@@ -83,7 +83,7 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
     "Order": (
         Answer("parts_on_average", "Parts to make, on average", "count", "parts",
                calls="parts_to_make", refs=(("confidence", "0"),)),
-        Answer("parts_to_make", "Parts to make, with the confidence", "count", "parts", calls="parts_to_make"),
+        Answer("parts_to_make", "Parts to make, with confidence", "count", "parts", calls="parts_to_make"),
         Answer("bars", "Bars to load", "count", "bars", formula="IF(AND(parts_per_bar>0,parts_per_bar<=1E7),COUNT_UP(parts_to_make/parts_per_bar),NA())"),
         BLANKS_PER_SUPPLIED,
         Answer("bought", "Bars to buy", "count", "bars", formula=bought_formula("bars")),

@@ -8,7 +8,7 @@ from typing import Any
 from openpyxl import Workbook
 from openpyxl.chart import Reference, ScatterChart, Series
 from openpyxl.chart.marker import Marker
-from openpyxl.styles import Border, Font, Side
+from openpyxl.styles import Alignment, Border, Font, Side
 from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs import kinds
@@ -208,7 +208,7 @@ def _break(n: int) -> tuple[Answer, ...]:
     quantity, of = f"quantity_{n}", f"at quantity {n}"
     return (
         *_priced(str(n), quantity, of),
-        Answer(f"sure_{n}", f"Parts to make, with the confidence {of}", "count", "parts", calls="parts_to_make",
+        Answer(f"sure_{n}", f"Parts to make, with confidence {of}", "count", "parts", calls="parts_to_make",
                refs=(("quantity", quantity),)),
         Answer(f"whole_{n}", f"Most good parts from these bars {of}", "count", "parts", calls="whole_bar_quantity",
                refs=(("quantity", quantity), ("parts_per_bar", "parts_per_bought"))),
@@ -721,6 +721,7 @@ def _prices_sheet(book: Workbook) -> None:
         FORM.put_value(book, sheet, f"change_share_{tag}", f"E{row}")
         sheet[f"E{row}"].number_format = "+0.0%;-0.0%;0.0%"
         FORM.put_value(book, sheet, f"bars_said_{tag}", f"F{row}")
+        sheet[f"F{row}"].alignment = Alignment(horizontal="right", vertical="center")
     layout.quiet_errors(sheet, f"C{first + 3}:E{row}")
     _price_chart(sheet, first, price_row)
     sheet.print_area = f"A1:I{max(row, first + 14)}"
