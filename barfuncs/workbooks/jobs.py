@@ -35,7 +35,6 @@ from barfuncs.workbooks.shop import Shop
 from barfuncs.workbooks.stopping import Stopping
 
 MOST_ROWS = 20_000
-_CONFIDENCE = 0.95
 """Of the bars to buy of a lot of random lengths."""
 
 
@@ -323,7 +322,7 @@ class _Planner:
                 raise InputError("quote", [("job", str(filled.answers["stops"]).strip())])
             values = values_of(filled.inputs, filled.answers, TEMPLATES[self.template].RESULTS)
             if self.template == "job_plan" and (bars := _bars_of_random_lengths(filled, self.shop)) is not None:
-                values["bars_at_95_percent"] = self.outcome.random_bars[job.row] = bars
+                values["bars_of_random_lengths"] = self.outcome.random_bars[job.row] = bars
             copy = filled.customer_copy() if filled.page and filled.is_ready else b""
             entry = Entry(name, self.template, self.source, job.row, self.run, made_from, but_name, digest_of(filled.data), values,
                           f"Quotation {name}" if copy else "", digest_of(copy) if copy else "")
@@ -523,9 +522,10 @@ def _bars_of_random_lengths(filled: Filled, shop: Shop | None) -> int | None:
     i, a = filled.inputs, filled.answers
     if i["longest_random_bar"] is None:
         return None
-    scrap_rate = i["scrap_rate"]
-    if scrap_rate is None and shop:  # left blank, it is the shop's, as in the template
-        scrap_rate = shop.rates.scrap_rate
+    used: dict[str, Any] = {}
+    for name in ("scrap_rate", "confidence"):  # left blank, it is the shop's or else the default, as in the template
+        values = (i[name], getattr(shop.rates, name) if shop else None, TEMPLATES["job_plan"].ALL_INPUTS[name].default)
+        used[name] = next(value for value in values if value is not None)
     bars: int = bars_for_confidence(i["quantity"], i["bar_length"], i["longest_random_bar"], a["bar_per_part"], a["min_remnant"],
-                                    i["end_trim"] or 0, scrap_rate or 0, i["setup_parts"] or 0, _CONFIDENCE)
+                                    i["end_trim"] or 0, used["scrap_rate"], i["setup_parts"] or 0, used["confidence"])
     return bars
