@@ -1,10 +1,7 @@
 """What must hold for any input: counts, balances, units, money, chances, and no number from a bad input."""
 
 import functools
-import itertools
 import math
-import random
-from collections import Counter
 from fractions import Fraction
 
 import numpy as np
@@ -13,7 +10,6 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs import quantity as quantity_module
 from barfuncs.kinds import looks_like_designation
 from barfuncs.units import KG_PER_LB, registry
 
@@ -203,12 +199,21 @@ def test_sections_lie_between_inner_and_outer_circle(size):
         assert corners > size
 
 
+@PROFILE
+@given(REMNANTS, thousandths(0, 2_000), REMNANTS)
+def test_a_remnant_is_long_enough_for_either_hold(grip, gap, rear):
+    found = bf.min_remnant(float(grip), float(gap), float(rear))
+    assert found == pytest.approx(float(max(grip + gap, rear)), abs=1e-12)
+    assert bf.min_remnant(float(grip), float(gap)) == bf.min_remnant(float(grip), float(gap), 0) <= found
+    assert bf.min_remnant(float(grip) * 25.4, float(gap) * 25.4, float(rear) * 25.4, units="mm") == pytest.approx(found * 25.4)
+
+
 # --- quantity ------------------------------------------------------------------------------------------------------
 
 
 @PROFILE
 @given(QUANTITIES, SCRAP, SETUP)
-def test_starts_are_enough_and_not_one_too_many(quantity, scrap, setup):
+def test_parts_to_make_are_enough_and_not_one_too_many(quantity, scrap, setup):
     to_make = bf.parts_to_make(quantity, float(scrap), setup)
     assert type(to_make) is int
     assert to_make == math.ceil(quantity / (1 - scrap)) + setup
@@ -218,7 +223,7 @@ def test_starts_are_enough_and_not_one_too_many(quantity, scrap, setup):
 
 @PROFILE
 @given(QUANTITIES, SCRAP, SETUP, st.integers(0, 1_000), st.integers(0, 20))
-def test_starts_are_monotone(quantity, scrap, setup, more, more_setup):
+def test_parts_to_make_are_monotone(quantity, scrap, setup, more, more_setup):
     to_make = bf.parts_to_make(quantity, float(scrap), setup)
     assert to_make <= bf.parts_to_make(quantity + more, float(scrap), setup)
     assert bf.parts_to_make(quantity, float(scrap / 2), setup) <= to_make
