@@ -39,7 +39,7 @@ def parts_for_confidence(quantity: int, scrap_rate: float, confidence: float) ->
     if quantity == 0 or scrap_rate == 0:
         return quantity
     scrapped = _likely_scrap(quantity, scrap_rate, confidence)
-    short, last = _chance_of_more_scrap(quantity, scrapped, scrap_rate)
+    short, last = chance_of_more_scrap(quantity, scrapped, scrap_rate)
     allowed = 1 - confidence + CLOSE
     # `last` is the chance that the order is filled by the last part and not before.
     while short > allowed:
@@ -59,7 +59,7 @@ def _likely_scrap(quantity: int, scrap_rate: float, confidence: float) -> int:
     return max(0, round((spread * spread + z * spread + (1 + scrap_rate) * (z * z - 1) / 6) / (1 - scrap_rate) - 0.5))
 
 
-def _chance_of_more_scrap(quantity: int, scrapped: int, scrap_rate: float) -> tuple[float, float]:
+def chance_of_more_scrap(quantity: int, scrapped: int, scrap_rate: float) -> tuple[float, float]:
     """Chance that of quantity + scrapped parts more are scrapped than that, and that the last one fills the order."""
     parts, odds = quantity + scrapped, scrap_rate / (1 - scrap_rate)
     exactly = _chance_of_exactly(scrapped, parts, scrap_rate)
@@ -163,7 +163,7 @@ def bars_for(parts: PartsOfABar, quantity: int, scrap_rate: float, setup_parts: 
         return 0
     if parts.low == parts.high:
         return -(-(parts_for_confidence(quantity, scrap_rate, confidence) + setup_parts) // parts.low)
-    supply = _Supply(parts, quantity, scrap_rate, setup_parts)
+    supply = Supply(parts, quantity, scrap_rate, setup_parts)
     z, enough = z_of(confidence), None
     fails = -(-(quantity + setup_parts) // parts.high) - 1  # with so few there is no chance at all
     bars = max(fails + 1, supply.likely_bars(z))
@@ -184,7 +184,7 @@ def bars_for(parts: PartsOfABar, quantity: int, scrap_rate: float, setup_parts: 
     raise AssertionError("unreachable")
 
 
-class _Supply:
+class Supply:
     """The chance that a number of bars gives an order.
 
     Parts from the bars less parts needed is a whole number. Its chance not to be negative is a sum over the
@@ -212,7 +212,7 @@ class _Supply:
                      else parts.at_low * parts.at_high)
         self.neighbors = float(4 * neighbors)
         self.heavy = parts.at_low > 2 * each
-        self.others: _Supply | None = None
+        self.others: Supply | None = None
         self.half = 0
         self.rows: list[tuple[float, ...]] = []
 
@@ -279,12 +279,12 @@ class _Supply:
                 total += weight * self._others(bars - rest).chance(rest)
         return total
 
-    def _others(self, at_low: int) -> "_Supply":
+    def _others(self, at_low: int) -> "Supply":
         """The same order with bars that all give more than the fewest parts, beside `at_low` that give just these."""
         if self.others is None:
             p, rest = self.parts, 1 - self.parts.at_low
             above = PartsOfABar(p.low + 1, p.high, p.between / p.inner / rest, p.at_high / rest)
-            self.others = _Supply(above, self.quantity, self.scrap_rate, 0)
+            self.others = Supply(above, self.quantity, self.scrap_rate, 0)
         self.others.give(self.setup_parts - at_low * self.parts.low)
         return self.others
 

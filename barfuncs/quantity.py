@@ -23,10 +23,8 @@ def _bars(quantity: int, parts_per_bar: int, scrap_rate: float, setup_parts: int
 def _confident_formula() -> str:
     """Cell expression: good and scrapped parts with a confidence, without set-up pieces.
 
-    Many scrapped parts: the exact count's expansion about the normal distribution, right to some 1E-5 of a part and
-    better the more there are. Few: a guess that is never too high by more than nothing or too low by more than 4, and
-    the exact chance of each count from there on. The spreadsheet programs' own chances are exact enough there and, in
-    some of them, not with many. DEVELOPERS.md says more.
+    With few scrapped parts, a guess from below and the chances of the four counts from there on. With many, the spreadsheet
+    programs' own chances are not exact enough; there an expansion about the normal distribution is. DEVELOPERS.md says more.
     """
     z, mean = "NORMSINV(confidence)", "quantity*scrap_rate"
     start = f"{mean}+SQRT({mean})*{z}+(1+scrap_rate)*({z}^2-1)/6"
@@ -72,7 +70,11 @@ def parts_to_make(quantity: Count, scrap_rate: ScrapRate = 0, setup_parts: Count
 @cell_function(group="Quantity", formula=f"COUNT_UP({_TO_MAKE}/parts_per_bar)")
 def bars_for_quantity(quantity: Count, parts_per_bar: PositiveCount, scrap_rate: ScrapRate = 0,
                       setup_parts: Count = 0) -> Count:
-    """Bars that the order needs, all of the same length.
+    """Bars that the order needs on average, all of the same length.
+
+    Notes
+    -----
+    For bars with a confidence divide `parts_to_make` with that confidence by the parts per bar and round up.
 
     Examples
     --------
@@ -85,7 +87,7 @@ def bars_for_quantity(quantity: Count, parts_per_bar: PositiveCount, scrap_rate:
 @cell_function(group="Quantity", formula=f"IF({_TO_MAKE}=0,0,{_TO_MAKE}-({_BARS}-1)*parts_per_bar)")
 def last_bar_parts(quantity: Count, parts_per_bar: PositiveCount, scrap_rate: ScrapRate = 0,
                    setup_parts: Count = 0) -> Count:
-    """Parts that the order takes from its last bar.
+    """Parts that the order takes from its last bar, on average.
 
     Examples
     --------
@@ -102,7 +104,7 @@ def last_bar_parts(quantity: Count, parts_per_bar: PositiveCount, scrap_rate: Sc
 )
 def whole_bar_quantity(quantity: Count, parts_per_bar: PositiveCount, scrap_rate: ScrapRate = 0,
                        setup_parts: Count = 0) -> Count:
-    """Largest good quantity that the same number of bars gives.
+    """Largest good quantity that the same number of bars gives, on average.
 
     Examples
     --------

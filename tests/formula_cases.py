@@ -32,7 +32,7 @@ _USUAL: dict[str, tuple[float, float]] = {
     "bar_per_part": (0.1, 300), "stickout": (0.05, 200), "quantity": (1, 50_000), "parts_to_make": (1, 60_000),
     "parts_per_bar": (1, 900), "bars": (1, 800), "bars_loaded": (1, 60), "setup_parts": (1, 40), "cuts": (1, 500),
     "passes": (1, 12), "tool_changes": (1, 20), "gross_weight": (0.01, 5), "part_weight": (0.01, 4), "trim_weight": (0.01, 2),
-    "start_diameter": (0.05, 100), "end_diameter": (0.01, 90),
+    "confidence": (0.5, 0.9999), "rear_hold": (0.5, 300), "start_diameter": (0.05, 100), "end_diameter": (0.01, 90),
 }
 _USUAL_BY_READER: dict[str, tuple[float, float]] = {
     "length": (0.01, 5000), "weight": (0.01, 4000), "density": (0.05, 22), "seconds": (0.5, 2500), "hours": (0.1, 200),

@@ -377,14 +377,12 @@ TEXTS = {
     "material": ("1.4305", "7.85 g/cm3", "0.284 lb/in3", "unobtainium", "2", "99 g/cm3"),
     "text": ("12 ft", "57.15 mm", "1 3/8", "abc", "8 mil"),
 }
-# The exact distribution takes seconds for orders of millions.
-LARGEST = {"bars_for_confidence": 2_000.0}
 
 
 def some_value(rng: random.Random, entry: Entry, a: Argument) -> Any:
     """A value as Excel sends it: mostly good, sometimes at the limit, bad, text, blank or missing."""
     kind, sort = a.kind, rng.random()
-    high = min(kind.high, LARGEST.get(entry.name, 1e9))
+    high = min(kind.high, 1e9)
     if sort < 0.02:
         return rng.choice(list(ERRORS.values()))
     if sort < (0.06 if a.required else 0.4):

@@ -1,10 +1,7 @@
 """What must hold for any input: counts, balances, units, money, chances, and no number from a bad input."""
 
 import functools
-import itertools
 import math
-import random
-from collections import Counter
 from fractions import Fraction
 
 import numpy as np
@@ -13,7 +10,6 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs import quantity as quantity_module
 from barfuncs.kinds import looks_like_designation
 from barfuncs.units import KG_PER_LB, registry
 
@@ -202,12 +198,21 @@ def test_sections_lie_between_inner_and_outer_circle(size):
         assert corners > size
 
 
+@PROFILE
+@given(REMNANTS, thousandths(0, 2_000), REMNANTS)
+def test_a_remnant_is_long_enough_for_either_hold(grip, gap, rear):
+    found = bf.min_remnant(float(grip), float(gap), float(rear))
+    assert found == pytest.approx(float(max(grip + gap, rear)), abs=1e-12)
+    assert bf.min_remnant(float(grip), float(gap)) == bf.min_remnant(float(grip), float(gap), 0) <= found
+    assert bf.min_remnant(float(grip) * 25.4, float(gap) * 25.4, float(rear) * 25.4, units="mm") == pytest.approx(found * 25.4)
+
+
 # --- quantity ------------------------------------------------------------------------------------------------------
 
 
 @PROFILE
 @given(QUANTITIES, SCRAP, SETUP)
-def test_starts_are_enough_and_not_one_too_many(quantity, scrap, setup):
+def test_parts_to_make_are_enough_and_not_one_too_many(quantity, scrap, setup):
     to_make = bf.parts_to_make(quantity, float(scrap), setup)
     assert type(to_make) is int
     assert to_make == math.ceil(quantity / (1 - scrap)) + setup
@@ -217,7 +222,7 @@ def test_starts_are_enough_and_not_one_too_many(quantity, scrap, setup):
 
 @PROFILE
 @given(QUANTITIES, SCRAP, SETUP, st.integers(0, 1_000), st.integers(0, 20))
-def test_starts_are_monotone(quantity, scrap, setup, more, more_setup):
+def test_parts_to_make_are_monotone(quantity, scrap, setup, more, more_setup):
     to_make = bf.parts_to_make(quantity, float(scrap), setup)
     assert to_make <= bf.parts_to_make(quantity + more, float(scrap), setup)
     assert bf.parts_to_make(quantity, float(scrap / 2), setup) <= to_make
@@ -373,158 +378,6 @@ def test_price_breaks_close(quantities, per_bar, bar_cost, cycle, change, setup_
         assert total == pytest.approx(price_each * quantity, abs=0.00501)
 
 
-# --- random lengths ------------------------------------------------------------------------------------------------
-
-
-def parts_chances(shortest, longest, feed, lost):
-    """Exact chance of each number of parts from one bar whose length is equally likely between the two."""
-    shortest, longest, feed, lost = (Fraction(x) for x in (shortest, longest, feed, lost))
-    if shortest == longest:
-        return {max(0, math.floor((longest - lost) / feed)): Fraction(1)}
-    chances = Counter()
-    edges = {shortest, longest}
-    first, last = math.floor((shortest - lost) / feed), math.floor((longest - lost) / feed)
-    edges |= {lost + k * feed for k in range(first, last + 1) if shortest < lost + k * feed < longest}
-    for start, end in itertools.pairwise(sorted(edges)):
-        parts = max(0, math.floor(((start + end) / 2 - lost) / feed))
-        chances[parts] += (end - start) / (longest - shortest)
-    return dict(chances)
-
-
-def chance_of(bars, to_make, chances):
-    """Chance that so many bars give the to_make: every combination where there are few, else bar after bar."""
-    if len(chances) ** bars <= 20_000:
-        return sum((math.prod(chances[k] for k in combination) for combination in itertools.product(chances, repeat=bars)
-                    if sum(combination) >= to_make), Fraction(0))
-    totals = {0: Fraction(1)}
-    for _ in range(bars):
-        after = Counter()
-        for (total, p), (k, q) in itertools.product(totals.items(), chances.items()):
-            after[total + k] += p * q
-        totals = after
-    return sum((p for total, p in totals.items() if total >= to_make), Fraction(0))
-
-
-TINY = [
-    # quantity, shortest, longest, feed, min_remnant, end_trim, scrap_rate
-    (1, 10, 20, 8, 2, 0, 0), (3, 10, 20, 4, 2, 0, 0), (7, 20, 24, 5, 2, 1, 0), (9, 20, 26, 5, 2, 1, 0),
-    (10, 11, 24, 5, 2, 1, 0.1), (5, 0, 30, 9, 2, 1, 0), (4, 12, 13, 9, 2, 0.5, 0), (12, 10, 40, 11, 3, 0, 0),
-    (6, 2, 9, 5, 2, 0, 0), (8, 30, 30.5, 9.2, 2, 0.25, 0.05), (4, 6, 13, 6, 1, 0, 0.5), (2, 4, 44, 39, 1, 0, 0),
-]
-
-
-@pytest.mark.parametrize("confidence", [0.5, 0.75, 0.9, 0.95, 0.99])
-@pytest.mark.parametrize("case", TINY)
-def test_bars_for_confidence_against_every_combination(case, confidence):
-    quantity, shortest, longest, feed, remnant, trim, scrap = case
-    chances = parts_chances(shortest, longest, Fraction(str(feed)), Fraction(str(remnant)) + Fraction(str(trim)))
-    assert sum(chances.values()) == 1
-    to_make = bf.parts_to_make(quantity, scrap)
-    bars = bf.bars_for_confidence(*case, confidence)
-    assert chance_of(bars, to_make, chances) >= Fraction(str(confidence)) - Fraction(1, 10**11)
-    assert chance_of(bars - 1, to_make, chances) < Fraction(str(confidence))
-
-
-@pytest.mark.parametrize("confidence", [0.5, 0.9, 0.99])
-@pytest.mark.parametrize("longest", [10.5, 10.1, 10.01])
-def test_one_part_from_rare_long_bars(longest, confidence):
-    # A bar gives one part with chance p, else none, so n bars give none with chance (1 - p)^n.
-    p = (longest - 10) / longest
-    assert bf.bars_for_confidence(1, 0, longest, 8, 2, 0, 0, confidence) == math.ceil(
-        math.log(1 - confidence) / math.log(1 - p))
-
-
-RANDOM = [
-    # quantity, shortest, longest, feed, min_remnant, end_trim, scrap_rate, confidence
-    (1000, 120, 144, 2.375, 2.75, 0, 0, 0.95), (200, 96, 144, 3.1, 2.5, 0.25, 0.03, 0.9), (60, 20, 144, 7.3, 3, 0.1, 0, 0.99),
-    (500, 140, 144, 0.85, 4, 0.05, 0.1, 0.5), (25, 36, 50, 11, 2, 0, 0.04, 0.8),
-    (300, 144, 144, 2.375, 2.75, 0, 0.02, 0.95),  # all bars the same
-]
-
-
-@pytest.mark.parametrize("case", RANDOM)
-def test_bars_for_confidence_against_random_bars(case):
-    quantity, shortest, longest, feed, remnant, trim, scrap, confidence = case
-    bars = bf.bars_for_confidence(*case)
-    to_make = bf.parts_to_make(quantity, scrap)
-    chooser, trials = random.Random(20240607), 4_000
-
-    def share(bars):
-        enough = 0
-        for _ in range(trials):
-            made = sum(bf.parts_per_bar.core(chooser.uniform(shortest, longest), feed, 0, remnant, 0, trim)
-                       for _ in range(bars))
-            enough += made >= to_make
-        return enough / trials
-
-    noise = 4 * math.sqrt(confidence * (1 - confidence) / trials)
-    assert share(bars) >= confidence - noise
-    assert share(bars - 1) <= confidence + noise
-
-
-@PROFILE
-@given(st.integers(1, 3_000), st.integers(20_000, 150_000), st.integers(300, 15_000), st.integers(0, 4_000), SCRAP,
-       st.sampled_from([0.5, 0.9, 0.95, 0.9999]))
-def test_bars_of_one_length_need_no_chance(quantity, bar, feed, remnant, scrap, confidence):
-    bar, feed, remnant = bar / 1000, feed / 1000, remnant / 1000
-    per_bar = bf.parts_per_bar(bar, feed, 0, remnant)
-    assume(per_bar > 0)
-    assert bf.bars_for_confidence(quantity, bar, bar, feed, remnant, 0, float(scrap), confidence) == \
-        bf.bars_for_quantity(quantity, per_bar, float(scrap))
-
-
-@settings(PROFILE, max_examples=60)
-@given(st.integers(0, 600), st.integers(20, 100), st.integers(0, 60), st.integers(2, 15), st.floats(0.5, 0.999))
-def test_bars_for_confidence_lie_between_best_and_worst(quantity, shortest, span, feed, confidence):
-    longest = shortest + span
-    bars = bf.bars_for_confidence(quantity, shortest, longest, feed, 2, 0, 0, confidence)
-    best, worst = bf.parts_per_bar(longest, feed, 0, 2), bf.parts_per_bar(shortest, feed, 0, 2)
-    assert bf.bars_for_quantity(quantity, best) <= bars <= bf.bars_for_quantity(quantity, worst)
-    surer = bf.bars_for_confidence(quantity, shortest, longest, feed, 2, 0, 0, confidence + 0.0005)
-    assert surer >= bars
-    assert bf.bars_for_confidence(quantity + 5, shortest, longest, feed, 2, 0, 0, confidence) >= bars
-
-
-@pytest.mark.parametrize("confidence", [0.5, 0.8, 0.95, 0.99, 0.999])
-@pytest.mark.parametrize("case", [
-    (20_000, 120, 144, 2.375, 2.75), (20_000, 96, 144, 1.1, 3), (3_000, 36, 144, 7, 2), (100_000, 140, 144, 0.85, 4),
-    (20_000, 144, 144, 2.375, 2.75), (2_000, 100, 120, 40, 2),
-])
-def test_normal_path_against_exact(monkeypatch, case, confidence):
-    args = (*case, 0, 0, confidence)
-    monkeypatch.setattr(quantity_module, "_EXACT_STEPS", math.inf)
-    exact = bf.bars_for_confidence(*args)
-    monkeypatch.setattr(quantity_module, "_EXACT_STEPS", -1)
-    normal = bf.bars_for_confidence(*args)
-    assert abs(normal - exact) <= 1
-    if case[1] == case[2]:
-        assert normal == exact
-
-
-def test_the_switch_is_used(monkeypatch):
-    calls = []
-    real = quantity_module._bars_by_normal
-    monkeypatch.setattr(quantity_module, "_bars_by_normal", lambda *args: calls.append(args) or real(*args))
-    small = bf.bars_for_confidence(1_000, 120, 144, 2.375, 2.75)
-    assert not calls
-    large = bf.bars_for_confidence(1_000_000, 120, 144, 2.375, 2.75)
-    assert len(calls) == 1
-    assert 17_800 < large < 1_100 * small
-
-
-@pytest.mark.parametrize(("shortest", "longest", "feed", "remnant"), [(5, 10, 8, 2), (0, 3, 2, 1), (1, 12, 10, 2)])
-def test_bars_that_never_give_a_part_are_refused(shortest, longest, feed, remnant):
-    # Only a bar of exactly the longest length would give a part, and the chance of that is nil.
-    with pytest.raises(bf.InputError, match="longest_bar"):
-        bf.bars_for_confidence(10, shortest, longest, feed, remnant)
-
-
-def test_rounding_noise_does_not_refuse_the_longest_bar():
-    # 3.3 - 1.1 - 1.1 is a little less than 1.1 in floating point, yet one part fits.
-    assert bf.parts_per_bar(3.3, 1.1, 0, 1.1, 0, 1.1) == 1
-    assert bf.bars_for_confidence(10, 3.3, 3.3, 1.1, 1.1, 1.1) == 10
-
-
 # --- bad input gives no number -------------------------------------------------------------------------------------
 
 _FACE = {"outer_diameter": 1, "inner_diameter": 0.2, "surface_speed": 400, "feed_rate": 0.006, "top_speed": 4000,
@@ -540,18 +393,18 @@ GOOD = {
     "bar_weight": {"material": "12L14", "shape": "tube", "size": 1, "length": 144, "thickness": 0.125, "units": "in"},
     "length_in": {"text": "12' 6-1/2\"", "units": "in"},
     "bar_per_part": {"part_length": 2.25, "cutoff_width": 0.125, "facing": 0.01},
-    "min_remnant": {"grip_length": 2.5, "face_to_cutoff": 0.25},
+    "min_remnant": {"grip_length": 2.5, "face_to_cutoff": 0.25, "rear_hold": 3},
     "parts_per_bar": _YIELD,
     "remnant_length": _YIELD,
     "bar_use": _YIELD,
     "first_stickout": {"part_length": 2.25, "cutoff_width": 0.125, "face_to_cutoff": 0.25, "facing": 0.01, "end_trim": 0.1},
     "parts_left": {"length_left": 40, "bar_per_part": 2.375, "min_remnant": 2.75},
-    "parts_to_make": {"quantity": 1000, "scrap_rate": 0.03, "setup_parts": 5},
+    "parts_to_make": {"quantity": 1000, "scrap_rate": 0.03, "setup_parts": 5, "confidence": 0.95},
     "bars_for_quantity": _ORDER,
     "last_bar_parts": _ORDER,
     "whole_bar_quantity": _ORDER,
     "bars_for_confidence": {"quantity": 100, "shortest_bar": 120, "longest_bar": 144, "bar_per_part": 2.375, "min_remnant": 2.75,
-                            "end_trim": 0.1, "scrap_rate": 0.03, "confidence": 0.9},
+                            "end_trim": 0.1, "scrap_rate": 0.03, "setup_parts": 5, "confidence": 0.9},
     "run_hours": {"parts_to_make": 1036, "cycle_time": 45, "parts_per_bar": 59, "bar_change_time": 30, "efficiency": 0.9},
     "unattended_hours": {"bars_loaded": 12, "parts_per_bar": 59, "cycle_time": 45, "bar_change_time": 30},
     "bars_for_hours": {"hours": 8, "parts_per_bar": 59, "cycle_time": 45, "bar_change_time": 30},
