@@ -27,7 +27,7 @@ ROUNDINGS = {
 """How a price is rounded: (steps in one unit of the currency, whether always up)."""
 
 # What people write for a choice. Each means one thing only, in any case, with or without spaces and hyphens. A pipe is no
-# tube (its size is a name), a hundredweight has two weights, and "each" may be a bar or a part: none of them stands here.
+# tube (its size is a name), a hundredweight has two weights, "each" and "piece" may be a bar, a blank or a part: none of them stands here.
 _SHAPE_WORDS = {
     "round": ("round", "rounds", "rd", "rnd"),
     "hexagon": ("hexagon", "hexagonal", "hex"),

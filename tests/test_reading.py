@@ -51,8 +51,7 @@ def test_a_reader_gives_a_value_or_our_own_error(name, value, decimal_comma):
     kind = KINDS[name]
     try:
         read, system = read_value(kind, value, decimal_comma)
-    except BarfuncsError as error:
-        assert str(error)
+    except BarfuncsError:
         return
     assert system in (None, "in", "mm")
     if kind.is_number:
@@ -66,8 +65,7 @@ def test_a_parser_gives_a_number_or_our_own_error(name, value, decimal_comma):
     options = {} if name == "parse_count" else {"decimal_comma": decimal_comma}
     try:
         read = PARSERS[name](value, **options)
-    except BarfuncsError as error:
-        assert len(str(error)) < 1000
+    except BarfuncsError:
         return
     assert isinstance(value, str)
     assert math.isfinite(read[0] if isinstance(read, tuple) else read)
@@ -92,8 +90,7 @@ def test_a_function_gives_a_finite_result_or_an_input_error(name, data):
     values = {a.name: usual(a) for a in entry.arguments if a.required} | {argument.name: data.draw(ANYTHING)}
     try:
         result = getattr(bf, name)(**values)
-    except InputError as error:
-        assert str(error)
+    except InputError:
         assert bf.why(name, **values) != "ok"
         return
     flat = [x for row in result for x in row] if isinstance(result, list) and isinstance(result[0], tuple) else [result]
@@ -107,10 +104,12 @@ JOB = {"material": "303", "size": 1, "part_length": 2, "cutoff_width": 0.1, "fac
 @settings(deadline=None, max_examples=300, derandomize=True)
 @given(st.sampled_from(["job", "units", "material", "shape", "size", "quantity", "scrap_rate", "cycle_time", "price_per"]), ANYTHING)
 def test_a_job_is_read_or_refused_by_name(name, value):
+    problems: tuple[tuple[str, str], ...] = ((name, ""),)
     try:
         read_inputs(JOB | {name: value})
     except InputError as error:
-        assert {column for column, _ in error.problems} & {name, "thickness"}
+        problems = error.problems
+    assert {column for column, _ in problems} & {name, "thickness"}
 
 
 @pytest.mark.parametrize("call", [
@@ -144,7 +143,7 @@ ODD_DIGITS = ["\u00b9", "\u00b2", "\u00b3", "\u2070", "\u2079", "\u2080", "\u208
 @pytest.mark.parametrize("name", sorted(PARSERS))
 def test_a_digit_of_another_kind_is_no_digit(name, digit):
     for text in (f"1{digit}", f"{digit}5", f"1{digit}/8", f"1 {digit}/8", f"{digit}"):
-        with pytest.raises(units.TextError, match="is no plain digit|means nothing here"):
+        with pytest.raises(units.TextError, match=r"is no plain digit|means nothing here"):
             PARSERS[name](text)
 
 
@@ -176,7 +175,7 @@ def test_shapes_in_other_words(choice, texts):
     (kinds.OPERATIONS, "turning", ["turn"]), (kinds.OPERATIONS, "facing", ["face"]),
     (kinds.PRICE_BASES, "lb", ["per lb", "/lb", "each lb", "$/lb", "LBS", "per pound", "lb."]),
     (kinds.PRICE_BASES, "100 lb", ["100lb", "per 100 lbs"]), (kinds.PRICE_BASES, "ft", ["per foot", "/ft", "feet"]),
-    (kinds.PRICE_BASES, "kg", ["per kg", "kilo"]), (kinds.PRICE_BASES, "piece", ["pc", "per piece", "pcs."]),
+    (kinds.PRICE_BASES, "kg", ["per kg", "kilo"]), (kinds.PRICE_BASES, "blank", ["per blank", "blanks"]),
     (tuple(kinds.ROUNDINGS), "nearest 0.01", ["Nearest .01", "to the nearest 0.01", "nearest-0.01"]),
     (tuple(kinds.ROUNDINGS), "up to next 0.05", ["up to the next .05", "Up to next 0.05"]),
     (tuple(kinds.ROUNDINGS), "none", ["None", "no rounding"]),
@@ -189,7 +188,7 @@ def test_choices_in_other_words(choices, choice, texts):
 
 @pytest.mark.parametrize(("choices", "text"), [
     (kinds.SHAPES, "pipe"), (kinds.SHAPES, "bar"), (kinds.SHAPES, "rod"), (kinds.SHAPES, "hexa gon nut"), (kinds.SHAPES, "lb"),
-    (kinds.PRICE_BASES, "each"), (kinds.PRICE_BASES, "cwt"), (kinds.PRICE_BASES, "ton"), (kinds.PRICE_BASES, "hex"),
+    (kinds.PRICE_BASES, "each"), (kinds.PRICE_BASES, "piece"), (kinds.PRICE_BASES, "pc"), (kinds.PRICE_BASES, "cwt"), (kinds.PRICE_BASES, "ton"), (kinds.PRICE_BASES, "hex"),
     (kinds.OPERATIONS, "boring"), (kinds.OPERATIONS, "tapping"), (kinds.UNITS, "ft"), (kinds.SHAPES, ""), (kinds.SHAPES, "-"),
     (tuple(kinds.ROUNDINGS), "nearest 0.02"), (tuple(kinds.ROUNDINGS), "nearest 0"),
 ])

@@ -52,6 +52,15 @@ def test_hard_to_cut_groups_are_slower():
     assert speeds == sorted(speeds)
 
 
+@pytest.mark.parametrize("group", ["duplex stainless", "nitrogen-strengthened stainless", "heat-resistant alloy"])
+def test_alloys_that_cut_unlike_stainless_are_slower(group):
+    for operation in CUTS:
+        for tool in TOOLS:
+            speeds = [BY_KEY[g, operation, tool].surface_speed for g in ("nickel alloy", group, "stainless steel")]
+            assert speeds == sorted(speeds)
+            assert speeds[1] < 0.75 * speeds[2]
+
+
 def test_look_up_by_name_designation_and_group():
     row = BY_KEY["stainless steel", "drilling", "high-speed steel"]
     for text in ("303", "1.4305", "Stainless Steel", " stainless steel "):

@@ -103,7 +103,7 @@ class Input:
         space, slash = f'FIND(" ",{tidy})', f'FIND("/",{tidy})'
         whole, top, bottom = (f"VALUE({part})" for part in (
             f"LEFT({tidy},{space}-1)", f"MID({tidy},{space}+1,{slash}-{space}-1)", f"MID({tidy},{slash}+1,9)"))
-        fraction = f'IF(AND({whole}&" "&{top}&"/"&{bottom}={tidy},{whole}=INT({whole}),{top}<{bottom}),{whole}+{top}/{bottom},NA())'
+        fraction = f'IF(AND(EXACT({whole}&" "&{top}&"/"&{bottom},{tidy}),{whole}=INT({whole}),{top}<{bottom}),{whole}+{top}/{bottom},NA())'
         decimal = f"MID({tidy},3,20)"
         number = f'IF(AND(LEFT({tidy},2)="0 ",ISNUMBER(VALUE("1"&{decimal}&"1"))),VALUE({decimal}),NA())'
         return (f'IF({tidy}="",IF(ISBLANK({self.name}),"",{self.name}),'
