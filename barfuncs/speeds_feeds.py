@@ -19,6 +19,8 @@ from barfuncs.units import MM_PER_INCH
 if TYPE_CHECKING:  # see datafile
     from pathlib import Path
 
+MOST_OWN_ROWS = 500
+"""Of a shop file; the sheet of a template looks up no more than a thousand."""
 TOOLS = ("carbide", "high-speed steel")
 CUTS = OPERATIONS[:-1]
 """The operations that have a surface speed: all but other."""

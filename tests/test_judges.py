@@ -131,7 +131,7 @@ def generated() -> dict[str, Book]:
 
 SHOP_GIVES = ("face_to_cutoff", "grip_length", "feeder_longest_bar", "bar_change_time", "machine_rate", "setup_rate", "material_price",
               "price_per", "chip_price", "remnant_price", "margin", "markup", "rounding", "scrap_rate", "efficiency", "minimum_charge",
-              "cut_charge", "other_per_part", "other_per_order", "tooling", "top_speed", "feeder_bars")
+              "cut_charge", "other_per_part", "other_per_order", "tooling", "top_speed", "max_feed", "feeder_bars")
 
 
 def from_shop(rng: random.Random, job: dict[str, Any], own_shop: Shop) -> dict[str, Any]:

@@ -123,6 +123,7 @@ def test_a_shop_in_other_units_is_the_same_shop(example):
     metric = example.in_units("mm")
     assert metric.machine("Lathe 2").grip_length == pytest.approx(82.55)
     assert metric.machine("Lathe 2").top_speed == 5000
+    assert metric.machine("Lathe 2").max_feed == pytest.approx(5080)
     assert metric.price("303", "round", 25.4).chip_price == pytest.approx(0.35 / KG_PER_LB)
     assert metric.price("303", "round", 25.4).material_price == 3.2  # the price says itself what it is per
     assert metric.rates.remnant_price == pytest.approx(0.15 / KG_PER_LB)
@@ -182,7 +183,8 @@ REFUSED = [
     ((MACHINE_SHEET, "B6", "#REF!"), "Machines, B6 (Machine): shows the error #REF!"),
     ((MACHINE_SHEET, "B6", "x" * 121), "Machines, B6 (Machine): has 121 characters; allowed is at most 120"),
     ((MACHINE_SHEET, "B7", "lathe 1"), "Machines, row 7: says the same as row 6; one of them must go"),
-    ((MACHINE_SHEET, "I6", 2.5), "Machines, I6 (Bars in the feeder): 2.5 given; allowed is a whole number"),
+    ((MACHINE_SHEET, "I6", 5), "Machines, I6 (Max. feed): 5 given; allowed is a number 40 or more and at most 100,000 (in/min)"),
+    ((MACHINE_SHEET, "J6", 2.5), "Machines, J6 (Bars in the feeder): 2.5 given; allowed is a whole number"),
     ((MACHINE_SHEET, "N6", 7), "Machines, N6: stands outside the columns of the table"),
     ((MACHINE_SHEET, "D5", "Bore"), "Machines, D5: 'Bore' is not a column; known are Machine, Longest bar"),
     ((MACHINE_SHEET, "D5", "Longest bar"), "Machines, D5: 'Longest bar' stands twice in the head"),
@@ -208,6 +210,10 @@ REFUSED = [
     ((SPEED_SHEET, "E6", "=2*300"), "Speeds and feeds, E6 (Speed): has a formula without a value"),
     ((SPEED_SHEET, "E6", -5), "Speeds and feeds, E6 (Speed): -5 given"),
     ((SPEED_SHEET, "G10", 0.05), "Speeds and feeds, G10 (Feed): must be blank: a thread's feed is its pitch"),
+    ((SPEED_SHEET, "I9", None), "Speeds and feeds, I9 (Feed of a drill): is blank: give the feed as a share of the drill's diameter"),
+    ((SPEED_SHEET, "G9", 0.005), "Speeds and feeds, G9 (Feed): must be blank: a drill's feed is a share of its diameter"),
+    ((SPEED_SHEET, "I6", 0.015), "Speeds and feeds, I6 (Feed of a drill): must be blank: it is for drilling only"),
+    ((SPEED_SHEET, "I9", 1.5), "Speeds and feeds, I9 (Feed of a drill): 1.5 given; allowed is a number more than 0 and at most 0.1"),
     ((SPEED_SHEET, "C7", "turning"), "Speeds and feeds, row 7: says the same as row 6"),
 ]
 

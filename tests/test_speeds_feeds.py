@@ -27,9 +27,13 @@ def test_values_are_within_what_a_lathe_does(row):
     assert 10 <= row.surface_speed <= 1500
     if row.operation == "threading":
         assert row.feed_rate is None
+    elif row.operation == "drilling":
+        assert row.feed_rate is None
+        assert 0.007 <= row.drill_feed <= 0.02
     else:
         assert 0.001 <= row.feed_rate <= 0.01
-    feed = row.feed_rate or 0.05
+    assert (row.drill_feed is not None) == (row.operation == "drilling")
+    feed = row.values("in", 1)[1] or 0.05
     assert bf.operation_time(row.operation, 1, 0, 1, row.surface_speed, feed, 4000) > 0
 
 
@@ -59,6 +63,25 @@ def test_alloys_that_cut_unlike_stainless_are_slower(group):
             speeds = [BY_KEY[g, operation, tool].surface_speed for g in ("nickel alloy", group, "stainless steel")]
             assert speeds == sorted(speeds)
             assert speeds[1] < 0.75 * speeds[2]
+
+
+@pytest.mark.parametrize(("low", "high", "least", "most"), [
+    # Feeds of drills "as a general guide", the lower ones for harder materials, US Navy training manual for mechanics, as
+    # reproduced at enginemechanics.tpub.com/14345 (Holding the work, page 93): thousandths of an inch in one turn
+    (1 / 8, 1 / 4, 0.002, 0.004), (1 / 4, 1 / 2, 0.004, 0.007), (1 / 2, 1, 0.007, 0.015),
+])
+@pytest.mark.parametrize("group", ["free-machining steel", "carbon steel", "alloy steel", "stainless steel", "aluminum", "brass"])
+def test_the_feed_of_a_drill_is_within_published_ranges(group, low, high, least, most):
+    row = BY_KEY[group, "drilling", "high-speed steel"]
+    assert least <= row.values("in", (low + high) / 2)[1] <= most
+
+
+def test_the_feed_of_a_drill_follows_its_diameter():
+    row = SpeedFeed("brass", "drilling", "carbide", 450, None, "x", drill_feed=0.016)
+    assert [row.values("in", diameter)[1] for diameter in (0.0625, 0.5, 1, 2.5)] == pytest.approx([0.001, 0.008, 0.016, 0.016], rel=1e-12)
+    assert [row.values("mm", diameter)[1] for diameter in (1, 25.4, 60)] == pytest.approx([0.016, 0.4064, 0.4064], rel=1e-12)
+    assert row.values("in") == (450, None)
+    assert SpeedFeed("brass", "turning", "carbide", 450, 0.005, "x").values("in", 3) == (450, 0.005)
 
 
 def test_look_up_by_name_designation_and_group():
@@ -109,6 +132,7 @@ def test_a_file_of_the_shops_own_wins(tmp_path):
 
 
 HEAD = "group,operation,tool,surface_speed_ft_min,surface_speed_m_min,feed_in_rev,feed_mm_rev\n"
+DRILLS = "group,operation,tool,surface_speed_ft_min,feed_in_rev,drill_feed\n"
 
 
 @pytest.mark.parametrize(("text", "message"), [
@@ -126,12 +150,23 @@ HEAD = "group,operation,tool,surface_speed_ft_min,surface_speed_m_min,feed_in_re
     (HEAD + "brass,turning,carbide,500,,-1,\n", "row 2, feed_in_rev: '-1'"),
     (HEAD + "brass,threading,carbide,500,,0.05,\n", "row 2, feed_in_rev: must be blank: a thread's feed is its pitch"),
     (HEAD + "brass,turning,carbide,500,,0.005,,x\n", "row 2: has more cells than the first row has names"),
+    (HEAD + "brass,drilling,carbide,500,,0.005,\n", "row 2, drill_feed: is blank: give the feed as a share of the drill's diameter"),
+    (DRILLS + "brass,drilling,carbide,500,0.005,1.5%\n", "row 2, feed_in_rev: must be blank: a drill's feed is a share of its diameter"),
+    (DRILLS + "brass,drilling,carbide,500,,1.5\n", "row 2, drill_feed: '1.5' given; allowed is a number more than 0 and at most 0.1"),
+    (DRILLS + "brass,turning,carbide,500,0.005,1.5%\n", "row 2, drill_feed: must be blank: it is for drilling only"),
 ])
 def test_a_bad_file_is_refused_with_line_and_column(tmp_path, text, message):
     path = tmp_path / "own.csv"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(bf.InputError, match=f"^speeds and feeds file own.csv: {message}"):
         read_speeds_feeds(path)
+
+
+def test_a_drills_feed_is_read_as_a_share(tmp_path):
+    path = tmp_path / "own.csv"
+    path.write_text(DRILLS + "brass,drilling,carbide,500,,2%\nbronze,drilling,carbide,400,,0.012\n", encoding="utf-8")
+    table = read_speeds_feeds(path)
+    assert [table.suggested(group, "drilling").drill_feed for group in ("brass", "bronze")] == [0.02, 0.012]
 
 
 def test_a_row_that_stands_there_twice_is_refused(tmp_path):
@@ -164,4 +199,4 @@ def test_what_is_no_csv_text_is_refused(tmp_path, data, message):
 
 
 def test_the_table_is_in_the_package():
-    assert builtin_data("speeds_feeds.csv").startswith(b"group,operation,tool,surface_speed_ft_min,feed_in_rev,source")
+    assert builtin_data("speeds_feeds.csv").startswith(b"group,operation,tool,surface_speed_ft_min,feed_in_rev,drill_feed,source")

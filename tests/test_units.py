@@ -355,6 +355,23 @@ def test_spindle_speed_with_a_sign_that_is_unclear(text, decimal_comma, words):
 
 
 @pytest.mark.parametrize("text", ["400 sfm", "-2500 rpm", "fast", "", "40 hz"])
+
+
+@pytest.mark.parametrize(("text", "value", "system"), [
+    ("200 in/min", 200, "in"), ("200 ipm", 200, "in"), ("15 ft/min", 180, "in"), ("5 m/min", 5000, "mm"), ("5000 mm/min", 5000, "mm"),
+    ("5000 mm per minute", 5000, "mm"), ("5000", 5000, None),
+])
+def test_feed_per_minute_reads(text, value, system):
+    assert u.parse_feed_speed(text) == (value, system)
+
+
+@pytest.mark.parametrize("text", ["0.1 mm/rev", "200 rpm", "400 sfm", "-200 in/min", "fast", "", "200 in"])
+def test_feed_per_minute_refused(text):
+    with pytest.raises(TextError, match=r"can't be read as a feed per minute: .+"):
+        u.parse_feed_speed(text)
+
+
+@pytest.mark.parametrize("text", ["400 sfm", "2,500 rpm", "-2500 rpm", "fast", "", "40 hz"])
 def test_spindle_speed_refused(text):
     with pytest.raises(TextError, match=r"can't be read as a spindle speed: .+"):
         u.parse_spindle_speed(text)
@@ -512,7 +529,7 @@ OWN = pint.UnitRegistry()
     (25.4, "mm", "length", "in", 1), (1, "inch", "length", "mm", 25.4), (1, "lb", "weight", "mm", 0.45359237),
     (2, "kg", "weight", "mm", 2), (30, "minute", "hours", "in", 0.5), (1.5, "minute", "seconds", "mm", 90),
     (2, "foot**2", "area", "in", 288), (7850, "kg/m**3", "density", "mm", 7.85),
-    (400, "ft/min", "surface_speed", "in", 400),
+    (400, "ft/min", "surface_speed", "in", 400), (5, "m/min", "feed_speed", "mm", 5000), (200, "inch/min", "feed_speed", "in", 200),
     (1000, "rpm", "spindle_speed", "in", 1000), (1000, "revolution/minute", "spindle_speed", "mm", 1000),
     (1000, "1/minute", "spindle_speed", "in", 1000), (10, "hertz", "spindle_speed", "in", 600),
     (0.1, "mm/revolution", "feed_rate", "mm", 0.1), (0.1, "mm", "feed_rate", "mm", 0.1),

@@ -497,7 +497,7 @@ CHECKS = (
          '"Sheet Operations: the list counts cuts alone. Missing: "&LEFT(not_counted,LEN(not_counted)-2)&"."'),
         ("IF(ISBLANK(cycle_time),(tool_changes>0)+(tool_change_time>0)=1,FALSE)", LOOK,
          'IF(tool_changes>0,"Sheet Operations: "&tool_changes&" tool changes at 0 s each.","Sheet Operations: a tool change takes "'
-         '&FIXED(tool_change_time,1)&" s, but none is counted.")'),
+         f'&{number_text("tool_change_time", 1)}&" s, but none is counted.")'),
         ("TRUE", OK, '"Diameters, lengths and spindle speeds were held against bar, part and machine"&IF(material_group="","; no speeds '
                      'and feeds to compare with are known for this material.",", speeds and feeds against the sheet Speeds.")'
                      '&IF(not_counted="",""," Not counted: "&LEFT(not_counted,LEN(not_counted)-2)&".")'),
@@ -868,6 +868,8 @@ def build(shop: Shop | None = None) -> bytes:
     speeds_sheet.speeds_sheet(book, shop.speeds if shop else None)
     notes_sheet(book, FORM, (
         "Cost build-up, margin and markup: common practice of the trade, worked out as said above, no source.",
+        "Usual passes of a thread: as published by a maker of cutting tools, external metric threads. What asks for a second look at an "
+        "operation: common practice, no source.",
         "Half a rounding step goes up. The order total is the rounded price each times the quantity.",
     ), (f"price_{n}" for n in BREAKS), _MORE_PROBLEMS)
     return pack(layout.parts_of(book))

@@ -450,6 +450,8 @@ def _speeds(rows: Sequence[_Row], problems: list[tuple[str, str]]) -> list[speed
             found.append(speed)
             where.append(row)
     _check_doubles("Speeds and feeds", where, [s.key for s in found], problems)
+    if len(found) > speeds_feeds.MOST_OWN_ROWS:
+        problems.append(("Speeds and feeds", f"has {len(found):,} rows; allowed is at most {speeds_feeds.MOST_OWN_ROWS}"))
     return found
 
 

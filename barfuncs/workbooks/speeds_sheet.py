@@ -69,6 +69,7 @@ def speeds_sheet(book: Workbook, table: SpeedsFeeds | None) -> None:
         layout.put(sheet, f"{column}5", unit or None, size=9, color=layout.SOFT, align=right)
     rows = (*[None] * _OWN, *(table or speeds_feeds.builtin()).rows)
     last = _FIRST + len(rows) - 1
+    assert len(rows) <= 1000  # so that the weights stay finite
     own_last = _FIRST + _OWN - 1
     for line, row in enumerate(rows, start=_FIRST):
         _row(sheet, line, row)
