@@ -35,6 +35,9 @@ def unfit(text: str) -> str:
 
 def _is_unfit(code: int) -> bool:
     control = code < 0x20 or 0x7F <= code < 0xA0
-    half_of_a_pair = 0xD800 <= code <= 0xDFFF
-    noncharacter = code & 0xFFFE == 0xFFFE or 0xFDD0 <= code <= 0xFDEF
-    return control or half_of_a_pair or noncharacter
+    return control or 0xD800 <= code <= 0xDFFF or is_noncharacter(code)
+
+
+def is_noncharacter(code: int) -> bool:
+    """Whether the number stands for no character and never will."""
+    return code & 0xFFFE == 0xFFFE or 0xFDD0 <= code <= 0xFDEF

@@ -113,8 +113,9 @@ def plan(jobs: str, out: str, **options: Any) -> None:
 def quote(jobs: str, out: str, quantities: str | None, **options: Any) -> None:
     """Fill a quote for every row of JOBS (CSV or xlsx).
 
-    JOBS may be the list of 'barfuncs plan'. A quote has up to six quantities. Each workbook has a page for the
-    customer. A row needs a price, a machine rate, a cycle time or an operation
+    JOBS may be the list of 'barfuncs plan'. A quote has up to six quantities. The
+    page for the customer also lies in the folder for_customer, as a file without
+    your costs: send that one. A row needs a price, a machine rate, a cycle time or an operation
     list, and a margin or markup: its own or, with --shop, the shop's. Prices of
     all jobs go into results.csv and results.xlsx.
     """
@@ -310,17 +311,19 @@ def _show_outcome(outcome: Any, out: str, table_of: Any, done: str, hint: str) -
 
 def _show_earlier(console: Any, outcome: Any) -> None:
     """Name the workbooks of earlier runs that this list does not speak for."""
+    from barfuncs.characters import shown
+
     if outcome.stale:
         console.print(f"\n{len(outcome.stale)} workbooks of earlier runs do not go with the list any more:", style="bold")
         for stale in outcome.stale[:_MOST_SHOWN]:
-            console.print(f"{stale.file}: {stale.why}" + (f"; moved to {stale.moved_to}" if stale.moved_to else ""), markup=False)
+            console.print(shown(f"{stale.file}: {stale.why}" + (f"; moved to {stale.moved_to}" if stale.moved_to else "")), markup=False)
         if len(outcome.stale) > _MOST_SHOWN:
             console.print(f"... and {len(outcome.stale) - _MOST_SHOWN} more, marked in results.csv")
         if not all(stale.moved_to for stale in outcome.stale):
             console.print("Those that are still there are marked in results.csv; --replace moves them aside where the job is "
                           "still in the list, under another name or with problems.")
     if outcome.of_other_lists:
-        lists = ", ".join(f"{count} of {name}" for name, count in outcome.of_other_lists.items())
+        lists = ", ".join(f"{count} of {shown(name)}" for name, count in outcome.of_other_lists.items())
         console.print(f"\nIn the folder too, from other lists: {lists}.", markup=False)
 
 

@@ -257,6 +257,30 @@ def test_plan_waits_for_another_run_and_says_so(tmp_path):
     assert "1 of 1 jobs planned" in out
 
 
+def test_what_does_not_go_with_the_list_any_more_is_said(tmp_path):
+    def plan(name: str, *rows: str, arguments: tuple[str, ...] = ()) -> tuple[int, str]:
+        (tmp_path / name).write_text("\n".join((
+            "job,units,material,size,part_length,cutoff_width,face_to_cutoff,grip_length,bar_length,quantity", *rows)))
+        done = run("plan", str(tmp_path / name), "--out", "plans", *arguments, cwd=tmp_path)
+        assert max(map(len, done.stdout.splitlines())) <= 80
+        return done.returncode, " ".join(done.stdout.split())
+
+    row = "{},in,303,1,{},.125,.2,2,144,100"
+    assert plan("jobs.csv", *(row.format(*job) for job in (("A", 2), ("B", 3), ("C", 4), ("D", 5))))[0] == 0
+    changed = [row.format("A", 2), row.format("Bolt", 3), row.format("C", "long")]
+    status, said = plan("jobs.csv", *changed)
+    assert status == 1
+    for sentence in ("3 workbooks of earlier runs do not go with the list any more: B.xlsx: its job has another name now C.xlsx: its row "
+                     "has problems now D.xlsx: not in the list any more Those that are still there are marked in results.csv",
+                     "1 of 3 jobs planned, in plans; 1 were there already, unchanged",
+                     "results.csv and results.xlsx list all 5 workbooks of the folder."):
+        assert sentence in said
+    status, said = plan("jobs.csv", *changed, arguments=("--replace",))
+    assert "B.xlsx: its job has another name now; moved to old/B.xlsx C.xlsx: its row has problems now; moved to old/C.xlsx D.xlsx" in said
+    status, said = plan("more.csv", row.format("E", 2))
+    assert (status, "In the folder too, from other lists: 3 of jobs.csv." in said, "earlier runs" in said) == (0, True, False)
+
+
 def test_an_interrupt_while_the_list_is_read_is_said(tmp_path, monkeypatch):
     def interrupted(*_):
         raise KeyboardInterrupt

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from xml.parsers import expat
 from xml.sax.saxutils import escape
 
+from barfuncs.characters import is_noncharacter
 from barfuncs.errors import WorkbookError
 
 Value = float | int | bool | str | None
@@ -169,8 +170,4 @@ def legal_text(text: str) -> str:
     """
     if text.isprintable():
         return text
-    return "".join(c for c in text if (c >= " " and not "\ud800" <= c <= "\udfff" and not _is_noncharacter(ord(c))) or c in "\t\n")
-
-
-def _is_noncharacter(code: int) -> bool:
-    return code & 0xFFFE == 0xFFFE or 0xFDD0 <= code <= 0xFDEF
+    return "".join(c for c in text if (c >= " " and not "\ud800" <= c <= "\udfff" and not is_noncharacter(ord(c))) or c in "\t\n")
