@@ -330,7 +330,7 @@ def test_a_caution_stands_there_where_it_applies(change, topic):
     ({"part_length": 1.655}, "Long stick-out"),
     ({"part_length": 3, "machine_type": "guide bush"}, "Long stick-out"),
     ({"part_length": 3, "machine_type": "guide bush + second spindle"}, "Long stick-out"),
-    ({"material": "Stainless 303"}, "Lead"), ({"material": "Beryllium copper C17200"}, "Lead"), ({"material": "PTFE"}, "Chips that burn"),
+    ({"material": "Stainless 303"}, "Lead"), ({"material": "CW510L"}, "Lead"), ({"material": "Beryllium copper C17200"}, "Lead"), ({"material": "PTFE"}, "Chips that burn"),
 ])
 def test_a_caution_that_does_not_apply_is_not_there(change, topic):
     assert topic not in cautions(made(**QUIET | {"part_length": 1} | change)[1])

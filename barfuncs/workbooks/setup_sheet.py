@@ -61,7 +61,8 @@ _CORNERS = "OR(" + ",".join(f'shape="{s}"' for s in ("hexagon", "square", "octag
 _GUIDE_BUSH = 'IFERROR(LEFT(machine_type,10)="guide bush",FALSE)'
 _SECOND_SPINDLE = 'IFERROR(RIGHT(machine_type,14)="second spindle",FALSE)'
 _CHIPS_BURN = f"OR({_group_is('titanium')},{_group_is('magnesium')})"
-_HOLDS_LEAD = 'ISNUMBER(SEARCH("lead",material_caution))'
+# Where it may hold a trace of lead its own caution says so.
+_HOLDS_LEAD = 'ISNUMBER(SEARCH("contains lead",material_caution))'
 _ALONE = "IF(ISNUMBER(unattended_hours),unattended_hours>=0.25,bars>1)"
 _LOAD = "IF(ISNUMBER(load_weight),load_weight,total_weight)"
 # Weights rest on the shortest of random lengths.
