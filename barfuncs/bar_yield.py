@@ -30,7 +30,7 @@ def min_remnant(grip_length: Length, face_to_cutoff: Length, rear_hold: Length =
     >>> min_remnant(2.5, 0.25)
     2.75
     >>> min_remnant(2.5, 0.25, rear_hold=5)
-    5
+    5.0
     """
     return max(grip_length + face_to_cutoff, rear_hold)
 

@@ -149,7 +149,7 @@ def bars_for_confidence(quantity: Count, shortest_bar: Length, longest_bar: Leng
         return 0
     if longest_bar / bar_per_part > _MOST_PARTS:
         raise InputError("bars_for_confidence", [
-            ("bar_per_part", f"{bar_per_part!r} given; a bar would give more than {_MOST_PARTS:,} parts")])
+            ("bar_per_part", f"{bar_per_part:g} given; a bar would give more than {_MOST_PARTS:,} parts")])
     low, high = (max(0, count_down((bar - end_trim - min_remnant) / bar_per_part)) for bar in (shortest_bar, longest_bar))
     parts = parts_of_a_bar(low, high, shortest_bar, longest_bar, bar_per_part, Fraction(min_remnant) + Fraction(end_trim))
     if parts.mean < _FEWEST_PARTS:

@@ -13,6 +13,7 @@ import tempfile
 import time
 import timeit
 from pathlib import Path
+from typing import Any
 
 import openpyxl
 
@@ -24,6 +25,7 @@ import barfuncs as bf
 from barfuncs.errors import InputError
 from barfuncs.workbooks import job_plan
 from barfuncs.workbooks.fill import filler, read_inputs
+from barfuncs.workbooks.jobs import Job, plan_jobs
 
 
 def bare(bar_length, part_length, cutoff_width, min_remnant, facing=0.0, end_trim=0.0):
@@ -36,7 +38,7 @@ def best(function, number: int, repeat: int = 5) -> float:
 
 def line(name: str, value: float, unit: str, base: float | None = None) -> None:
     ratio = "" if base is None else f"   x {value / base:,.1f}"
-    print(f"  {name:<58}{value:>10,.2f} {unit}{ratio}")
+    print(f"  {name:<62}{value:>10,.2f} {unit}{ratio}")
 
 
 def calls() -> None:
@@ -52,6 +54,18 @@ def calls() -> None:
     line("barfuncs, pint quantities", best(lambda: bf.parts_per_bar(*quantities), 3_000) * 1e6, "us", base)
 
 
+def confidence() -> None:
+    random_lengths = {"shortest_bar": 120.0, "longest_bar": 144.0, "bar_per_part": 2.375, "min_remnant": 2.75, "scrap_rate": 0.02}
+    print("\nOne call with a confidence")
+    for quantity in (1_000, 20_000, 1_000_000):
+        line(f"parts_to_make, {quantity:,} parts", best(lambda q=quantity: bf.parts_to_make(q, 0.02, 5, 0.95), 200) * 1e3, "ms")
+    for quantity in (1_000, 20_000, 1_000_000):
+        line(f"bars_for_confidence, {quantity:,} parts",
+             best(lambda q=quantity: bf.bars_for_confidence(q, **random_lengths), 50) * 1e3, "ms")
+    line("bars_for_confidence, 20,000 parts, 0.5 in each",
+         best(lambda: bf.bars_for_confidence(20_000, **random_lengths | {"bar_per_part": 0.5}), 50) * 1e3, "ms")
+
+
 def start_up() -> None:
     def run(*arguments: str) -> float:
         return min(timeit.repeat(lambda: subprocess.run([sys.executable, *arguments], capture_output=True, check=True),
@@ -64,16 +78,25 @@ def start_up() -> None:
     line("barfuncs --help, whole", run("-m", "barfuncs", "--help"), "ms")
 
 
-def workbooks(count: int = 400) -> None:
-    rng, jobs = random.Random(5), []
-    fill = filler("job_plan")
+def job_list(count: int) -> list[dict[str, Any]]:
+    """Good jobs, every tenth of them from bars of random lengths."""
+    rng, jobs, fill = random.Random(5), [], filler("job_plan")
     while len(jobs) < count:
+        job = good_job(rng) | {"longest_random_bar": None}
+        if len(jobs) % 10 == 0:
+            job["longest_random_bar"] = job["bar_length"] * 1.2
+            job.pop("supplied_length", None)
         try:
-            inputs = read_inputs(good_job(rng))
-            fill.fill(inputs)
+            fill.fill(read_inputs(job))
         except InputError:
             continue
-        jobs.append(inputs)
+        jobs.append(job)
+    return jobs
+
+
+def workbooks(count: int = 400) -> None:
+    rows = job_list(count)
+    jobs, fill = [read_inputs(job) for job in rows], filler("job_plan")
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder)
         start = time.perf_counter()
@@ -88,6 +111,9 @@ def workbooks(count: int = 400) -> None:
         plain = 20 / (time.perf_counter() - start)
         print("\nFilled, calculated, value-carrying job plans on one core")
         line("barfuncs fill", ours, "a second")
+        start = time.perf_counter()
+        outcome = plan_jobs([Job(n, values) for n, values in enumerate(rows, start=2)], out / "list")
+        line("barfuncs jobs, a list with random lengths in every tenth row", len(outcome.done) / (time.perf_counter() - start), "a second")
         line("openpyxl load and save, nothing calculated", plain, "a second")
         print(f"  {'ratio to openpyxl':<58}{ours / plain:>10,.1f} times")
         program = shutil.which("soffice")
@@ -160,6 +186,7 @@ def quotes(count: int = 200) -> None:
 
 if __name__ == "__main__":
     calls()
+    confidence()
     start_up()
     workbooks()
     quotes()
