@@ -15,7 +15,8 @@ JOB = (
 BAR = (
     make_input("units", "Units", kinds.Units, needed=True, help_text="in (inch, lb, ft/min) or mm (mm, kg, m/min), for the whole job"),
     make_input("material", "Material", kinds.Material, needed=True, source="material_names",
-           help_text="pick a name, or type a designation (EN, UNS, AISI) or a density in lb/in3 or g/cm3"),
+           help_text="pick a name, or type a designation (EN, UNS, AISI), what people call it (360 brass), or a density in lb/in3 "
+                         "or g/cm3"),
     make_input("shape", "Shape", kinds.Shape, "round", needed=True),
     make_input("size", "Size", kinds.Size, needed=True),
     make_input("thickness", "Thickness", kinds.PositiveLength, blank=0),
