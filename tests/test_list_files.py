@@ -90,7 +90,8 @@ def test_headings_with_two_meanings_are_refused_with_both(heading, candidates):
     ("Rate ($/hr)", "machine_rate", ""), ("Machine rate ($/h)", "machine_rate", ""), ("Qty (pcs)", "quantity", ""),
     ("Price ($/lb)", "material_price", "per lb"), ("Price/lb", "material_price", "per lb"), ("$/kg", "material_price", "per kg"),
     ("Material price per 100 lb", "material_price", "per 100 lb"), ("Part weight (kg)", "part_weight", "kg"),
-    ("Part number (ours)", "part_number", ""),
+    ("Part number (ours)", "part_number", ""), ("Sec/pc", "cycle_time", "sec"), ("Min per part", "cycle_time", "min"),
+    ("Mat'l $/lb", "material_price", "per lb"), ("Matl price (lb)", "material_price", "per lb"),
 ])
 def test_a_unit_in_a_heading_is_read(heading, name, unit):
     assert PLAN.find(heading) == headings.Column(name, unit, heading)
@@ -193,7 +194,7 @@ def test_a_slip_in_a_heading_is_refused_also_in_a_list_that_has_all(tmp_path, he
 
 
 @pytest.mark.parametrize("heading", ["Buyer", "Ship via", "Customer PO", "Material cert", "Order date", "Finish", "Heat treat", "Job type",
-                                     "Routing", "Bin", "Promise date", "Sales rep", "Tax code", "CustomerPO", "Notes"])
+                                     "Routing", "Bin", "Promise date", "Ship Date", "Plating", "Supplier", "Priority", "Due", "UOM", "Comments", "Sales rep", "Tax code", "CustomerPO", "Notes"])
 def test_a_column_that_resembles_no_input_is_left_out_and_said(tmp_path, heading):
     jobs = read_jobs(csv_list(tmp_path, f"{heading},{HEADS}\nx,{JOB}\n"))
     assert jobs[0].values == dict(zip(HEADS.split(","), JOB.split(","), strict=True))

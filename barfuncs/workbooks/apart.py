@@ -24,8 +24,9 @@ from barfuncs.errors import WorkbookError
 
 MOST_SECONDS = 120
 MOST_MEMORY = 4_000_000_000
-_PATIENCE = 3
-"""Times the seconds it may work, a process may last: on a busy machine it waits more than it works."""
+_PATIENCE = 3 if os.name == "nt" else 10
+"""Times the seconds it may work, a process may last: on a busy machine it waits more than it works. On Windows, where the
+work itself is not measured, less."""
 _START = "import json, sys; sys.path[:] = json.loads(sys.argv[1]); from barfuncs.workbooks.apart import _begin; _begin()"
 
 
@@ -56,6 +57,7 @@ def answer(work: Work, label: str, *arguments: str) -> Iterator[BinaryIO]:
         # -P: nothing is imported from the folder that somebody stands in.
         command = [sys.executable, "-P", "-c", _START, json.dumps(sys.path), str(os.getpid()), str(work.seconds),
                    str(work.memory), work.function, *arguments]
+        # The pipe stays open until this process ends, see `_end_with`.
         with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=out, stderr=said,
                               env=os.environ | dict.fromkeys(("TMPDIR", "TEMP", "TMP"), folder)) as process:
             try:

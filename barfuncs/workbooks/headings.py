@@ -20,28 +20,29 @@ EVERYDAY: dict[str, str] = {
     "job": "job no, job number, job #, job id, work order, work order no, work order #, wo, w/o, wo #, wo no, traveler, "
            "traveler no, shop order",
     "customer": "cust, customer name, cust name, client",
-    "part_number": "part #, part no, part nr, part num, part id, p/n, pn",
+    "part_number": "part #, part no, part nr, part nbr, part num, part id, p/n, pn",
     "drawing": "dwg, dwg #, dwg no, dwg number, drawing, drawing #, drawing no, print, print #, print no, drg, drg no",
     "revision": "rev, rev #, rev no, rev level, revision level, drawing revision, dwg rev",
     "units": "in/mm, inch/mm, inch or mm, in or mm, units of the job",
     "material": "mat'l, matl, mat, material grade, mat'l grade, matl grade, grade, alloy, material type, mat'l type, "
-                "matl type, bar material",
-    "shape": "bar shape, stock shape, section, cross section, profile",
+                "matl type, bar material, raw material, stock material",
+    "shape": "bar shape, shape of bar, stock shape, section, cross section, profile",
     "size": "dia, diam, diameter, od, outside diameter, bar size, bar dia, bar diameter, bar od, stock size, stock dia, "
             "stock diameter, stock od, material size, mat'l size, matl size, material dia, mat'l dia, matl dia, a/f, af, "
-            "across flats, width across flats, hex size, size across flats, ø, ⌀",
+            "across flats, width across flats, flats, hex, hex size, hex a/f, size across flats, ø, ⌀, bar ø, bar stock size, "
+            "bar stock dia, bar stock diameter",
     "thickness": "thk, thick, wall, wall thickness, wall thk",
     "bar_length": "bar len, bar lg, length of bar, length (bar), bar lgth",
     "supplied_length": "supplied length, supplied bar, mill length, purchased length, purchased bar length, bought length",
     "longest_random_bar": "longest random length, longest random bar length",
     "part_length": "part len, part lg, part lgth, length of part, length (part), oal, overall length, part oal, finished length, finish length",
     "cutoff_width": "cut-off, cut-off tool, cut-off tool width, width of cut-off, width of cut-off tool, cut-off width of tool, "
-                    "parting, parting width, parting tool, parting tool width, part-off, part-off width, part-off tool width",
-    "facing": "face, facing stock, face stock, facing allowance, face allowance, facing per part, stock faced off",
-    "end_trim": "trim, bar trim, bar end trim, bar-end trim, crop, end crop, trim cut",
+                    "parting, parting width, parting tool, parting tool width, part-off, part-off tool, part-off width, part-off tool width",
+    "facing": "face, facing stock, face stock, facing allowance, facing allow, face allowance, facing per part, stock faced off",
+    "end_trim": "trim, bar trim, front trim, bar end trim, bar-end trim, crop, end crop, trim cut",
     "part_weight": "part wt, weight each, wt each, weight per part, wt per part, finished weight, finished part weight, "
                    "piece weight, pc weight, net weight each",
-    "quantity": "qty, order qty, qty ordered, ordered qty, quantity ordered, quantity required, qty required, qty req'd, "
+    "quantity": "qty, # pcs, # of pcs, # parts, # of parts, order qty, qty ordered, ordered qty, quantity ordered, quantity required, qty required, qty req'd, "
                 "required qty, pcs, pieces, no of parts, no of pieces, no of pcs, number of parts, number of pieces, "
                 "parts required, parts ordered, lot size, lot qty, batch size, batch qty",
     "scrap_rate": "scrap, scrap allowance, reject rate",
@@ -105,7 +106,7 @@ TWO_MEANINGS: dict[str, tuple[tuple[str, str], ...]] = {
                                        ("for the order, which is worked out", "")),
     "bars, no of bars, number of bars": (("there are for this run", "bars_on_hand"), ("in a full feeder", "feeder_bars"),
                                          ("for the order, which is worked out", "")),
-    "stock": (("its size", "size"), ("what it is made of", "material"), ("its length", "bar_length"), ("bars there are", "bars_on_hand")),
+    "stock, bar stock": (("its size", "size"), ("what it is made of", "material"), ("its length", "bar_length"), ("bars there are", "bars_on_hand")),
     "part, part name or number, item": (("its number", "part_number"), ("what it is", "part_description")),
     "remnant, bar end, remnant length, min remnant, minimum remnant": (
         ("what is held", "grip_length"), ("the gap in front of it", "face_to_cutoff"),
@@ -123,7 +124,7 @@ _MOST_NAMED = 20
 _MOST_UNKNOWN = 100
 """Headings for which a nearest name is sought; a list with more unknown ones is refused."""
 _LONGEST_HEADING = 200
-_NEAR = 0.7
+_NEAR, _NEAR_EVERYDAY = 0.7, 0.88
 _MISTYPED = 0.75
 
 
@@ -224,9 +225,11 @@ class Names:
         name = self._plain(text)
         if name:
             return Column(name, "", heading)
-        basis = _PER_BASIS.fullmatch(text)
+        basis, time_each = _PER_BASIS.fullmatch(text), _TIME_EACH.fullmatch(text)
         if basis and self._is_price(key(basis[1])):
             return Column(self._own("material_price"), f"per {_BASES[basis[2].casefold()]}", heading)
+        if time_each:
+            return Column(self._own("cycle_time"), time_each[1].casefold(), heading)
         for base, unit, in_brackets in _parts(text):
             column = self._with_unit(base, unit, heading, in_brackets)
             if column:
@@ -254,6 +257,8 @@ class Names:
 
     def _is_price(self, compared: str) -> bool:
         meanings = [name for _, name in AMBIGUOUS.get(compared, ())]
+        if compared.endswith("$") and compared != "$":
+            meanings.append({"material": "material_price"}.get(self._plain(compared[:-1]), ""))
         return not compared or "material_price" in (*meanings, self.exact.get(compared), ALIASES.get(compared))
 
     def _with_unit(self, base: str, unit: str, heading: str, in_brackets: bool) -> Column | None:
@@ -321,12 +326,15 @@ class Names:
 
     def nearest(self, heading: str) -> str:
         """The input with the nearest name, label or everyday name, or ""."""
-        return next((self._sought[text][0] for text in self._close(heading, 1)), "")
+        compared = key(heading)
+        return next((self._sought[text][0] for text in self._close(heading, 5) if text in self.exact
+                     or difflib.SequenceMatcher(None, text, compared).ratio() >= _NEAR_EVERYDAY), "")
 
     def mistyped(self, heading: str) -> bool:
-        """Whether a heading looks like a known one with a slip in a word. One with a word more is something else."""
+        """Whether a heading looks like a name or label with a slip in a word. One with a word more is something else, and
+        one like an everyday name may well be another word: plating is no parting."""
         words = _words(heading)
-        close = {text: self._sought[text][1] for text in self._close(heading, 5)}
+        close = {text: self._sought[text][1] for text in self._close(heading, 5) if text in self.exact}
         return any((len(known) == len(words) and all(map(_like, words, known)))
                    or (len(words) == 1 and _like(key(heading), text)) for text, known in close.items())
 
@@ -387,6 +395,7 @@ def _parts(text: str) -> Iterator[tuple[str, str, bool]]:
 
 _BASES = {basis: basis for basis in PRICE_BASES} | {"lbs": "lb", "pound": "lb", "foot": "ft", "meter": "m"}
 _PER_BASIS = re.compile(rf"(.*?) ?(?:/|\bper\b) ?({'|'.join(map(re.escape, sorted(_BASES, key=len, reverse=True)))})", re.IGNORECASE)
+_TIME_EACH = re.compile(r"(s|secs?|seconds|mins?|minutes) ?(?:/|\bper\b) ?(?:pc|piece|part|ea|each)", re.IGNORECASE)
 _CURRENCY = re.compile(r"[$€£]|\b(?:usd|eur|gbp|dollars|euros)\b")
 _PER = re.compile(r"(?:/|per) ?(.+)")
 _MONEY_PER = {"per_hour": ("h", "hr", "hour"), "each": ("each", "ea", "part", "pc", "piece", "cut"), "order": ("order", "lot", "job")}
@@ -426,7 +435,7 @@ def _money_per(item: Input, text: str) -> str | None:
     per = _PER.fullmatch(text)
     unit = per[1] if per else text
     if item.unit == "price_per":
-        return f"per {_BASES[unit]}" if per and unit in _BASES else None
+        return f"per {_BASES[unit]}" if unit in _BASES else None
     return "" if unit in _MONEY_PER.get(item.unit, ()) and (per or unit in ("each", "ea")) else None
 
 

@@ -30,11 +30,13 @@ def read_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
     try:
         if path.stat().st_size > LARGEST_FILE:
             raise WorkbookError(f"{path.name} is larger than {LARGEST_FILE // 1_000_000} MB")
-        data = path.read_bytes()
+        with path.open("rb") as file:
+            is_workbook = file.read(8).startswith((b"PK\x03\x04", OLD_FILE)) or path.suffix.lower() in (".xlsx", ".xlsm")
+            file.seek(0)
+            data = b"" if is_workbook else file.read(LARGEST_FILE)
     except OSError as error:
         raise WorkbookError(f"{path.name} can't be read ({error.strerror})") from None
-    if path.suffix.lower() in (".xlsx", ".xlsm") or data.startswith((b"PK\x03\x04", OLD_FILE)):
-        del data
+    if is_workbook:
         yield from _xlsx_rows(path)
         return
     try:
