@@ -354,9 +354,6 @@ def test_spindle_speed_with_a_sign_that_is_unclear(text, decimal_comma, words):
         u.parse_spindle_speed(text, decimal_comma=decimal_comma)
 
 
-@pytest.mark.parametrize("text", ["400 sfm", "-2500 rpm", "fast", "", "40 hz"])
-
-
 @pytest.mark.parametrize(("text", "value", "system"), [
     ("200 in/min", 200, "in"), ("200 ipm", 200, "in"), ("15 ft/min", 180, "in"), ("5 m/min", 5000, "mm"), ("5000 mm/min", 5000, "mm"),
     ("5000 mm per minute", 5000, "mm"), ("5000", 5000, None),
@@ -371,7 +368,7 @@ def test_feed_per_minute_refused(text):
         u.parse_feed_speed(text)
 
 
-@pytest.mark.parametrize("text", ["400 sfm", "2,500 rpm", "-2500 rpm", "fast", "", "40 hz"])
+@pytest.mark.parametrize("text", ["400 sfm", "-2500 rpm", "fast", "", "40 hz"])
 def test_spindle_speed_refused(text):
     with pytest.raises(TextError, match=r"can't be read as a spindle speed: .+"):
         u.parse_spindle_speed(text)
