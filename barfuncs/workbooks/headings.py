@@ -45,13 +45,13 @@ EVERYDAY: dict[str, str] = {
     "quantity": "qty, # pcs, # of pcs, # parts, # of parts, order qty, qty ordered, ordered qty, quantity ordered, quantity required, qty required, qty req'd, "
                 "required qty, pcs, pieces, no of parts, no of pieces, no of pcs, number of parts, number of pieces, "
                 "parts required, parts ordered, lot size, lot qty, batch size, batch qty",
-    "scrap_rate": "scrap, scrap allowance, reject rate",
+    "scrap_rate": "scrap, scrap allowance, reject, rejects, reject rate",
     "setup_parts": "setup pcs, setup pieces, setup parts, set-up pcs, set-up pieces, pieces for setup, parts for setup",
     "bars_on_hand": "bars in stock, bars in rack, bars on rack, bars available, stock bars, on hand",
     "machine": "mach, machine no, machine #, mach #, machine name, lathe, work center, workcenter, m/c",
     "face_to_cutoff": "face to cut-off, collet face to cut-off, collet to cut-off, chuck to cut-off, gap to cut-off, "
                       "face to cut-off distance, gap to cut-off tool",
-    "grip_length": "grip, gripping length, collet grip, chuck grip, clamping length, chucking length, length gripped",
+    "grip_length": "grip, gripping length, collet grip, chuck grip, clamp length, clamping length, chucking length, length gripped",
     "feeder_longest_bar": "feeder length, feeder max length, feeder max bar, feeder max, max bar of feeder, bar feeder length, "
                           "longest bar in feeder, max feeder length",
     "feeder_bars": "bars in feeder, bars per load, bars loaded, loaded bars",
@@ -106,6 +106,7 @@ TWO_MEANINGS: dict[str, tuple[tuple[str, str], ...]] = {
                                        ("for the order, which is worked out", "")),
     "bars, no of bars, number of bars": (("there are for this run", "bars_on_hand"), ("in a full feeder", "feeder_bars"),
                                          ("for the order, which is worked out", "")),
+    "bar": (("its length", "bar_length"), ("its size", "size"), ("what it is made of", "material")),
     "stock, bar stock": (("its size", "size"), ("what it is made of", "material"), ("its length", "bar_length"), ("bars there are", "bars_on_hand")),
     "part, part name or number, item": (("its number", "part_number"), ("what it is", "part_description")),
     "remnant, bar end, remnant length, min remnant, minimum remnant": (

@@ -1,0 +1,44 @@
+"""Forty jobs as shops write them down: headings, fractions, units and materials as they come. Invented, like all examples."""
+
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+import barfuncs as bf
+from barfuncs.workbooks.jobs import Outcome, plan_jobs, read_jobs
+
+LISTS = Path(__file__).parent / "shop_lists"
+
+
+def planned(name: str, folder: Path) -> Outcome:
+    path = LISTS / f"{name}.csv"
+    return plan_jobs(read_jobs(path), folder / name, source=path.name, decimal_comma=name == "semicolons")
+
+
+# For each list how many jobs are planned, and what is wrong with the others: a time that may be hours, a shape in another
+# language, a length with two readings, a quantity that is none.
+@pytest.mark.parametrize(("name", "done", "problems"), [
+    ("week", 11, {(11, "cycle_time"): "may be hours and minutes or minutes and seconds"}),
+    ("semicolons", 7, {(5, "shape"): "allowed is one of round"}),
+    ("sawn", 8, {}),
+    ("mixed", 7, {(7, "bar_length"): "write 3ft 25in or 3ft 0.25in", (8, "quantity"): "can't be read as a count"}),
+])
+def test_jobs_as_shops_write_them_are_planned_or_refused_for_a_true_mistake(tmp_path, name, done, problems):
+    outcome = planned(name, tmp_path)
+    assert len(outcome.done) == done
+    assert {(p.row, p.column) for p in outcome.problems} == set(problems)
+    for problem in outcome.problems:
+        assert problems[problem.row, problem.column] in problem.reason
+
+
+def test_headings_with_two_meanings_are_refused_each_with_what_to_write():
+    with pytest.raises(bf.InputError, match=r"Part: can mean two things.*Bar: can mean several things: write bar_length"):
+        read_jobs(LISTS / "headings.csv")
+
+
+def test_everyday_names_find_the_material_that_is_meant(tmp_path):
+    materials = Counter(filled.inputs["material"] for name in ("week", "sawn", "mixed")
+                        for _, _, filled in planned(name, tmp_path).done)
+    assert materials["Stainless 303"] == 2
+    assert {"Brass C36000", "Stainless 17-4PH", "Titanium Grade 5", "Steel 1018", "Stainless 316L", "Steel 12L14"} <= set(materials)
