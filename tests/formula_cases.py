@@ -101,6 +101,10 @@ def _good_material(units: str | None, rng: random.Random) -> Any:
     if draw < 0.3:
         density = rng.choice((25.0, 0.5, rng.uniform(4, 22), round(rng.uniform(0.5, 22), 2), round(rng.uniform(4, 22), 4)))
         return density if (units or "").lower() == "mm" else min(max(density * 0.0361, 0.01807), 0.903)
+    if draw < 0.4:
+        return rng.choice((303, 304.0, 1018, 4140.0, 6061, 360))
+    if draw < 0.55:
+        return rng.choice(materials.builtin().spelling_rows())[0]  # what people write, such as 303stainless
     text = rng.choice(rng.choice(materials.builtin().rows).texts)
     return rng.choice((text, text.upper(), text.lower()))
 
