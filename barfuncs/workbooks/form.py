@@ -216,19 +216,15 @@ def unit_text(key: str) -> str:
     return _UNIT_FORMULAS.get(key) or _UNIT_WORDS.get(key, key)
 
 
-_HAIR = "(1+1E-12)"
-"""What is half a step but for the last bits goes up in every program."""
-
-
 def fixed_text(x: str, digits: int) -> str:
     """Cell expression: a number as text with so many decimals and with commas, the same in every program.
 
     FIXED and not TEXT, whose format means something else where a decimal comma is usual.
 
     >>> fixed_text("quote_total_1", 2)
-    'FIXED(ROUND(quote_total_1*(1+1E-12),2),2)'
+    'FIXED(quote_total_1*(1+1E-12),2)'
     """
-    return f"FIXED(ROUND({_factor(x)}*{_HAIR},{digits}),{digits})"
+    return f"FIXED({_with_a_hair(x)},{digits})"
 
 
 def number_text(x: str, digits: int) -> str:
@@ -237,15 +233,17 @@ def number_text(x: str, digits: int) -> str:
     A number that is joined to a text as it is shows up to 20 digits, in each program others.
 
     >>> number_text("size", 1)
-    'FIXED(ROUND(size*(1+1E-12)*10,0)/10,0+(ROUND(size*(1+1E-12)*10,0)<>10*ROUND(size*(1+1E-12),0)),TRUE)'
+    'FIXED(size*(1+1E-12),0+(ROUND(size*(1+1E-12)*10,0)<>10*ROUND(size*(1+1E-12),0)),TRUE)'
     """
-    steps = [f"ROUND({_factor(x)}*{_HAIR}{f'*{10**n}' if n else ''},0)" for n in range(digits + 1)]
-    decimals = "+".join(f"({steps[digits]}<>{10**(digits - n)}*{steps[n]})" for n in range(digits))
-    return f"FIXED({steps[digits]}/{10**digits},0+{decimals},TRUE)"
+    shown = _with_a_hair(x)
+    steps = [f"ROUND({shown}{f'*{10**n}' if n else ''},0)" for n in range(digits + 1)]
+    decimals = "".join(f"+({steps[digits]}<>{10**(digits - n)}*{steps[n]})" for n in range(digits))
+    return f"FIXED({shown},0{decimals},TRUE)"
 
 
-def _factor(x: str) -> str:
-    return x if x.isidentifier() else f"({x})"
+def _with_a_hair(x: str) -> str:
+    """So that what is half a step but for the last bits goes up in every program."""
+    return f"{x if x.isidentifier() else f'({x})'}*(1+1E-12)"
 
 
 def length_text(x: str) -> str:

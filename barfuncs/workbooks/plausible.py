@@ -75,7 +75,7 @@ _KG = f'IF(units="mm",1,{KG_PER_LB!r})'
 def _figure(x: str, digits: int = 3) -> str:
     """Cell expression: a number as text, a whole one without decimals. Shorter than `number_text`, of which the formulas could
     not hold so many."""
-    return f"FIXED(ROUND({x}*(1+1E-12),{digits}),{digits}*({x}<>INT({x})),TRUE)"
+    return f"FIXED({x}*(1+1E-12),{digits}*(ABS({x}-ROUND({x},0))>1E-9),TRUE)"
 
 
 def _length(x: str) -> str:

@@ -64,6 +64,7 @@ from barfuncs.workbooks.form import (
     Check,
     Form,
     Input,
+    fixed_text,
     make_input,
     number_text,
     put_framed,
@@ -267,7 +268,7 @@ def _other_bar(tag: str, sign: str) -> tuple[Answer, ...]:
 
 def _bars_said(tag: str) -> str:
     """Cell expression: the bars to buy in words, so that a change, or none, explains itself."""
-    bars = f'TEXT(bought_if_{tag},"#,##0")&IF(bought_if_{tag}=1," bar"," bars")'
+    bars = f'{fixed_text(f"bought_if_{tag}", 0)}&IF(bought_if_{tag}=1," bar"," bars")'
     if tag == "now":
         return bars
     said = f'IF(bought_if_{tag}=bought_if_now,"still "&{bars},{bars})'
@@ -355,21 +356,21 @@ def _operation_mark(n: int) -> str:
         (f"IF(speed_allowed>0,{c}top_speed>speed_allowed,FALSE)", '"! above the max. speed"'),
         (f'IF({kind}="threading",OR({feed}>0.35*{start},{feed}<0.006*{inch}),FALSE)', '"! pitch in the right unit?"'),
         (f"IF(ISNUMBER({usual_feed}),OR({feed}>5*{usual_feed},{feed}*20<{usual_feed}),FALSE)",
-         f'"! feed "&IF({feed}>{usual_feed},ROUND({feed}/{usual_feed},0)&" x the suggestion","a "&ROUND({usual_feed}/{feed},0)&"th of the suggestion")'
+         f'"! feed "&IF({feed}>{usual_feed},{number_text(f"{feed}/{usual_feed}", 0)}&" x the suggestion","a "&{number_text(f"{usual_feed}/{feed}", 0)}&"th of the suggestion")'
          '&": right unit?"'),
         (f"IF(ISNUMBER({usual_speed}),{c}surface_speed>3*{usual_speed},FALSE)",
-         f'"! speed "&FIXED({c}surface_speed/{usual_speed},1)&" x the suggestion: right unit?"'),
+         f'"! speed "&{number_text(f"{c}surface_speed/{usual_speed}", 1)}&" x the suggestion: right unit?"'),
         (f"IF(ISNUMBER({usual_passes}),IF({one_pass}*2<{usual_passes},{not_single}=0,FALSE),FALSE)",
          f'"! passes: single point usually "&{usual_passes}&" at this pitch"'),
         (f'IF({kind}="threading",IF(feed_allowed=0,{way}>{_FAST_THREAD}*{inch},FALSE),FALSE)',
-         f'"! threading at "&ROUND({way},0)&IF(units="mm"," mm/min"," in/min")&": can the lathe?"'),
-        (f"IF({limit}=0,{speed}>{_FAST_SPINDLE},FALSE)", f'"! "&ROUND({speed},0)&" rpm: max. speed?"'),
+         f'"! threading at "&{number_text(way, 0)}&IF(units="mm"," mm/min"," in/min")&": can the lathe?"'),
+        (f"IF({limit}=0,{speed}>{_FAST_SPINDLE},FALSE)", f'"! "&{number_text(speed, 0)}&" rpm: max. speed?"'),
         (f'IF({kind}="drilling",IF({c}length>{_DEEP_HOLE}*{start},IF({one_pass}=1,{c}extra_time=0,FALSE),FALSE),FALSE)',
-         f'"! "&ROUND({c}length/{start},0)&" diameters deep: time for pecks?"'),
+         f'"! "&{number_text(f"{c}length/{start}", 0)}&" diameters deep: time for pecks?"'),
         (f'IF(OR({kind}="facing",{kind}="cut-off",{kind}="turning"),IF({start}>={width}*(1-1E-6),{start}<across_corners*0.99,FALSE),FALSE)',
-         '"! starts at the corners: "&FIXED(across_corners,3)'),
+         f'"! starts at the corners: "&{number_text("across_corners", 3)}'),
         (f"IF({limit}>0,{speed}>={limit},FALSE)",
-         f'"i held at "&ROUND({speed},0)&" rpm by the max. "&IF(feed_allowed=0,"speed",IF({way}>=feed_allowed*(1-1E-9),"feed","speed"))'),
+         f'"i held at "&{number_text(speed, 0)}&" rpm by the max. "&IF(feed_allowed=0,"speed",IF({way}>=feed_allowed*(1-1E-9),"feed","speed"))'),
     )
     mark = '""'
     for condition, words in reversed(cases):
@@ -481,7 +482,7 @@ CHECKS = (
          '"A finished part can\'t weigh more than the bar over its length."'),
         ("ISBLANK(part_weight)", NOTE, '"Not filled in: the credit for chips is reckoned with parts as heavy as the bar over '
                                        'their length, so it is on the low side."'),
-        ("TRUE", OK, '"A finished part weighs "&ROUND(100*part_weight/(section_weight*part_length),0)&" % of the bar over its length."'),
+        ("TRUE", OK, f'"A finished part weighs "&{number_text("100*part_weight/(section_weight*part_length)", 0)}&" % of the bar over its length."'),
     ), long=True),
     Check("Time", (
         ("setup_hours=0", LOOK, f'"No set-up time is counted. A part takes "&{number_text("cycle", 1)}&" s."'),
@@ -646,7 +647,7 @@ def _operations_sheet(book: Workbook) -> None:
         "turning: start diameter, length, surface speed, feed. For boring give the finished bore as the start diameter: the largest that is cut.",
         "facing and cut-off: start and end diameter (0 = to the center), surface speed, feed, max. speed.",
         '="A bar that is not round starts at its corners"&IFERROR(IF(quote_across_corners>use_size*(1+1E-9),": this one at "&'
-        'FIXED(quote_across_corners,3)&IF(units="mm"," mm"," in"),""),"")&"."',
+        f'{number_text("quote_across_corners", 3)}&{UNIT_SUFFIX},""),"")&"."',
         "drilling: start diameter = the drill's, length = full depth (a 118 degree point is added), surface speed, feed.",
         "threading: start diameter, length with run-in and run-out, surface speed, feed = the pitch, passes. A tap or a die: say so under What.",
         "other: extra time alone. Extra time counts for each pass. Max. speed, where given, holds for all; so does the max. feed for a thread.",

@@ -11,7 +11,7 @@ from openpyxl import Workbook
 
 from barfuncs import materials
 from barfuncs.workbooks import layout
-from barfuncs.workbooks.form import LOOK, STOP, UNIT_SUFFIX, WEIGHT_SUFFIX, Answer, Form, unit_text
+from barfuncs.workbooks.form import LOOK, STOP, UNIT_SUFFIX, WEIGHT_SUFFIX, Answer, Form, fixed_text, number_text, unit_text
 from barfuncs.workbooks.layout import Page
 
 TITLE = "Set-up"
@@ -39,16 +39,16 @@ class Line:
 
 def _weight(x: str) -> str:
     """Cell expression: a weight with its unit."""
-    return f'TEXT({x},IF({x}<1,"0.0000","#,##0.0"))&{WEIGHT_SUFFIX}'
+    return f"FIXED({x}*(1+1E-12),IF({x}<1,4,1))&{WEIGHT_SUFFIX}"
 
 
 def _length(x: str) -> str:
     """Cell expression: a length with its unit."""
-    return f'TEXT({x},"#,##0.000#")&{UNIT_SUFFIX}'
+    return f"FIXED({x}*(1+1E-12),3+(ROUND({x}*10000,0)<>10*ROUND({x}*1000,0)))&{UNIT_SUFFIX}"
 
 
 def _count(x: str) -> str:
-    return f'TEXT({x},"#,##0")'
+    return fixed_text(x, 0)
 
 
 def _group_is(group: str) -> str:
@@ -106,7 +106,7 @@ CAUTIONS = (
          '&", which is for one person at best (NIOSH). Use a hoist or lift together",'
          '": carry it bar by bar, use a hoist for a bundle")&"; keep the way clear, long bars swing."',
          f"{_LOAD}*{_LONGER}>{ONE_PERSON}", '"Weight of the load"'),
-    Line(f'"The bar stands out "&TEXT(first_stickout/{_WIDTH},"0.0")&" times its width before the first part: it can '
+    Line(f'"The bar stands out "&{fixed_text(f"first_stickout/{_WIDTH}", 1)}&" times its width before the first part: it can '
          'bend, chatter and throw the part. We know of no public rule that gives a safe number: see the manual."',
          f"AND(first_stickout>3*{_WIDTH}*(1+1E-9),NOT({_GUIDE_BUSH}))", '"Long stick-out"'),
     # One line for both, so that the list has a place for every line: no alloy needs both.
@@ -305,7 +305,7 @@ def _lengths(page: _SetupPage) -> None:
 def _how_many(page: _SetupPage) -> None:
     page.heading(_ALL, "4  How many")
     page.figure("Parts to make", "parts_to_make", "count", "parts", size=14)
-    page.words("E:I", f'"fills the order of "&{_count("quantity")}&" with "&TEXT(confidence,"0.0#%")&" confidence"')
+    page.words("E:I", f'"fills the order of "&{_count("quantity")}&" with "&{number_text("100*confidence", 2)}&"% confidence"')
     page.figure("That is", "bars", "count", "bars", size=14)
     page.words("E:I", f'IF(bars=1,"",{_count("parts_per_bar")}&" parts from each bar, ")&{_count("last_bar_parts")}'
                       '&IF(bars=1," parts from it"," from the last")'
@@ -314,7 +314,7 @@ def _how_many(page: _SetupPage) -> None:
     page.words("E:I", 'IF(rest_length>0,"back on the rack, marked with its heat","")')
     page.next_row()
     page.label("B", "Planned with")
-    page.words("C:I", f'"scrap "&TEXT(scrap_rate,"0.0%")&", set-up pieces "&{_count("setup_parts")}&"; on average "'
+    page.words("C:I", f'"scrap "&{number_text("100*scrap_rate", 1)}&"%, set-up pieces "&{_count("setup_parts")}&"; on average "'
                       f'&{_count("parts_on_average")}&" parts would fill the order"')
     page.next_row(16)
     page.label("B", "Run limit")
@@ -335,7 +335,7 @@ def _running(page: _SetupPage) -> None:
     page.figure("It lasts at most", "unattended_hours", "hours", "h")
     page.words("E:I", 'IF(ISNUMBER(unattended_hours),IF(feeder_bars<bars,"then the lathe stands; "&feeder_loads&" '
                       'loads for the order"&IF(ISBLANK(longest_random_bar),"","; longer with longer bars"),"then the '
-                      'order is done")&"; "&TEXT(cycle_time,"#,##0.0")&" s a part","not known: cycle time or bars in '
+                      f'order is done")&"; "&{fixed_text("cycle_time", 1)}&" s a part","not known: cycle time or bars in '
                       'the feeder are not filled in")')
     page.next_row()
     page.label("B", "What stops it first")
