@@ -11,7 +11,17 @@ from openpyxl import Workbook
 
 from barfuncs import materials
 from barfuncs.workbooks import layout
-from barfuncs.workbooks.form import LOOK, STOP, UNIT_SUFFIX, WEIGHT_SUFFIX, Answer, Form, fixed_text, number_text, unit_text
+from barfuncs.workbooks.form import (
+    LOOK,
+    STOP,
+    UNIT_SUFFIX,
+    WEIGHT_SUFFIX,
+    Answer,
+    Form,
+    fixed_text,
+    number_text,
+    unit_text,
+)
 from barfuncs.workbooks.layout import Page
 
 TITLE = "Set-up"
