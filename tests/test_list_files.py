@@ -168,7 +168,7 @@ def test_what_contradicts_its_heading_is_a_problem_of_the_row(tmp_path, heads, c
 
 
 def test_wrong_headings_are_listed_one_a_line(tmp_path):
-    path = csv_list(tmp_path, "Job,Length,part_lenght,Kerf,OD,Dia,Standoff,Qty,Qty\n1,2,3,4,5,6,7,8,9\n")
+    path = csv_list(tmp_path, "Job,Length,part_lenght,Kerf,OD,Dia,Torque,Qty,Qty\n1,2,3,4,5,6,7,8,9\n")
     shown_ = CliRunner().invoke(main, ["plan", str(path), "--out", str(tmp_path / "out")])
     assert shown_.exit_code == 1
     assert shown_.stderr.splitlines() == [
@@ -178,7 +178,7 @@ def test_wrong_headings_are_listed_one_a_line(tmp_path):
         "  Dia: means the same as OD (size); keep one of them",
         "  Qty: stands twice in the row of headings",
         "  part_lenght: is not an input of this template; did you mean 'part_length'?",
-        "  Standoff: is not an input of this template",
+        "  Torque: is not an input of this template",
         "  a job needs: material, bar_length, part_length, cutoff_width too, which no heading names"]
     assert not (tmp_path / "out").exists()
 
