@@ -305,6 +305,8 @@ def scale(case: Case) -> float:
             return float(named["bar_length"])
         case "margin_of":
             return max(1.0, named["cost"] / named["price"])
+        case "price_at_margin":  # 1 less a margin of 0.999999 has 10 digits
+            return float(named["cost"] / (1 - named["margin"]) ** 2)
         case "order_credit":
             return float(named["bars"] * named["bar_weight"] * max(named["chip_price"] or 0, named["remnant_price"] or 0))
         case "order_cost":

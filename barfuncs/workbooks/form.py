@@ -216,6 +216,10 @@ def unit_text(key: str) -> str:
     return _UNIT_FORMULAS.get(key) or _UNIT_WORDS.get(key, key)
 
 
+HAIR = "*(1+1E-12)"
+"""Behind a number that is rounded: what is half a step but for the last bits goes up in every program."""
+
+
 def fixed_text(x: str, digits: int) -> str:
     """Cell expression: a number as text with so many decimals and with commas, the same in every program.
 
@@ -242,8 +246,7 @@ def number_text(x: str, digits: int) -> str:
 
 
 def _with_a_hair(x: str) -> str:
-    """So that what is half a step but for the last bits goes up in every program."""
-    return f"{x if x.isidentifier() else f'({x})'}*(1+1E-12)"
+    return f"{x if x.isidentifier() else f'({x})'}{HAIR}"
 
 
 def length_text(x: str) -> str:

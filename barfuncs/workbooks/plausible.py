@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from barfuncs.kinds import MACHINE_TYPES
 from barfuncs.units import KG_PER_LB, MM_PER_INCH
-from barfuncs.workbooks.form import LOOK, NOTE, OK, STOP, UNIT_SUFFIX, WEIGHT_SUFFIX, Answer, Check
+from barfuncs.workbooks.form import HAIR, LOOK, NOTE, OK, STOP, UNIT_SUFFIX, WEIGHT_SUFFIX, Answer, Check, number_text
 
 Case = tuple[str, str, str]
 """Condition, word, sentence, as in a check."""
@@ -75,7 +75,7 @@ _KG = f'IF(units="mm",1,{KG_PER_LB!r})'
 def _figure(x: str, digits: int = 3) -> str:
     """Cell expression: a number as text, a whole one without decimals. Shorter than `number_text`, of which the formulas could
     not hold so many."""
-    return f"FIXED({x}*(1+1E-12),{digits}*(ABS({x}-ROUND({x},0))>1E-9),TRUE)"
+    return f"FIXED({x}{HAIR},{digits}*(ABS({x}-ROUND({x},0))>1E-9),TRUE)"
 
 
 def _length(x: str) -> str:
@@ -167,7 +167,7 @@ UNITS = _check("Units", (
     (f"IF(ISBLANK(supplied_length),0,{_above('supplied_length', LONGEST_SUPPLIED)})", LOOK,
      f'"Supplied bar length "&{_length("supplied_length")}&" is long"&{_IF_LARGE}'),
     (f"bar_weight*{_KG}/{HEAVIEST_BAR}", LOOK,
-     f'"One bar weighs "&ROUND(bar_weight,0)&{WEIGHT_SUFFIX}&": is each figure in the unit of the sheet?"'),
+     f'"One bar weighs "&{number_text("bar_weight", 0)}&{WEIGHT_SUFFIX}&": is each figure in the unit of the sheet?"'),
 ), ("TRUE", OK, f'"A bar "&{_length("bar_length")}&" long, "&{_length("size")}&" across and "&{_figure("bar_weight", 2)}&'
                 f'{WEIGHT_SUFFIX}&" in weight is within what is usual."'))
 
@@ -211,7 +211,7 @@ LENGTHS = _check("Lengths", (
      f'"A finished part weighs "&{_figure("part_weight")}&{WEIGHT_SUFFIX}&", "&{_percent("part_weight/(section_weight*part_length)")}'
      '&" of the bar over its length: is one figure in another unit?"'),
     (f"min_remnant/({MOST_KEPT_BACK}*bar_length)", LOOK,
-     '"Grip and the gap to the cut-off tool keep back "&ROUND(100*min_remnant/bar_length,0)&" % of the bar."'),
+     f'"Grip and the gap to the cut-off tool keep back "&{number_text("100*min_remnant/bar_length", 0)}&" % of the bar."'),
 ), ("TRUE", OK, f'"Cut-off, facing, trim, grip and gap go with size "&{_length("size")}&" and part length "&{_length("part_length")}&"."'))
 
 _IN_THIN_SIDES = (f'{_figure("(first_stickout/thin_side)", 1)}&" times "&IF(shape="flat","the thin side, "&{_length("thin_side")},'
@@ -228,7 +228,7 @@ STICKOUT = _check("Stick-out", (
 
 # --- times ---------------------------------------------------------------------------------------------------------
 
-_LONG_CYCLE = 'ROUND(long_cycle/60,0)&" min"'
+_LONG_CYCLE = f'{number_text("long_cycle/60", 0)}&" min"'
 
 
 def times_check(cycle: str, missing: str, run_hours: str = "") -> Check:
@@ -249,9 +249,9 @@ def times_check(cycle: str, missing: str, run_hours: str = "") -> Check:
     ]
     if run_hours:
         limits.append((f"IF({missing},0,{run_hours}/{LONGEST_RUN})", LOOK,
-                       f'"The run takes "&ROUND({run_hours},0)&" h, more than a year of days and nights: are quantity and cycle time right?"'))
+                       f'"The run takes "&{number_text(run_hours, 0)}&" h, more than a year of days and nights: are quantity and cycle time right?"'))
     return _check("Times", limits, (missing, NOTE, '"No cycle time is filled in: no hours."'),
-                  ("TRUE", OK, f'"A cycle of "&{_figure(cycle, 1)}&" s is between "&ROUND(short_cycle,0)&" s and "&{_LONG_CYCLE}'
+                  ("TRUE", OK, f'"A cycle of "&{_figure(cycle, 1)}&" s is between "&{number_text("short_cycle", 0)}&" s and "&{_LONG_CYCLE}'
                                '&", what parts of this size take."'))
 
 
@@ -269,7 +269,7 @@ def more_than_ordered(quantity: str, parts_to_make: str, sure: str = "") -> tupl
     confidence that the parts to make give, where they are not an average."""
     more = f"({parts_to_make}-{quantity})"
     confident = f'&", "&{_percent(sure)}&" sure"' if sure else ""
-    sentence = (f'{parts_to_make}&" parts to make for "&{quantity}&" ordered, "&ROUND(100*{more}/{quantity},0)&" % more: "'
+    sentence = (f'{parts_to_make}&" parts to make for "&{quantity}&" ordered, "&{number_text(f"100*{more}/{quantity}", 0)}&" % more: "'
                 f'&setup_parts&" set-up pieces, "&({more}-setup_parts)&" for a scrap rate of "&{_percent("scrap_rate")}{confident}&"."')
     return ((f"OR({more}>10+0.1*{quantity},setup_parts>{quantity},{more}-setup_parts>={quantity})", LOOK, sentence),
             (f"{more}>0.1*{quantity}", NOTE, sentence))
@@ -302,7 +302,7 @@ def prices_check(dollars: str = "TRUE") -> Check:
         (_judged("price_kg/most_per_kg", missing, dollars), LOOK, f'{_MATERIAL_COSTS}&", much for it. Is the price for another unit?"'),
         (_judged("least_per_kg/price_kg", missing, dollars), LOOK, f'{_MATERIAL_COSTS}&", little for it. Is the price for another unit?"'),
         (f"IF({missing},0,{credit}/({MOST_CREDIT}*price_kg))", LOOK,
-         f'"For their weight, chips or remnants bring "&ROUND(100*{credit}/price_kg,0)&" % of what the bar costs. Is each price for the right unit?"'),
+         f'"For their weight, chips or remnants bring "&{number_text(f"100*{credit}/price_kg", 0)}&" % of what the bar costs. Is each price for the right unit?"'),
     ), (missing, NOTE, '"No price of the material is filled in, or not what it is per: no material cost."'),
         ("TRUE", OK, f'{_MATERIAL_COSTS}&"; that and the rates are within what is usual."'))
 

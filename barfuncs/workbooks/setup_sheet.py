@@ -12,6 +12,7 @@ from openpyxl import Workbook
 from barfuncs import materials
 from barfuncs.workbooks import layout
 from barfuncs.workbooks.form import (
+    HAIR,
     LOOK,
     STOP,
     UNIT_SUFFIX,
@@ -49,12 +50,12 @@ class Line:
 
 def _weight(x: str) -> str:
     """Cell expression: a weight with its unit."""
-    return f"FIXED({x}*(1+1E-12),IF({x}<1,4,1))&{WEIGHT_SUFFIX}"
+    return f"FIXED({x}{HAIR},IF({x}<1,4,1))&{WEIGHT_SUFFIX}"
 
 
 def _length(x: str) -> str:
     """Cell expression: a length with its unit."""
-    return f"FIXED({x}*(1+1E-12),3+(ROUND({x}*10000,0)<>10*ROUND({x}*1000,0)))&{UNIT_SUFFIX}"
+    return f"FIXED({x}{HAIR},3+(ROUND({x}*10000,0)<>10*ROUND({x}*1000,0)))&{UNIT_SUFFIX}"
 
 
 def _count(x: str) -> str:

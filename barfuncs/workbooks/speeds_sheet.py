@@ -11,7 +11,7 @@ from barfuncs.kinds import Kind
 from barfuncs.speeds_feeds import SpeedFeed, SpeedsFeeds
 from barfuncs.units import M_PER_FT, MM_PER_INCH
 from barfuncs.workbooks import layout
-from barfuncs.workbooks.form import Answer
+from barfuncs.workbooks.form import HAIR, Answer
 
 Tool = Annotated[str, Kind("tool", "choice", choices=speeds_feeds.TOOLS)]
 TITLE = "Speeds"
@@ -34,7 +34,7 @@ def row_of(operation: str) -> str:
 def suggested_speed(row: str) -> str:
     """Cell expression: the surface speed of a row of the sheet in the job's units; an empty text where there is none."""
     speed = f"INDEX(speeds_speed,{row})"
-    return _shown(row, speed, f'ROUND({speed}*IF(units="mm",{M_PER_FT!r},1),0)')
+    return _shown(row, speed, f'ROUND({speed}*IF(units="mm",{M_PER_FT!r},1){HAIR},0)')
 
 
 def suggested_feed(row: str, operation: str, diameter: str) -> str:
@@ -42,9 +42,9 @@ def suggested_feed(row: str, operation: str, diameter: str) -> str:
     feed, share, inch = f"INDEX(speeds_feed,{row})", f"INDEX(speeds_drill_feed,{row})", f'IF(units="mm",{MM_PER_INCH!r},1)'
     digits = 'IF(units="mm",3,4)'
     widest = f"{speeds_feeds.WIDEST_DRILL:g}*{inch}"
-    drilled = f"ROUND({share}*IF({diameter}>{widest},{widest},{diameter}),{digits})"
+    drilled = f"ROUND({share}*IF({diameter}>{widest},{widest},{diameter}){HAIR},{digits})"
     return _shown(row, f'IF({operation}="drilling",{share}*{diameter},{feed})',
-                  f'IF({operation}="drilling",{drilled},ROUND({feed}*{inch},{digits}))')
+                  f'IF({operation}="drilling",{drilled},ROUND({feed}*{inch}{HAIR},{digits}))')
 
 
 def _shown(row: str, cell: str, value: str) -> str:
