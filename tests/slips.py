@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from barfuncs import across_corners, weight_per_length
 from barfuncs.errors import InputError
 from barfuncs.units import KG_PER_LB
 from barfuncs.workbooks.fill import TEMPLATES, filler, read_inputs
@@ -140,8 +141,6 @@ def clean_job(rng: random.Random, template: str) -> Job:
 
 
 def _kg_per_m(job: Job, mm: float) -> float:
-    from barfuncs import weight_per_length
-
     thickness = job.get("thickness")
     return weight_per_length(job["material"], job["shape"], job["size"] / mm, thickness and thickness / mm, "mm")
 
@@ -165,26 +164,32 @@ def _quoted(rng: random.Random, job: Job, family: Family, quantity: int) -> Job:
     return job
 
 
+_SPEEDS = {"Stainless": (70, 120), "S17400": (60, 90), "Brass": (150, 250), "Aluminum": (180, 300), "Tellurium": (120, 200),
+           "Titanium": (40, 60), "Nickel": (20, 35), "Acetal": (150, 250), "PEEK": (120, 200)}
+"""Surface speed of turning, m/min, by how the material's name begins; steel otherwise."""
+
+
 def _operations(rng: random.Random, job: Job) -> Job:
-    """Face, turn, drill, cut off, at speeds that suit any of the materials; tool changes and rapid moves."""
+    """Face, turn, drill, cut off; tool changes and rapid moves."""
     metric = job["units"] == "mm"
-    size, speed = job["size"], rng.choice([60.0, 80.0, 100.0, 120.0])
-    feed = rng.choice([0.08, 0.1, 0.12, 0.15])
-    own = {"surface_speed": speed if metric else round(speed * 3.28), "feed_rate": feed if metric else round(feed / 25.4, 4)}
-    bore = job.get("thickness", 0)
-    inner = max(0.0, size - 2 * bore) if "tube" in job["shape"] else 0.0
+    turning = rng.uniform(*next((ends for start, ends in _SPEEDS.items() if job["material"].startswith(start)), (90, 160)))
+    feed = rng.choice([0.06, 0.08, 0.1, 0.12])
+    outer = round(across_corners(job["shape"], job["size"], job.get("thickness")), 3 if metric else 4)
+    inner = job["size"] - 2 * job["thickness"] if "tube" in job["shape"] else 0.0
     rows: list[Job] = [
-        {"operation": "facing", "start_diameter": size, "end_diameter": inner},
-        {"operation": "turning", "start_diameter": size, "length": round(job["part_length"] * rng.uniform(0.4, 1), 3), "passes": rng.choice([1, 2])},
-        {"operation": "cut-off", "start_diameter": size, "end_diameter": inner},
+        {"operation": "facing", "start_diameter": outer, "end_diameter": inner},
+        {"operation": "turning", "start_diameter": outer, "length": round(job["part_length"] * rng.uniform(0.4, 1), 3), "passes": rng.choice([1, 2])},
+        {"operation": "cut-off", "start_diameter": outer, "end_diameter": inner},
     ]
     if not inner and rng.random() < 0.6:
-        depth = min(job["part_length"], size * 1.5)
-        rows.insert(2, {"operation": "drilling", "start_diameter": round(size * 0.3, 3), "length": round(depth, 3)})
-    job = {"tool_changes": len(rows), "tool_change_time": 1.5, "rapid_time": 4.0, "bar_feed_time": 2.0, "top_speed": 4000}
+        depth = min(job["part_length"], job["size"] * 1.5)
+        rows.insert(2, {"operation": "drilling", "start_diameter": round(job["size"] * 0.3, 3), "length": round(depth, 3)})
+    listed: Job = {"tool_changes": len(rows), "tool_change_time": 1.5, "rapid_time": 4.0, "bar_feed_time": 2.0, "top_speed": 4000}
     for n, row in enumerate(rows, 1):
-        job |= {f"op_{n}_{name}": value for name, value in (row | own).items()}
-    return job
+        speed = turning * {"drilling": 0.5, "cut-off": 0.6}.get(row["operation"], 1)
+        row |= {"surface_speed": round(speed if metric else speed * 3.28), "feed_rate": feed if metric else round(feed / 25.4, 4)}
+        listed |= {f"op_{n}_{name}": value for name, value in row.items()}
+    return listed
 
 
 # --- slips ---------------------------------------------------------------------------------------------------------

@@ -18,7 +18,7 @@ from barfuncs.kinds import LAST_BAR_RESTS
 from barfuncs.workbooks import quote
 from barfuncs.workbooks.engine import Workbook
 from barfuncs.workbooks.fill import Filled, fill, filler, read_inputs
-from barfuncs.workbooks.form import LOOK, OK, STOP
+from barfuncs.workbooks.form import LOOK, STOP
 from barfuncs.workbooks.sheetxml import CellError
 
 GOOD = GOOD_INPUTS["quote"]
@@ -204,8 +204,8 @@ def test_a_larger_quantity_costs_more_each_only_where_whole_bars_or_parts_force_
                        for what, less in (("bars", 0), ("bars", 1), ("parts_to_make", 0)))
             assert a[f"costs_more_{n}"] > 0
         assert a["costs_more"] == len(pairs)
-        word = check(filled.data, "Larger quantities")[0]
-        assert word == (LOOK if pairs else OK)
+        word, sentence = check(filled.data, "Quantities")
+        assert word == LOOK if pairs else "A larger quantity" not in sentence
         said += bool(pairs)
     assert 3 < said < 290
 
@@ -415,7 +415,7 @@ def test_a_return_that_is_more_than_the_costs_is_said_in_a_check():
 
 def test_a_check_says_nothing_of_prices_that_are_not_known():
     book = in_the_sheet("quote", GOOD | {"material_price": None})
-    assert check(book.to_bytes(), "Larger quantities") == ("\u00b7 \u00b7 \u00b7", "Larger quantities: not known yet.")
+    assert check(book.to_bytes(), "Quantities") == ("\u00b7 \u00b7 \u00b7", "Quantities: not known yet.")
 
 
 # --- the customer's page -------------------------------------------------------------------------------------------

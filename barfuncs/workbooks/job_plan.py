@@ -223,7 +223,7 @@ CHECKS = (
         ("TRUE", OK, f'"One bar weighs "&{number_text("plan_bar_weight", 1)}&{WEIGHT_SUFFIX}&", not more than "&{ONE_PERSON}&{WEIGHT_SUFFIX}&", one '
                      f'person\'s lift at best; a full load "&{number_text("plan_load_weight", 1)}&{WEIGHT_SUFFIX}&"."'),
     )),
-    plausible.times_check("cycle_time", "ISBLANK(cycle_time)", "run_hours"),
+    plausible.times_check("cycle_time", "ISBLANK(cycle_time)", run_hours="run_hours"),
     plausible.prices_check(),
     Check("Balance", (
         ("IF(ISBLANK(part_weight),FALSE,part_weight>plan_section_weight*part_length*(1+1E-9))", STOP,

@@ -56,7 +56,8 @@ PER_KG = (
     (("free-machining steel", "carbon steel", "alloy steel"), (0.4, 40)),
     (("stainless steel", "tool steel"), (0.8, 80)),
     (("aluminum", "brass", "bronze", "copper"), (1, 90)),
-    (("titanium", "nickel alloy", "plastic"), (2, 600)),
+    (("titanium", "nickel alloy"), (2, 600)),
+    (("plastic",), (1, 1000)),
 )
 PER_KG_OF_OTHERS = (0.2, 300)
 """Price of a bar per kg, least and most, by the material's group."""
@@ -231,7 +232,7 @@ STICKOUT = _check("Stick-out", (
 _LONG_CYCLE = f'{number_text("long_cycle/60", 0)}&" min"'
 
 
-def times_check(cycle: str, missing: str, run_hours: str = "") -> Check:
+def times_check(cycle: str, missing: str, *more: Limit, run_hours: str = "") -> Check:
     """Times against what a part of this size takes. `cycle` is the cycle time; `missing` tells that there is none."""
     as_minutes = f'"; "&{_figure(cycle, 2)}&" min is "&{_figure(f"(60*{cycle})", 1)}&" s."'
     limits: list[Limit] = [
@@ -250,7 +251,7 @@ def times_check(cycle: str, missing: str, run_hours: str = "") -> Check:
     if run_hours:
         limits.append((f"IF({missing},0,{run_hours}/{LONGEST_RUN})", LOOK,
                        f'"The run takes "&{number_text(run_hours, 0)}&" h, more than a year of days and nights: are quantity and cycle time right?"'))
-    return _check("Times", limits, (missing, NOTE, '"No cycle time is filled in: no hours."'),
+    return _check("Times", (*limits, *more), (missing, NOTE, '"No cycle time is filled in: no hours."'),
                   ("TRUE", OK, f'"A cycle of "&{_figure(cycle, 1)}&" s is between "&{number_text("short_cycle", 0)}&" s and "&{_LONG_CYCLE}'
                                '&", what parts of this size take."'))
 

@@ -351,7 +351,7 @@ def _operation_mark(n: int) -> str:
         (f"ISERROR({c}time)", f'IF(ISBLANK({kind}),"{STOP} pick an operation","{STOP} fill in or correct")'),
         (f"ISBLANK({kind})", '""'),
         (f'IF({kind}="drilling",{start}>=IF(shape="flat",MIN(size,thickness),size)*(1-1E-9),FALSE)', '"! drill as large as the bar"'),
-        (f"{start}>across_corners*(1+1E-9)", '"! larger than the bar"'),
+        (f"{start}>across_corners*1.002", '"! larger than the bar"'),
         (f"{c}length>2*part_length", '"! longer than the part"'),
         (f"IF(speed_allowed>0,{c}top_speed>speed_allowed,FALSE)", '"! above the max. speed"'),
         (f'IF({kind}="threading",OR({feed}>0.35*{start},{feed}<0.006*{inch}),FALSE)', '"! pitch in the right unit?"'),
@@ -484,13 +484,6 @@ CHECKS = (
                                        'their length, so it is on the low side."'),
         ("TRUE", OK, f'"A finished part weighs "&{number_text("100*part_weight/(section_weight*part_length)", 0)}&" % of the bar over its length."'),
     ), long=True),
-    Check("Time", (
-        ("setup_hours=0", LOOK, f'"No set-up time is counted. A part takes "&{number_text("cycle", 1)}&" s."'),
-        ("AND(NOT(ISBLANK(cycle_time)),ISNUMBER(listed_cycle))", LOOK,
-         f'"The cycle time that is filled in counts, "&{number_text("cycle_time", 1)}&" s; the operation list gives "'
-         f'&{number_text("listed_cycle", 1)}&" s."'),
-        ("TRUE", OK, f'"A part takes "&{number_text("cycle", 1)}&" s."'),
-    )),
     Check("Operations", (
         ("operation_looks>0", LOOK, '"Sheet Operations: a row does not look like this part, see the mark beside it."'),
         ("cutting_time=0", NOTE, '"There is no operation list; the cycle time is as filled in."'),
@@ -503,7 +496,13 @@ CHECKS = (
                      'and feeds to compare with are known for this material.",", speeds and feeds against the sheet Speeds.")'
                      '&IF(not_counted="",""," Not counted: "&LEFT(not_counted,LEN(not_counted)-2)&".")'),
     ), long=True),
-    plausible.times_check("cycle", "ISERROR(cycle)"),
+    plausible.times_check(
+        "cycle", "ISERROR(cycle)",
+        ("IF(OR(setup_hours>0,ISERROR(cycle)),0,2)", LOOK, '"No set-up time is counted."'),
+        ("IF(ISBLANK(cycle_time),0,IF(ISNUMBER(listed_cycle),2,0))", LOOK,
+         f'"The cycle time that is filled in counts, "&{number_text("cycle_time", 1)}&" s; the operation list gives "'
+         f'&{number_text("listed_cycle", 1)}&" s."'),
+    ),
     plausible.prices_check("like_dollars>0"),
     Check("Price", (
         ("margin*markup>0", STOP, '"Give a margin or a markup, not both."'),
