@@ -402,7 +402,7 @@ def test_results_stay_finite_at_the_limits():
 
 # --- cell formulas -------------------------------------------------------------------------------------------------
 
-NATIVE = {"IF", "AND", "OR", "ISNUMBER", "ISBLANK", "NA", "INT", "MIN", "MAX", "PI", "TAN", "NOT", "ISLOGICAL"}
+NATIVE = {"IF", "AND", "OR", "ISNUMBER", "ISBLANK", "NA", "INT", "MIN", "MAX", "PI", "TAN", "NOT", "ISLOGICAL", "IFERROR"}
 
 
 @pytest.mark.parametrize("name", FUNCTIONS)

@@ -290,11 +290,11 @@ def test_no_cost_that_rises_makes_an_order_cheaper(order, quantities, name):
 
 # One row of a price table: each line is the cell formula of one function, over the inputs and the cells before it.
 LINES = {
-    "parts_to_make": ("parts_to_make", {}),
+    "parts_to_make": ("parts_to_make", {"confidence": "0"}),
     "bars": ("bars_for_quantity", {}),
     "cuts": ("=bars*cuts_per_bar", {}),
     "gross": ("material_cost", {"price": "bar_cost", "price_per": '"bar"', "bar_length": "0", "bar_weight": "0"}),
-    "back": ("order_credit", {}),
+    "back": ("order_credit", {"rack_weight": "0"}),
     "machine": ("machine_cost", {}),
     "setup": ("setup_cost", {"setup_rate": "rate"}),
     "other": ("other_cost", {}),

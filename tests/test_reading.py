@@ -287,7 +287,7 @@ def test_an_everyday_spelling_finds_its_material(text, name):
 
 @pytest.mark.parametrize("text", [
     "303 brass", "brass 303", "stainless 4140", "steel 360", "6061 stainless", "aluminum C360", "330 stainless", "Stainless 330", "174",
-    "C3600", "brass c3600", "316Ti", "303Se", "304H", "A36", "4140L", "1214", "nickel 200", "stainless", "steel", "aluminum", "titanium",
+    "C3600", "brass c3600", "316Ti", "303Se", "304H", "A37", "4140L", "1214", "nickel 200", "stainless", "steel", "aluminum", "titanium",
     "brass", "bronze", "grade 5", "303 hex", "303 round", "4140-T6", "303-T6", "C360-T6", "303 stainless brass", "free machining", "1.4600", "630", "660", "5", "alloy", "annealed", "T6", "-", "*", "30?",
 ])
 def test_what_names_no_material_or_two_is_none(text):

@@ -210,7 +210,7 @@ def test_how_many_in_words():
     a = plan.answers
     assert beside(sheet, "Parts to make", "E") == "fills the order of 500 with 99.9% confidence"
     assert beside(sheet, "That is", "E") == f"{a['parts_per_bar']:.0f} parts from each bar, {a['last_bar_parts']:.0f} from the last"
-    assert beside(sheet, "Planned with") == f"scrap 2.0%, set-up pieces 5; on average {a['parts_on_average']:.0f} parts would fill the order"
+    assert beside(sheet, "Planned with") == f"scrap 2%, set-up pieces 5; on average {a['parts_on_average']:.0f} parts would fill the order"
     plan, sheet = made(quantity=10)
     assert beside(sheet, "That is", "E") == f"{plan.answers['last_bar_parts']:.0f} parts from it"
 

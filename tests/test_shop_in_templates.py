@@ -10,6 +10,7 @@ from job_generator import good_quote
 
 import barfuncs as bf
 from barfuncs import speeds_feeds
+from barfuncs.kinds import LAST_BAR_RESTS
 from barfuncs.workbooks import quote
 from barfuncs.workbooks.engine import Workbook
 from barfuncs.workbooks.fill import TEMPLATES, Filled, fill
@@ -17,7 +18,9 @@ from barfuncs.workbooks.form import LOOK, OK, STOP
 from barfuncs.workbooks.sheetxml import CellError
 from barfuncs.workbooks.shop import MACHINES, PRICES, RATES, Machine, Rates, Shop, StockPrice, build, read_shop
 
-RATES_GIVEN = Rates("CHF", None, 0.35, "up to next 0.05", 40.0, 2.5, 0.12, 0.15, 60.0, 18.0, 0.02, 0.03, 0.9)
+RATES_GIVEN = Rates(currency="CHF", markup=0.35, rounding="up to next 0.05", minimum_charge=40.0, cut_charge=2.5, kerf=0.1,
+                    last_bar_rest=LAST_BAR_RESTS[1], chip_price=0.12, remnant_price=0.15, tooling=60.0, other_per_order=18.0,
+                    other_per_part=0.02, scrap_rate=0.03, confidence=0.9, efficiency=0.9)
 LATHES = (
     Machine("Lathe 1", 144.0, 1.25, 2.5, 0.2, 35.0, 5000.0, 18, 82.0, 70.0),
     Machine("Lathe 2", 150.0, 2.0, 3.25, 0.25, 45.0, 4000.0, 10, 88.0, None),
@@ -27,8 +30,8 @@ STOCK = (
     StockPrice("Stainless 303", 3.0, "lb"),
     StockPrice("Stainless 303", 3.1, "lb", "round"),
     StockPrice("Stainless 303", 3.2, "kg", None, 1.0),
-    StockPrice("Stainless 303", 3.3, "ft", "round", 1.0, 0.35, 0.4),
-    StockPrice("Steel 1215", 120.0, "100 kg", "hexagon", None, None, 0.2),
+    StockPrice("Stainless 303", 3.3, "ft", "round", 1.0, 300.0, 0.35, 0.4),
+    StockPrice("Steel 1215", 120.0, "100 kg", "hexagon", None, None, None, 0.2),
 )
 INCH = Shop("in", RATES_GIVEN, LATHES, STOCK, speeds_feeds.builtin())
 METRIC = INCH.in_units("mm")
