@@ -174,7 +174,7 @@ def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
     book.calculate()
     for name in job_plan.ALL_ANSWERS.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong"}:  # 0 where none is there
         assert isinstance(book.value(f"plan_{name}"), (CellError, str)), name
-    assert str(book.value("plan_status")).startswith(STOP + "  Fill in or correct: material, size")
+    assert str(book.value("plan_status")).startswith(STOP + "  Fill in or correct: units, material, size")
 
 
 @pytest.mark.parametrize(("change", "column", "reason"), [

@@ -15,7 +15,7 @@ from template_forms import in_the_sheet, resting_on
 import barfuncs as bf
 from barfuncs.cost import PRICE_BREAK_COLUMNS
 from barfuncs.kinds import LAST_BAR_RESTS
-from barfuncs.workbooks import quote
+from barfuncs.workbooks import plausible, quote
 from barfuncs.workbooks.engine import Workbook
 from barfuncs.workbooks.fill import Filled, fill, filler, read_inputs
 from barfuncs.workbooks.form import LOOK, STOP
@@ -88,7 +88,7 @@ def test_every_named_answer_agrees_with_python_in_the_engine():
 
 def test_the_reference_names_every_answer():
     assert set(reference(dict(quotes(300)[0].inputs))) == set(quote.FORM.answers) - {
-        "operation_looks", "not_counted", *MARKS, *(f"bars_said_{tag}" for tag in quote.WHAT_IFS)}  # see the marks and the what-ifs
+        "operation_looks", "not_counted", "like_dollars", "machine_wrong", *(step.name for step in plausible.STEPS), *MARKS, *(f"bars_said_{tag}" for tag in quote.WHAT_IFS)}  # see their own tests
 
 
 def test_the_generated_quotes_cover_what_a_quote_can_be():
@@ -294,8 +294,8 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(book, name):
     answers = resting_on("quote", name) - MARKS - {"not_counted", "operation_looks", "long_stickout"}
     answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("time", "speed")
                 if n not in (2, 5) and not name.startswith(f"op_{n}_")}
-    answers -= {f"op_{n}_limit" for n in range(1, 13) if n not in (2, 5)}  # of a row without an operation
-    assert answers or name in ("feeder_longest_bar", "tool")
+    answers -= {f"op_{n}_limit" for n in range(1, 13)}  # what holds a spindle back is known without the cut
+    assert answers or name in ("feeder_longest_bar", "tool", "machine_type")
     label = "operation list" if name.startswith("op_") else quote.ALL_INPUTS[name].label.lower()
     for value in {"material": ("unobtainium", -7.85, 99.0, 0.0, True)}.get(name, (-1.0, 1e12, "x", True)):
         put(book, GOOD | {OTHERWISE.get(name, name): None} | {name: value})

@@ -89,9 +89,10 @@ def test_a_blank_takes_the_shops_value_in_the_jobs_units(template, job, shop):
 def test_a_value_that_is_filled_in_stays(template):
     own = {"grip_length": 3, "face_to_cutoff": 0.4, "feeder_longest_bar": 145, "bar_change_time": 10, "efficiency": 0.8, "machine_rate": 77,
            "material_price": 2.5, "price_per": "lb", "cut_charge": 1, "minimum_charge": 5, "chip_price": 0.01, "remnant_price": 0.02,
-           "scrap_rate": 0.05}
+           "scrap_rate": 0.05, "supplied_length": 144, "kerf": 0.2, "last_bar_rest": LAST_BAR_RESTS[0], "confidence": 0.8,
+           "top_speed": 3000, "machine_type": "fixed head"}
     own |= {"feeder_bars": 3, "setup_rate": 33} if template == "job_plan" else {
-        "top_speed": 3000, "setup_rate": 33, "other_per_part": 0.3, "other_per_order": 4, "tooling": 5, "markup": 0.5, "rounding": "none"}
+        "setup_rate": 33, "max_feed": 150, "other_per_part": 0.3, "other_per_order": 4, "tooling": 5, "markup": 0.5, "rounding": "none"}
     counted = taken(filled_with(template, INCH, JOB | own))
     assert {name: counted[name] for name in own} == own
     with_shop = filled_with(template, INCH, JOB | own).answers
