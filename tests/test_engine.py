@@ -304,6 +304,8 @@ def test_work_that_is_given_up_leaves_nothing_behind(tmp_path, monkeypatch):
     temporary = tmp_path / "temporary"
     temporary.mkdir()
     monkeypatch.setattr(tempfile, "tempdir", str(temporary))
+    for name in ("TMPDIR", "TEMP", "TMP"):
+        monkeypatch.setenv(name, str(temporary))
     monkeypatch.syspath_prepend(str(tmp_path))
     work = work_of_a_test(tmp_path, "leave", seconds=1)
     with pytest.raises(bf.WorkbookError, match="takes longer"), apart.answer(work, "x", str(tmp_path / "pid")):

@@ -17,7 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs import datafile, limits
+from barfuncs import csv_text, datafile, limits
 from barfuncs.characters import shown, unfit
 from barfuncs.cli import main
 from barfuncs.csv_text import read_csv
@@ -32,6 +32,7 @@ PLAN, QUOTE = names_of("job_plan"), names_of("quote")
 
 
 def csv_list(tmp_path: Path, text: str) -> Path:
+    tmp_path.mkdir(exist_ok=True)
     path = tmp_path / "jobs.csv"
     path.write_text(text, "utf-8", newline="")
     return path
@@ -268,7 +269,7 @@ def test_titles_and_totals_are_left_out_and_said(tmp_path):
 
 
 @pytest.mark.parametrize("row", [
-    "Total,in,303,round,1,2,.125,.2,2,144,100",  # a job that is called so
+    "Total,,303,,1,2,.125,.2,2,144,100",  # a job that is called so
     "Total Valve Co,,,,,,,,,,100", "Total,,for the customer,,,,,,,,100", "J9,,,,,,,,,,100"])
 def test_what_is_no_total_stays_a_job(tmp_path, row):
     jobs = read_jobs(csv_list(tmp_path, f"{HEADS}\n{JOB}\n{row}\n"))
@@ -334,11 +335,16 @@ def test_what_no_workbook_can_hold_is_refused_by_name(tmp_path, character, name)
 def test_nothing_of_a_list_reaches_the_terminal_as_it_is(tmp_path):
     evil = "\x1b[2J\u202e\x9b\x07"
     path = csv_list(tmp_path, f"{evil}title,,\n{HEADS},{evil}\n{JOB.replace('303', evil)},x\n{JOB.replace(',100', f',{evil}')},x\n")
-    for name in (path, csv_list(tmp_path / ".", f"job{evil},size{evil},x\n1,2,3\n")):
-        said = CliRunner().invoke(main, ["plan", str(name), "--out", str(tmp_path / "out"), "--replace"])
+    named = path.with_name("jobs\u202e.csv")
+    named.write_bytes(b"")
+    lists = {path: "above the headings", csv_list(tmp_path / "a", f"job{evil},size{evil},x\n1,2,3\n"): "is not an input", named: "is empty",
+             csv_list(tmp_path / "b", f"{HEADS}\n{JOB.replace(',100', f',{chr(0x202e)}100')}\n"): "can't be read as a count"}
+    for file, about in lists.items():
+        said = CliRunner().invoke(main, ["plan", str(file), "--out", str(tmp_path / "out"), "--replace"])
         assert said.exit_code == 1
         assert all(c.isprintable() or c == "\n" for c in said.output)
         assert "\\u202e" in said.output
+        assert about in " ".join(said.output.split())
 
 
 # --- CSV within limits ---------------------------------------------------------------------------------------------
@@ -365,6 +371,13 @@ def test_blank_cells_at_the_end_of_a_row_are_no_columns(monkeypatch):
 def test_a_row_without_an_end_is_refused(text):
     with pytest.raises(ValueError, match=r"has a row with more than 1,000,000 characters|can't be read from row 2 on \(field larger"):
         list(read_csv(text.encode()))
+
+
+def test_only_a_row_may_not_be_too_long(monkeypatch):
+    monkeypatch.setattr(csv_text, "LONGEST_ROW", 10)
+    assert len(list(read_csv(b"a,b\n" + b'"1\n2",34\n' * 50))) == 51
+    with pytest.raises(ValueError, match="has a row with more than 10 characters"):
+        list(read_csv(b"a,b\n" * 50 + b'"1\n2\n3\n4",5\n'))
 
 
 @pytest.mark.parametrize("data", [
@@ -496,6 +509,13 @@ def test_an_xlsx_is_read_no_further_than_the_limit(tmp_path, monkeypatch, module
 def test_xml_beyond_the_limits(xml, reason):
     with pytest.raises(BadXML, match=reason):
         read_xml([xml])
+
+
+@pytest.mark.parametrize("rows_", ["<a>" * 250 + "</a>" * 250, "<row><c>" + "<c>" * 250 + "</c>" * 250 + "</c></row>"])
+def test_a_sheet_that_is_nested_too_deep(tmp_path, rows_):
+    write_xlsx(tmp_path / "x.xlsx", rows_)
+    with pytest.raises(bf.WorkbookError, match=r"^x\.xlsx is damaged: its part xl/worksheets/sheet1\.xml is nested more than 200 deep$"):
+        read(tmp_path / "x.xlsx")
 
 
 def test_xml_in_pieces_is_read_as_in_one():

@@ -70,6 +70,7 @@ EVERYDAY: dict[str, str] = {
     "remnant_price": "remnant credit, credit for remnants, bar-end credit",
     "kerf": "saw kerf, width of saw cut, saw cut width",
     "confidence": "confidence level",
+    "max_feed": "max feed, maximum feed, max feed of lathe, max feed per minute",
     "top_speed": "max speed, max rpm, max spindle speed, speed limit, rpm limit",
     "margin": "profit margin, gross margin",
     "markup": "mark-up",
