@@ -42,3 +42,11 @@ def test_everyday_names_find_the_material_that_is_meant(tmp_path):
                         for _, _, filled in planned(name, tmp_path).done)
     assert materials["Stainless 303"] == 2
     assert {"Brass C36000", "Stainless 17-4PH", "Titanium Grade 5", "Steel 1018", "Stainless 316L", "Steel 12L14"} <= set(materials)
+
+
+def test_a_job_that_stands_twice_is_told(tmp_path):
+    path = tmp_path / "twice.csv"
+    path.write_text("job,material,shape,size,part_length,cutoff_width,face_to_cutoff,grip_length,bar_length,quantity\n"
+                    "A-1,303,rd,1,2,.125,.15,2.5,12 ft,100\nA-1,303,rd,1,2,.125,.15,2.5,12 ft,250\nA-1,303,rd,1,2,.125,.15,2.5,12 ft,100\n")
+    (note,) = read_jobs(path).notes
+    assert (note.row, note.value, note.reason) == (4, "A-1", "says the same as row 2, and is planned once more")

@@ -151,11 +151,24 @@ def read_jobs(path: str | Path, template: str = "job_plan") -> Jobs:
         jobs.pop()
     if not jobs:
         raise WorkbookError(f"{path.name} has no jobs, only the row with the names")
-    jobs.notes = tuple(sorted(notes, key=lambda note: note.row))
+    jobs.notes = tuple(sorted((*notes, *_doubled(path.name, jobs)), key=lambda note: note.row))
     return jobs
 
 
 _MOST_TOTALS, _MOST_COLUMNS_NAMED = 5, 20
+
+
+def _doubled(file: str, jobs: Iterable[Job]) -> list[Problem]:
+    """Rows that say the same as one above: a slip, or the order came twice."""
+    first: dict[tuple[tuple[str, str], ...], int] = {}
+    notes = []
+    for job in jobs:
+        said = tuple(sorted((name, str(value).strip()) for name, value in job.values.items() if not is_blank(value)))
+        above = first.setdefault(said, job.row)
+        if above != job.row:
+            name = str(job.values.get("job") or "").strip()
+            notes.append(Problem(file, job.row, "", name[:60] or "-", f"says the same as row {above}, and is planned once more"))
+    return notes
 
 
 def _left_out(file: str, row: int, cells: Sequence[Any], why: str) -> Problem:
