@@ -6,7 +6,7 @@ from barfuncs.kinds import Length, Ratio, Size
 
 @cell_function(group="Safety", formula="stickout/size")
 def stickout_ratio(stickout: Length, size: Size) -> Ratio:
-    """Stick-out in diameters. Over three is commonly taken as long for a part without support (common practice, no source).
+    """Stick-out in diameters. We know of no public rule that gives a number which is safe: the machine's manual does.
 
     Examples
     --------

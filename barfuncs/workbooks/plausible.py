@@ -89,7 +89,6 @@ def _percent(x: str) -> str:
 
 _IF_LARGE = 'IF(units="mm",": is it converted twice?",": is it in mm?")'
 _IF_SMALL = 'IF(units="mm",": is it in inches?",": is it converted twice?")'
-_IN_THE_OTHER = '": is it in "&IF(units="mm","inches","mm")&"?"'
 
 
 def _above(name: str, most: float | str) -> str:
@@ -133,8 +132,9 @@ STEPS = (
                    f'IF(machine_type="{MACHINE_TYPES[1]}",{LONG_STICKOUT_WITH_SECOND_SPINDLE},{LONG_STICKOUT})))'),
     # A quarter of the surface turned once and the section cut off, at 250 m/min and 0.16 mm; feeding takes two seconds.
     Answer("short_cycle", "shortest cycle of a part of this size", "rate", "seconds",
-           formula="2+unit_mm^2*(0.0015*section_area+0.0012*size*MIN(part_length,10*size))"),
-    Answer("long_cycle", "longest cycle of a part of this size", "rate", "seconds", formula="400+30*unit_mm*size"),
+           formula=f"IF(size*unit_mm>{LARGEST_SIZE},0,2+unit_mm^2*(0.0015*section_area+0.0012*size*MIN(part_length,10*size)))"),
+    Answer("long_cycle", "longest cycle of a part of this size", "rate", "seconds",
+           formula="400+30*unit_mm*size+0.02*unit_mm^2*size*part_length"),
     Answer("price_kg", "price of the material per kg", "money_each", "",
            formula=f"MATERIAL_COST(1,material_price,price_per,bought_length,bought_weight,0,0,0,units)/(bought_weight*{_KG})",
            needs="material_price price_per"),
@@ -194,7 +194,7 @@ LENGTHS = _check("Lengths", (
     (_above("end_trim", MOST_TRIM), LOOK, f'"End trim "&{_length("end_trim")}&" is large"&{_IF_LARGE}'),
     (_below("end_trim", LEAST_TRIM), LOOK, f'"End trim "&{_length("end_trim")}&" is small"&{_IF_SMALL}'),
     (f"IF(ISBLANK(kerf),0,MAX({_above('kerf', MOST_KERF)},{_below('kerf', LEAST_KERF)}))", LOOK,
-     f'"Saw kerf "&{_length("kerf")}&" does not look right"&{_IN_THE_OTHER}'),
+     f'"Saw kerf "&{_length("kerf")}&" does not look right: is it in another unit?"'),
     (_above("grip_length", LONGEST_GRIP), LOOK, f'"Grip length "&{_length("grip_length")}&" is long"&{_IF_LARGE}'),
     (_below("grip_length", f"IF({_AT_GUIDE_BUSH},{SHORTEST_GRIP_AT_GUIDE_BUSH},{SHORTEST_GRIP})"), LOOK,
      f'"Grip length "&{_length("grip_length")}&" is short"&{_IF_SMALL}'),
@@ -202,12 +202,12 @@ LENGTHS = _check("Lengths", (
      f'{_two("face_to_cutoff", "Face to cut-off tool", "more than", "grip_length", "grip length")}&": are they swapped?"'),
     (f"MAX({_above('face_to_cutoff', WIDEST_GAP)},"
      f"{_above('face_to_cutoff', f'IF({_AT_GUIDE_BUSH},{WIDEST_GAP_AT_GUIDE_BUSH},8+3*size*unit_mm)')})", LOOK,
-     f'"Face to cut-off tool "&{_length("face_to_cutoff")}&" is wide for this bar"&{_IN_THE_OTHER}'),
+     f'"Face to cut-off tool "&{_length("face_to_cutoff")}&" is wide for this bar"&{_IF_LARGE}'),
     (_below("face_to_cutoff", _FIXED_HEAD_GAP), LOOK, f'"Face to cut-off tool "&{_length("face_to_cutoff")}&" is narrow"&{_IF_SMALL}'),
     (f"MAX({_below('part_length', SHORTEST_PART)},part_length/({LONGEST_PART}*size),{FLATTEST_PART}*size/part_length)", LOOK,
-     f'"Part length "&{_length("part_length")}&" is "&{_figure("(part_length/size)", 2)}&" times the size"&{_IN_THE_OTHER}'),
+     f'"Part length "&{_length("part_length")}&" is "&{_figure("(part_length/size)", 2)}&" times the size: is one in another unit?"'),
     (f'IF(thickness,MAX(IF(shape="flat",{THINNEST_FLAT},{THINNEST_WALL})*size/thickness,thickness/({THICKEST_FLAT}*size)),0)', LOOK,
-     f'"Thickness "&{_length("thickness")}&" is "&{_figure("(thickness/size)", 3)}&" times the size"&{_IN_THE_OTHER}'),
+     f'"Thickness "&{_length("thickness")}&" is "&{_figure("(thickness/size)", 3)}&" times the size: is one in another unit?"'),
     (f"IF(ISBLANK(part_weight),0,IFERROR({LIGHTEST_PART}*section_weight*part_length/part_weight,0))", LOOK,
      f'"A finished part weighs "&{_figure("part_weight")}&{WEIGHT_SUFFIX}&", "&{_percent("part_weight/(section_weight*part_length)")}'
      '&" of the bar over its length: is one figure in another unit?"'),
