@@ -8,6 +8,7 @@ import json
 import os
 import subprocess
 import sys
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -543,6 +544,12 @@ def test_a_workbook_with_formulas_is_calculated_within_the_limits_of_a_list(tmp_
     with pytest.raises(bf.WorkbookError, match=r"jobs\.xlsx: no value is stored for the formulas in Sheet!A3, and they can't be calculated here \(no\)"):
         list(read_rows(tmp_path / "jobs.xlsx"))
     assert asked == {"seconds": 3, "memory": 400_000_000}
+
+
+def test_parts_packed_in_another_way_are_refused(tmp_path):
+    write_xlsx(tmp_path / "x.xlsx", method=zipfile.ZIP_LZMA)  # unpacking it may take as much memory as it says itself
+    with pytest.raises(bf.WorkbookError, match=r"^x\.xlsx is not an xlsx workbook, or is damaged \(its part .* is packed in another way\)$"):
+        list(read_rows(tmp_path / "x.xlsx"))
 
 
 def test_a_workbook_with_other_sheets_that_are_large_is_read(tmp_path):

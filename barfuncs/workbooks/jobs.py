@@ -111,7 +111,7 @@ _HEADINGS_WITHIN = 20
 """Rows in which the headings are looked for, blank ones not counted."""
 _TOTAL = re.compile(r"(?:(?:grand|sub)[ -]?)?(?:totals?|sums?)"
                     r"(?: (?:parts|pcs|pieces|qty|quantity|jobs|orders|bars|weight|hours|amount|cost))?:?", re.IGNORECASE)
-_AMOUNT = re.compile(r"[-+(]?[$€£]? ?[0-9][0-9.,' ]*[%)]?")
+_AMOUNT = re.compile(r"[-+(]?[$€£]? ?\.?[0-9][0-9.,' ]*[%)]?")
 
 
 def read_jobs(path: str | Path, template: str = "job_plan") -> Jobs:
