@@ -6,11 +6,16 @@ With BARFUNCS_ALL_PROGRAMS=1 in the environment a missing program is an error.
 import functools
 import os
 import shutil
+import signal
 from collections import Counter
 from collections.abc import Callable
 
 import pytest
 from calc_office import python_with_uno
+
+# Started in the background of a shell, a run would hand down that Ctrl-C is ignored, and the tests of it would wait in vain.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def _libreoffice() -> bool:
