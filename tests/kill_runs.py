@@ -28,11 +28,13 @@ from barfuncs.workbooks.folder import FOR_CUSTOMER, LOCK
 from barfuncs.workbooks.jobs import plan_jobs, read_jobs
 from barfuncs.workbooks.package import PART, read_parts
 from barfuncs.workbooks.record import RECORD, RESULT_FILES, RUN
+from barfuncs.workbooks.results import csv_cell
 
 SIGNALS = {"KILL": signal.SIGKILL, "TERM": signal.SIGTERM, "INT": signal.SIGINT} if sys.platform != "win32" else {}
 TEMPLATES = {"job_plan": "plan", "quote": "quote"}
 VARIANTS = (1, 2)
-_VARYING = ("run",)
+_NOTES = ("", "the list has other values now")
+"""What the results may say of a workbook: a run without leave to replace marks those that its list has other values for."""
 
 
 @dataclass
@@ -53,10 +55,11 @@ def csv_lines(path: Path) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(path.read_text("utf-8-sig"), newline=""), strict=True))
 
 
-def xlsx_lines(path: Path) -> list[dict[str, object]]:
+def xlsx_lines(path: Path) -> list[dict[str, str]]:
+    """The lines of results.xlsx, as they stand in results.csv."""
     read_parts(path)  # refuses what is no zip or no good XML
     heads, *rows = openpyxl.load_workbook(path).active.iter_rows(values_only=True)
-    return [dict(zip(heads, row, strict=True)) for row in rows]
+    return [dict(zip(heads, (value if isinstance(value, str) else csv_cell(value) for value in row), strict=True)) for row in rows]
 
 
 def write_list(path: Path, rows: int, variant: int) -> None:
@@ -88,8 +91,10 @@ def references(folder: Path, rows: int) -> dict[tuple[str, int], Wanted]:
     return wanted
 
 
-def same(line: dict, other: dict) -> bool:
-    return all(line[name] == other[name] for name in other if name not in _VARYING)
+def other_columns(line: dict, wanted: dict, notes: tuple[str, ...] = ("",)) -> str:
+    """The columns in which a line of the results is not as it should be."""
+    differing = [name for name in wanted if name not in ("run", "note") and line[name] != wanted[name]]
+    return ", ".join(differing + ([] if line["note"] in notes else ["note"]))
 
 
 def faults_now(out: Path, versions: list[Wanted]) -> list[str]:
@@ -123,9 +128,8 @@ def faults_now(out: Path, versions: list[Wanted]) -> list[str]:
             version = version_of.get(str(line["file"]))
             if version is None:
                 faults.append(f"{name} lists {line['file']}, which is not there")
-            elif (name == "results.csv" and not same(line, version.lines[line["file"]])) or (name == "results.xlsx" and str(line["quantity" if "quantity" in line else "quantity_1"]) != \
-                    version.lines[line["file"]]["quantity" if "quantity" in line else "quantity_1"]):
-                faults.append(f"{name} has other values than {line['file']}")
+            elif columns := other_columns(line, version.lines[line["file"]], _NOTES):
+                faults.append(f"{name} has other values than {line['file']} ({columns})")
     return faults
 
 
@@ -137,7 +141,7 @@ def faults_after_the_next_run(out: Path, wanted: Wanted) -> list[str]:
     faults += [f"not as it should be: {name}" for name, d in expected.items() if name not in found or digest(found[name]) != d]
     if not faults:
         lines = {line["file"]: line for line in csv_lines(out / "results.csv")}
-        if set(lines) != set(wanted.lines) or not all(same(lines[name], line) for name, line in wanted.lines.items()):
+        if set(lines) != set(wanted.lines) or any(other_columns(lines[name], line) for name, line in wanted.lines.items()):
             faults.append("results.csv is not that of the folder")
         if [line["file"] for line in xlsx_lines(out / "results.xlsx")] != list(lines):
             faults.append("results.xlsx is not that of the folder")
@@ -212,7 +216,8 @@ def kill_runs(count: int, rows: int, seed: int = 1, templates: tuple[str, ...] =
                 counts[name, "next runs with something left over or wrong"] += bool(after)
                 wrong += after
             counts[name, "runs with a broken file or untrue results"] += bool(wrong)
-            faults += [f"run {n}, {name}, {template}: {fault}" for fault in wrong]
+            faults += [f"run {n}, {name}, {template}: {fault}" for fault in wrong[:3]]
+            faults += [f"run {n}: and {len(wrong) - 3} more"] if len(wrong) > 3 else []
             if fresh:
                 shutil.rmtree(out, ignore_errors=True)
     return counts, faults

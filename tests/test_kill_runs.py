@@ -30,8 +30,9 @@ def test_the_looks_see_what_is_wrong(tmp_path):
     copy.write_bytes(kept)
     kept = (out / "K1.xlsx").read_bytes()
     (out / "K1.xlsx").write_bytes((other / "K1.xlsx").read_bytes())
-    assert "results.csv has other values than K1.xlsx" in faults_now(out, versions)
-    assert "results.xlsx has other values than K1.xlsx" in faults_now(out, versions)
+    found = faults_now(out, versions)
+    assert all(any(fault.startswith(f"{name} has other values than K1.xlsx (") and "quantity_1" in fault for fault in found)
+               for name in ("results.csv", "results.xlsx"))
     (out / "K1.xlsx").write_bytes(kept[:-9])
     assert "broken: K1.xlsx" in faults_now(out, versions)
     (out / "K1.xlsx").unlink()
@@ -40,3 +41,10 @@ def test_the_looks_see_what_is_wrong(tmp_path):
     (out / ".barfuncs-run-x.part").write_bytes(b"")
     assert faults_now(out, versions) == []
     assert faults_after_the_next_run(out, versions[0]) == ["left over: .barfuncs-run-x.part"]
+    (out / ".barfuncs-run-x.part").unlink()
+    rows = (out / "results.csv").read_text("utf-8-sig")
+    for note in ("the list has other values now", "made up"):
+        (out / "results.csv").write_text(rows.replace(",\n", f",{note}\n", 1), "utf-8-sig")
+        assert [fault for fault in faults_now(out, versions) if "(note)" in fault] == (
+            [] if note != "made up" else ["results.csv has other values than K0.xlsx (note)"])
+        assert faults_after_the_next_run(out, versions[0]) == ["results.csv is not that of the folder"]
