@@ -40,7 +40,7 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    reasons = Counter(report.longrepr[2] for report in terminalreporter.stats.get("skipped", ()) if isinstance(report.longrepr, tuple))
+    reasons = Counter(report.longrepr[2] for report in terminalreporter.stats.get("skipped", ()) if isinstance(report.longrepr, (tuple, list)))
     missing = {program: reasons[f"Skipped: {program} not found"] for program, _ in PROGRAMS.values()}
     if any(missing.values()):
         terminalreporter.section("NOT TESTED HERE", "!", red=True, bold=True)
