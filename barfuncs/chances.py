@@ -13,7 +13,7 @@ _NEGLIGIBLE = 34.0
 """Of two parts of a sum the smaller is left out where it is smaller by exp(-34), which is 1.7e-15."""
 
 _WIDE = 200
-_FEW = {0: 5000, 1: 5000, 2: 2000, 3: 400, 4: 400, 5: 100, 6: 100, 7: 10}
+_FEW = {1: 5000, 2: 2000, 3: 400, 4: 400, 5: 100, 6: 100, 7: 10}
 """Where the longest bar gives more than `_WIDE` parts more than the shortest, so few bars are better reckoned one by one, as
 long as the variance of the scrap is below that."""
 
@@ -196,8 +196,7 @@ class Supply:
     def __init__(self, parts: PartsOfABar, quantity: int, scrap_rate: float, setup_parts: int) -> None:
         self.parts, self.quantity, self.scrap_rate = parts, quantity, scrap_rate
         rate = Fraction(scrap_rate)
-        self.good_and_scrapped = quantity / (1 - rate)
-        self.give(setup_parts)
+        self.setup_parts, self.needed = setup_parts, quantity / (1 - rate) + setup_parts
         self.odds = scrap_rate / (1 - scrap_rate)
         self.no_scrap_log = quantity * math.log1p(-scrap_rate)
         self.exact_mean = parts.mean
@@ -211,14 +210,10 @@ class Supply:
         neighbors = ((parts.at_low + parts.at_high) * each + max(parts.inner - 1, 0) * each**2 if parts.inner
                      else parts.at_low * parts.at_high)
         self.neighbors = float(4 * neighbors)
-        self.heavy = parts.at_low > 2 * each
+        self.often_useless = parts.low == 0 and parts.at_low > 2 * each  # the other counts are no likelier than one length step
         self.others: Supply | None = None
         self.half = 0
         self.rows: list[tuple[float, ...]] = []
-
-    def give(self, setup_parts: int) -> None:
-        """Take other set-up pieces; below 0, parts that are there already."""
-        self.setup_parts, self.needed = setup_parts, self.good_and_scrapped + setup_parts
 
     def spread(self, bars: int) -> float:
         return math.sqrt(bars * self.variance + self.scrap_variance)
@@ -235,12 +230,12 @@ class Supply:
         return math.ceil(bars)
 
     def chance(self, bars: int) -> float:
-        """Chance that so many bars are enough."""
+        """Chance that so many bars, 1 or more, are enough."""
         if self.parts.high - self.parts.low > _WIDE:
             if self.scrap_variance < _FEW.get(bars, 0) and self.no_scrap_log > -600:
                 return self._chance_of_a_few(bars)
-            if self.heavy and bars * math.log(self.ends[0][0]) > -_NEGLIGIBLE:
-                return self._chance_by_the_low(bars)
+            if self.often_useless and bars * math.log(self.ends[0][0]) > -_NEGLIGIBLE:
+                return self._chance_without_the_useless(bars)
         return self._chance_by_the_sum(bars)
 
     def _chance_of_a_few(self, bars: int) -> float:
@@ -270,28 +265,21 @@ class Supply:
                           * (max(ways, 0) / n**inner))
         return total
 
-    def _chance_by_the_low(self, bars: int) -> float:
-        """By how many bars give the fewest parts, where that is likely: the sum over the rest is short."""
-        at_low, total = self.ends[0][0], 0.0
-        for rest in reversed(range(bars + 1)):  # the widest sum first: its rows serve the others
-            weight = _chance_of_exactly(bars - rest, bars, at_low) if rest else at_low**bars
-            if weight > 1e-18:
-                total += weight * self._others(bars - rest).chance(rest)
-        return total
-
-    def _others(self, at_low: int) -> "Supply":
-        """The same order with bars that all give more than the fewest parts, beside `at_low` that give just these."""
+    def _chance_without_the_useless(self, bars: int) -> float:
+        """By how many bars give no part, where many do: the sum over the others is short."""
+        p, total = self.parts, 0.0
         if self.others is None:
-            p, rest = self.parts, 1 - self.parts.at_low
-            above = PartsOfABar(p.low + 1, p.high, p.between / p.inner / rest, p.at_high / rest)
-            self.others = Supply(above, self.quantity, self.scrap_rate, 0)
-        self.others.give(self.setup_parts - at_low * self.parts.low)
-        return self.others
+            useful = 1 - p.at_low
+            above = PartsOfABar(1, p.high, p.between / p.inner / useful, p.at_high / useful)
+            self.others = Supply(above, self.quantity, self.scrap_rate, self.setup_parts)
+        for others in range(bars, 0, -1):  # the widest sum first: its rows serve the rest
+            weight = _chance_of_exactly(bars - others, bars, self.ends[0][0])
+            if weight > 1e-18:
+                total += weight * self.others.chance(others)
+        return total
 
     def _chance_by_the_sum(self, bars: int) -> float:
         """The sum over the characteristic function. Its rows serve any number of bars that the window is wide enough for."""
-        if self.spread(bars) == 0:
-            return float(self.surplus(bars) >= 0)
         half = self._window(bars)
         if half > self.half:
             self.half = half + half // 4 & ~1  # even, so that no row stands alone at pi

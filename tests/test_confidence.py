@@ -163,7 +163,19 @@ def in_cells():
     """The edges and some hundreds between: quantity, scrap rate, set-up pieces, confidence."""
     edges = itertools.product((0, 1, 2, 100, 1000, 1_000_000, 10_000_000), (0, 1e-6, 0.001, 0.05, 0.5, 0.95), (0,),
                               (None, 0.5, 0.95, 0.9999))
-    return [*edges, *((q, s, 4, c) for q, s, c in cases(900, 5)), *((q, s, None, c) for q, s, c in cases(800, 6, 1_000_000, 0.5))]
+    return [*edges, *((q, s, 4, c) for q, s, c in cases(900, 5)), *((q, s, None, c) for q, s, c in cases(800, 6, 1_000_000, 0.5)),
+            *close_calls()]
+
+
+def close_calls():
+    """A confidence just below and just above the chance of a number of parts, so that a chance off by 2e-8 tells."""
+    chooser, found = random.Random(7), []
+    while len(found) < 500:
+        quantity, scrap_rate = round(math.exp(chooser.uniform(0, math.log(1_000_000)))), round(chooser.uniform(0.001, 0.5), 4)
+        parts = bf.parts_to_make(quantity, scrap_rate, confidence=chooser.uniform(0.5, 0.9999))
+        chance = 1 - chance_of_more_scrap(quantity, parts - quantity, scrap_rate)[0]
+        found += [(quantity, scrap_rate, None, c) for c in (chance - 2e-8, chance + 2e-8) if 0.5 <= c <= 0.9999]
+    return found
 
 
 def wrong_in(shown, tried):
@@ -290,6 +302,13 @@ def test_chances_of_bars_to_the_twelfth_digit(case):
         order = supply(*case)
         for bars in range(1, 9):
             assert order.chance(bars) == pytest.approx(float(exact_chance(bars, chances, quantity, Fraction(scrap), setup)), abs=1e-12)
+
+
+def test_a_chance_of_bars_that_is_just_the_confidence_is_enough():
+    # Half of the bars give one part, the others none.
+    assert [bf.bars_for_confidence(1, 0, 16, 8, 0, confidence=1 - 0.5**n) for n in range(1, 13)] == list(range(1, 13))
+    for quantity in range(1, 60):
+        assert bf.bars_for_confidence(quantity, 0, 16, 8, 0, confidence=0.5) == 2 * quantity - 1
 
 
 @pytest.mark.parametrize(("quantity", "scrap_rate", "confidence"), [(1030, 0.03, 0.9999), (1030, 0.03, 0.95), (500, 0.5, 0.99)])
