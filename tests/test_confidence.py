@@ -168,13 +168,15 @@ def in_cells():
 
 
 def close_calls():
-    """A confidence just below and just above the chance of a number of parts, so that a chance off by 2e-8 tells."""
+    """A confidence just below and just above the chance of a number of parts, so that a chance off by 2e-8 tells, and where the
+    formula takes its expansion, one off by 2e-9."""
     chooser, found = random.Random(7), []
-    while len(found) < 500:
+    while len(found) < 800:
         quantity, scrap_rate = round(math.exp(chooser.uniform(0, math.log(1_000_000)))), round(chooser.uniform(0.001, 0.5), 4)
         parts = bf.parts_to_make(quantity, scrap_rate, confidence=chooser.uniform(0.5, 0.9999))
         chance = 1 - chance_of_more_scrap(quantity, parts - quantity, scrap_rate)[0]
-        found += [(quantity, scrap_rate, None, c) for c in (chance - 2e-8, chance + 2e-8) if 0.5 <= c <= 0.9999]
+        by = 2e-9 if quantity * scrap_rate >= 500 else 2e-8
+        found += [(quantity, scrap_rate, None, c) for c in (chance - by, chance + by) if 0.5 <= c <= 0.9999]
     return found
 
 
