@@ -173,6 +173,8 @@ def close_calls():
     chooser, found = random.Random(7), []
     while len(found) < 800:
         quantity, scrap_rate = round(math.exp(chooser.uniform(0, math.log(1_000_000)))), round(chooser.uniform(0.001, 0.5), 4)
+        if len(found) > 500:  # just above the border, where the expansion's last term counts most
+            quantity = math.ceil(chooser.uniform(500, 550) / scrap_rate)
         parts = bf.parts_to_make(quantity, scrap_rate, confidence=chooser.uniform(0.5, 0.9999))
         chance = 1 - chance_of_more_scrap(quantity, parts - quantity, scrap_rate)[0]
         by = 2e-9 if quantity * scrap_rate >= 500 else 2e-8
