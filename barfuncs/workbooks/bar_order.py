@@ -121,15 +121,31 @@ BAR_WEIGHT = Answer("bar_weight", "One bar", "weight", "weight", calls="bar_weig
 BLANKS_PER_SUPPLIED = Answer(
     "blanks_per_supplied", "Blanks per supplied bar", "count", "blanks",
     formula="IF(bar_length>0,IF(ISBLANK(supplied_length),1,BLANKS_PER_SUPPLIED_BAR(supplied_length,bar_length,kerf)),NA())")
+
+
+def cuts_each_formula(bar_length: str) -> str:
+    """Cell expression: cuts that part a supplied bar into blanks of a length."""
+    return f"IF({bar_length}>0,IF(ISBLANK(supplied_length),0,CUTS_PER_SUPPLIED_BAR(supplied_length,{bar_length},kerf)),NA())"
+
+
+def bought_length_formula(bar_length: str, blanks: str) -> str:
+    """Cell expression: length of a bar to buy; none where it gives no blank."""
+    return f"IF({blanks}>0,IF(OR(ISBLANK(supplied_length),bought_as_blanks=1),{bar_length},supplied_length),NA())"
+
+
+def longer_than_feeder(length: str) -> str:
+    """Cell expression: TRUE where the feeder is known not to take a bar of a length."""
+    return f"IF(ISBLANK(feeder_longest_bar),FALSE,{length}>feeder_longest_bar*(1+1E-9))"
+
+
 SUPPLY = (
-    Answer("cuts_per_supplied", "cuts that part a supplied bar into blanks", "count",
-           formula="IF(bar_length>0,IF(ISBLANK(supplied_length),0,CUTS_PER_SUPPLIED_BAR(supplied_length,bar_length,kerf)),NA())"),
+    Answer("cuts_per_supplied", "cuts that part a supplied bar into blanks", "count", formula=cuts_each_formula("bar_length")),
     Answer("bought_as_blanks", "1 where the price is for a blank that is bought cut to length", "count",
            formula='IF(bar_length>0,IF(ISBLANK(price_per),0,IF(price_per="blank",1,0)),NA())'),
     Answer("blanks_each", "blanks from one bar that is bought", "count",
            formula="IF(bought_as_blanks=1,1,blanks_per_supplied)"),
     Answer("bought_length", "length of a bar that is bought", "length", "length",
-           formula="IF(blanks_per_supplied>0,IF(OR(ISBLANK(supplied_length),bought_as_blanks=1),bar_length,supplied_length),NA())"),
+           formula=bought_length_formula("bar_length", "blanks_per_supplied")),
     Answer("bought_weight", "weight of a bar that is bought", "weight", "weight", formula="section_weight*bought_length"),
 )
 RACK = f'last_bar_rest="{kinds.LAST_BAR_RESTS[1]}"'
@@ -172,7 +188,7 @@ SAW_LOOK = (f"{_AS_BLANKS}>blanks_per_supplied", LOOK,
 def feeder_takes(longest: str) -> tuple[tuple[str, str, str], ...]:
     """The last cases of the check on the feeder, for a bar of the length `longest`."""
     return (
-        (f"IF(ISBLANK(feeder_longest_bar),FALSE,{longest}>feeder_longest_bar*(1+1E-9))", STOP,
+        (longer_than_feeder(longest), STOP,
          f'"The bar is longer than the feeder takes by "&{length_text(f"{longest}-feeder_longest_bar")}&": saw it first."'),
         SAW_LOOK,
         ("ISBLANK(feeder_longest_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),

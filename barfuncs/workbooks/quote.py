@@ -49,8 +49,11 @@ from barfuncs.workbooks.bar_order import (
     WHOLE_PARTS,
     YIELD,
     bought_formula,
+    bought_length_formula,
+    cuts_each_formula,
     cuts_formula,
     feeder_takes,
+    longer_than_feeder,
     rack_value_formula,
     rest_formula,
 )
@@ -234,12 +237,9 @@ WHAT_IFS: dict[str, tuple[str, dict[str, str]]] = {
 }
 
 
-_TOO_LONG = "IF(ISBLANK(feeder_longest_bar),FALSE,{length}>feeder_longest_bar*(1+1E-9))"
-
-
 def _kept_to(length: str) -> str:
     """Cell expression: the length, unless it is longer than the feeder takes."""
-    return f"IF({_TOO_LONG.format(length=length)},NA(),{length})"
+    return f"IF({longer_than_feeder(length)},NA(),{length})"
 
 
 def _other_bar(tag: str, sign: str) -> tuple[Answer, ...]:
@@ -253,10 +253,9 @@ def _other_bar(tag: str, sign: str) -> tuple[Answer, ...]:
                formula=f"IF(bar_length_{tag}>0,IF(OR(ISBLANK(supplied_length),bought_as_blanks=1),1,"
                        f"BLANKS_PER_SUPPLIED_BAR(supplied_length,bar_length_{tag},kerf)),NA())"),
         Answer(f"cuts_per_supplied_{tag}", f"cuts for blanks {tag} by one part", "count", "cuts",
-               formula=f"IF(bar_length_{tag}>0,IF(ISBLANK(supplied_length),0,"
-                       f"CUTS_PER_SUPPLIED_BAR(supplied_length,bar_length_{tag},kerf)),NA())"),
+               formula=cuts_each_formula(f"bar_length_{tag}")),
         Answer(f"bought_length_{tag}", f"length of a bar to buy, {tag} by one part", "length", "length",
-               formula=f"IF(blanks_each_{tag}>0,IF(OR(ISBLANK(supplied_length),bought_as_blanks=1),bar_length_{tag},supplied_length),NA())"),
+               formula=bought_length_formula(f"bar_length_{tag}", f"blanks_each_{tag}")),
         Answer(f"bought_weight_{tag}", f"weight of a bar to buy, {tag} by one part", "weight", "weight",
                formula=f"section_weight*bought_length_{tag}"),
         # What is priced by the bar costs more where it is longer.
@@ -274,7 +273,7 @@ def _bars_said(tag: str) -> str:
     said = f'IF(bought_if_{tag}=bought_if_now,"still "&{bars},{bars})'
     if tag != "longer":
         return said
-    return (f'IF({_TOO_LONG.format(length="bar_length+bar_per_part")},"the feeder takes no longer bar",'
+    return (f'IF({longer_than_feeder("bar_length+bar_per_part")},"the feeder takes no longer bar",'
             f'IF(blanks_each_longer=0,"longer than the supplied bar",{said}))')
 
 
