@@ -3,10 +3,10 @@
 _UNSEEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 
 
-def shown(text: str) -> str:
+def escaped(text: str) -> str:
     """A text from outside as it may go to a terminal: control, direction and other unseen characters as escapes.
 
-    >>> shown("A" + chr(0x202E) + "B" + chr(27) + "[2J")
+    >>> escaped("A" + chr(0x202E) + "B" + chr(27) + "[2J")
     'A\\\\u202eB\\\\x1b[2J'
     """
     if text.isprintable():

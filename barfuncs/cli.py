@@ -68,7 +68,7 @@ _COMMA = click.option("--decimal-comma", is_flag=True, help="Read 12,5 as twelve
 
 
 def _fail(error: Exception) -> None:
-    from barfuncs.characters import shown
+    from barfuncs.characters import escaped
     from barfuncs.workbooks.headings import HeadingError
 
     text = str(error)
@@ -77,7 +77,7 @@ def _fail(error: Exception) -> None:
     lines = [text.removeprefix("barfuncs: ")]
     if isinstance(error, HeadingError):
         lines = [f"{error.where}: these columns can't be read:", *(f"  {name}: {reason}" for name, reason in error.problems)]
-    click.echo("barfuncs: " + "\n".join(map(shown, lines)), err=True)
+    click.echo("barfuncs: " + "\n".join(map(escaped, lines)), err=True)
     sys.exit(1)
 
 
@@ -261,11 +261,11 @@ def _show_left_out(notes: Sequence[Any]) -> None:
     """What of a list is no job: titles, totals, columns that are no inputs."""
     from rich.text import Text
 
-    from barfuncs.characters import shown
+    from barfuncs.characters import escaped
 
     console = _console()
     for note in notes:
-        console.print(Text(shown(f"Row {note.row} of {note.file}: {note.reason}: {note.value}")))
+        console.print(Text(escaped(f"Row {note.row} of {note.file}: {note.reason}: {note.value}")))
     if notes:
         console.print()
 
@@ -274,7 +274,7 @@ def _show_outcome(outcome: Any, out: str, table_of: Any, done: str, hint: str) -
     from rich.table import Table
     from rich.text import Text
 
-    from barfuncs.characters import shown
+    from barfuncs.characters import escaped
     from barfuncs.workbooks.folder import FOR_CUSTOMER
 
     console = _console()
@@ -290,7 +290,7 @@ def _show_outcome(outcome: Any, out: str, table_of: Any, done: str, hint: str) -
             table.add_column(head, justify="right" if head == "Row" else "left", overflow="fold",
                              max_width={"Value": 14, "Column": 16}.get(head))
         for p in outcome.problems[:_MOST_PROBLEMS]:
-            table.add_row(str(p.row) if p.row else "", *(Text(shown(said)) for said in (p.column, p.value, p.reason)))
+            table.add_row(str(p.row) if p.row else "", *(Text(escaped(said)) for said in (p.column, p.value, p.reason)))
         console.print(table)
         if len(outcome.problems) > _MOST_PROBLEMS:
             console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")
@@ -311,19 +311,19 @@ def _show_outcome(outcome: Any, out: str, table_of: Any, done: str, hint: str) -
 
 def _show_earlier(console: Any, outcome: Any) -> None:
     """Name the workbooks of earlier runs that this list does not speak for."""
-    from barfuncs.characters import shown
+    from barfuncs.characters import escaped
 
     if outcome.stale:
         console.print(f"\n{len(outcome.stale)} workbooks of earlier runs do not go with the list any more:", style="bold")
         for stale in outcome.stale[:_MOST_SHOWN]:
-            console.print(shown(f"{stale.file}: {stale.why}" + (f"; moved to {stale.moved_to}" if stale.moved_to else "")), markup=False)
+            console.print(escaped(f"{stale.file}: {stale.why}" + (f"; moved to {stale.moved_to}" if stale.moved_to else "")), markup=False)
         if len(outcome.stale) > _MOST_SHOWN:
             console.print(f"... and {len(outcome.stale) - _MOST_SHOWN} more, marked in results.csv")
         if not all(stale.moved_to for stale in outcome.stale):
             console.print("Those that are still there are marked in results.csv; --replace moves them aside where the job is "
                           "still in the list, under another name or with problems.")
     if outcome.of_other_lists:
-        lists = ", ".join(f"{count} of {shown(name)}" for name, count in outcome.of_other_lists.items())
+        lists = ", ".join(f"{count} of {escaped(name)}" for name, count in outcome.of_other_lists.items())
         console.print(f"\nIn the folder too, from other lists: {lists}.", markup=False)
 
 

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 
 import barfuncs as bf
 from barfuncs import csv_text, datafile, limits
-from barfuncs.characters import shown, unfit
+from barfuncs.characters import escaped, unfit
 from barfuncs.cli import main
 from barfuncs.csv_text import read_csv
 from barfuncs.workbooks import headings, package, rows, sheet_rows
@@ -312,13 +312,13 @@ def test_headings_are_looked_for_in_the_first_twenty_rows(tmp_path):
     ("\u202e", "\\u202e"), ("\u2066", "\\u2066"), ("\u2028", "\\u2028"), ("\ufeff", "\\ufeff"), ("\uffff", "\\uffff"),
     ("\ud800", "\\ud800"), ("\U000e0001", "\\U000e0001"), ("\U0001ffff", "\\U0001ffff")])
 def test_unseen_characters_are_shown_as_escapes(character, escape):
-    assert shown(f"a{character}b") == f"a{escape}b"
+    assert escaped(f"a{character}b") == f"a{escape}b"
 
 
 @given(st.text())
 def test_what_is_shown_can_be_seen_and_letters_stay(text):
-    assert all(c.isprintable() or c.isspace() for c in shown(text))
-    assert shown("M\u00fcller \u00d8 3\u00be \u2013 \u65e5\u672c") == "M\u00fcller \u00d8 3\u00be \u2013 \u65e5\u672c"
+    assert all(c.isprintable() or c.isspace() for c in escaped(text))
+    assert escaped("M\u00fcller \u00d8 3\u00be \u2013 \u65e5\u672c") == "M\u00fcller \u00d8 3\u00be \u2013 \u65e5\u672c"
 
 
 @pytest.mark.parametrize(("character", "name"), [

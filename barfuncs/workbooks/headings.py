@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from barfuncs.catalogue import read_value
-from barfuncs.characters import shown
+from barfuncs.characters import escaped
 from barfuncs.errors import InputError
 from barfuncs.kinds import PRICE_BASES
 from barfuncs.workbooks.form import Input
@@ -179,7 +179,7 @@ class Headings:
             try:
                 values[column.name] = _with_unit(cell, column.unit) if column.unit else cell
             except ValueError as error:
-                problems.append(f"{shown(column.heading)}: {error}")
+                problems.append(f"{escaped(column.heading)}: {error}")
         problems += self._price_basis(values)
         return values, "; ".join(problems)
 
@@ -196,7 +196,7 @@ class Headings:
         said = values.setdefault("price_per", basis)
         if key(str(said)) == key(basis):
             return []
-        return [f"{shown(column.heading)}: the heading says per {basis} and price_per {shown(str(said)[:_SHOWN])!r}"]
+        return [f"{escaped(column.heading)}: the heading says per {basis} and price_per {escaped(str(said)[:_SHOWN])!r}"]
 
 
 def is_blank(cell: Any) -> bool:
@@ -317,7 +317,7 @@ class Names:
         for base, unit, in_brackets in _parts(_tidy(heading)):
             name = self._plain(base)
             if in_brackets and name in self.known:
-                return f"is {name}, but {shown(unit)!r} is no unit that it is read in; write the heading without it"
+                return f"is {name}, but {escaped(unit)!r} is no unit that it is read in; write the heading without it"
         return ""
 
     def _meanings(self, compared: str) -> str:
@@ -516,7 +516,7 @@ def read_headings(file: str, called: Names, cells: Sequence[Any]) -> Headings:
 
 
 def _label(text: str) -> str:
-    return shown(text[:_SHOWN])
+    return escaped(text[:_SHOWN])
 
 
 def _by_elimination(called: Names, text: str, taken: set[str]) -> Column | None:
