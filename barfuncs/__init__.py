@@ -5,7 +5,11 @@
 59
 """
 
-from barfuncs.bar_yield import (
+from barfuncs.catalogue.entry import CATALOGUE
+from barfuncs.catalogue.function import why
+from barfuncs.catalogue.materials import use_materials
+from barfuncs.errors import BarfuncsError, InputError, WorkbookError
+from barfuncs.functions.bar_yield import (
     bar_per_part,
     bar_use,
     first_stickout,
@@ -14,8 +18,7 @@ from barfuncs.bar_yield import (
     parts_per_bar,
     remnant_length,
 )
-from barfuncs.catalogue import CATALOGUE, why
-from barfuncs.cost import (
+from barfuncs.functions.cost import (
     machine_cost,
     margin_of,
     material_cost,
@@ -31,8 +34,7 @@ from barfuncs.cost import (
     scrap_credit,
     setup_cost,
 )
-from barfuncs.errors import BarfuncsError, InputError, WorkbookError
-from barfuncs.machining import (
+from barfuncs.functions.machining import (
     cutoff_time,
     cycle_time_of,
     drilling_time,
@@ -42,18 +44,24 @@ from barfuncs.machining import (
     threading_time,
     turning_time,
 )
-from barfuncs.materials import use_materials
-from barfuncs.quantity import (
+from barfuncs.functions.quantity import (
     bars_for_confidence,
     bars_for_quantity,
     last_bar_parts,
     parts_to_make,
     whole_bar_quantity,
 )
-from barfuncs.safety import stickout_ratio
-from barfuncs.sawing import blanks_per_supplied_bar, cuts_per_supplied_bar
-from barfuncs.stock import across_corners, bar_weight, length_in, material_density, section_area, weight_per_length
-from barfuncs.times import bars_for_hours, run_hours, unattended_hours
+from barfuncs.functions.safety import stickout_ratio
+from barfuncs.functions.sawing import blanks_per_supplied_bar, cuts_per_supplied_bar
+from barfuncs.functions.stock import (
+    across_corners,
+    bar_weight,
+    length_in,
+    material_density,
+    section_area,
+    weight_per_length,
+)
+from barfuncs.functions.times import bars_for_hours, run_hours, unattended_hours
 
 __version__ = "0.1.0"
 

@@ -1,5 +1,5 @@
 """`python -m barfuncs` is the command line."""
 
-from barfuncs.cli import main
+from barfuncs.cli.main import main
 
 main(prog_name="barfuncs")

@@ -23,12 +23,13 @@ from formula_cases import OWN_FILE, OWN_NAME, TEXTS, Case, bad_cases, book_of, g
 from libreoffice import convert
 
 import barfuncs as bf
-from barfuncs.catalogue import CATALOGUE, Entry, broken_rules, read_arguments
-from barfuncs.cost import TABLE_HEADS
+from barfuncs.catalogue.entry import CATALOGUE, Entry
+from barfuncs.catalogue.reading import broken_rules, read_arguments
+from barfuncs.functions.cost import TABLE_HEADS
 from barfuncs.surfaces import names
 from barfuncs.surfaces.cells import zero_is_unclear
-from barfuncs.workbooks.engine import Workbook, column_letters
-from barfuncs.workbooks.package import pack, read_parts
+from barfuncs.xlsx.engine import Workbook, column_letters
+from barfuncs.xlsx.package import pack, read_parts
 
 REL = 1e-12
 PAGE = Path(__file__).with_name("agreement.md")

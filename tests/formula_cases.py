@@ -11,11 +11,12 @@ import openpyxl
 from openpyxl.workbook.defined_name import DefinedName
 
 import barfuncs as bf
-from barfuncs import materials
-from barfuncs.catalogue import CATALOGUE, Entry
+from barfuncs.catalogue import materials
+from barfuncs.catalogue.entry import CATALOGUE, Entry
+from barfuncs.catalogue.formula import cell_formula
+from barfuncs.catalogue.kinds import Kind
 from barfuncs.errors import InputError
-from barfuncs.kinds import Kind
-from barfuncs.workbooks.engine import column_letters
+from barfuncs.xlsx.engine import column_letters
 
 OWN_NAME, OWN_DENSITY = "Shop alloy 7", 6.125
 OWN_FILE = f"name,density_g_cm3\n{OWN_NAME},{OWN_DENSITY}\n"
@@ -287,7 +288,7 @@ def book_of(cases: Sequence[Case]) -> bytes:
             refs[argument.name] = f"{column_letters(column)}{row}"
             if value is not None:
                 sheet.cell(row, column, value)
-        sheet.cell(row, 1, "=" + case.entry.cell_formula(refs))
+        sheet.cell(row, 1, "=" + cell_formula(case.entry, refs))
     return saved(book)
 
 

@@ -182,7 +182,7 @@ def tell(path=sys.argv.pop(1)):
             used = resource.getrusage(who)
             print(used.ru_maxrss, used.ru_utime + used.ru_stime, file=file)
 atexit.register(tell)
-from barfuncs.cli import main
+from barfuncs.cli.main import main
 main(prog_name="barfuncs")
 """
 

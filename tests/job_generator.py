@@ -4,7 +4,7 @@ import random
 from typing import Any
 
 import barfuncs as bf
-from barfuncs.kinds import LAST_BAR_RESTS, MACHINE_TYPES, ROUNDINGS
+from barfuncs.catalogue.kinds import LAST_BAR_RESTS, MACHINE_TYPES, ROUNDINGS
 
 MATERIALS = ("Brass C36000", "Stainless 303", "Steel 1215", "Titanium grade 5", "7.85 g/cm3")
 

@@ -18,9 +18,9 @@ from xml.etree import ElementTree
 
 from calc_office import Office
 
-from barfuncs.workbooks.engine import address_on
-from barfuncs.workbooks.package import worksheets
-from barfuncs.workbooks.sheetxml import CellError, Value
+from barfuncs.xlsx.engine import address_on
+from barfuncs.xlsx.package import worksheets
+from barfuncs.xlsx.sheetxml import CellError, Value
 
 Values = dict[str, Value]
 """Values by cell, written Sheet!B2."""

@@ -24,11 +24,11 @@ import openpyxl
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from barfuncs.workbooks.folder import FOR_CUSTOMER, LOCK
-from barfuncs.workbooks.jobs import plan_jobs, read_jobs
-from barfuncs.workbooks.package import PART, read_parts
-from barfuncs.workbooks.record import RECORD, RESULT_FILES, RUN
-from barfuncs.workbooks.results import csv_cell
+from barfuncs.filling.folder import FOR_CUSTOMER, LOCK
+from barfuncs.filling.lists import plan_jobs, read_jobs
+from barfuncs.filling.record import RECORD, RESULT_FILES, RUN
+from barfuncs.filling.results import csv_cell
+from barfuncs.xlsx.package import PART, read_parts
 
 SIGNALS = {"KILL": signal.SIGKILL, "TERM": signal.SIGTERM, "INT": signal.SIGINT} if sys.platform != "win32" else {}
 TEMPLATES = {"job_plan": "plan", "quote": "quote"}

@@ -9,7 +9,7 @@ from typing import Any
 from reference_plan import supply
 
 import barfuncs as bf
-from barfuncs import materials
+from barfuncs.catalogue import materials
 
 BREAKS = range(1, 7)
 OPERATIONS = range(1, 13)

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from barfuncs import across_corners, weight_per_length
+from barfuncs.catalogue.units import KG_PER_LB
 from barfuncs.errors import InputError
-from barfuncs.units import KG_PER_LB
-from barfuncs.workbooks.fill import TEMPLATES, filler, read_inputs
-from barfuncs.workbooks.form import LOOK, STOP
+from barfuncs.filling.filler import TEMPLATES, filler, read_inputs
+from barfuncs.templates.model import LOOK, STOP
 
 Job = dict[str, Any]
 

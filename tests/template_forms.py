@@ -4,9 +4,9 @@ import re
 from functools import cache
 from typing import Any
 
-from barfuncs.workbooks.engine import Address, Workbook
-from barfuncs.workbooks.fill import TEMPLATES
-from barfuncs.workbooks.sheetxml import Value
+from barfuncs.filling.filler import TEMPLATES
+from barfuncs.xlsx.engine import Address, Workbook
+from barfuncs.xlsx.sheetxml import Value
 
 
 class _Sheet(Workbook):

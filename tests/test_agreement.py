@@ -7,7 +7,7 @@ import agreement
 import pytest
 from agreement import KINDS, PAGE, REFUSED, ROWS, SURFACES, Accepted, Outcome, Set
 
-from barfuncs.catalogue import CATALOGUE
+from barfuncs.catalogue.entry import CATALOGUE
 
 libreoffice = pytest.mark.libreoffice
 

@@ -24,14 +24,16 @@ from libreoffice import convert
 from openpyxl.worksheet.formula import ArrayFormula
 
 import barfuncs as bf
-from barfuncs import cli, connect_calc, materials
-from barfuncs.catalogue import CATALOGUE, Argument, Entry
-from barfuncs.cost import TABLE_HEADS
+from barfuncs.catalogue import materials
+from barfuncs.catalogue.entry import CATALOGUE, Argument, Entry
+from barfuncs.cli import connect_calc
+from barfuncs.cli.main import main
+from barfuncs.functions.cost import TABLE_HEADS
 from barfuncs.surfaces.calc import build
 from barfuncs.surfaces.examples import example
 from barfuncs.surfaces.names import add_names
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.package import pack, read_parts
+from barfuncs.xlsx.engine import Workbook
+from barfuncs.xlsx.package import pack, read_parts
 
 REL = 1e-12
 REFUSED = "refused"
@@ -55,7 +57,8 @@ def test_the_core_in_the_file_needs_no_package(tmp_path: Path) -> None:
     with zipfile.ZipFile(io.BytesIO(build.build())) as package:
         package.extractall(tmp_path)
         names = package.namelist()
-    assert not [n for n in names if "workbooks" in n or n.endswith(("cli.py", "connect_calc.py", "build.py"))]
+    assert not [n for n in names if re.search("barfuncs/(cli|filling|templates|xlsx)/|build.py", n)]
+    assert [n for n in names if n.endswith("catalogue/materials.csv")]
     code = ("import barfuncs.surfaces.cells as c, barfuncs; call = c.CellCall(barfuncs.CATALOGUE['bar_weight'], c.CALC);"
             "print(barfuncs.__file__); print(call('1.4305', 'round', '1 in', 144.0, None, None))")
     done = subprocess.run([sys.executable, "-S", "-E", "-s", "-c", f"import sys; sys.path.insert(0, 'pythonpath'); {code}"],
@@ -619,7 +622,7 @@ def test_a_reader_that_does_not_calculate_shows_the_last_values(tmp_path: Path) 
     sheet = openpyxl.load_workbook(tmp_path / "used.xlsx", data_only=True).worksheets[0]
     assert (sheet["B1"].value, sheet["C1"].value) == (59, 118)
     before = (tmp_path / "used.xlsx").read_bytes()
-    done = click.testing.CliRunner().invoke(cli.main, ["recalc", str(tmp_path / "used.xlsx"), "--write"])
+    done = click.testing.CliRunner().invoke(main, ["recalc", str(tmp_path / "used.xlsx"), "--write"])
     assert done.exit_code == 1
     assert "the engine does not know a function or name in Sheet!B1" in done.output
     assert (tmp_path / "used.xlsx").read_bytes() == before

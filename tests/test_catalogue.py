@@ -14,14 +14,17 @@ import openpyxl
 import pytest
 
 import barfuncs as bf
-from barfuncs import kinds
-from barfuncs.catalogue import CATALOGUE, GROUPS, cell_function, expand, find, why
+from barfuncs import functions
+from barfuncs.catalogue import kinds
+from barfuncs.catalogue.entry import CATALOGUE, GROUPS, find
+from barfuncs.catalogue.formula import cell_formula, expand
+from barfuncs.catalogue.function import cell_function, why
+from barfuncs.catalogue.glossary import ARGUMENTS
+from barfuncs.catalogue.kinds import Count, Kind, Length, PositiveLength, ScrapRate, Units
 from barfuncs.errors import BarfuncsError, InputError
-from barfuncs.glossary import ARGUMENTS
-from barfuncs.kinds import Count, Kind, Length, PositiveLength, ScrapRate, Units
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.fill import TEMPLATES
-from barfuncs.workbooks.shop import RATES, TABLES
+from barfuncs.filling.filler import TEMPLATES
+from barfuncs.templates.shop import RATES, TABLES
+from barfuncs.xlsx.engine import Workbook
 
 ENTRIES = tuple(CATALOGUE.values())
 IDS = [e.name for e in ENTRIES]
@@ -186,10 +189,9 @@ def test_all_is_whole_and_holds_nothing_else():
 
 def test_every_decorated_function_is_in_the_catalogue():
     made = {}
-    for module in pkgutil.iter_modules(bf.__path__):
-        if module.name not in ("__main__", "cli", "workbooks"):
-            found = vars(importlib.import_module(f"barfuncs.{module.name}"))
-            made |= {name: value for name, value in found.items() if hasattr(value, "entry")}
+    for module in pkgutil.iter_modules(functions.__path__):
+        found = vars(importlib.import_module(f"barfuncs.functions.{module.name}"))
+        made |= {name: value for name, value in found.items() if hasattr(value, "entry")}
     assert set(made) == set(CATALOGUE)
 
 
@@ -201,7 +203,7 @@ def test_no_formula_has_a_reason():
     for entry in without:
         assert len(entry.no_formula.split()) >= 5
         with pytest.raises(LookupError, match=re.escape(f"{entry.cell_name} has no cell formula: {entry.no_formula}")):
-            entry.cell_formula()
+            cell_formula(entry)
 
 
 def test_glossary_has_no_argument_without_a_function():
@@ -216,9 +218,9 @@ def test_formulas_need_no_new_function_of_a_spreadsheet():
              "SUMPRODUCT", "SUBSTITUTE", "TEXT", "NOT", "ISLOGICAL", "TAN", "EXP", "NORMSINV", "BETADIST", "INDEX", "MATCH", "IFERROR"}
     for entry in ENTRIES:
         if entry.formula is not None:
-            text = re.sub(r'"[^"]*"', '""', entry.cell_formula())
+            text = re.sub(r'"[^"]*"', '""', cell_formula(entry))
             assert set(re.findall(r"([A-Z_]+)\(", text)) <= known, entry.name
-            assert len(entry.cell_formula()) <= 8192, entry.name
+            assert len(cell_formula(entry)) <= 8192, entry.name
             assert text.count("(") == text.count(")"), entry.name
 
 
@@ -282,11 +284,11 @@ def test_condition_of_a_choice():
 
 def test_guard_of_an_optional_argument_lets_a_blank_through():
     positive, closed = NUMBER_KINDS["PositiveLength"].cell_condition, NUMBER_KINDS["Length"].cell_condition
-    assert CATALOGUE["bar_per_part"].cell_formula() == (
+    assert cell_formula(CATALOGUE["bar_per_part"]) == (
         f"IF(AND({positive('part_length')},{closed('cutoff_width')},OR(ISBLANK(facing),AND({closed('facing')}))),"
         "part_length+cutoff_width+facing,NA())")
-    assert CATALOGUE["bar_per_part"].cell_formula(guard=False) == "part_length+cutoff_width+facing"
-    assert CATALOGUE["bar_per_part"].cell_formula({"facing": "0"}, guard=False) == "part_length+cutoff_width+0"
+    assert cell_formula(CATALOGUE["bar_per_part"], guard=False) == "part_length+cutoff_width+facing"
+    assert cell_formula(CATALOGUE["bar_per_part"], {"facing": "0"}, guard=False) == "part_length+cutoff_width+0"
 
 
 # --- expand -------------------------------------------------------------------------------------------------------
@@ -315,7 +317,7 @@ def test_expand_fills_in_the_defaults_of_a_nested_function():
 
 
 def test_nested_formulas_of_the_catalogue_are_written_out_and_calculate():
-    weight = CATALOGUE["bar_weight"].cell_formula({"material": "0.28", "shape": '"round"', "size": "2", "length": "100",
+    weight = cell_formula(CATALOGUE["bar_weight"], {"material": "0.28", "shape": '"round"', "size": "2", "length": "100",
                                                    "thickness": "0", "units": '"in"'}, guard=False)
     assert not re.search(r"WEIGHT_PER_LENGTH|SECTION_AREA|MATERIAL_DENSITY|COUNT_", weight)
     feed = expand("REMNANT_LENGTH(144,BAR_PER_PART(2,0.25),0.125,MIN_REMNANT(2.5,0.5))", {})

@@ -30,12 +30,13 @@ from libreoffice import convert
 from openpyxl.workbook.defined_name import DefinedName
 
 import barfuncs as bf
-from barfuncs import materials
-from barfuncs.catalogue import CATALOGUE
+from barfuncs.catalogue import materials
+from barfuncs.catalogue.entry import CATALOGUE
+from barfuncs.catalogue.formula import cell_formula
+from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.errors import InputError
-from barfuncs.glossary import ARGUMENTS
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.xlsx.engine import Workbook
+from barfuncs.xlsx.sheetxml import CellError
 
 IDS = [e.name for e in WITH_FORMULA]
 
@@ -101,7 +102,7 @@ def test_error_in_an_argument_stays_an_error():
             for k, value in enumerate(good, start=2):
                 sheet.cell(row, k, value)
             refs[argument.name] = "Z1"
-            sheet.cell(row, 1, "=" + entry.cell_formula(refs))
+            sheet.cell(row, 1, "=" + cell_formula(entry, refs))
             where.append(f"{entry.name}, {argument.name}")
     calc = Workbook(saved(book))
     calc.calculate()
@@ -115,7 +116,7 @@ def test_formula_over_cells_named_like_the_arguments():
     for row, name in enumerate(ARGUMENTS, start=1):
         book.defined_names[name] = DefinedName(name, attr_text=f"Sheet!$B${row}")
     for row, entry in enumerate(WITH_FORMULA, start=1):
-        sheet.cell(row, 3, "=" + entry.cell_formula())
+        sheet.cell(row, 3, "=" + cell_formula(entry))
     calc, wrong = Workbook(saved(book)), []
     for row, entry in enumerate(WITH_FORMULA, start=1):
         rng = seeded(entry, "named")
@@ -338,7 +339,7 @@ def test_a_bad_row_of_the_shops_own_is_an_error_and_not_the_table_s_value():
             book["Materials"].cell(row, 1).value = own_name
             book["Materials"].cell(row, 2).value = density
         sheet = book.worksheets[0]
-        sheet["A1"], sheet["B1"] = "=" + CATALOGUE["material_density"].cell_formula({"material": "B1", "units": '"mm"'}), name
+        sheet["A1"], sheet["B1"] = "=" + cell_formula(CATALOGUE["material_density"], {"material": "B1", "units": '"mm"'}), name
         engine = Workbook(saved(book))
         engine.calculate()
         assert engine_error(engine.value_at((0, 1, 1))), rows

@@ -12,10 +12,11 @@ import pytest
 from click.testing import CliRunner
 
 import barfuncs
-from barfuncs.cli import main
-from barfuncs.workbooks import folder, jobs, shop
-from barfuncs.workbooks.package import pack, read_parts
-from barfuncs.workbooks.templates import READY_MADE
+from barfuncs.cli.main import main
+from barfuncs.filling import folder, lists
+from barfuncs.surfaces.ready_made import READY_MADE
+from barfuncs.templates import shop
+from barfuncs.xlsx.package import pack, read_parts
 
 ROOT = Path(__file__).parent.parent
 
@@ -227,7 +228,7 @@ def test_a_terminal_without_a_character_is_no_reason_to_stop(tmp_path):
 @pytest.mark.skipif(sys.platform == "win32", reason="there a process can't send itself such a signal")
 @pytest.mark.parametrize(("number", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 def test_plan_interrupted(tmp_path, monkeypatch, number, status):
-    class Interrupted(jobs.Staged):
+    class Interrupted(lists.Staged):
         count = 0
 
         def place(self):
@@ -236,7 +237,7 @@ def test_plan_interrupted(tmp_path, monkeypatch, number, status):
             if Interrupted.count == 2:  # it comes within a job, which is finished
                 os.kill(os.getpid(), number)
 
-    monkeypatch.setattr(jobs, "Staged", Interrupted)
+    monkeypatch.setattr(lists, "Staged", Interrupted)
     done = CliRunner().invoke(main, ["plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path)])
     assert done.exit_code == status
     assert f"interrupted; 2 of 32 jobs are written to {tmp_path}, with their results in results.csv" in done.output
@@ -285,7 +286,7 @@ def test_an_interrupt_while_the_list_is_read_is_said(tmp_path, monkeypatch):
     def interrupted(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(jobs, "read_jobs", interrupted)
+    monkeypatch.setattr(lists, "read_jobs", interrupted)
     done = CliRunner().invoke(main, ["plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path / "out")])
     assert (done.exit_code, done.stderr) == (130, "barfuncs: interrupted; nothing is written\n")
     assert not (tmp_path / "out").exists()

@@ -21,12 +21,13 @@ from libreoffice import convert
 from scipy import stats
 
 import barfuncs as bf
-from barfuncs import chances as chances_module
-from barfuncs.catalogue import CATALOGUE
-from barfuncs.chances import PartsOfABar, Supply, chance_of_more_scrap, parts_of_a_bar
-from barfuncs.counting import count_down
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.catalogue.counting import count_down
+from barfuncs.catalogue.entry import CATALOGUE
+from barfuncs.catalogue.formula import cell_formula
+from barfuncs.functions import chances as chances_module
+from barfuncs.functions.chances import PartsOfABar, Supply, chance_of_more_scrap, parts_of_a_bar
+from barfuncs.xlsx.engine import Workbook
+from barfuncs.xlsx.sheetxml import CellError
 
 PROFILE = settings(deadline=None, max_examples=60, derandomize=True)
 CONFIDENCES = (0.5, 0.75, 0.9, 0.95, 0.99, 0.999, 0.9999)
@@ -153,7 +154,7 @@ def book_of(tried):
     for row, values in enumerate(tried, start=1):
         for column, value in zip("BCDE", values, strict=True):
             sheet[f"{column}{row}"] = value
-        sheet[f"A{row}"] = "=" + entry.cell_formula({a.name: f"{c}{row}" for a, c in zip(entry.arguments, "BCDE", strict=True)})
+        sheet[f"A{row}"] = "=" + cell_formula(entry, {a.name: f"{c}{row}" for a, c in zip(entry.arguments, "BCDE", strict=True)})
     buffer = io.BytesIO()
     book.save(buffer)
     return buffer.getvalue()

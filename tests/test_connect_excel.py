@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from barfuncs import connect
-from barfuncs.cli import main
+from barfuncs.cli import connect
+from barfuncs.cli.main import main
 from barfuncs.errors import BarfuncsError
 
 PYTHON = r"C:\Users\Ann\venv\Scripts\python.exe"

@@ -11,10 +11,11 @@ import pytest
 from job_generator import GOOD_INPUTS, good_quote
 
 import barfuncs as bf
-from barfuncs.workbooks import customer_copy, shop
-from barfuncs.workbooks.fill import Filled, customer_page, fill
-from barfuncs.workbooks.package import read_parts
-from barfuncs.workbooks.quote import BREAKS, LETTER
+from barfuncs.filling import customer_copy
+from barfuncs.filling.filler import Filled, customer_page, fill
+from barfuncs.templates import shop
+from barfuncs.templates.quote import BREAKS, LETTER
+from barfuncs.xlsx.package import read_parts
 
 LETTER_TEXTS = {item.name: f"Sample {item.name.replace('_', ' ')}" for item in LETTER}
 QUOTE = {**GOOD_INPUTS["quote"], **LETTER_TEXTS, "customer": "A Customer", "part_number": "PN", "currency": "USD", "tooling": 113.37,

@@ -22,11 +22,12 @@ from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.formula import ArrayFormula
 
 import barfuncs as bf
-from barfuncs.characters import is_noncharacter
-from barfuncs.workbooks import apart, engine, job_plan, package
-from barfuncs.workbooks.engine import Workbook, column_letters, column_number
-from barfuncs.workbooks.package import pack, read_parts, write_whole
-from barfuncs.workbooks.sheetxml import CellError, SheetXML
+from barfuncs.templates import job_plan
+from barfuncs.text.characters import is_noncharacter
+from barfuncs.xlsx import engine, package, sandbox
+from barfuncs.xlsx.engine import Workbook, column_letters, column_number
+from barfuncs.xlsx.package import pack, read_parts, write_whole
+from barfuncs.xlsx.sheetxml import CellError, SheetXML
 
 
 def small(**cells) -> bytes:
@@ -180,7 +181,7 @@ def test_errors_in_cells_are_found_circular_ones_too():
 def test_calculating_apart(tmp_path):
     path, data = tmp_path / "x.xlsx", small()
     path.write_bytes(data)
-    done = apart.calculate(path)
+    done = sandbox.calculate(path)
     assert (done.formulas, done.results, done.errors) == (5, {"double": 24}, [("It's a sheet!A4", "#DIV/0!")])
     assert openpyxl.load_workbook(io.BytesIO(done.data), data_only=True).worksheets[0]["A2"].value == 24
     assert path.read_bytes() == data
@@ -193,20 +194,20 @@ def test_calculating_apart(tmp_path):
 def test_a_workbook_that_ends_the_engine_ends_the_other_process_only(tmp_path, formula, message):
     (tmp_path / "x.xlsx").write_bytes(small(B2=formula))
     with pytest.raises(bf.WorkbookError, match=message):
-        apart.calculate(tmp_path / "x.xlsx")
+        sandbox.calculate(tmp_path / "x.xlsx")
 
 
 def test_a_calculation_without_an_end_is_given_up(tmp_path):
     (tmp_path / "x.xlsx").write_bytes(small(B2="=SUMPRODUCT(A:XFD*A:XFD)"))
     with pytest.raises(bf.WorkbookError, match=r"x\.xlsx takes longer than 0\.5 s to calculate"):
-        apart.calculate(tmp_path / "x.xlsx", seconds=0.5)
+        sandbox.calculate(tmp_path / "x.xlsx", seconds=0.5)
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only there the memory of a process can be limited for sure")
 def test_a_calculation_that_fills_the_memory_is_ended(tmp_path):
     (tmp_path / "x.xlsx").write_bytes(small(B2="=SUMPRODUCT(A:XFD*A:XFD)"))
     with pytest.raises(bf.WorkbookError, match=r"x\.xlsx can't be calculated: the engine ran out of memory"):
-        apart.calculate(tmp_path / "x.xlsx", memory=600_000_000)
+        sandbox.calculate(tmp_path / "x.xlsx", memory=600_000_000)
 
 
 WORK_OF_A_TEST = """
@@ -242,9 +243,9 @@ def leave(out, path):
 """
 
 
-def work_of_a_test(folder, name: str, seconds: float = 60) -> apart.Work:
+def work_of_a_test(folder, name: str, seconds: float = 60) -> sandbox.Work:
     (folder / "work_of_a_test.py").write_text(WORK_OF_A_TEST)
-    return apart.Work(f"work_of_a_test:{name}", "read", "read", "the reading", seconds, 400_000_000)
+    return sandbox.Work(f"work_of_a_test:{name}", "read", "read", "the reading", seconds, 400_000_000)
 
 
 def is_running(pid: int) -> bool:
@@ -268,7 +269,7 @@ def within(seconds: float, is_so) -> bool:
     sys.platform != "linux", reason="elsewhere it ends when its processor time is used up"))])
 def test_the_other_process_dies_with_the_one_that_started_it(tmp_path, name):
     work, noted = work_of_a_test(tmp_path, name), tmp_path / "pid"
-    code = f"from barfuncs.workbooks import apart\nwith apart.answer(apart.{work!r}, 'x', {str(noted)!r}): pass"
+    code = f"from barfuncs.xlsx import sandbox\nwith sandbox.answer(sandbox.{work!r}, 'x', {str(noted)!r}): pass"
     path = os.pathsep.join([str(tmp_path), str(Path(bf.__file__).parent.parent)])
     with subprocess.Popen([sys.executable, "-c", code], env=os.environ | {"PYTHONPATH": path}) as parent:
         assert within(60, noted.exists)
@@ -287,14 +288,14 @@ def test_the_other_process_dies_with_the_one_that_started_it(tmp_path, name):
 def test_work_that_does_not_get_done_is_said(tmp_path, monkeypatch, name, message):
     monkeypatch.syspath_prepend(str(tmp_path))
     work = work_of_a_test(tmp_path, name, seconds=1)
-    with pytest.raises(bf.WorkbookError, match=message), apart.answer(work, "x.xlsx", str(tmp_path / "pid")):
+    with pytest.raises(bf.WorkbookError, match=message), sandbox.answer(work, "x.xlsx", str(tmp_path / "pid")):
         pass
 
 
 def test_a_process_that_nobody_waits_for_ends_by_itself(tmp_path, monkeypatch):
     monkeypatch.syspath_prepend(str(tmp_path))
     work = work_of_a_test(tmp_path, "wait")
-    command = [sys.executable, "-P", "-c", apart._START, json.dumps(sys.path), str(os.getpid()), "0.1", "400000000",
+    command = [sys.executable, "-P", "-c", sandbox._START, json.dumps(sys.path), str(os.getpid()), "0.1", "400000000",
                work.function, str(tmp_path / "pid")]
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
         assert process.wait(60) != 0
@@ -308,7 +309,7 @@ def test_work_that_is_given_up_leaves_nothing_behind(tmp_path, monkeypatch):
         monkeypatch.setenv(name, str(temporary))
     monkeypatch.syspath_prepend(str(tmp_path))
     work = work_of_a_test(tmp_path, "leave", seconds=1)
-    with pytest.raises(bf.WorkbookError, match="takes longer"), apart.answer(work, "x", str(tmp_path / "pid")):
+    with pytest.raises(bf.WorkbookError, match="takes longer"), sandbox.answer(work, "x", str(tmp_path / "pid")):
         pass
     assert (tmp_path / "pid").exists()
     assert list(temporary.iterdir()) == []
@@ -319,7 +320,7 @@ def test_nothing_is_imported_from_the_folder_that_somebody_stands_in(tmp_path, m
         (tmp_path / f"{name}.py").write_text("raise SystemExit('imported')")
     (tmp_path / "x.xlsx").write_bytes(small())
     monkeypatch.chdir(tmp_path)
-    assert apart.calculate("x.xlsx").formulas == 5
+    assert sandbox.calculate("x.xlsx").formulas == 5
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="files have no such mode there")

@@ -14,9 +14,10 @@ import pytest
 
 import barfuncs
 from barfuncs import CATALOGUE
-from barfuncs.catalogue import GROUPS, UNITS_HINT, Argument, Entry, find
-from barfuncs.cost import PRICE_BREAK_COLUMNS, TABLE_HEADS
+from barfuncs.catalogue.entry import GROUPS, Argument, Entry, find
+from barfuncs.catalogue.reading import UNITS_HINT
 from barfuncs.errors import BarfuncsError, InputError
+from barfuncs.functions.cost import PRICE_BREAK_COLUMNS, TABLE_HEADS
 from barfuncs.surfaces import cells
 
 pytest.importorskip("xlwings")
@@ -153,7 +154,7 @@ def test_imports_without_excel(block):
 
 
 def test_core_needs_no_xlwings():
-    code = "import sys, barfuncs.cli, barfuncs.surfaces.cells; print('xlwings' in sys.modules)"
+    code = "import sys, barfuncs.cli.main, barfuncs.surfaces.cells; print('xlwings' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout == "False\n"
 
 

@@ -10,9 +10,9 @@ import pytest
 from job_generator import good_job, good_quote
 
 import barfuncs as bf
-from barfuncs.workbooks import fill as fill_module
-from barfuncs.workbooks import shop
-from barfuncs.workbooks.fill import MOST_FILLERS, Filled, fill, filler
+from barfuncs.filling import filler as fill_module
+from barfuncs.filling.filler import MOST_FILLERS, Filled, fill, filler
+from barfuncs.templates import shop
 
 THREADS = 8
 
@@ -70,7 +70,7 @@ def test_few_shops_are_kept(tmp_path):
     first = shop.read_shop(path)
     for n in range(MOST_FILLERS + 2):
         filler("job_plan", dataclasses.replace(first, rates=dataclasses.replace(first.rates, tooling=float(n))))
-    from barfuncs.workbooks import job_plan, quote
+    from barfuncs.templates import job_plan, quote
 
     assert fill_module._filler.cache_info().currsize == MOST_FILLERS
     assert all(module.build.cache_info().currsize <= MOST_FILLERS for module in (job_plan, quote))

@@ -9,13 +9,12 @@ import openpyxl
 import pytest
 from calc_office import Office
 
-from barfuncs import cli
-from barfuncs.catalogue import CATALOGUE
-from barfuncs.surfaces import reference
+from barfuncs.catalogue.entry import CATALOGUE
+from barfuncs.cli.main import main
+from barfuncs.surfaces import function_tour, reference
 from barfuncs.surfaces.examples import example
-from barfuncs.workbooks import function_tour
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.xlsx.engine import Workbook
+from barfuncs.xlsx.sheetxml import CellError
 
 TEMPLATES = Path(__file__).parents[1] / "workbook_templates"
 NAMES = {e.cell_name for e in CATALOGUE.values()}
@@ -103,11 +102,11 @@ def test_the_page_has_every_function_and_argument():
 
 def test_reference_on_the_command_line(tmp_path):
     run = click.testing.CliRunner().invoke
-    assert run(cli.main, ["reference"]).output == reference.page()
+    assert run(main, ["reference"]).output == reference.page()
     path = tmp_path / "page.md"
-    assert run(cli.main, ["reference", "--out", str(path)]).exit_code == 0
+    assert run(main, ["reference", "--out", str(path)]).exit_code == 0
     assert path.read_text("utf-8") == reference.page()
-    again = run(cli.main, ["reference", "--out", str(path)])
+    again = run(main, ["reference", "--out", str(path)])
     assert again.exit_code == 1
     assert "exists already; use --replace" in again.output
 

@@ -11,12 +11,12 @@ from reference_plan import plan
 from template_forms import in_the_sheet, resting_on
 
 import barfuncs as bf
-from barfuncs.units import LB_IN3_PER_G_CM3, registry
-from barfuncs.workbooks import job_plan
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.fill import fill, filler, read_inputs
-from barfuncs.workbooks.form import LOOK, NOTE, OK, STOP
-from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.catalogue.units import LB_IN3_PER_G_CM3, registry
+from barfuncs.filling.filler import fill, filler, read_inputs
+from barfuncs.templates import job_plan
+from barfuncs.templates.model import LOOK, NOTE, OK, STOP
+from barfuncs.xlsx.engine import Workbook
+from barfuncs.xlsx.sheetxml import CellError
 
 
 def jobs(count: int, seed: int = 7) -> list[dict]:
@@ -240,7 +240,7 @@ def test_a_text_never_becomes_a_formula(tmp_path):
 def test_a_material_of_the_shops_own(tmp_path):
     table = tmp_path / "own.csv"
     table.write_text("name,density_g_cm3\nShop bronze 7,8.1\nSteel 1215,7.8\n")
-    from barfuncs import materials
+    from barfuncs.catalogue import materials
 
     own = materials.builtin().extended(materials.read_materials(table))
     job = {"units": "mm", "material": "shop bronze 7", "size": 20, "part_length": 50, "cutoff_width": 3, "face_to_cutoff": 5,

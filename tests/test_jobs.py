@@ -14,10 +14,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs.workbooks import apart
-from barfuncs.workbooks.fill import fill
-from barfuncs.workbooks.jobs import plan_jobs, read_jobs, safe_name
-from barfuncs.workbooks.package import pack, read_parts
+from barfuncs.filling.filler import fill
+from barfuncs.filling.lists import plan_jobs, read_jobs, safe_name
+from barfuncs.xlsx import sandbox
+from barfuncs.xlsx.package import pack, read_parts
 
 ROOT = Path(__file__).parent.parent
 GOOD = {"job": "J1", "part_number": "P", "units": "in", "material": "303", "shape": "round", "size": "1", "part_length": "2",
@@ -276,7 +276,7 @@ def answer_here(work, label, *arguments):
 @settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_a_mutated_workbook_gives_jobs_or_one_clear_error(tmp_path, monkeypatch, data):
-    monkeypatch.setattr(apart, "answer", answer_here)
+    monkeypatch.setattr(sandbox, "answer", answer_here)
     parts = read_parts(pack(_GOOD_PARTS))
     name = data.draw(st.sampled_from(sorted(parts)))
     old = parts[name]

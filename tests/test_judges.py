@@ -28,15 +28,15 @@ from template_forms import in_the_sheet
 
 import barfuncs as bf
 from barfuncs.errors import InputError
+from barfuncs.filling.filler import TEMPLATES, fill
+from barfuncs.filling.lists import plan_jobs, read_jobs
 from barfuncs.surfaces import names
-from barfuncs.workbooks import shop
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.fill import TEMPLATES, fill
-from barfuncs.workbooks.jobs import plan_jobs, read_jobs
-from barfuncs.workbooks.package import pack, read_parts, worksheets
-from barfuncs.workbooks.sheetxml import CellError, SheetXML, Value
-from barfuncs.workbooks.shop import Shop, read_shop
-from barfuncs.workbooks.templates import READY_MADE
+from barfuncs.surfaces.ready_made import READY_MADE
+from barfuncs.templates import shop
+from barfuncs.templates.shop import Shop, read_shop
+from barfuncs.xlsx.engine import Workbook
+from barfuncs.xlsx.package import pack, read_parts, worksheets
+from barfuncs.xlsx.sheetxml import CellError, SheetXML, Value
 
 EXAMPLES = Path(__file__).parent.parent / "examples"
 REL = 1e-9
@@ -249,7 +249,7 @@ def test_no_formula_rests_on_what_programs_take_in_different_ways(name: str) -> 
     plain = {cell: re.sub(r'"(?:[^"]|"")*"', '""', formula) for cell, formula in formulas.items()}
     for function, reason in IN_DIFFERENT_WAYS.items():
         assert [cell for cell, formula in plain.items() if re.search(rf"(?<![\w.]){function}\(", formula)] == [], reason
-    # A rounded number that is joined to a text shows up to 20 digits: number_text and fixed_text of form.py instead.
+    # A rounded number that is joined to a text shows up to 20 digits: number_text and fixed_text of model.py instead.
     assert {cell: formula for cell, formula in plain.items() if "&ROUND(" in formula} == {}
 
 

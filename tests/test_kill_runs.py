@@ -5,7 +5,7 @@ import sys
 import pytest
 from kill_runs import HEADS, SIGNALS, faults_after_the_next_run, faults_now, kill_runs, references, table
 
-from barfuncs.workbooks.folder import FOR_CUSTOMER
+from barfuncs.filling.folder import FOR_CUSTOMER
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there a process has no such signals")

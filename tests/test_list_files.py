@@ -18,16 +18,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs import csv_text, datafile, limits
-from barfuncs.characters import escaped, unfit
-from barfuncs.cli import main
-from barfuncs.csv_text import read_csv
-from barfuncs.workbooks import headings, package, rows, sheet_rows
-from barfuncs.workbooks.fill import TEMPLATES, fill, names_of
-from barfuncs.workbooks.jobs import plan_jobs, read_jobs
-from barfuncs.workbooks.package import BadXML, read_xml
-from barfuncs.workbooks.rows import read_rows
-from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.cli.main import main
+from barfuncs.filling import headings, list_file
+from barfuncs.filling.filler import TEMPLATES, fill, names_of
+from barfuncs.filling.list_file import read_rows
+from barfuncs.filling.lists import plan_jobs, read_jobs
+from barfuncs.text import csv_text, datafile, limits
+from barfuncs.text.characters import escaped, unfit
+from barfuncs.text.csv_text import read_csv
+from barfuncs.xlsx import package, sheet_rows
+from barfuncs.xlsx.package import BadXML, read_xml
+from barfuncs.xlsx.sheetxml import CellError
 
 PLAN, QUOTE = names_of("job_plan"), names_of("quote")
 
@@ -540,7 +541,7 @@ def test_a_workbook_with_formulas_is_calculated_within_the_limits_of_a_list(tmp_
         asked.update(seconds=seconds, memory=memory)
         raise bf.WorkbookError("no")
 
-    monkeypatch.setattr(rows.apart, "calculate", calculate)
+    monkeypatch.setattr(list_file.sandbox, "calculate", calculate)
     with pytest.raises(bf.WorkbookError, match=r"jobs\.xlsx: no value is stored for the formulas in Sheet!A3, and they can't be calculated here \(no\)"):
         list(read_rows(tmp_path / "jobs.xlsx"))
     assert asked == {"seconds": 3, "memory": 400_000_000}
@@ -566,9 +567,9 @@ QUICK = ("xlsx: a million blank rows", "xlsx: 0.9 MB, rows of 16,384 columns, fi
 READ = """
 import resource, sys
 from pathlib import Path
-import barfuncs.workbooks.jobs as jobs
+from barfuncs.filling import lists
 try:
-    print(len(jobs.read_jobs(Path(sys.argv[1]))), "read")
+    print(len(lists.read_jobs(Path(sys.argv[1]))), "read")
 except ValueError as error:
     print(error)
 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN):

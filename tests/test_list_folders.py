@@ -18,12 +18,13 @@ import openpyxl
 import pytest
 
 import barfuncs as bf
-from barfuncs import materials
-from barfuncs.workbooks import folder, jobs, shop
-from barfuncs.workbooks.jobs import Interrupted, Job, Outcome, plan_jobs
-from barfuncs.workbooks.package import write_whole
-from barfuncs.workbooks.record import RECORD, Record
-from barfuncs.workbooks.stopping import Stopping
+from barfuncs.catalogue import materials
+from barfuncs.filling import folder, lists
+from barfuncs.filling.lists import Interrupted, Job, Outcome, plan_jobs
+from barfuncs.filling.record import RECORD, Record
+from barfuncs.filling.stopping import Stopping
+from barfuncs.templates import shop
+from barfuncs.xlsx.package import write_whole
 
 GOOD = {"units": "in", "material": "303", "shape": "round", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.125,
         "face_to_cutoff": 0.2, "grip_length": 2.0, "bar_length": 144.0, "quantity": 100.0}
@@ -329,7 +330,7 @@ def test_a_damaged_record_loses_no_file(tmp_path, damage):
 # --- runs that end early
 
 
-class Breaking(jobs.Staged):
+class Breaking(lists.Staged):
     """Lets something happen when so many files have been placed."""
 
     after, count = 0, 0
@@ -347,7 +348,7 @@ class Breaking(jobs.Staged):
 def break_after(monkeypatch: pytest.MonkeyPatch, count: int, happen) -> None:
     Breaking.after, Breaking.count = count, 0
     monkeypatch.setattr(Breaking, "happen", lambda _: happen())
-    monkeypatch.setattr(jobs, "Staged", Breaking)
+    monkeypatch.setattr(lists, "Staged", Breaking)
 
 
 on_this_system = pytest.mark.skipif(sys.platform == "win32", reason="there a process can't send itself such a signal")
@@ -372,14 +373,14 @@ def test_an_interrupted_list_has_the_results_of_what_is_done(tmp_path, monkeypat
 
 @on_this_system
 def test_a_second_signal_does_not_cut_the_results(tmp_path, monkeypatch):
-    write = jobs.write_whole
+    write = lists.write_whole
 
     def writing(path, *arguments, **options):
         os.kill(os.getpid(), signal.SIGTERM)
         os.kill(os.getpid(), signal.SIGINT)
         write(path, *arguments, **options)
 
-    monkeypatch.setattr(jobs, "write_whole", writing)
+    monkeypatch.setattr(lists, "write_whole", writing)
     break_after(monkeypatch, 1, lambda: os.kill(os.getpid(), signal.SIGINT))
     with pytest.raises(Interrupted) as caught:
         run(listed("A", "B"), tmp_path)
@@ -428,7 +429,7 @@ def full(*_: object) -> None:
 
 
 def test_a_full_disk_stops_the_list_and_says_what_is_written(tmp_path, monkeypatch):
-    class Full(jobs.Staged):
+    class Full(lists.Staged):
         count = 0
 
         def __init__(self, *arguments, **options):
@@ -437,7 +438,7 @@ def test_a_full_disk_stops_the_list_and_says_what_is_written(tmp_path, monkeypat
                 full()
             super().__init__(*arguments, **options)
 
-    monkeypatch.setattr(jobs, "Staged", Full)
+    monkeypatch.setattr(lists, "Staged", Full)
     outcome = run(listed("A", "B", "C", "D"), tmp_path)
     assert Full.count == 2
     assert outcome.stopped == "stopped: No space left on device"

@@ -14,9 +14,10 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 import barfuncs as bf
-from barfuncs.catalogue import CATALOGUE
-from barfuncs.workbooks.engine import Workbook, column_letters
-from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.catalogue.entry import CATALOGUE
+from barfuncs.catalogue.formula import cell_formula
+from barfuncs.xlsx.engine import Workbook, column_letters
+from barfuncs.xlsx.sheetxml import CellError
 
 FUNCTIONS = ("spindle_speed", "turning_time", "facing_time", "cutoff_time", "drilling_time", "threading_time")
 FAST = 40_000  # a surface speed that leaves the top speed in force at every diameter
@@ -407,7 +408,7 @@ NATIVE = {"IF", "AND", "OR", "ISNUMBER", "ISBLANK", "NA", "INT", "MIN", "MAX", "
 
 @pytest.mark.parametrize("name", FUNCTIONS)
 def test_cell_formula_is_native_and_short(name):
-    formula = CATALOGUE[name].cell_formula()
+    formula = cell_formula(CATALOGUE[name])
     assert set(re.findall(r"([A-Z_.]+)\(", formula)) <= NATIVE
     assert len(formula) < 8192
     depth = deepest = 0
@@ -426,7 +427,7 @@ def _in_cells(name, rows):
         for c, value in enumerate(row, 1):
             sheet.cell(r, c, value)
         refs = {a.name: f"${column_letters(c)}{r}" for c, a in enumerate(entry.arguments, 1)}
-        sheet[f"J{r}"] = "=" + entry.cell_formula(refs)
+        sheet[f"J{r}"] = "=" + cell_formula(entry, refs)
     buffer = io.BytesIO()
     book.save(buffer)
     made = Workbook(buffer.getvalue())

@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 
 import barfuncs
-from barfuncs import datafile, materials
+from barfuncs.catalogue import materials
+from barfuncs.text import datafile
 
-PATH = Path(barfuncs.__file__).with_name("materials.csv")
+PATH = Path(barfuncs.__file__).with_name("catalogue") / "materials.csv"
 HEADER = ["name", "group", "en", "uns", "aisi", "also", "density_g_cm3", "density_source", "modulus_gpa", "modulus_source",
           "leaded", "caution"]
 # Groups of few alloys that cut unlike their neighbors.

@@ -12,11 +12,12 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs.catalogue import CATALOGUE, find
-from barfuncs.cost import PRICE_BREAK_COLUMNS
-from barfuncs.kinds import ROUNDINGS
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.catalogue.entry import CATALOGUE, find
+from barfuncs.catalogue.formula import cell_formula
+from barfuncs.catalogue.kinds import ROUNDINGS
+from barfuncs.functions.cost import PRICE_BREAK_COLUMNS
+from barfuncs.xlsx.engine import Workbook
+from barfuncs.xlsx.sheetxml import CellError
 
 PROFILE = settings(deadline=None, max_examples=200, derandomize=True)
 STEPPED = {name: rule for name, rule in ROUNDINGS.items() if rule[0]}
@@ -39,7 +40,7 @@ def in_cells(name: str, rows: list[dict]) -> list:
         for column, argument in enumerate(entry.arguments, start=2):
             cell = book.active.cell(row, column, values.get(argument.name))
             refs[argument.name] = cell.coordinate
-        book.active.cell(row, 1, "=" + entry.cell_formula(refs))
+        book.active.cell(row, 1, "=" + cell_formula(entry, refs))
     buffer = io.BytesIO()
     book.save(buffer)
     calc = Workbook(buffer.getvalue())
@@ -325,7 +326,7 @@ def sheet_row(quantity: int, order: dict) -> dict:
                 text = text.replace(name, cells[name])
         else:
             entry = find(formula)
-            text = "=" + entry.cell_formula({a.name: cells.get(refs.get(a.name, a.name), refs.get(a.name, '"mm"'))
+            text = "=" + cell_formula(entry, {a.name: cells.get(refs.get(a.name, a.name), refs.get(a.name, '"mm"'))
                                              for a in entry.arguments})
         cells[line] = f"$B${row}"
         sheet[f"B{row}"] = text

@@ -12,11 +12,11 @@ from formula_cases import OWN_FILE, OWN_NAME, bad_cases, good_cases
 from openpyxl.workbook.defined_name import DefinedName
 
 import barfuncs as bf
-from barfuncs.catalogue import CATALOGUE
+from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.surfaces import names
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.package import pack, read_parts
-from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.xlsx.engine import Workbook
+from barfuncs.xlsx.package import pack, read_parts
+from barfuncs.xlsx.sheetxml import CellError
 
 
 def blank(**formulas: str) -> bytes:
@@ -199,7 +199,7 @@ def test_a_name_in_the_way_is_said():
 
 
 def test_the_table_of_a_job_plan_is_used_where_it_is():
-    from barfuncs.workbooks import job_plan
+    from barfuncs.templates import job_plan
 
     parts = names.add_names(job_plan.build())
     assert "xl/worksheets/barfuncs_materials.xml" not in parts
@@ -209,13 +209,13 @@ def test_the_table_of_a_job_plan_is_used_where_it_is():
 
 
 def test_the_ready_workbook_calculates_and_lists_every_function():
-    from barfuncs.workbooks import functions
+    from barfuncs.surfaces import functions_workbook
 
-    book = Workbook(functions.build())
+    book = Workbook(functions_workbook.build())
     book.set("A1", 144.0)
     model_call = "=PARTS_PER_BAR(A1,2.25,0.125,3)"
     book._model.update_cell_with_formula(0, 2, 1, model_call)
     book.calculate()
     assert book.value("A2") == 59
-    listed = {c.value for c in openpyxl.load_workbook(io.BytesIO(functions.build()))["Functions"]["B"]}
+    listed = {c.value for c in openpyxl.load_workbook(io.BytesIO(functions_workbook.build()))["Functions"]["B"]}
     assert {entry.cell_name for entry in CATALOGUE.values()} <= listed

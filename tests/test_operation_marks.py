@@ -8,13 +8,13 @@ import pytest
 from judges import JUDGES, Content, Values, content, without_values
 
 import barfuncs as bf
-from barfuncs import speeds_feeds
-from barfuncs.workbooks import quote, speeds_sheet
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.fill import fill
-from barfuncs.workbooks.form import LOOK, NOTE, OK
-from barfuncs.workbooks.quote import THREAD_PASSES
-from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.filling.filler import fill
+from barfuncs.tables import speeds_feeds
+from barfuncs.templates import quote, speeds_sheet
+from barfuncs.templates.model import LOOK, NOTE, OK
+from barfuncs.templates.quote import THREAD_PASSES
+from barfuncs.xlsx.engine import Workbook
+from barfuncs.xlsx.sheetxml import CellError
 
 JOB = {"units": "in", "material": "303", "shape": "round", "size": 1, "bar_length": 144, "part_length": 2, "cutoff_width": 0.125,
        "face_to_cutoff": 0.2, "grip_length": 2, "machine_rate": 80, "material_price": 3, "price_per": "lb", "margin": 0.3, "quantity_1": 100,
@@ -138,7 +138,7 @@ def test_a_shop_files_rows_stand_in_the_table_before_the_built_in_ones():
 
 
 def quote_shop(speeds):
-    from barfuncs.workbooks.shop import Machine, Rates, Shop
+    from barfuncs.templates.shop import Machine, Rates, Shop
 
     return Shop("in", Rates(), (Machine("Lathe 1", top_speed=4000.0, max_feed=120.0),), (), speeds)
 

@@ -9,10 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs.catalogue import CATALOGUE, find
-from barfuncs.kinds import OPERATIONS
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.catalogue.entry import CATALOGUE, find
+from barfuncs.catalogue.formula import cell_formula
+from barfuncs.catalogue.kinds import OPERATIONS
+from barfuncs.xlsx.engine import Workbook
+from barfuncs.xlsx.sheetxml import CellError
 
 PROFILE = settings(deadline=None, max_examples=150, derandomize=True)
 FAST = 40_000  # a surface speed that leaves the top speed in force at every diameter
@@ -116,11 +117,11 @@ def calculated(rows, units="in"):
         for column, value in enumerate(values, start=2):
             book.active.cell(row, column, value)
         refs = {a.name: f"{chr(66 + n)}{row}" for n, a in enumerate(entry.arguments[:-1])} | {"units": "$L$1"}
-        book.active.cell(row, 1, "=" + entry.cell_formula(refs))
+        book.active.cell(row, 1, "=" + cell_formula(entry, refs))
     sheet = book.active
     sheet["L1"], sheet["M1"], sheet["M2"], sheet["M3"], sheet["M4"] = units, 5, 1.5, 4, 2
     sheet["L2"] = f"=SUM(A1:A{len(rows)})"
-    total = find("cycle_time_of").cell_formula(dict(zip(
+    total = cell_formula(find("cycle_time_of"), dict(zip(
         ("cutting_time", "tool_changes", "tool_change_time", "rapid_time", "bar_feed_time"), ("L2", "M1", "M2", "M3", "M4"),
         strict=True)))
     sheet["L3"] = "=" + total

@@ -7,11 +7,11 @@ import slips
 from slips import Job, words
 from template_forms import in_the_sheet
 
-from barfuncs.speeds_feeds import builtin
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.fill import TEMPLATES
-from barfuncs.workbooks.form import LOOK, NOTE, OK, STOP
-from barfuncs.workbooks.shop import Machine, Rates, Shop, StockPrice
+from barfuncs.filling.filler import TEMPLATES
+from barfuncs.tables.speeds_feeds import builtin
+from barfuncs.templates.model import LOOK, NOTE, OK, STOP
+from barfuncs.templates.shop import Machine, Rates, Shop, StockPrice
+from barfuncs.xlsx.engine import Workbook
 
 INCH: Job = {
     "units": "in", "material": "Steel 1215", "size": 1.0, "bar_length": 144.0, "part_length": 2.25, "cutoff_width": 0.125, "facing": 0.015,

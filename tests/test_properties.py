@@ -10,8 +10,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs.kinds import looks_like_designation
-from barfuncs.units import KG_PER_LB, registry
+from barfuncs.catalogue.kinds import looks_like_designation
+from barfuncs.catalogue.units import KG_PER_LB, registry
 
 settings.register_profile("barfuncs", deadline=None, max_examples=200, derandomize=True)
 PROFILE = settings.get_profile("barfuncs")

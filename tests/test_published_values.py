@@ -11,8 +11,15 @@ from typing import NamedTuple
 import pytest
 
 import barfuncs as bf
-from barfuncs import materials
-from barfuncs.units import KG_PER_LB, LB_IN3_PER_G_CM3, M_PER_FT, MM_PER_INCH, format_feet_inches, parse_length
+from barfuncs.catalogue import materials
+from barfuncs.catalogue.units import (
+    KG_PER_LB,
+    LB_IN3_PER_G_CM3,
+    M_PER_FT,
+    MM_PER_INCH,
+    format_feet_inches,
+    parse_length,
+)
 
 # --- bar mass per length -------------------------------------------------------------------------------------------
 

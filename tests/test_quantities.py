@@ -5,7 +5,7 @@ import re
 import pytest
 
 import barfuncs as bf
-from barfuncs.cost import read_quantities
+from barfuncs.functions.cost import read_quantities
 
 
 @pytest.mark.parametrize(("given", "read"), [

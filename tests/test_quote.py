@@ -13,13 +13,13 @@ from reference_quote import quote as reference
 from template_forms import in_the_sheet, resting_on
 
 import barfuncs as bf
-from barfuncs.cost import PRICE_BREAK_COLUMNS
-from barfuncs.kinds import LAST_BAR_RESTS
-from barfuncs.workbooks import plausible, quote
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.fill import Filled, fill, filler, read_inputs
-from barfuncs.workbooks.form import LOOK, STOP
-from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.catalogue.kinds import LAST_BAR_RESTS
+from barfuncs.filling.filler import Filled, fill, filler, read_inputs
+from barfuncs.functions.cost import PRICE_BREAK_COLUMNS
+from barfuncs.templates import plausible, quote
+from barfuncs.templates.model import LOOK, STOP
+from barfuncs.xlsx.engine import Workbook
+from barfuncs.xlsx.sheetxml import CellError
 
 GOOD = GOOD_INPUTS["quote"]
 BREAKS = range(1, 7)

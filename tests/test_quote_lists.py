@@ -11,9 +11,9 @@ import openpyxl
 import pytest
 
 import barfuncs as bf
-from barfuncs.workbooks import quote, shop
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.jobs import plan_jobs, read_jobs
+from barfuncs.filling.lists import plan_jobs, read_jobs
+from barfuncs.templates import quote, shop
+from barfuncs.xlsx.engine import Workbook
 
 ROOT = Path(__file__).parent.parent
 GOOD = {"job": "Q1", "part_number": "P", "units": "in", "material": "303", "shape": "round", "size": "1", "part_length": "2 1/4",

@@ -12,11 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs import kinds, materials, speeds_feeds, units
-from barfuncs.catalogue import find, read_choice, read_value
+from barfuncs.catalogue import kinds, materials, units
+from barfuncs.catalogue.entry import find
+from barfuncs.catalogue.kinds import Kind
+from barfuncs.catalogue.reading import read_choice, read_value
 from barfuncs.errors import BarfuncsError, InputError, shown
-from barfuncs.kinds import Kind
-from barfuncs.workbooks.fill import read_inputs
+from barfuncs.filling.filler import read_inputs
+from barfuncs.tables import speeds_feeds
 
 HUGE = 10**400
 HUGEST = 10**5000  # more digits than Python writes out

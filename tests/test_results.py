@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.fill import fill
-from barfuncs.workbooks.jobs import Job, plan_jobs
-from barfuncs.workbooks.package import read_parts
-from barfuncs.workbooks.record import Entry
-from barfuncs.workbooks.results import csv_cell, result_files
-from barfuncs.workbooks.sheetxml import legal_text
+from barfuncs.filling.filler import fill
+from barfuncs.filling.lists import Job, plan_jobs
+from barfuncs.filling.record import Entry
+from barfuncs.filling.results import csv_cell, result_files
+from barfuncs.xlsx.engine import Workbook
+from barfuncs.xlsx.package import read_parts
+from barfuncs.xlsx.sheetxml import legal_text
 
 GOOD = {"units": "in", "material": "303", "shape": "round", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.125,
         "face_to_cutoff": 0.2, "grip_length": 2.0, "bar_length": 144.0, "quantity": 100.0}

@@ -13,13 +13,14 @@ from libreoffice import convert
 from template_forms import in_the_sheet
 
 import barfuncs as bf
-from barfuncs import materials, speeds_feeds
-from barfuncs.workbooks import job_plan, layout
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.fill import Filled, fill, filler, read_inputs
-from barfuncs.workbooks.form import LOOK, STOP
-from barfuncs.workbooks.setup_sheet import CAUTIONS, CHECKLIST, TITLE
-from barfuncs.workbooks.shop import Machine, Rates, Shop
+from barfuncs.catalogue import materials
+from barfuncs.filling.filler import Filled, fill, filler, read_inputs
+from barfuncs.tables import speeds_feeds
+from barfuncs.templates import job_plan, layout
+from barfuncs.templates.model import LOOK, STOP
+from barfuncs.templates.setup_sheet import CAUTIONS, CHECKLIST, TITLE
+from barfuncs.templates.shop import Machine, Rates, Shop
+from barfuncs.xlsx.engine import Workbook
 
 JOB: dict[str, Any] = {
     "units": "in", "material": "Steel 1018", "shape": "round", "size": 1, "part_length": 2, "cutoff_width": 0.125, "facing": 0.02,

@@ -9,12 +9,12 @@ import pytest
 from libreoffice import convert
 
 import barfuncs as bf
-from barfuncs import speeds_feeds
+from barfuncs.catalogue.kinds import ROUNDINGS
+from barfuncs.catalogue.units import KG_PER_LB
 from barfuncs.errors import InputError, WorkbookError
-from barfuncs.kinds import ROUNDINGS
-from barfuncs.units import KG_PER_LB
-from barfuncs.workbooks import shop
-from barfuncs.workbooks.shop import MACHINES, PRICES, RATES, Machine, Rates, StockPrice, read_shop
+from barfuncs.tables import speeds_feeds
+from barfuncs.templates import shop
+from barfuncs.templates.shop import MACHINES, PRICES, RATES, Machine, Rates, StockPrice, read_shop
 
 MACHINE_SHEET, PRICE_SHEET, SPEED_SHEET = shop.TABLES
 

@@ -9,14 +9,14 @@ import pytest
 from job_generator import good_quote
 
 import barfuncs as bf
-from barfuncs import speeds_feeds
-from barfuncs.kinds import LAST_BAR_RESTS
-from barfuncs.workbooks import quote
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.fill import TEMPLATES, Filled, fill
-from barfuncs.workbooks.form import LOOK, OK, STOP
-from barfuncs.workbooks.sheetxml import CellError
-from barfuncs.workbooks.shop import MACHINES, PRICES, RATES, Machine, Rates, Shop, StockPrice, build, read_shop
+from barfuncs.catalogue.kinds import LAST_BAR_RESTS
+from barfuncs.filling.filler import TEMPLATES, Filled, fill
+from barfuncs.tables import speeds_feeds
+from barfuncs.templates import quote
+from barfuncs.templates.model import LOOK, OK, STOP
+from barfuncs.templates.shop import MACHINES, PRICES, RATES, Machine, Rates, Shop, StockPrice, build, read_shop
+from barfuncs.xlsx.engine import Workbook
+from barfuncs.xlsx.sheetxml import CellError
 
 RATES_GIVEN = Rates(currency="CHF", markup=0.35, rounding="up to next 0.05", minimum_charge=40.0, cut_charge=2.5, kerf=0.1,
                     last_bar_rest=LAST_BAR_RESTS[1], chip_price=0.12, remnant_price=0.15, tooling=60.0, other_per_order=18.0,

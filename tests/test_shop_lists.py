@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 import barfuncs as bf
-from barfuncs.workbooks.jobs import Outcome, plan_jobs, read_jobs
+from barfuncs.filling.lists import Outcome, plan_jobs, read_jobs
 
 LISTS = Path(__file__).parent / "shop_lists"
 

@@ -3,9 +3,10 @@
 import pytest
 
 import barfuncs as bf
-from barfuncs import materials
-from barfuncs.datafile import builtin_data
-from barfuncs.speeds_feeds import CUTS, TOOLS, SpeedFeed, SpeedsFeeds, builtin, read_speeds_feeds
+from barfuncs.catalogue import materials
+from barfuncs.tables import speeds_feeds
+from barfuncs.tables.speeds_feeds import CUTS, TOOLS, SpeedFeed, SpeedsFeeds, builtin, read_speeds_feeds
+from barfuncs.text.datafile import builtin_data
 
 ROWS = builtin().rows
 BY_KEY = {(r.group, r.operation, r.tool): r for r in ROWS}
@@ -199,4 +200,4 @@ def test_what_is_no_csv_text_is_refused(tmp_path, data, message):
 
 
 def test_the_table_is_in_the_package():
-    assert builtin_data("speeds_feeds.csv").startswith(b"group,operation,tool,surface_speed_ft_min,feed_in_rev,drill_feed,source")
+    assert builtin_data(speeds_feeds.__file__, "speeds_feeds.csv").startswith(b"group,operation,tool,surface_speed_ft_min,feed_in_rev,drill_feed,source")

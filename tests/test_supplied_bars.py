@@ -5,11 +5,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs.kinds import LAST_BAR_RESTS
-from barfuncs.workbooks import quote
-from barfuncs.workbooks.fill import Filled, fill
-from barfuncs.workbooks.form import LOOK, STOP
-from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.catalogue.kinds import LAST_BAR_RESTS
+from barfuncs.filling.filler import Filled, fill
+from barfuncs.templates import quote
+from barfuncs.templates.model import LOOK, STOP
+from barfuncs.xlsx.sheetxml import CellError
 
 CHARGED, BACK = LAST_BAR_RESTS
 JOB = {"units": "in", "material": "Brass C36000", "size": 0.75, "part_length": 2.25, "cutoff_width": 0.125, "face_to_cutoff": 0.25,

@@ -9,9 +9,9 @@ import openpyxl
 import pytest
 from job_generator import GOOD_INPUTS
 
-from barfuncs.workbooks.fill import TEMPLATES, fill
-from barfuncs.workbooks.package import read_parts
-from barfuncs.workbooks.templates import READY_MADE
+from barfuncs.filling.filler import TEMPLATES, fill
+from barfuncs.surfaces.ready_made import READY_MADE
+from barfuncs.xlsx.package import read_parts
 
 ROOT = Path(__file__).parent.parent
 
@@ -131,7 +131,7 @@ def test_inputs_are_open_and_formulas_locked_without_a_password(name):
 
 @pytest.mark.parametrize("name", TEMPLATES)
 def test_every_answer_is_named_once_and_hides_no_function(name):
-    from barfuncs.catalogue import CATALOGUE
+    from barfuncs.catalogue.entry import CATALOGUE
 
     book = openpyxl.load_workbook(io.BytesIO(TEMPLATES[name].build()))
     names = [n.lower() for n in book.defined_names]

@@ -13,13 +13,13 @@ from template_forms import in_the_sheet
 from test_reading import EVERYDAY
 
 import barfuncs as bf
-from barfuncs import materials
-from barfuncs.kinds import LONGEST_ON_A_FORM
-from barfuncs.units import parse_length
-from barfuncs.workbooks import job_plan
-from barfuncs.workbooks.engine import Workbook
-from barfuncs.workbooks.fill import TEMPLATES, fill
-from barfuncs.workbooks.sheetxml import CellError
+from barfuncs.catalogue import materials
+from barfuncs.catalogue.kinds import LONGEST_ON_A_FORM
+from barfuncs.catalogue.units import parse_length
+from barfuncs.filling.filler import TEMPLATES, fill
+from barfuncs.templates import job_plan
+from barfuncs.xlsx.engine import Workbook
+from barfuncs.xlsx.sheetxml import CellError
 
 MARKED = [pytest.param(name, marks=getattr(pytest.mark, name.lower())) if name != "formulon" else name for name in JUDGES]
 

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from barfuncs import units as u
+from barfuncs.catalogue import units as u
+from barfuncs.catalogue.units import TextError, UnitError
 from barfuncs.errors import BarfuncsError
-from barfuncs.units import TextError, UnitError
 
 NBSP, THIN, NARROW = "\u00a0", "\u2009", "\u202f"
 
@@ -632,6 +632,6 @@ def test_results_combine_with_the_application_registry():
 
 
 def test_pint_is_not_imported():
-    code = ("import sys, barfuncs.units as u; u.parse_length('12 ft'); u.is_quantity(1.0); "
+    code = ("import sys, barfuncs.catalogue.units as u; u.parse_length('12 ft'); u.is_quantity(1.0); "
             "sys.exit('pint' in sys.modules)")
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -5,7 +5,7 @@ a range. A `CellCall` turns them into a call of the Python function, cell by cel
 numbers, texts and rows of them. What differs between programs is a `Host`: whether a blank cell can be told from 0, and
 how a problem is shown.
 
->>> from barfuncs.catalogue import find
+>>> from barfuncs.catalogue.entry import find
 >>> call = CellCall(find("parts_per_bar"), EXCEL)
 >>> call(144.0, 2.25, 0.125, 3.0)
 59
@@ -29,11 +29,12 @@ from itertools import chain, repeat
 from typing import Any, Literal
 
 import barfuncs
-from barfuncs import materials
-from barfuncs.catalogue import UNITS_HINT, Argument, Entry, find, in_units, read_value
-from barfuncs.cost import TABLE_HEADS
+from barfuncs.catalogue import materials
+from barfuncs.catalogue.entry import Argument, Entry, find
+from barfuncs.catalogue.kinds import UNITS, Kind
+from barfuncs.catalogue.reading import UNITS_HINT, in_units, read_value
 from barfuncs.errors import BarfuncsError, InputError
-from barfuncs.kinds import UNITS, Kind
+from barfuncs.functions.cost import TABLE_HEADS
 
 _log = logging.getLogger(__name__)
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import barfuncs
-from barfuncs.catalogue import CATALOGUE, GROUPS, Argument, Entry, read_arguments
-from barfuncs.cost import TABLE_HEADS
+from barfuncs.catalogue.entry import CATALOGUE, GROUPS, Argument, Entry
+from barfuncs.catalogue.reading import read_arguments
+from barfuncs.functions.cost import TABLE_HEADS
 from barfuncs.surfaces.cells import zero_is_unclear
 
 

@@ -13,9 +13,9 @@ from collections.abc import Callable as _Callable
 from collections.abc import Iterable as _Iterable
 from typing import Any as _Any
 
-from barfuncs.catalogue import CATALOGUE as _CATALOGUE
-from barfuncs.catalogue import Argument as _Argument
-from barfuncs.catalogue import Entry as _Entry
+from barfuncs.catalogue.entry import CATALOGUE as _CATALOGUE
+from barfuncs.catalogue.entry import Argument as _Argument
+from barfuncs.catalogue.entry import Entry as _Entry
 from barfuncs.surfaces import cells as _cells
 
 try:

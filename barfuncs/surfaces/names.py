@@ -8,11 +8,12 @@ import re
 from collections.abc import Mapping, Sequence
 from xml.sax.saxutils import escape, quoteattr
 
-from barfuncs import materials
-from barfuncs.catalogue import CATALOGUE, Entry
+from barfuncs.catalogue import materials
+from barfuncs.catalogue.entry import CATALOGUE, Entry
+from barfuncs.catalogue.formula import cell_formula, cell_tests, values_in_cell
 from barfuncs.errors import InputError, WorkbookError
-from barfuncs.workbooks.package import read_parts
-from barfuncs.workbooks.sheetxml import Cell, cell_xml
+from barfuncs.xlsx.package import read_parts
+from barfuncs.xlsx.sheetxml import Cell, cell_xml
 
 SHEET = "barfuncs materials"
 _CHANGED = ("xl/workbook.xml", "xl/_rels/workbook.xml.rels", "[Content_Types].xml")
@@ -35,7 +36,7 @@ def definition(entry: Entry) -> str:
     '_xlfn.LAMBDA(_xlpm.cost,_xlpm.margin,IF(AND(ISNUMBER'
     """
     refs = _refs(entry)
-    names, values, text = "", entry.values_in_cell(refs, _LEFT_OUT), entry.cell_formula(refs, left_out=_LEFT_OUT)
+    names, values, text = "", values_in_cell(entry, refs, _LEFT_OUT), cell_formula(entry, refs, left_out=_LEFT_OUT)
     for argument, value in values.items():
         if value != refs[argument] and text.count(value) > _OFTEN:
             text = text.replace(value, f"_xlpm.used_{argument}")
@@ -78,7 +79,7 @@ def _text(words: str) -> str:
 def _why_function(entry: Entry) -> str:
     """WHY for one function: the arguments first, then the rules between them, then whether there is a result at all."""
     refs = _refs(entry)
-    tests, rules = entry.cell_tests(refs, _LEFT_OUT)
+    tests, rules = cell_tests(entry, refs, _LEFT_OUT)
     told = []
     for a, test in zip(entry.arguments, tests, strict=True):
         if a.kind.reader == "material":

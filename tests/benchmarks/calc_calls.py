@@ -10,7 +10,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from calc_office import Office
 
-from barfuncs.catalogue import CATALOGUE
+from barfuncs.catalogue.entry import CATALOGUE
+from barfuncs.catalogue.formula import cell_formula
 
 CALLS = 10_000
 CELLS = 100_000
@@ -18,7 +19,7 @@ AIM = 20e-6
 
 
 def main() -> None:
-    native = CATALOGUE["parts_per_bar"].cell_formula(
+    native = cell_formula(CATALOGUE["parts_per_bar"],
         {"bar_length": "A#", "part_length": "B#", "cutoff_width": "0.125", "min_remnant": "3", "facing": "0", "end_trim": "0"})
     native = "=" + native.replace(",", ";")
     calls = {

@@ -23,9 +23,9 @@ from judges import without_values
 
 import barfuncs as bf
 from barfuncs.errors import InputError
-from barfuncs.workbooks import job_plan
-from barfuncs.workbooks.fill import filler, read_inputs
-from barfuncs.workbooks.jobs import Job, plan_jobs
+from barfuncs.filling.filler import filler, read_inputs
+from barfuncs.filling.lists import Job, plan_jobs
+from barfuncs.templates import job_plan
 
 
 def bare(bar_length, part_length, cutoff_width, min_remnant, facing=0.0, end_trim=0.0):

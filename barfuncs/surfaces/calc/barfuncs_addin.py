@@ -14,7 +14,7 @@ from com.sun.star.task import XJob
 if sys.version_info < (3, 10):  # noqa: UP036 - LibreOffice may bring an older one
     raise ImportError("barfuncs needs Python 3.10 or newer; this LibreOffice brings " + sys.version.split()[0])
 
-from barfuncs.catalogue import CATALOGUE
+from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.surfaces import cells
 
 SERVICE = "BARFUNCS"

@@ -7,7 +7,7 @@ from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
 import barfuncs
-from barfuncs.catalogue import CATALOGUE, Argument
+from barfuncs.catalogue.entry import CATALOGUE, Argument
 from barfuncs.surfaces import cells
 
 FILE_NAME = "barfuncs.oxt"
@@ -17,7 +17,6 @@ SERVICE = "BARFUNCS"
 
 _PACKAGE = Path(barfuncs.__file__).parent
 _ROOTS = ("barfuncs", "barfuncs.surfaces.cells")
-_DATA = ("*.csv",)
 _XML = '<?xml version="1.0" encoding="UTF-8"?>\n'
 _TABLE = "sequence< sequence< any > >"
 _DATE = (1980, 1, 1, 0, 0, 0)
@@ -78,7 +77,7 @@ def core_files() -> list[Path]:
                 todo += [alias.name for alias in node.names]
             elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
                 todo += [node.module, *(f"{node.module}.{alias.name}" for alias in node.names)]
-    tables = [path for pattern in _DATA for path in _PACKAGE.glob(pattern)]
+    tables = [path for module in found.values() for path in module.parent.glob("*.csv")]
     return sorted({*found.values(), *tables})
 
 

@@ -1,0 +1,198 @@
+"""One catalogue: every function is declared once and appears on every surface.
+
+`cell_function` registers a plain Python function on floats. Its annotations say what each argument is (`kinds`), the
+glossary says what it means, `formula` is its cell formula in terms of the same argument names, `rules` are conditions
+between arguments. From that come the checks and their messages, units, docstrings and guarded cell formulas.
+"""
+
+import functools
+import inspect
+import re
+from collections.abc import Callable, Sequence
+from typing import Annotated, Any, get_args, get_origin
+
+from barfuncs.catalogue import materials as _materials
+from barfuncs.catalogue import units as _units
+from barfuncs.catalogue.entry import CATALOGUE, GROUPS, Argument, CellFunction, Entry, Rule, find
+from barfuncs.catalogue.formula import TABLE_NAMES, python_rule
+from barfuncs.catalogue.glossary import ARGUMENTS
+from barfuncs.catalogue.kinds import Kind
+from barfuncs.catalogue.reading import read_arguments
+from barfuncs.errors import InputError
+
+
+def _kind_of(annotation: Any, where: str) -> Kind:
+    for candidate in (annotation, *get_args(annotation)):
+        if get_origin(candidate) is Annotated:
+            for extra in candidate.__metadata__:
+                if isinstance(extra, Kind):
+                    return extra
+    raise TypeError(f"{where}: annotate with a kind from barfuncs.kinds")
+
+
+def cell_function(
+    *,
+    group: str,
+    formula: str | None = None,
+    no_formula: str | None = None,
+    rules: Sequence[tuple[str, str, str]] = (),
+) -> Callable[[Callable[..., Any]], CellFunction]:
+    """Register a function. Declarations are checked here, at import.
+
+    Parameters
+    ----------
+    group : str
+        One of `GROUPS`.
+    formula : str, optional
+        Cell formula in the argument names; may call COUNT_DOWN, COUNT_UP and functions registered before.
+    no_formula : str, optional
+        Why there is no cell formula; needed where `formula` is missing.
+    rules : sequence of (argument, condition, message)
+        Conditions between arguments as cell expressions with comparisons, OR and AND only.
+    """
+
+    def register(core: Callable[..., Any]) -> CellFunction:
+        name = core.__name__
+        if group not in GROUPS:
+            raise TypeError(f"{name}: group {group!r} is not one of {', '.join(GROUPS)}")
+        if (formula is None) == (no_formula is None):
+            raise TypeError(f"{name}: give either a formula or the reason why there is none")
+        if name in CATALOGUE:
+            raise TypeError(f"{name} is registered already")
+        if not core.__doc__:
+            raise TypeError(f"{name}: a docstring is missing")
+        arguments = []
+        for parameter in inspect.signature(core).parameters.values():
+            where = f"{name}, {parameter.name}"
+            if parameter.name not in ARGUMENTS:
+                raise TypeError(f"{where}: not in the glossary")
+            kind = _kind_of(parameter.annotation, where)
+            if kind.is_number and isinstance(parameter.default, (int, float)) and not kind.allows(parameter.default):
+                raise TypeError(f"{where}: the default {parameter.default} is outside the limits")
+            arguments.append(Argument(parameter.name, kind, ARGUMENTS[parameter.name], parameter.default))
+        if any(a.name == "units" for a in arguments[:-1]):
+            raise TypeError(f"{name}: units must be the last argument")
+        names = [a.name for a in arguments]
+        built = []
+        for argument, condition, message in rules:
+            unknown = set(re.findall(r"[a-z_]\w*", re.sub(r'"[^"]*"', "", condition))) - set(names)
+            if argument not in names or unknown:
+                raise TypeError(f"{name}: rule {condition!r} speaks of {unknown or argument}")
+            built.append(Rule(condition, message, argument, python_rule(condition, names)))
+        if formula is not None:
+            unknown = set(re.findall(r"\b[a-z_]\w*", re.sub(r'"[^"]*"', "", formula))) - set(names) - TABLE_NAMES
+            if unknown:
+                raise TypeError(f"{name}: the formula speaks of {', '.join(sorted(unknown))}")
+        entry = Entry(name, group, inspect.getdoc(core).split("\n")[0], tuple(arguments),  # type: ignore[union-attr]
+                      _kind_of(inspect.signature(core).return_annotation, f"{name}, result"), core, formula,
+                      no_formula, tuple(built))
+        CATALOGUE[name] = entry
+        return _make_call(entry)
+
+    return register
+
+
+class _KnownMaterials:
+    """Names and designations of the materials table in use, in lower case."""
+
+    def __contains__(self, text: object) -> bool:
+        return text in _materials.active()._by_text
+
+
+def _quick_check(argument: Argument) -> tuple[float, float, Any, bool, bool]:
+    """(low, high, texts, whole, may be None) for the fast path: plain floats, ints and exact texts, nothing else."""
+    kind, gap = argument.kind, argument.default is None
+    if kind.is_number:
+        return kind.closed_low, min(kind.closed_high, 1.7e308), (), kind.whole, gap
+    texts: Any = frozenset(kind.choices) if kind.choices else _KnownMaterials() if kind.reader == "material" else ()
+    return 1.0, 0.0, texts, False, gap
+
+
+def _make_call(entry: Entry) -> CellFunction:
+    core = entry.core
+    quick = tuple(_quick_check(a) for a in entry.arguments)
+    needed, most = sum(a.required for a in entry.arguments), len(entry.arguments)
+    checks = [rule.check for rule in entry.rules]
+    padding = tuple(0 if a.default is None or a.required else a.default for a in entry.arguments)
+
+    @functools.wraps(core)
+    def call(*args: Any, **keywords: Any) -> Any:
+        if not keywords and needed <= len(args) <= most:
+            for value, (low, high, texts, whole, gap) in zip(args, quick):  # noqa: B905 - strict costs time on the hot path
+                kind = value.__class__
+                if kind is float:
+                    if low <= value <= high and not whole:
+                        continue
+                elif kind is int:
+                    if low <= value <= high:
+                        continue
+                elif kind is str:
+                    if value in texts:
+                        continue
+                elif gap and value is None:
+                    continue
+                break
+            else:
+                if not checks:
+                    return core(*args)
+                plain = [0 if v is None else v for v in args]
+                plain += padding[len(args):]
+                for check in checks:
+                    if not check(*plain):
+                        break
+                else:
+                    return core(*args)
+        return _checked_call(entry, args, keywords)
+
+    made: Any = call
+    made.__signature__ = inspect.signature(core)
+    made.__doc__ = _document(entry)
+    made.core = core
+    made.entry = entry
+    function: CellFunction = made
+    return function
+
+
+def _document(entry: Entry) -> str:
+    """The function's docstring with the parts that the catalogue knows: parameters, result, errors."""
+    text = inspect.getdoc(entry.core) or ""
+    summary, _, rest = text.partition("\n\n")
+    lines = [summary, "", "Parameters", "----------"]
+    for a in entry.arguments:
+        default = "" if a.required else f", default {a.default!r}"
+        lines += [f"{a.name} : {a.kind.allowed(None)}{default}", f"    {a.help}."]
+    unit = entry.result.unit(None)
+    lines += ["", "Returns", "-------", entry.result.name + (f" [{unit}]" if unit else ""), "", "Raises", "------",
+              "InputError (a ValueError)", "    A missing, misread or impossible argument; names all of them."]
+    lines += [f"    {rule.message[0].upper()}{rule.message[1:]}." for rule in entry.rules]
+    return "\n".join(lines) + ("\n\n" + rest if rest else "\n")
+
+
+# --- the careful path: text, quantities, numpy numbers, anything wrong ---------------------------------------------
+
+
+def _checked_call(entry: Entry, args: tuple[Any, ...], keywords: dict[str, Any]) -> Any:
+    values, units, quantities = read_arguments(entry, args, keywords)
+    result = entry.core(*values)
+    if quantities and entry.result.dimension:
+        return _units.to_quantity(result, entry.result.dimension, units)
+    return result
+
+
+def why(name: str, *args: Any, **keywords: Any) -> str:
+    """Say in words what is wrong with a function's arguments, or "ok".
+
+    >>> why("PARTS_PER_BAR", 144, 2.25, 0.125, 3)
+    'ok'
+    >>> why("parts_per_bar", 144, -2, 0.125, 3)
+    'part_length: -2 given; allowed is a number more than 0 and at most 1,000,000 (in)'
+    """
+    entry = find(name)
+    try:
+        values, _, _ = read_arguments(entry, args, keywords)
+        entry.core(*values)  # a text or a list of quantities is read there
+    except InputError as error:
+        return "; ".join(f"{argument}: {reason}" for argument, reason in error.problems)
+    except TypeError as error:
+        return str(error)
+    return "ok"

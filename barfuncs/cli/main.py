@@ -1,0 +1,590 @@
+"""The command line: plan a list of jobs, call a function, calculate a workbook."""
+
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+from barfuncs.cli.connect import connect
+from barfuncs.cli.connect_calc import calc as connect_calc_command
+from barfuncs.errors import BarfuncsError, InputError
+
+CAUTION = "The machine's manual, the shop's rules and local codes come before any value shown here."
+
+
+class _Commands(click.Group):
+    """The group of commands; a full disk or a closed pipe behind the output is said in a sentence."""
+
+    def main(self, *arguments: Any, **options: Any) -> Any:
+        if hasattr(sys.stdout, "reconfigure"):
+            sys.stdout.reconfigure(errors="replace")  # a terminal that can't show a character is no reason to stop
+        try:
+            try:
+                return super().main(*arguments, **options)
+            finally:
+                if sys.stdout is not None:
+                    sys.stdout.flush()
+        except OSError as error:
+            # Python would try to write what is left once more at its end.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+            if not isinstance(error, BrokenPipeError):
+                click.echo(f"barfuncs: {error.strerror or error}" + (f": {error.filename}" if error.filename else ""), err=True)
+            sys.exit(1)
+
+
+class _NewPath(click.Path):
+    """A path to write to, which must not be blank."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if not str(value).strip():
+            self.fail("a name is needed, a blank one was given", param, ctx)
+        return super().convert(value, param, ctx)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
+@click.version_option(package_name="barfuncs")
+def main() -> None:
+    """Plan, quote and run parts turned from bar.
+
+    \b
+    barfuncs plan jobs.csv --out plans         one calculated workbook per job
+    barfuncs quote jobs.csv --out quotes --shop shop.xlsx
+    barfuncs calc parts_per_bar "12 ft" 2.25 0.125 3
+    barfuncs recalc workbook.xlsx              calculate and show named results
+    """
+
+
+connect.add_command(connect_calc_command)
+main.add_command(connect)
+
+_UNITS = click.option("--units", type=click.Choice(["in", "mm"]), help="What bare numbers are in.")
+_MATERIALS = click.option("--materials", "materials_file", type=click.Path(exists=True, dir_okay=False),
+                          help="Your own materials (CSV), added to the built-in ones.")
+_REPLACE = click.option("--replace", is_flag=True, help="Overwrite files that exist.")
+_COMMA = click.option("--decimal-comma", is_flag=True, help="Read 12,5 as twelve and a half.")
+
+
+def _fail(error: Exception) -> None:
+    from barfuncs.filling.headings import HeadingError
+    from barfuncs.text.characters import escaped
+
+    text = str(error)
+    if isinstance(error, OSError) and error.strerror:
+        text = error.strerror + (f": {error.filename}" if error.filename else "")
+    lines = [text.removeprefix("barfuncs: ")]
+    if isinstance(error, HeadingError):
+        lines = [f"{error.where}: these columns can't be read:", *(f"  {name}: {reason}" for name, reason in error.problems)]
+    click.echo("barfuncs: " + "\n".join(map(escaped, lines)), err=True)
+    sys.exit(1)
+
+
+_SHOP = click.option("--shop", "shop_file", type=click.Path(exists=True, dir_okay=False),
+                     help="Your shop file: machines, prices, rates.")
+
+
+def _for_lists(command: Any) -> Any:
+    """What every command on a list of jobs takes."""
+    for option in (_REPLACE, _COMMA, _SHOP, _MATERIALS, _UNITS,
+                   click.option("--out", required=True, type=_NewPath(file_okay=False),
+                                help="Folder for the workbooks and results."),
+                   click.argument("jobs", type=click.Path(exists=True, dir_okay=False))):
+        command = option(command)
+    return command
+
+
+@main.command()
+@_for_lists
+def plan(jobs: str, out: str, **options: Any) -> None:
+    """Fill a job plan for every row of JOBS (CSV or xlsx).
+
+    The first row of JOBS names the inputs (see 'barfuncs templates'). Good rows
+    are done; bad rows are listed and the exit status is then 1. Results of all
+    jobs go into results.csv and results.xlsx.
+    """
+    _fill_list("job_plan", jobs, out, **options)
+
+
+@main.command()
+@_for_lists
+@click.option("--quantities", help="Quote these quantities for every row: 100,250,500.")
+def quote(jobs: str, out: str, quantities: str | None, **options: Any) -> None:
+    """Fill a quote for every row of JOBS (CSV or xlsx).
+
+    JOBS may be the list of 'barfuncs plan'. A quote has up to six quantities. The
+    page for the customer also lies in the folder for_customer, as a file without
+    your costs: send that one. A row needs a price, a machine rate, a cycle time or an operation
+    list, and a margin or markup: its own or, with --shop, the shop's. Prices of
+    all jobs go into results.csv and results.xlsx.
+    """
+    from barfuncs.functions.cost import read_quantities
+    from barfuncs.templates.quote import BREAKS
+
+    wanted: list[int] = []
+    if quantities is not None:
+        try:
+            wanted = read_quantities(quantities, "quote")
+        except BarfuncsError as error:
+            _fail(error)
+        if len(wanted) > len(BREAKS):
+            _fail(InputError("quote", [("--quantities", f"{len(wanted)} given; a quote has {len(BREAKS)}")]))
+    _fill_list("quote", jobs, out, quantities=wanted, **options)
+
+
+def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materials_file: str | None, shop_file: str | None,
+               decimal_comma: bool, replace: bool, quantities: Sequence[int] = ()) -> None:
+    """Fill a template for every row of a list, show what came of it, and exit with the status that goes with it."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from barfuncs.catalogue import materials
+    from barfuncs.filling.lists import Interrupted, plan_jobs, read_jobs
+
+    console = Console(stderr=True)
+    try:
+        table = materials.builtin()
+        if materials_file:
+            table = table.extended(materials.read_materials(materials_file))
+        shop = _read_shop(shop_file)
+        if Path(jobs).resolve() in {(Path(out) / f"results{end}").resolve() for end in (".csv", ".xlsx")}:
+            raise InputError(template, [("--out", "the results would overwrite the list of jobs; choose another folder")])
+        rows = read_jobs(jobs, template)
+        for row in rows if quantities else ():
+            for n in range(1, 7):
+                row.values[f"quantity_{n}"] = quantities[n - 1] if n <= len(quantities) else None
+        with Progress(console=console, transient=True, disable=len(rows) < 100 or not console.is_terminal) as bar:
+            task = bar.add_task("Working", total=len(rows))
+            outcome = plan_jobs(rows, out, template=template, source=Path(jobs).name, units=units,
+                                decimal_comma=decimal_comma, replace=replace, table=table, shop=shop,
+                                progress=lambda: bar.advance(task),
+                                tell=lambda text: click.echo(f"barfuncs: {text}", err=True))
+        status = 1 if outcome.problems or outcome.stopped else 0
+    except Interrupted as error:
+        outcome, status = error.outcome, 128 + error.signal
+    except KeyboardInterrupt:
+        click.echo("barfuncs: interrupted; nothing is written", err=True)
+        sys.exit(130)
+    except (BarfuncsError, OSError) as error:
+        _fail(error)
+        return
+    _show_left_out(rows.notes)
+    _show_outcome(outcome, out, *((_plan_table, "planned") if template == "job_plan" else (_quote_table, "quoted")),
+                  hint="" if shop else _shop_file_hint(outcome, template))
+    if outcome.stopped:
+        results = ", with their results in results.csv and results.xlsx" if outcome.results_written else ", without results.csv"
+        click.echo(f"barfuncs: {outcome.stopped}; {len(outcome.done)} of {outcome.total} jobs are written to {out}"
+                   + (results if outcome.done else ""), err=True)
+    if status:
+        sys.exit(status)
+
+
+def _shop_file_hint(outcome: Any, template: str) -> str:
+    """What to say once where at least half of the rows lack what a shop file gives."""
+    from barfuncs.filling.filler import TEMPLATES
+
+    given = {name for name, item in TEMPLATES[template].ALL_INPUTS.items() if item.from_shop}
+    lacking = [p for p in outcome.problems if p.column in given and p.reason.startswith("is missing")]
+    rows = {p.row for p in lacking}
+    if not rows or 2 * len(rows) < outcome.total:
+        return ""
+    names = ", ".join(dict.fromkeys(p.column for p in lacking))
+    return (f"{len(rows)} of {outcome.total} rows lack what a shop file gives all of them ({names}): give --shop shop.xlsx. "
+            "'barfuncs templates DIR' writes an example; put your figures into it.")
+
+
+def _read_shop(path: str | None) -> Any:
+    from barfuncs.templates.shop import read_shop
+
+    return read_shop(path) if path else None
+
+
+_MOST_SHOWN = 60
+_MOST_PROBLEMS = 200
+
+
+def _number(value: Any, digits: int = 0) -> str:
+    from barfuncs.xlsx.sheetxml import CellError
+
+    return "-" if value is None or isinstance(value, (CellError, str)) else f"{value:,.{digits}f}"
+
+
+def _plan_table(done: Sequence[Any]) -> Any:
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, header_style="bold", pad_edge=False)
+    table.add_column("Row", justify="right", min_width=3)
+    table.add_column("Job", no_wrap=True, overflow="ellipsis", max_width=16)
+    for head in ("Parts\nper bar", "Bars", "Weight", "Material\nless scrap", "Run\nhours", "Checks"):
+        table.add_column(head, justify="left" if head == "Checks" else "right", no_wrap=True,
+                         min_width=6 if head == "Checks" else 5)
+    for row, name, filled in done:
+        a, unit = filled.answers, "kg" if filled.inputs["units"] == "mm" else "lb"
+        table.add_row(str(row), Text(name.removesuffix(".xlsx")), _number(a["parts_per_bar"]), _number(a["bars"]),
+                      f"{_number(a['total_weight'], 1)} {unit}", _number(a["net_material"], 2),
+                      _number(a["run_hours"], 1), _word(a))
+    return table
+
+
+def _quote_table(done: Sequence[Any]) -> Any:
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, header_style="bold", pad_edge=False)
+    table.add_column("Row", justify="right", min_width=3)
+    table.add_column("Job", no_wrap=True, overflow="ellipsis", max_width=16)
+    table.add_column("Cycle\ns", justify="right", no_wrap=True)
+    rows = [(row, name, filled.answers, {filled.inputs[f"quantity_{n}"]: filled.answers[f"price_{n}"] for n in range(1, 7)
+                                         if filled.inputs[f"quantity_{n}"] is not None}) for row, name, filled in done]
+    alike = len({tuple(prices) for *_, prices in rows}) == 1 and len(rows[0][3]) <= 4
+    if alike:
+        for quantity in rows[0][3]:
+            table.add_column(f"Each at\n{quantity:,.0f}", justify="right", no_wrap=True)
+    else:
+        table.add_column("Quantity: price each", overflow="fold")
+    table.add_column("Checks", no_wrap=True, min_width=6)
+    for row, name, answers, prices in rows:
+        each = [f"{quantity:,.0f}: {_money(price)}" for quantity, price in prices.items()]
+        cells = [_money(price) for price in prices.values()] if alike else [
+            "\n".join("   ".join(each[n:n + 3]) for n in range(0, len(each), 3))]
+        table.add_row(str(row), Text(name.removesuffix(".xlsx")), _number(answers["cycle"], 1), *cells, _word(answers))
+    return table
+
+
+def _word(answers: Any) -> str:
+    return " ".join(str(answers["status"]).split()[:2])
+
+
+def _show_left_out(notes: Sequence[Any]) -> None:
+    """What of a list is no job: titles, totals, columns that are no inputs."""
+    from rich.text import Text
+
+    from barfuncs.text.characters import escaped
+
+    console = _console()
+    for note in notes:
+        console.print(Text(escaped(f"Row {note.row} of {note.file}: {note.reason}: {note.value}")))
+    if notes:
+        console.print()
+
+
+def _show_outcome(outcome: Any, out: str, table_of: Any, done: str, hint: str) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
+    from barfuncs.filling.folder import FOR_CUSTOMER
+    from barfuncs.text.characters import escaped
+
+    console = _console()
+    if outcome.done:
+        console.print(table_of(outcome.done[:_MOST_SHOWN]))
+        if len(outcome.done) > _MOST_SHOWN:
+            console.print(f"... and {len(outcome.done) - _MOST_SHOWN} more, all in results.csv and results.xlsx")
+    if outcome.problems:
+        rows = len({p.row for p in outcome.problems if p.row})
+        console.print(f"\n{rows} of {outcome.total} rows in {outcome.problems[0].file} have problems:", style="bold")
+        table = Table(box=None, header_style="bold", pad_edge=False)
+        for head in ("Row", "Column", "Value", "What is wrong"):
+            table.add_column(head, justify="right" if head == "Row" else "left", overflow="fold",
+                             max_width={"Value": 14, "Column": 16}.get(head))
+        for p in outcome.problems[:_MOST_PROBLEMS]:
+            table.add_row(str(p.row) if p.row else "", *(Text(escaped(said)) for said in (p.column, p.value, p.reason)))
+        console.print(table)
+        if len(outcome.problems) > _MOST_PROBLEMS:
+            console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")
+    _show_earlier(console, outcome)
+    there = f"; {len(outcome.unchanged)} were there already, unchanged" if outcome.unchanged else ""
+    console.print(f"\n{len(outcome.done)} of {outcome.total} jobs {done}, in {out}{there}", markup=False)
+    if outcome.listed > len(outcome.done) and outcome.results_written:
+        console.print(f"results.csv and results.xlsx list all {outcome.listed} workbooks of the folder.")
+    if any(filled.page and filled.is_ready for *_, filled in outcome.done):
+        console.print(f"Send the customer the file in {Path(out) / FOR_CUSTOMER}, not the workbook: that holds your costs.",
+                      markup=False)
+    if hint:
+        console.print(f"\n{hint}", markup=False)
+    if outcome.taken_as_inch:
+        console.print("Bare numbers were read as inch; --units mm reads them as mm.")
+    console.print(CAUTION, style="italic")
+
+
+def _show_earlier(console: Any, outcome: Any) -> None:
+    """Name the workbooks of earlier runs that this list does not speak for."""
+    from barfuncs.text.characters import escaped
+
+    if outcome.stale:
+        console.print(f"\n{len(outcome.stale)} workbooks of earlier runs do not go with the list any more:", style="bold")
+        for stale in outcome.stale[:_MOST_SHOWN]:
+            console.print(escaped(f"{stale.file}: {stale.why}" + (f"; moved to {stale.moved_to}" if stale.moved_to else "")), markup=False)
+        if len(outcome.stale) > _MOST_SHOWN:
+            console.print(f"... and {len(outcome.stale) - _MOST_SHOWN} more, marked in results.csv")
+        if not all(stale.moved_to for stale in outcome.stale):
+            console.print("Those that are still there are marked in results.csv; --replace moves them aside where the job is "
+                          "still in the list, under another name or with problems.")
+    if outcome.of_other_lists:
+        lists = ", ".join(f"{count} of {escaped(name)}" for name, count in outcome.of_other_lists.items())
+        console.print(f"\nIn the folder too, from other lists: {lists}.", markup=False)
+
+
+def _console() -> Any:
+    from rich.console import Console
+
+    # A pipe or a file gets 80 columns, so that what is saved reads as what is seen.
+    return Console(highlight=False, width=None if sys.stdout is not None and sys.stdout.isatty() else 80)
+
+
+@main.command(context_settings={"ignore_unknown_options": True})
+@click.argument("function")
+@click.argument("arguments", nargs=-1, type=click.UNPROCESSED)
+@_UNITS
+@_MATERIALS
+def calc(function: str, arguments: tuple[str, ...], units: str | None, materials_file: str | None) -> None:
+    """Call one FUNCTION.
+
+    ARGUMENTS stand in their order or as name=value (see 'barfuncs functions').
+    Bare lengths are inches unless --units mm; next to a metric one say which.
+
+    \b
+    barfuncs calc parts_per_bar "12 ft" 2.25 0.125 3
+    barfuncs calc bar_weight "Brass C36000" hexagon 19 3000 --units mm
+    barfuncs calc parts_to_make 1000 scrap_rate=3%
+    """
+    from barfuncs.catalogue import materials
+    from barfuncs.catalogue.entry import find
+    from barfuncs.catalogue.reading import read_arguments
+
+    try:
+        if materials_file:
+            materials.use_materials(materials_file)
+        entry = find(function)
+        positional, named = _named_apart(entry, arguments)
+        last = positional[-1] if entry.has_units and len(positional) == len(entry.arguments) else named.get("units")
+        if units and last and last != units:
+            raise InputError(entry.name, [("units", f"{last!r} and --units {units} contradict each other")])
+        if not last and (units or (entry.has_units and entry.arguments[-1].required)):
+            named["units"] = units or "in"
+        values, read_in, _ = read_arguments(entry, [p or None for p in positional], named)
+        result = entry.core(*values)
+    except (BarfuncsError, TypeError, OSError) as error:
+        _fail(error)
+        return
+    for line in _result_lines(entry, result, read_in):
+        click.echo(line)
+
+
+def _named_apart(entry: Any, arguments: tuple[str, ...]) -> tuple[list[str], dict[str, str | None]]:
+    """Arguments by their order, and those written as name=value."""
+    names = [a.name for a in entry.arguments]
+    positional: list[str] = []
+    named: dict[str, str | None] = {}
+    problems = []
+    for argument in arguments:
+        name, mark, value = argument.partition("=")
+        if not mark or not name.isidentifier():
+            positional.append(argument)
+        elif name not in names:
+            problems.append((name, f"is not an argument; it takes {', '.join(names)}"))
+        elif name in named:
+            problems.append((name, "is given twice"))
+        else:
+            named[name] = value or None
+    if problems:
+        raise InputError(entry.name, problems)
+    return positional, named
+
+
+_WIDTH = 80
+
+
+def _result_lines(entry: Any, result: Any, units: str) -> list[str]:
+    if isinstance(result, list):
+        from barfuncs.functions.cost import TABLE_HEADS
+
+        return _table_lines(TABLE_HEADS[entry.name], [[_money(value) for value in row] for row in result])
+    unit = entry.result.unit(units)
+    text = f"{result:,d}" if isinstance(result, int) else f"{result:,.10g}"
+    return [text + (f" {unit}" if unit else "")]
+
+
+def _money(value: float) -> str:
+    """A count, or an amount with two decimals; small prices have up to four."""
+    if isinstance(value, int):
+        return f"{value:,d}"
+    text = f"{value:,.2f}"
+    return text if value >= 100 or float(f"{value:.4f}") == float(f"{value:.2f}") else f"{value:,.4f}"
+
+
+def _table_lines(heads: tuple[str, ...], rows: list[list[str]]) -> list[str]:
+    """A table with its heads on the left and a column for each row, as many side by side as fit."""
+    left, wide = max(map(len, heads)), max(len(cell) for row in rows for cell in row)
+    together = max(1, (_WIDTH - left) // (wide + 2))
+    blocks = [rows[n:n + together] for n in range(0, len(rows), together)]
+    lines = [[f"{head:<{left}}" + "".join(f"  {row[n]:>{wide}}" for row in block) for n, head in enumerate(heads)]
+             for block in blocks]
+    return [line for n, block in enumerate(lines) for line in ([""] if n else []) + block]
+
+
+@main.command()
+@click.argument("workbook", type=click.Path(exists=True, dir_okay=False))
+@click.option("--write", is_flag=True, help="Write the calculated values into the workbook.")
+@click.option("--out", type=_NewPath(dir_okay=False), help="Write them into this file instead.")
+@_REPLACE
+def recalc(workbook: str, write: bool, out: str | None, replace: bool) -> None:
+    """Calculate WORKBOOK and show its named results.
+
+    With --write the values go into the file itself, so that a reader that never
+    calculates shows them; everything else in the file stays as it is. #N/A is
+    what a result that is not known yet shows; any other error in a cell gives
+    the exit status 1.
+    """
+    from rich.table import Table
+    from rich.text import Text
+
+    from barfuncs.xlsx.package import write_whole
+    from barfuncs.xlsx.sandbox import calculate
+
+    try:
+        if write and out:
+            raise InputError("recalc", [("--out", "give either --write or --out")])
+        book = calculate(workbook)
+        if out:
+            write_whole(out, book.data, replace)
+        elif write:
+            write_whole(workbook, book.data, replace=True)
+    except FileExistsError as error:
+        _fail(InputError("recalc", [("--out", f"{error}; use --replace to overwrite it")]))
+    except (BarfuncsError, OSError) as error:
+        _fail(error)
+    table = Table(box=None, header_style="bold", pad_edge=False)
+    table.add_column("Name", no_wrap=True)
+    table.add_column("Value", justify="right", overflow="fold")
+    for name, value in book.results.items():
+        table.add_row(name, Text(f"{value:,.10g}" if isinstance(value, float) else "" if value is None else str(value)))
+    console = _console()
+    if table.row_count:
+        console.print(table)
+    errors = [(cell, kind) for cell, kind in book.errors if kind != "#N/A"]
+    unknown = len(book.errors) - len(errors)
+    console.print(f"\n{book.formulas:,} formulas calculated, {unknown:,} not known (#N/A), {len(errors):,} errors"
+                  + (f"; written to {out or workbook}" if write or out else ""), markup=False)
+    for cell, kind in errors[:_MOST_ERRORS]:
+        console.print(f"  {cell}: {kind}" + (" (the formula refers back to itself)" if kind == "#CIRC!" else ""), markup=False)
+    if len(errors) > _MOST_ERRORS:
+        console.print(f"  ... and {len(errors) - _MOST_ERRORS:,} more")
+    if errors:
+        sys.exit(1)
+
+
+_MOST_ERRORS = 10
+
+
+@main.command()
+@click.argument("workbook", type=click.Path(exists=True, dir_okay=False))
+@click.option("--out", type=_NewPath(dir_okay=False), help="Leave WORKBOOK as it is and write this file.")
+@_REPLACE
+def names(workbook: str, out: str | None, replace: bool) -> None:
+    """Add the functions to WORKBOOK as names that need no add-in.
+
+    They work in Excel 2024 or Microsoft 365, on Windows, Mac and the web:
+    =PARTS_PER_BAR(144,2.25,0.125,3). Give --out for a new file, or --replace to
+    change WORKBOOK itself; everything else in it stays as it is.
+    """
+    from barfuncs.surfaces.names import add_names, named_functions
+    from barfuncs.xlsx.package import pack, write_whole
+
+    try:
+        if not out and not replace:
+            raise InputError("names", [("--out", "give a new file, or --replace to change the workbook itself")])
+        data = pack(add_names(workbook))
+        if out:
+            write_whole(out, data, replace)
+        else:
+            write_whole(workbook, data, replace=True)
+    except FileExistsError as error:
+        _fail(InputError("names", [("--out", f"{error}; use --replace to overwrite it")]))
+    except (BarfuncsError, OSError) as error:
+        _fail(error)
+    click.echo(f"{len(named_functions())} functions are names in {out or workbook} now.")
+
+
+@main.command()
+@click.option("--group", help="Only this group.")
+def functions(group: str | None) -> None:
+    """List every function with its arguments and meaning."""
+    from rich.padding import Padding
+    from rich.text import Text
+
+    import barfuncs
+    from barfuncs.catalogue.entry import GROUPS
+
+    if group is not None and group.strip().title() not in GROUPS:
+        _fail(InputError("functions", [("--group", f"{group!r} given; allowed is one of {', '.join(GROUPS)}")]))
+    console = _console()
+    for name in GROUPS:
+        entries = [e for e in barfuncs.CATALOGUE.values() if e.group == name and (group is None or group.strip().title() == name)]
+        if not entries:
+            if group is not None and group.strip().title() == name:
+                console.print(f"The group {name} has no functions yet.")
+            continue
+        console.print(name, style="bold underline")
+        for entry in entries:
+            shown = ", ".join(a.name if a.required else f"[{a.name}]" for a in entry.arguments)
+            console.print(Padding(Text(f"{entry.name}({shown})", style="bold"), (0, 0, 0, 2)))
+            console.print(Padding(Text(entry.summary), (0, 0, 0, 6)))
+        console.print()
+
+
+@main.command()
+@click.option("--out", type=_NewPath(dir_okay=False), help="Write the page into this file.")
+@_REPLACE
+def reference(out: str | None, replace: bool) -> None:
+    """Print all functions as a page, with limits and examples.
+
+    The page is Markdown. --out writes it into a file.
+    """
+    from barfuncs.surfaces.reference import page
+    from barfuncs.xlsx.package import write_whole
+
+    if out is None:
+        click.echo(page(), nl=False)
+        return
+    try:
+        write_whole(out, page().encode(), replace)
+    except FileExistsError as error:
+        _fail(InputError("reference", [("--out", f"{error}; use --replace to overwrite it")]))
+    except OSError as error:
+        _fail(error)
+    click.echo(out)
+
+
+@main.command()
+@click.argument("folder", type=_NewPath(file_okay=False))
+@_SHOP
+@_REPLACE
+def templates(folder: str, shop_file: str | None, replace: bool) -> None:
+    """Write the ready workbooks and an empty list into FOLDER.
+
+    With --shop, job plan and quote have your machines, prices and rates to pick
+    from. shop.xlsx is an example of such a file: put your own figures into it.
+    """
+    from barfuncs.filling.filler import TEMPLATES
+    from barfuncs.surfaces.ready_made import READY_MADE
+    from barfuncs.xlsx.package import write_whole
+
+    target = Path(folder)
+    header = ",".join(dict.fromkeys(name for t in TEMPLATES.values() for name in t.ALL_INPUTS if not name.startswith("op_"))) + "\n"
+    try:
+        shop = _read_shop(shop_file)
+        target.mkdir(parents=True, exist_ok=True)
+        files = {f"{name}.xlsx": TEMPLATES[name].build(shop) if name in TEMPLATES else build()
+                 for name, build in READY_MADE.items() if not (shop and name == "shop")}
+        files["jobs.csv"] = header.encode()
+        taken = [name for name in files if (target / name).exists()]
+        if taken and not replace:
+            raise InputError("templates", [(name, "exists already; use --replace to overwrite it") for name in taken])
+        for name, data in files.items():
+            write_whole(target / name, data, replace)
+            click.echo(target / name)
+    except (BarfuncsError, OSError) as error:
+        _fail(error)

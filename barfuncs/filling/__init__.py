@@ -1,0 +1,1 @@
+"""Templates filled from Python, one by one or by the list."""

@@ -1,0 +1,481 @@
+"""Fill a template from Python: read the inputs, calculate, put inputs and answers into the file.
+
+The template is built and cut into pieces once; each job then costs one recalculation and one write.
+"""
+
+import datetime
+import functools
+import io
+import threading
+import unicodedata
+import zipfile
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Protocol
+
+from barfuncs.catalogue import materials
+from barfuncs.catalogue.entry import CATALOGUE
+from barfuncs.catalogue.reading import (
+    TWO_SYSTEMS,
+    _DensityText,
+    broken_rules,
+    finite_float,
+    in_units,
+    limit_problem,
+    read_material,
+    read_value,
+)
+from barfuncs.catalogue.units import is_quantity
+from barfuncs.errors import InputError, shown
+from barfuncs.filling.customer_copy import CustomerPage
+from barfuncs.filling.headings import Names, names
+from barfuncs.templates import job_plan, quote
+from barfuncs.templates.model import STOP, Form, Input
+from barfuncs.templates.shop import Shop
+from barfuncs.xlsx.engine import Address, Workbook, address_on, column_letters
+from barfuncs.xlsx.package import pack, part_info, write_whole
+from barfuncs.xlsx.sheetxml import Cell, CellError, SheetXML, Value, cell_xml
+
+
+class Template(Protocol):
+    """What a module of a template offers."""
+
+    FORM: Form
+    ALL_INPUTS: dict[str, Input]
+    RESULTS: tuple[str, ...]
+    STILL_SHEETS: tuple[str, ...]
+
+    def build(self, shop: Shop | None = None) -> bytes: ...
+
+    def objections(self, inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tuple[str, str]]: ...
+
+
+TEMPLATES: dict[str, Template] = {"job_plan": job_plan, "quote": quote}
+LONGEST_TEXT = 120
+_MATERIAL = job_plan.ALL_INPUTS["material"].kind
+
+class _Slot:
+    """A cell that changes: where it stands, its input's name or None, and its XML, kept for as long as its value stays."""
+
+    __slots__ = ("_kept", "address", "cell", "name")
+
+    def __init__(self, cell: Cell, address: Address, name: str | None) -> None:
+        self.cell, self.address, self.name = cell, address, name
+        self._kept: tuple[Value, bytes] = None, cell_xml(cell, None)
+
+    def xml(self, value: Value) -> bytes:
+        kept, xml = self._kept
+        if value.__class__ is not kept.__class__ or value != kept:
+            xml = cell_xml(self.cell, value)
+            self._kept = value, xml  # in one step: Ctrl-C in between must not leave a value with another one's XML
+        return xml
+
+
+Cut = tuple[str, list[bytes], list[_Slot]]
+"""One sheet: its part, its pieces, and between them the cells that change."""
+
+
+@functools.cache
+def customer_page(template: str) -> CustomerPage | None:
+    """The empty page for the customer, or None where the template has none."""
+    build = getattr(TEMPLATES[template], "customer_page", None)
+    return CustomerPage(build()) if build else None
+
+
+@dataclass(frozen=True)
+class Filled:
+    """A filled and calculated workbook.
+
+    `inputs` and `answers` are keyed by name (answers without the prefix plan_ or quote_); an answer that is not known because
+    an input is blank is a `CellError`. `data` is the xlsx file.
+    """
+
+    template: str
+    inputs: Mapping[str, Value]
+    answers: Mapping[str, Value]
+    data: bytes = field(repr=False)
+    page: Mapping[str, Value] = field(default_factory=dict, repr=False)
+    """The cells of the customer's page, where the template has one."""
+
+    @property
+    def is_ready(self) -> bool:
+        """Whether nothing is missing and no check says stop."""
+        return not str(self.answers["status"]).startswith(STOP)
+
+    def customer_copy(self) -> bytes:
+        """The page for the customer as an xlsx file of its own: values alone, nothing of the costs. Send this one.
+
+        Raises InputError where the template has no such page, or the workbook is not ready to be sent.
+        """
+        page = customer_page(self.template)
+        if page is None:
+            raise InputError("customer_copy", [("template", f"{self.template} has no page for a customer")])
+        if not self.is_ready:
+            status = str(self.answers["status"]).removeprefix(STOP).strip()
+            raise InputError("customer_copy", [("job", f"not ready to be sent: {status}")])
+        return page.copy(self.page)
+
+    def save(self, path: str | Path, replace: bool = False) -> Path:
+        """Write the file whole or not at all. Raises FileExistsError unless `replace`."""
+        write_whole(path, self.data, replace)
+        return Path(path)
+
+
+def fill(template: str, values: Mapping[str, Any], path: str | Path | None = None, *, units: str | None = None,
+         replace: bool = False, decimal_comma: bool = False, own_materials: materials.Materials | None = None,
+         shop: Shop | None = None) -> Filled:
+    """Fill one template and calculate it.
+
+    Parameters
+    ----------
+    template : str
+        Name of the template: "job_plan" or "quote".
+    values : mapping
+        Input name to value: numbers, text with units, quantities. A blank (None or "") takes the shop's value, or else the
+        template's default.
+    path : str or Path, optional
+        Where to save the file; it is not overwritten without `replace`.
+    units : "in" or "mm", optional
+        What bare numbers are in, where `values` has no units of its own.
+    shop : Shop, optional
+        The shop's machines, prices and rates, from `barfuncs.templates.shop.read_shop`.
+
+    Raises
+    ------
+    InputError
+        Names every unknown, missing or impossible input.
+
+    Examples
+    --------
+    >>> plan = fill("job_plan", {"material": "Brass C36000", "size": 0.75, "part_length": "2 1/4 in",
+    ...     "cutoff_width": 0.125, "face_to_cutoff": 0.25, "grip_length": 2.5, "bar_length": "12 ft", "quantity": 1000})
+    >>> plan.answers["parts_per_bar"], plan.answers["bars"]
+    (59.0, 17.0)
+    """
+    if not isinstance(template, str) or template not in TEMPLATES:
+        raise InputError("fill", [("template", f"{template!r} given; allowed is one of {', '.join(TEMPLATES)}")])
+    if own_materials is not None and not isinstance(own_materials, materials.Materials):
+        raise InputError("fill", [("own_materials", "give a table: builtin().extended(read_materials(path))")])
+    table = own_materials or materials.active()
+    inputs = read_inputs(values, template, units=units, decimal_comma=decimal_comma, table=table, shop=shop)
+    filled = filler(template, shop).fill(inputs, table)
+    if path is not None:
+        filled.save(path, replace)
+    return filled
+
+
+@functools.cache
+def names_of(template: str) -> Names:
+    """What the inputs of a template may be called in a list."""
+    return names(TEMPLATES[template].ALL_INPUTS, [item for t in TEMPLATES.values() for item in t.ALL_INPUTS.values()])
+
+
+_MOST_NAMED = 20
+
+
+def unknown_inputs(given: Iterable[str], template: str) -> list[tuple[str, str]]:
+    """What to say of names that are not inputs of a template; of the first ones also what to write instead."""
+    given = list(given)
+    said = [(name, names_of(template).problem(name)) for name in given[:_MOST_NAMED]]
+    more = len(given) - len(said)
+    return said + ([(f"{more:,} more", "are not inputs of this template either")] if more else [])
+
+
+def read_inputs(values: Mapping[str, Any], template: str = "job_plan", *, units: str | None = None,
+                decimal_comma: bool = False, table: materials.Materials | None = None,
+                shop: Shop | None = None) -> dict[str, Value]:
+    """All inputs of a job, read and checked, in the job's units.
+
+    Raises InputError naming every bad input.
+    """
+    return read_job(values, template, units=units, decimal_comma=decimal_comma, table=table, shop=shop)[0]
+
+
+def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: str | None = None,
+             decimal_comma: bool = False, table: materials.Materials | None = None,
+             shop: Shop | None = None) -> tuple[dict[str, Value], bool]:
+    """The inputs as `read_inputs` gives them, and whether bare numbers were taken as inch with nothing that says so."""
+    if not isinstance(values, Mapping):
+        raise InputError(template, [("values", f"{shown(values)} given; give input names with their values")])
+    known = TEMPLATES[template].ALL_INPUTS
+    problems = unknown_inputs([str(name) for name in values if name not in known], template)
+    stated = units if _blank(values.get("units")) else values["units"]
+    if stated is not None:
+        try:
+            stated, _ = read_value(known["units"].kind, stated)
+        except ValueError as error:
+            raise InputError(template, [*problems, ("units", str(error))]) from None
+    table = table or materials.active()
+    read: dict[str, tuple[Any, str | None]] = {}
+    for item in known.values():
+        value = values.get(item.name)
+        if item.name == "units":
+            continue
+        if _blank(value):
+            if item.needed and item.default is None and not (shop and item.from_shop):
+                problems.append((item.name, "is missing"))
+            continue
+        try:
+            _refuse_spreadsheet_slips(value)
+            if item.kind.reader == "text":
+                read[item.name] = (_plain_text(value), None)
+            elif item.kind.reader == "material":
+                read[item.name] = (_read_material(value, decimal_comma, table), None)
+            else:
+                read[item.name] = read_value(item.kind, value, decimal_comma)
+        except ValueError as error:
+            problems.append((item.name, str(error)))
+    systems = {system for _, system in read.values() if system}
+    bare = [name for name, (value, system) in read.items()
+            if system is None and isinstance(value, float) and value
+            and known[name].kind.dimension in TWO_SYSTEMS]
+    if stated is None and "mm" in systems and bare:
+        problems += [(name, "has no unit next to values in metric units: say in the job whether units are in or mm")
+                     for name in bare]
+    own_units = stated or ("mm" if systems == {"mm"} else "in")
+    inputs = _to_units(known, read, own_units, values, problems)
+    inputs["units"] = own_units
+    problems += _cross_problems(inputs, {name for name, _ in problems})
+    problems += _operation_problems(known, inputs, {name for name, _ in problems}, shop)
+    if problems:
+        order = {name: n for n, name in enumerate(values)}
+        raise InputError(template, sorted(problems, key=lambda p: order.get(p[0], len(order))))
+    return inputs, stated is None and not systems and bool(bare)
+
+
+def _blank(value: Any) -> bool:
+    return value is None or (isinstance(value, str) and not value.strip())
+
+
+def _refuse_spreadsheet_slips(value: Any) -> None:
+    """Raise ValueError for what a spreadsheet program made of a typed value, or could not work out."""
+    if isinstance(value, CellError):
+        raise ValueError(f"the cell shows the error {value}")
+    if isinstance(value, (datetime.datetime, datetime.date)):
+        raise ValueError(f"the spreadsheet made the date {value:%Y-%m-%d} of it, as it does of 3/8: format the cell as "
+                         "text and type the value again")
+    if isinstance(value, (datetime.time, datetime.timedelta)):
+        raise ValueError(f"the spreadsheet made the time {value} of it: write for example 80 s or 1 min 20 s")
+
+
+def _to_units(known: Mapping[str, Input], read: Mapping[str, tuple[Any, str | None]], units: str, given: Mapping[str, Any],
+              problems: list[tuple[str, str]]) -> dict[str, Value]:
+    inputs: dict[str, Value] = {}
+    for item in known.values():
+        if item.name not in read:
+            inputs[item.name] = None if item.from_shop else item.default
+            continue
+        value, system = read[item.name]
+        if isinstance(value, _DensityText):
+            value = _density_name(value)
+        elif system and item.kind.is_number:
+            value = in_units(value, item.kind, system, units)
+        reason = limit_problem(item.kind, value, units, given[item.name])
+        if reason:
+            problems.append((item.name, reason))
+        inputs[item.name] = value
+    return inputs
+
+
+def _density_name(density: _DensityText) -> str:
+    """What a density with its unit is called in the sheet, where it stands among the shop's own materials."""
+    return f"{density.value:.12g} {'g/cm3' if density.system == 'mm' else 'lb/in3'}"
+
+
+def _g_cm3(density: _DensityText) -> float:
+    return in_units(density.value, CATALOGUE["material_density"].result, density.system, "mm")
+
+
+def _read_material(value: Any, decimal_comma: bool, table: materials.Materials) -> Any:
+    number = finite_float(value)
+    if number is not None and not number.is_integer():
+        code = next((c for c in (f"{number:.10g}", f"{number:.4f}") if c in table), None)
+        if code:
+            raise ValueError(f"{value!r} is a number here; for the material {code}, format the cell as text or type '{code} "
+                             "with an apostrophe in front; for a density, write its unit too")
+    return read_value(_MATERIAL, value)[0] if is_quantity(value) else read_material(value, decimal_comma, table)
+
+
+def _plain_text(value: Any) -> str:
+    if not isinstance(value, str) and finite_float(value) is None:
+        raise ValueError(f"{shown(value)} given; allowed is a text")
+    text = f"{value:.15g}" if isinstance(value, float) else str(value)
+    text = " ".join(text.split())
+    if any(unicodedata.category(c) in ("Cc", "Cs") for c in text):
+        raise ValueError("has a control character")
+    if len(text) > LONGEST_TEXT:
+        raise ValueError(f"has {len(text)} characters; allowed is at most {LONGEST_TEXT}")
+    return text
+
+
+def _cross_problems(inputs: Mapping[str, Any], known: set[str]) -> list[tuple[str, str]]:
+    problems = []
+    if not known & {"shape", "size", "thickness"} and inputs.get("size") is not None:
+        entry = CATALOGUE["section_area"]
+        problems += broken_rules(entry, [inputs[a.name] for a in entry.arguments])
+    bar, longest, trim = inputs.get("bar_length"), inputs.get("longest_random_bar"), inputs.get("end_trim") or 0
+    if not known & {"bar_length", "longest_random_bar"} and bar is not None and longest is not None and longest < bar:
+        problems.append(("longest_random_bar", "must not be shorter than the bar length (the shortest bar)"))
+    if not known & {"bar_length", "end_trim"} and bar is not None and trim > bar:
+        problems.append(("end_trim", "must not be longer than the bar"))
+    supplied = inputs.get("supplied_length")
+    if not known & {"bar_length", "supplied_length"} and bar is not None and supplied is not None and bar > supplied * (1 + 1e-9):
+        problems.append(("bar_length", "must not be longer than the supplied bar that it is sawn from"))
+    return problems
+
+
+def _operation_problems(known: Mapping[str, Input], inputs: Mapping[str, Any], bad: set[str],
+                        shop: Shop | None) -> list[tuple[str, str]]:
+    """What the rows of an operation list lack: the rules of `operation_time`, row by row."""
+    if not any(value is not None and name.startswith("op_") for name, value in inputs.items()):
+        return []
+    entry = CATALOGUE["operation_time"]
+    names = [a.name for a in entry.arguments if a.name != "units"]
+    problems = []
+    for row in (name.removesuffix("operation") for name in known if name.startswith("op_") and name.endswith("_operation")):
+        cells = {name: inputs.get(row + name) for name in names}
+        if bad & {row + name for name in names} or all(value is None for value in cells.values()):
+            continue
+        if cells["operation"] is None:
+            problems.append((row + "operation", "is missing"))
+            continue
+        if cells["top_speed"] is None:
+            cells["top_speed"] = inputs.get("top_speed")
+        broken = broken_rules(entry, [*cells.values(), inputs["units"]])
+        # The machine may have a max. speed in the shop file; the template sees to it.
+        problems += [(row + name, reason) for name, reason in broken if not (shop and name == "top_speed")]
+    return problems
+
+
+MOST_FILLERS = 8
+"""Templates kept ready to be filled, each with one shop; the one that was used least lately makes room for a new one."""
+_making = threading.Lock()
+
+
+def filler(template: str, shop: Shop | None = None) -> "Filler":
+    """The template ready to be filled with this shop's data."""
+    with _making:  # threads that start together wait for one filler instead of making one each
+        return _filler(template, shop)
+
+
+@functools.lru_cache(maxsize=MOST_FILLERS)
+def _filler(template: str, shop: Shop | None) -> "Filler":
+    return Filler(template, shop)
+
+
+class Filler:
+    """A template that is calculated and cut once, then filled many times. Several threads may share it; they take turns,
+    since the engine works for one of them at a time anyway.
+    """
+
+    def __init__(self, template: str, shop: Shop | None = None) -> None:
+        self.template = template
+        self._turn = threading.Lock()
+        module = TEMPLATES[template]
+        self.objections, self.prefix = module.objections, module.FORM.prefix
+        self.labels = {item.label.lower(): name for name, item in module.ALL_INPUTS.items()}
+        for label, name in list(self.labels.items()):
+            self.labels.setdefault(label.partition(" (")[0], name)
+        self.book = Workbook(module.build(shop))
+        self.book.calculate()
+        self.book.check_supported()
+        self.book.refer_directly()
+        self.book.calculate()  # a cell that was put in anew has no value yet
+        self.inputs: dict[str, Address] = {name: self.book.names[name] for name in module.ALL_INPUTS}
+        self.own_name = self.book.first_cell("own_material_names")
+        self.own_density = self.book.first_cell("own_material_densities")
+        self.answers: dict[str, Address] = {
+            name.removeprefix(self.prefix): address for name, address in self.book.names.items()
+            if name.startswith(self.prefix)
+        }
+        page = customer_page(template)
+        self.page: dict[str, Address] = {} if page is None else {
+            ref: self.book.address(f"{page.title}!{ref}") for ref in page.cells}
+        self._cut({self.book.sheets.index(title) for title in module.STILL_SHEETS})
+
+    def _cut(self, still: set[int]) -> None:
+        """Cut the sheets at the cells that change; zip everything else once."""
+        parts = dict(self.book.parts)
+        inputs = {**{a: name for name, a in self.inputs.items()}, self.own_name: "own_name", self.own_density: "own_density"}
+        self.sheets: list[Cut] = []
+        self.own_sheets: list[Cut] = []
+        for index, part in self.book.sheet_parts().items():
+            xml = SheetXML(parts[part])
+            input_refs = {f"{column_letters(c)}{r}": name for (s, r, c), name in inputs.items() if s == index}
+            changing = set(input_refs) | xml.calculated()
+            if not changing:
+                continue
+            pieces, cells = xml.slots(changing)
+            cut = (part, pieces, [_Slot(c, address_on(index, c.ref), input_refs.get(c.ref)) for c in cells])
+            # The materials table changes only for a material of the shop's own; otherwise it is zipped once.
+            if index in still:
+                parts[part] = xml.with_values({slot.cell.ref: self.book.value_at(slot.address) for slot in cut[2]})
+            elif index == self.own_name[0]:
+                self.own_sheets.append(cut)
+                blank = {slot.cell.ref: self.book.value_at(slot.address) for slot in cut[2] if slot.name is None}
+                parts[part] = xml.with_values(blank)
+            else:
+                self.sheets.append(cut)
+        for part, _, _ in self.sheets:
+            del parts[part]
+        self.fixed = pack(parts)
+        for part, _, _ in self.own_sheets:
+            del parts[part]
+        self.fixed_without_own = pack(parts)
+
+    def fill(self, inputs: Mapping[str, Value], table: materials.Materials | None = None) -> Filled:
+        """Fill with inputs that were read by `read_inputs`.
+
+        Raises InputError where the inputs together give no answer.
+        """
+        values: dict[str, Value] = dict(inputs)
+        values["own_name"] = values["own_density"] = None
+        material = inputs.get("material")
+        if isinstance(material, str):
+            table = table or materials.active()
+            if material not in table:
+                values["own_name"], values["own_density"] = material, _g_cm3(read_value(_MATERIAL, material)[0])
+            elif table[material] not in materials.builtin().rows:
+                values["own_name"], values["own_density"] = table[material].name, table[material].density
+        with self._turn:
+            return self._fill(inputs, values)
+
+    def _fill(self, inputs: Mapping[str, Value], values: Mapping[str, Value]) -> Filled:
+        book = self.book
+        for name, address in self.inputs.items():
+            book.set_at(address, values[name])
+        book.set_at(self.own_name, values["own_name"])
+        book.set_at(self.own_density, values["own_density"])
+        book.calculate()
+        answers = {name: book.value_at(address) for name, address in self.answers.items()}
+        problems = [self._objection(label, inputs) for label in str(answers["problems"] or "").split(", ") if label]
+        problems += self.objections(inputs, answers) if not problems else []
+        if problems:
+            raise InputError(self.template, problems)
+        page = {ref: book.value_at(address) for ref, address in self.page.items()}
+        return Filled(self.template, dict(inputs), answers, self._write(values), page)
+
+    def _objection(self, label: str, inputs: Mapping[str, Value]) -> tuple[str, str]:
+        """The input that the template calls so in its list of problems, and what is wrong with it."""
+        short, _, more = label.partition(" (")
+        name = self.labels.get(label) or self.labels.get(short)
+        if name is None:
+            return "job", f"fill in or correct: {label}"
+        if inputs[name] is None:
+            return name, "is missing" + (f" ({more}" if more else "")
+        return name, f"is not allowed here ({more or 'see the limits in the template)'}"
+
+    def _write(self, values: Mapping[str, Value]) -> bytes:
+        own = values["own_name"] is not None
+        buffer = io.BytesIO()
+        buffer.write(self.fixed_without_own if own else self.fixed)
+        value_at = self.book.value_at
+        with zipfile.ZipFile(buffer, "a") as archive:
+            for part, pieces, cells in (*self.sheets, *(self.own_sheets if own else ())):
+                out = [pieces[0]]
+                for slot, piece in zip(cells, pieces[1:], strict=True):
+                    out.append(slot.xml(values[slot.name] if slot.name is not None else value_at(slot.address)))
+                    out.append(piece)
+                archive.writestr(part_info(part), b"".join(out), compresslevel=1)
+        return buffer.getvalue()

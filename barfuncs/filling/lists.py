@@ -1,0 +1,544 @@
+"""A list of jobs: read from CSV or xlsx, planned row by row, with one file for each and a table of results."""
+
+import collections
+import dataclasses
+import datetime
+import errno
+import functools
+import io
+import itertools
+import json
+import re
+import signal
+import zipfile
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import barfuncs
+from barfuncs.catalogue import materials
+from barfuncs.errors import InputError, WorkbookError
+from barfuncs.filling import folder
+from barfuncs.filling.filler import TEMPLATES, Filled, filler, names_of, read_job
+from barfuncs.filling.headings import Headings, Names, is_blank, read_headings, row_of_headings
+from barfuncs.filling.list_file import read_rows
+from barfuncs.filling.record import RESULT_FILES, RUN, Entry, Record, digest_at, digest_of
+from barfuncs.filling.results import result_files, values_of
+from barfuncs.filling.stopping import Stopping
+from barfuncs.functions.quantity import bars_for_confidence
+from barfuncs.templates.shop import Shop
+from barfuncs.text.characters import unfit
+from barfuncs.xlsx.engine import column_letters
+from barfuncs.xlsx.package import Staged, is_read_only, write_whole
+from barfuncs.xlsx.sheetxml import CellError, Value
+
+MOST_ROWS = 20_000
+"""Of the bars to buy of a lot of random lengths."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """One row of a list: where it stands, what it says, and why its cells can't be told apart (or nothing)."""
+
+    row: int
+    values: dict[str, Any]
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing that is wrong with a list: file, row (0 for the list as a whole), column, value, reason."""
+
+    file: str
+    row: int
+    column: str
+    value: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Stale:
+    """A workbook of an earlier run that does not go with the list any more: why, and where it was moved, if it was."""
+
+    file: str
+    why: str
+    moved_to: str = ""
+
+
+@dataclass
+class Outcome:
+    """What became of a list: (row, file name, workbook) of the good rows, and the problems.
+
+    `unchanged` are the (row, file name) whose workbook was there already, made from the same. `stale` are workbooks that do
+    not go with the list any more, `of_other_lists` counts those that other lists made, `listed` all in the results.
+    `stopped` says why the rest of the list was left; `taken_as_inch` that bare numbers were read as inch since nothing
+    said what they are in.
+    """
+
+    done: list[tuple[int, str, Filled]] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+    unchanged: list[tuple[int, str]] = field(default_factory=list)
+    stale: list[Stale] = field(default_factory=list)
+    of_other_lists: dict[str, int] = field(default_factory=dict)
+    random_bars: dict[int, int] = field(default_factory=dict)
+    total: int = 0
+    listed: int = 0
+    stopped: str = ""
+    results_written: bool = False
+    taken_as_inch: bool = False
+
+
+class Interrupted(KeyboardInterrupt):
+    """Ctrl-C, or a request to end, while a list is planned. The results of what is done are written; `outcome` says what
+    that is, `signal` the number of what came.
+    """
+
+    def __init__(self, outcome: Outcome, number: int = signal.SIGINT) -> None:
+        self.outcome, self.signal = outcome, number
+        super().__init__()
+
+
+class Jobs(list[Job]):
+    """The jobs of a list, and in `notes` what of it was left out: titles above the headings, totals, columns that are no
+    inputs."""
+
+    notes: tuple[Problem, ...] = ()
+
+
+_HEADINGS_WITHIN = 20
+"""Rows in which the headings are looked for, blank ones not counted."""
+_TOTAL = re.compile(r"(?:(?:grand|sub)[ -]?)?(?:totals?|sums?)"
+                    r"(?: (?:parts|pcs|pieces|qty|quantity|jobs|orders|bars|weight|hours|amount|cost))?:?", re.IGNORECASE)
+_AMOUNT = re.compile(r"[-+(]?[$€£]? ?\.?[0-9][0-9.,' ]*[%)]?")
+
+
+def read_jobs(path: str | Path, template: str = "job_plan") -> Jobs:
+    """Read a list of jobs for a template; a row near its beginning names the inputs, by name, label or everyday name.
+
+    One list serves all templates: columns of another template are left aside, and a quote takes `quantity` for its first.
+
+    Raises InputError for headings that can't be used (with what to write instead), WorkbookError for a file that can't be
+    read.
+    """
+    path = Path(path)
+    rows = ((number, cells) for number, cells in read_rows(path) if not all(map(is_blank, cells)))
+    first = list(itertools.islice(rows, _HEADINGS_WITHIN))
+    if not first:
+        raise WorkbookError(f"{path.name} is empty: the first row must name the inputs")
+    called = names_of(template)
+    at = row_of_headings(called, [cells for _, cells in first])
+    headings = read_headings(path.name, called, first[at][1])
+    notes = [_left_out(path.name, number, cells, f"above the headings in row {first[at][0]}") for number, cells in first[:at]]
+    if headings.aside:
+        few = ", ".join(headings.aside[:_MOST_COLUMNS_NAMED]) + (", ..." if len(headings.aside) > _MOST_COLUMNS_NAMED else "")
+        notes.append(Problem(path.name, first[at][0], "", few, f"{_columns(len(headings.aside))} left out: no input is called so"))
+    jobs = Jobs()
+    last: collections.deque[tuple[Job, list[Any]]] = collections.deque(maxlen=_MOST_TOTALS)
+    for number, cells in itertools.chain(first[at + 1:], rows):
+        if cells == first[at][1]:
+            notes.append(_left_out(path.name, number, cells, "the headings once more"))
+            continue
+        values, problem = headings.values(cells)
+        jobs.append(Job(number, values, _shifted(headings, cells) or problem or _unfit(values)))
+        last.append((jobs[-1], cells))
+        if len(jobs) > MOST_ROWS:
+            raise WorkbookError(f"{path.name} has more than {MOST_ROWS:,} rows; split it")
+    while last and _is_total(*last[-1], called):
+        job, cells = last.pop()
+        notes.append(_left_out(path.name, job.row, cells, "a total of the rows above"))
+        jobs.pop()
+    if not jobs:
+        raise WorkbookError(f"{path.name} has no jobs, only the row with the names")
+    jobs.notes = tuple(sorted((*notes, *_doubled(path.name, jobs)), key=lambda note: note.row))
+    return jobs
+
+
+_MOST_TOTALS, _MOST_COLUMNS_NAMED = 5, 20
+
+
+def _doubled(file: str, jobs: Iterable[Job]) -> list[Problem]:
+    """Rows that say the same as one above: a slip, or the order came twice."""
+    first: dict[tuple[tuple[str, str], ...], int] = {}
+    notes = []
+    for job in jobs:
+        said = tuple(sorted((name, str(value).strip()) for name, value in job.values.items() if not is_blank(value)))
+        above = first.setdefault(said, job.row)
+        if above != job.row:
+            name = str(job.values.get("job") or "").strip()
+            notes.append(Problem(file, job.row, "", name[:60] or "-", f"says the same as row {above}, and is planned once more"))
+    return notes
+
+
+def _left_out(file: str, row: int, cells: Sequence[Any], why: str) -> Problem:
+    texts = [str(cell).strip() for cell in cells if not is_blank(cell)]
+    return Problem(file, row, "", " | ".join(texts)[:60], f"left out: {why}")
+
+
+def _columns(number: int) -> str:
+    return f"{number:,} column" + ("s" if number > 1 else "")
+
+
+def _shifted(headings: Headings, cells: Sequence[Any]) -> str:
+    """Why the cells of a row may have shifted against the headings. Such a row is refused and not read."""
+    filled = [n for n, cell in enumerate(cells) if not is_blank(cell)]
+    if filled[-1] >= len(headings.columns):
+        return "the row has more cells than there are headings"
+    nameless = [column_letters(n + 1) for n in filled if not headings.columns[n].name]
+    return f"has a value in column {', '.join(nameless[:5])}, which has no heading" if nameless else ""
+
+
+def _unfit(values: Mapping[str, Any]) -> str:
+    """What no workbook can hold."""
+    found = ((name, unfit(value)) for name, value in values.items() if isinstance(value, str))
+    return next((f"{name} has the character {character}, which can't be seen and which no workbook can hold; remove it"
+                 for name, character in found if character), "")
+
+
+def _is_total(job: Job, cells: Sequence[Any], called: Names) -> bool:
+    """Whether a row says Total and numbers, and is too little for a job."""
+    filled = [cell for cell in cells if not is_blank(cell)]
+    return bool(not called.needed <= job.values.keys() and isinstance(filled[0], str) and _TOTAL.fullmatch(filled[0].strip())
+                and all(isinstance(c, (int, float, CellError)) or (isinstance(c, str) and _AMOUNT.fullmatch(c.strip()))
+                        for c in filled[1:]))
+
+
+_CHOOSE = "allow replacing (--replace) or choose another folder"
+_TAKEN = f"exists already; {_CHOOSE}"
+_CHANGED = f"exists already, made from other values or with another shop file or version; {_CHOOSE}"
+_HAND = "changed by hand since"
+_OTHER = "the list has other values now"
+_BAD = "its row has problems now"
+_RENAMED = "its job has another name now"
+_GONE = "not in the list any more"
+
+
+def plan_jobs(jobs: Iterable[Job], out: str | Path, *, template: str = "job_plan", source: str = "jobs",
+              units: str | None = None, decimal_comma: bool = False, replace: bool = False,
+              table: materials.Materials | None = None, shop: Shop | None = None,
+              progress: Callable[[], None] | None = None, tell: Callable[[str], None] | None = None) -> Outcome:
+    """Fill one workbook for each job, then write results.csv and results.xlsx, which list all workbooks of the folder. Bad
+    rows are listed, good rows are done, and rows whose workbook is there already, made from the same, are left alone.
+
+    `tell` gets a sentence when another run holds the folder and this one waits for it.
+
+    Raises Interrupted on Ctrl-C or a request to end, after writing the results of what is done, and WorkbookError where
+    the folder can't be used.
+    """
+    out = Path(out)
+    jobs = list(jobs)
+    outcome = Outcome(total=len(jobs))
+    with Stopping() as stopping:
+        try:
+            with folder.held(out, tell):
+                plan = _Planner(template, shop, out, source, units, decimal_comma, replace, table or materials.active(), outcome,
+                                stopping)
+                try:
+                    plan.plan_all(jobs, progress)
+                except OSError as error:  # a full disk: the rows that follow would fail alike
+                    outcome.stopped = f"stopped: {error.strerror or error}"
+                except KeyboardInterrupt:
+                    outcome.stopped = "interrupted"
+                with stopping.held():
+                    plan.finish()
+        except KeyboardInterrupt:
+            outcome.stopped = "interrupted"
+    if outcome.stopped == "interrupted":
+        raise Interrupted(outcome, stopping.signal or signal.SIGINT)
+    return outcome
+
+
+Read = tuple[dict[str, Value], bool]
+"""What `read_job` gives: the inputs, and whether bare numbers were taken as inch."""
+
+
+class _Planner:
+    """Reads and plans the rows of one list into one folder, which it has to itself."""
+
+    def __init__(self, template: str, shop: Shop | None, out: Path, source: str, units: str | None, decimal_comma: bool, replace: bool,
+                 table: materials.Materials, outcome: Outcome, stopping: Stopping) -> None:
+        self.template, self.shop = template, shop
+        self.out, self.source, self.units, self.decimal_comma = out, source, units, decimal_comma
+        self.replace, self.table, self.outcome, self.stopping = replace, table, outcome, stopping
+        self.record = Record.read(out)
+        self.run = datetime.datetime.now().isoformat(" ", "seconds")
+        self.names: dict[int, str] = {}
+        self.not_placed: set[int] = set()
+        """Rows whose workbook could not be written."""
+        other = next((e for e in self.record.entries.values() if e.template != template), None)
+        if other is not None:
+            raise WorkbookError(f"{out} holds workbooks of the template {other.template} ({other.file}); choose another "
+                                f"folder for {template}")
+
+    def problem(self, row: int, reason: str, column: str = "", value: Any = None) -> None:
+        self.outcome.problems.append(Problem(self.source, row, column, _shown(value), reason))
+
+    def refuse(self, job: Job, error: InputError) -> None:
+        for column, reason in error.problems:
+            value = job.values.get(column)
+            if not self.decimal_comma and isinstance(value, str) and re.search(r"\d,\d", value) and "a comma" in reason:
+                reason += " (--decimal-comma reads 12,5 as twelve and a half)"
+            self.problem(job.row, reason, column, value)
+
+    def plan_all(self, jobs: Sequence[Job], progress: Callable[[], None] | None) -> None:
+        folder.reserve(self.out, len(jobs) + len(self.record.entries))
+        rows = self.with_units_settled([(job, self.read(job)) for job in jobs])
+        taken = {*RESULT_FILES, self.source.casefold()}
+        self.names = {job.row: _file_name(job.values if read is None else read[0], job.row, taken) for job, read in rows}
+        for job, read in rows:
+            if read is not None:
+                self.plan(job, read[0])
+            if progress:
+                progress()
+
+    def read(self, job: Job) -> Read | None:
+        if job.problem:
+            self.problem(job.row, job.problem)
+            return None
+        try:
+            return read_job(job.values, self.template, units=self.units, decimal_comma=self.decimal_comma,
+                            table=self.table, shop=self.shop)
+        except InputError as error:
+            self.refuse(job, error)
+            return None
+
+    def with_units_settled(self, rows: list[tuple[Job, Read | None]]) -> list[tuple[Job, Read | None]]:
+        """Bare numbers without a word on their unit are inches, but not in a list where other rows are metric."""
+        metric = next((job.row for job, read in rows if (read is not None and read[0]["units"] == "mm")
+                       or str(job.values.get("units") or "").strip().casefold() == "mm"), None)
+        if metric is None:
+            self.outcome.taken_as_inch = any(read is not None and read[1] for _, read in rows)
+            return rows
+        settled: list[tuple[Job, Read | None]] = []
+        for job, read in rows:
+            if read is not None and read[1]:
+                self.problem(job.row, f"nothing says whether the numbers are inch or mm, and row {metric} is in mm: fill in "
+                                      "the column units, or give --units", "units")
+                read = None
+            settled.append((job, read))
+        return settled
+
+    def plan(self, job: Job, inputs: dict[str, Value]) -> None:
+        before = self.record.find(self.names[job.row])
+        name = before.file if before else self.names[job.row]  # one spelling, also where A and a are two files
+        made_from, but_name = self.ground_of(inputs)
+        if before is not None and before.made_from == made_from and self.is_there(before):
+            note = _HAND if digest_at(self.out / name) != before.digest else ""
+            self.record.set(dataclasses.replace(before, list=self.source, row=job.row, note=note))
+            self.outcome.unchanged.append((job.row, name))
+            return
+        try:
+            filled = filler(self.template, self.shop).fill(inputs, self.table)
+            if self.template == "quote" and filled.answers["stops"]:
+                # A plan that a check stops is still of use; a price is not, and nobody may look before it is sent.
+                raise InputError("quote", [("job", str(filled.answers["stops"]).strip())])
+            values = values_of(filled.inputs, filled.answers, TEMPLATES[self.template].RESULTS)
+            if self.template == "job_plan" and (bars := _bars_of_random_lengths(filled, self.shop)) is not None:
+                values["bars_of_random_lengths"] = self.outcome.random_bars[job.row] = bars
+            copy = filled.customer_copy() if filled.page and filled.is_ready else b""
+            entry = Entry(name, self.template, self.source, job.row, self.run, made_from, but_name, digest_of(filled.data), values,
+                          f"Quotation {name}" if copy else "", digest_of(copy) if copy else "")
+            with self.stopping.held():
+                self.place(entry, filled.data, copy)
+                self.outcome.done.append((job.row, name, filled))
+        except InputError as error:
+            self.refuse(job, error)
+        except FileExistsError:
+            self.not_placed.add(job.row)
+            self.problem(job.row, f"{name} {_CHANGED if before else _TAKEN}")
+        except OSError as error:
+            self.not_placed.add(job.row)
+            self.problem(job.row, f"{name} can't be written ({error.strerror or error})")
+            if error.errno in (errno.ENOSPC, errno.EDQUOT):
+                raise
+
+    def ground_of(self, inputs: Mapping[str, Value]) -> tuple[str, str]:
+        """What a workbook is made from, as a digest; and the same without what the job is called."""
+        material = str(inputs["material"])
+        known = repr(self.table[material]) if material in self.table else ""
+
+        def digest(values: Mapping[str, Value]) -> str:
+            return digest_of(json.dumps([_template_digest(self.template, self.shop), known, values], sort_keys=True).encode())
+
+        return digest(inputs), digest({name: value for name, value in inputs.items() if name not in _NAMING})
+
+    def is_there(self, entry: Entry) -> bool:
+        """Whether workbook and copy are there; with leave to replace, as they were written."""
+        files = [(path, digest, digest_at(path)) for path, digest in self.files_of(entry)]
+        return all(found and (found == digest or not self.replace) for _, digest, found in files)
+
+    def files_of(self, entry: Entry) -> list[tuple[Path, str]]:
+        """The workbook and the customer's copy, each with its digest."""
+        copy = [(self.out / folder.FOR_CUSTOMER / entry.copy, entry.copy_digest)] if entry.copy else []
+        return [(self.out / entry.file, entry.digest), *copy]
+
+    def place(self, entry: Entry, *contents: bytes) -> None:
+        """Write the workbook and the customer's copy. What stands in their place and is not of our making is moved aside.
+
+        Raises FileExistsError where something stands there and must not be replaced.
+        """
+        before = self.record.find(entry.file)
+        known = {before.digest, before.copy_digest} if before else set()
+        new = [(path, content, found) for (path, digest), content in zip(self.files_of(entry), contents, strict=False)
+               if (found := digest_at(path)) != digest]
+        if not self.replace and any(found for *_, found in new):
+            raise FileExistsError
+        staged: list[Staged] = []
+        try:
+            for path, content, found in new:
+                path.parent.mkdir(exist_ok=True)
+                staged.append(Staged(path, content, replace=found in known, beginning=RUN))
+                if found and is_read_only(path):
+                    raise PermissionError(errno.EACCES, "the file is read-only")
+            self.record.announce(entry)
+            for path, _, found in reversed(new):
+                if found:
+                    self.take_results_away()
+                    # The copy first: an old one must not be there beside a new workbook, even if the run ends here.
+                    if found not in known:
+                        folder.move_aside(path, self.out / folder.OLD)
+                    elif path.parent != self.out:
+                        path.unlink()
+            for file in staged:
+                file.place()
+        finally:
+            for file in staged:
+                file.drop()
+        self.record.set(entry)
+
+    def take_results_away(self) -> None:
+        """Before anything changes that the results tell of: were the run to end here, they would be wrong."""
+        for name, known in self.record.results.items():
+            path = self.out / name
+            with suppress(OSError):  # another program may have it open; that it can't be written is said at the end
+                if digest_at(path) in known and not is_read_only(path):
+                    path.unlink()
+
+    def finish(self) -> None:
+        """Name or move aside what does not go with the list any more, and write the results of all that is there."""
+        folder.release(self.out)
+        if not self.outcome.stopped:
+            self.sort_out()
+        entries = self.record.in_order()
+        self.outcome.problems.sort(key=lambda p: p.row)
+        self.outcome.listed = len(entries)
+        if entries:
+            for name, data in result_files(entries).items():
+                self.write_result(name, data)
+        with suppress(OSError):
+            self.record.save()
+        with suppress(OSError):
+            (self.out / folder.FOR_CUSTOMER).rmdir()  # where it is empty
+
+    def sort_out(self) -> None:
+        good = {name.casefold() for _, name, _ in self.outcome.done} | {name.casefold() for _, name in self.outcome.unchanged}
+        rows = {name.casefold(): row for row, name in self.names.items()}
+        alike = {self.record.entries[key].but_name for key in good}
+        for entry in self.record.in_order():
+            key = entry.file.casefold()
+            if key in good:
+                continue
+            if key in rows:
+                why = _OTHER if rows[key] in self.not_placed else _BAD
+            elif entry.list != self.source:
+                self.outcome.of_other_lists[entry.list] = self.outcome.of_other_lists.get(entry.list, 0) + 1
+                continue
+            else:
+                why = _RENAMED if entry.but_name in alike and entry.but_name else _GONE
+            moved = self.replace and why in (_BAD, _RENAMED) and self.move_aside(entry)
+            if not moved:
+                self.record.set(dataclasses.replace(entry, note=why))
+            if why != _OTHER:  # which is among the problems
+                self.outcome.stale.append(Stale(entry.file, why, f"{folder.OLD}/{entry.file}" if moved else ""))
+
+    def move_aside(self, entry: Entry) -> bool:
+        """Move a workbook and its copy into the folder for old ones; False where that can't be."""
+        try:
+            self.take_results_away()
+            for path, _ in reversed(self.files_of(entry)):
+                if path.exists():
+                    folder.move_aside(path, self.out / folder.OLD)
+        except OSError:
+            return False
+        self.record.drop(entry)
+        return True
+
+    def write_result(self, name: str, data: bytes) -> None:
+        path, digest = self.out / name, digest_of(data)
+        try:
+            found = digest_at(path)
+            if found != digest:
+                known = found in self.record.results.get(name, ())
+                if found and not known and not self.replace:
+                    self.problem(0, f"{name} {_TAKEN}")
+                    return
+                if found and is_read_only(path):
+                    raise PermissionError(errno.EACCES, "the file is read-only")
+                if found and not known:
+                    folder.move_aside(path, self.out / folder.OLD)
+                self.record.announce_results(name, digest)
+                write_whole(path, data, replace=known, beginning=RUN)
+            self.outcome.results_written = True
+        except OSError as error:
+            self.problem(0, f"{name} can't be written ({error.strerror or error})")
+
+
+@functools.lru_cache(maxsize=8)
+def _template_digest(template: str, shop: Shop | None) -> str:
+    """A digest of the blank template with the shop's data in it."""
+    with zipfile.ZipFile(io.BytesIO(TEMPLATES[template].build(shop))) as archive:
+        parts = [(name, digest_of(archive.read(name))) for name in archive.namelist()]
+    return digest_of(json.dumps([barfuncs.__version__, parts]).encode())
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, datetime.datetime) and value.time() == datetime.time():
+        value = value.date()
+    return "" if value is None else str(value)[:60]
+
+
+_RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9\u00b9\u00b2\u00b3]|lpt[0-9\u00b9\u00b2\u00b3])(\..*)?", re.IGNORECASE)
+
+
+def safe_name(text: str) -> str:
+    """A file name that every system takes: no path parts, no reserved names, not too long.
+
+    >>> safe_name("../../etc/passwd"), safe_name("CON"), safe_name("Valve 3/8 : A")
+    ('etc_passwd', '_CON', 'Valve 3_8 _ A')
+    """
+    text = "".join(c if c.isalnum() or c in " ._-()+" else "_" for c in text)
+    text = re.sub(r"_+", "_", text).strip(" ._")[:80].strip(" ._")
+    return f"_{text}" if _RESERVED.fullmatch(text) else text
+
+
+_NAMING = ("job", "part_number")
+
+
+def _file_name(values: Mapping[str, Any], row: int, taken: set[str]) -> str:
+    """The name of a row's file. A row with problems has one too, so that the others keep theirs when it is mended."""
+    stem = safe_name("_".join(text for n in _NAMING if (text := _in_words(values.get(n))))) or f"row {row}"
+    name, again = f"{stem}.xlsx", 1
+    while name.casefold() in taken:
+        name = f"{stem} row {row}.xlsx" if again == 1 else f"{stem} row {row}-{again}.xlsx"
+        again += 1
+    taken.add(name.casefold())
+    return name
+
+
+def _in_words(value: Any) -> str:
+    return "" if value is None else f"{value:.15g}" if isinstance(value, float) else " ".join(str(value).split())
+
+
+def _bars_of_random_lengths(filled: Filled, shop: Shop | None) -> int | None:
+    """Bars to buy of a lot of random lengths: a sum over all lengths, which no cell formula of the template works out."""
+    i, a = filled.inputs, filled.answers
+    if i["longest_random_bar"] is None:
+        return None
+    used: dict[str, Any] = {}
+    for name in ("scrap_rate", "confidence"):  # left blank, it is the shop's or else the default, as in the template
+        values = (i[name], getattr(shop.rates, name) if shop else None, TEMPLATES["job_plan"].ALL_INPUTS[name].default)
+        used[name] = next(value for value in values if value is not None)
+    bars: int = bars_for_confidence(i["quantity"], i["bar_length"], i["longest_random_bar"], a["bar_per_part"], a["min_remnant"],
+                                    i["end_trim"] or 0, used["scrap_rate"], i["setup_parts"] or 0, used["confidence"])
+    return bars

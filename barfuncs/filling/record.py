@@ -1,0 +1,165 @@
+"""What a folder of workbooks knows of itself: which list made which workbook, from what, in which run.
+
+The record grows by a line before a file is written, so that a run that was killed leaves no file that it says nothing of.
+Which line holds for a file, the file's own bytes say.
+"""
+
+import hashlib
+import json
+import os
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, field, fields
+from pathlib import Path
+from typing import Any
+
+from barfuncs.xlsx.package import write_whole
+from barfuncs.xlsx.sheetxml import Value
+
+RECORD = ".barfuncs-record.jsonl"
+RUN = ".barfuncs-run-"
+"""How the names of files begin that a run over a list has not finished; none of them outlives the next run."""
+RESULT_FILES = ("results.csv", "results.xlsx")
+MOST_BYTES = 100_000_000
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A workbook that a list made.
+
+    `made_from` tells what was filled in, `but_name` the same without the job's name, `digest` and `copy_digest` the bytes
+    of the workbook and of the customer's copy; `values` is its line in the results, `note` what is to be known of it.
+    """
+
+    file: str
+    template: str
+    list: str
+    row: int
+    run: str
+    made_from: str
+    but_name: str
+    digest: str
+    values: Mapping[str, Value]
+    copy: str = ""
+    copy_digest: str = ""
+    note: str = ""
+
+
+_KINDS = {f.name: (int if f.name == "row" else dict if f.name == "values" else str) for f in fields(Entry)}
+
+
+def digest_of(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def digest_at(path: Path) -> str:
+    """The digest of a file, or an empty text where there is none."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except FileNotFoundError:
+        return ""
+
+
+@dataclass
+class Record:
+    """The record of one folder."""
+
+    folder: Path
+    entries: dict[str, Entry] = field(default_factory=dict)
+    """By file name in small letters, the entries whose workbook is there."""
+    results: dict[str, set[str]] = field(default_factory=dict)
+    """The digests that each file of results may have without a hand in it."""
+
+    @classmethod
+    def read(cls, folder: Path) -> "Record":
+        """The record as it stands. A line that can't be read is left out, and its workbook is then an unknown one."""
+        record = cls(folder)
+        told: dict[str, list[Entry]] = {}
+        for line in _lines(folder / RECORD):
+            if isinstance(line.get("results"), str) and isinstance(line.get("digest"), str):
+                record.results.setdefault(line["results"], set()).add(line["digest"])
+            entry = _entry(line)
+            if entry is not None:
+                told.setdefault(entry.file.casefold(), []).append(entry)
+        for key, versions in told.items():
+            digest = digest_at(folder / versions[0].file)
+            fitting = [e for e in versions if e.digest == digest]
+            if fitting:
+                record.entries[key] = fitting[-1]
+            elif digest:  # changed by hand; where a run was killed, nothing tells from which of several
+                record.entries[key] = versions[0] if len(versions) == 1 else _unsure(versions[-1])
+        return record
+
+    def find(self, file: str) -> Entry | None:
+        return self.entries.get(file.casefold())
+
+    def announce(self, entry: Entry) -> None:
+        """Put down what a workbook will be, before it is written."""
+        self._append(asdict(entry))
+
+    def announce_results(self, name: str, digest: str) -> None:
+        self._append({"results": name, "digest": digest})
+        self.results.setdefault(name, set()).add(digest)
+
+    def _append(self, line: Mapping[str, Any]) -> None:
+        # The line end comes first too: a run that was killed may have left half a line.
+        data = f"\n{json.dumps(line)}\n".encode()
+        handle = os.open(self.folder / RECORD, os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_BINARY", 0), 0o666)
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+
+    def set(self, entry: Entry) -> None:
+        self.entries[entry.file.casefold()] = entry
+
+    def drop(self, entry: Entry) -> None:
+        self.entries.pop(entry.file.casefold(), None)
+
+    def save(self) -> None:
+        """Write the record anew with what holds now; none is left where there is nothing to tell."""
+        lines: list[Mapping[str, Any]] = [asdict(entry) for entry in self.in_order()]
+        lines += [{"results": name, "digest": digest} for name in RESULT_FILES if (digest := digest_at(self.folder / name))
+                  in self.results.get(name, ())]
+        path = self.folder / RECORD
+        if not lines:
+            path.unlink(missing_ok=True)
+            return
+        text = "".join(json.dumps(line) + "\n" for line in lines)
+        write_whole(path, text.encode(), replace=True, beginning=RUN)
+
+    def in_order(self) -> list[Entry]:
+        return sorted(self.entries.values(), key=lambda e: (e.list, e.row, e.file))
+
+
+def _unsure(entry: Entry) -> Entry:
+    return Entry(**{**asdict(entry), "made_from": "", "but_name": ""})
+
+
+def _lines(path: Path) -> Iterable[dict[str, Any]]:
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            return
+        text = path.read_bytes().decode("utf-8", "replace")
+    except OSError:
+        return
+    for line in text.split("\n"):
+        try:
+            found = json.loads(line) if line.strip() else None
+        except (ValueError, RecursionError):
+            continue
+        if isinstance(found, dict):
+            yield found
+
+
+def _entry(line: Mapping[str, Any]) -> Entry | None:
+    """The entry of a line, unless it is not one or its files lie elsewhere."""
+    if set(line) != set(_KINDS) or not all(type(line[name]) is kind for name, kind in _KINDS.items()):
+        return None
+    if not _is_plain(line["file"]) or (line["copy"] and not _is_plain(line["copy"])):
+        return None
+    if not all(value is None or isinstance(value, (str, int, float)) for value in line["values"].values()):
+        return None
+    return Entry(**line)
+
+
+def _is_plain(name: str) -> bool:
+    return name.endswith(".xlsx") and not set(name) & set("/\\:\0")

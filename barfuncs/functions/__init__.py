@@ -1,0 +1,1 @@
+"""The functions, one module a group."""

@@ -1,0 +1,343 @@
+"""Template job_plan: one job, its bar, yield, bars, weight, time, checks and set-up sheet."""
+
+import functools
+from collections.abc import Mapping
+from typing import Any
+
+from openpyxl import Workbook
+from openpyxl.worksheet.worksheet import Worksheet
+
+from barfuncs.templates import layout, plausible
+from barfuncs.templates.every_order import (
+    ACROSS_CORNERS,
+    BAR,
+    BAR_WEIGHT,
+    BLANKS_PER_SUPPLIED,
+    DENSITY,
+    EACH_WEIGHT,
+    JOB,
+    KERF_MISSING,
+    LATHE,
+    MATERIAL,
+    MATERIAL_CAUTION,
+    MATERIAL_NAME,
+    MATERIAL_ROW,
+    NO_WHOLE_PART,
+    ORDER,
+    OWN_PROBLEMS,
+    PART,
+    PART_TOO_HEAVY,
+    PRICE,
+    RACK,
+    SAW_STOP,
+    SECTION,
+    SECTION_AREA,
+    SECTION_WEIGHT,
+    SETTING_RATE,
+    SUPPLY,
+    TOO_WIDE,
+    WEIGHT_PER_LENGTH,
+    WHOLE_PARTS,
+    YIELD,
+    bought_formula,
+    cuts_formula,
+    feeder_takes,
+    rack_value_formula,
+    rest_formula,
+)
+from barfuncs.templates.materials_sheet import materials_sheet
+from barfuncs.templates.model import (
+    NOTE,
+    OK,
+    STOP,
+    WEIGHT_SUFFIX,
+    Answer,
+    Check,
+    Form,
+    Input,
+    fixed_text,
+    number_text,
+    unit_text,
+)
+from barfuncs.templates.notes_sheet import notes_sheet
+from barfuncs.templates.setup_sheet import ONE_PERSON, SOURCE, STOPPED, setup_sheet
+from barfuncs.templates.shop import Shop
+from barfuncs.templates.shop_sheet import (
+    LARGEST_SIZE,
+    MACHINE_ROW,
+    MACHINE_WRONG,
+    PROBLEMS,
+    SHOP_PROBLEMS,
+    shop_sheet,
+)
+from barfuncs.templates.speeds_sheet import MATERIAL_GROUP
+from barfuncs.xlsx.package import pack
+from barfuncs.xlsx.sheetxml import CellError
+
+INPUTS: dict[str, tuple[Input, ...]] = {
+    "Job": JOB,
+    "Bar": BAR,
+    "Part": PART,
+    "Order": ORDER,
+    "Lathe and feeder": LATHE,
+    "Material price": PRICE,
+}
+ALL_INPUTS: dict[str, Input] = {i.name: i for group in INPUTS.values() for i in group}
+
+_BOUGHT = (("price", "material_price"), ("bars", "bought"), ("bar_length", "bought_length"), ("bar_weight", "bought_weight"))
+ANSWERS: dict[str, tuple[Answer, ...]] = {
+    "Yield": YIELD,
+    "Order": (
+        Answer("parts_on_average", "Parts to make, on average", "count", "parts",
+               calls="parts_to_make", refs=(("confidence", "0"),)),
+        Answer("parts_to_make", "Parts to make, with confidence", "count", "parts", calls="parts_to_make"),
+        Answer("bars", "Bars to load", "count", "bars", formula="IF(AND(parts_per_bar>0,parts_per_bar<=1E7),COUNT_UP(parts_to_make/parts_per_bar),NA())"),
+        BLANKS_PER_SUPPLIED,
+        Answer("bought", "Bars to buy", "count", "bars", formula=bought_formula("bars")),
+        Answer("cuts", "Saw cuts", "count", "cuts", formula=cuts_formula("bars", "bought")),
+        Answer("fewest_bars", "Bars if all were the longest", "count", "bars",
+               formula='IF(bars>0,IF(ISBLANK(longest_random_bar),"-",IF(longest_random_bar>=bar_length,COUNT_UP(parts_to_make/'
+                       'PARTS_PER_BAR(longest_random_bar,part_length,cutoff_width,min_remnant,facing,end_trim)),NA())),NA())'),
+        Answer("last_bar_parts", "Parts from the last bar", "count", "parts", formula="parts_to_make-(bars-1)*parts_per_bar"),
+        Answer("last_bar_remnant", "Left of the last bar", "length", "length",
+               formula="bar_length-end_trim-last_bar_parts*bar_per_part"),
+        Answer("whole_bar_quantity", "Good parts the bars give, on average", "count", "parts",
+               formula="MAX(quantity,COUNT_DOWN((bars*parts_per_bar-setup_parts)*(1-scrap_rate)))"),
+        Answer("rack_length", "Back on the rack", "length", "length",
+               formula=f"rest_length+IF({RACK},1,0)*(bought*blanks_each-bars)*bar_length"),
+    ),
+    "Weight": (
+        WEIGHT_PER_LENGTH,
+        BAR_WEIGHT,
+        Answer("weight_to_buy", "Bars to buy", "weight", "weight", formula="bought*bought_weight"),
+        Answer("total_weight", "Bars to load", "weight", "weight", formula="bars*bar_weight"),
+        Answer("parts_weight", "Parts made", "weight", "weight",
+               formula=f"parts_to_make*{EACH_WEIGHT}"),
+        Answer("chips_weight", "Chips", "weight", "weight",
+               formula="section_weight*(parts_to_make*bar_per_part+bars*end_trim)-parts_weight"),
+        Answer("remnants_weight", "Remnants", "weight", "weight",
+               formula="section_weight*(MAX(0,bars-1)*remnant+last_bar_remnant-rest_length)"),
+        Answer("load_weight", "A full feeder", "weight", "weight",
+               formula="MIN(feeder_bars,bars)*bar_weight", needs="feeder_bars"),
+    ),
+    "Material cost": (
+        Answer("material_cost", "Material", "money", "order", calls="material_cost", refs=_BOUGHT, needs="material_price price_per"),
+        Answer("rack_value", "Less: back on the rack", "money", "order", formula=rack_value_formula("rack_length"),
+               needs="material_price price_per"),
+        Answer("scrap_credit", "Less: chips and remnants sold", "money", "order", calls="scrap_credit",
+               refs=(("remnant_weight", "remnants_weight"),)),
+        Answer("net_material", "Material for this order", "money", "order", formula="material_cost-rack_value-scrap_credit",
+               needs="material_price price_per"),
+        Answer("material_each", "Material per good part", "money_each", "each", formula="net_material/quantity",
+               needs="material_price price_per"),
+        Answer("machine_cost", "Lathe, set-up and run", "money", "order",
+               formula="setup_hours*setting_rate+run_hours*machine_rate", needs="machine_rate cycle_time"),
+    ),
+    "Time": (
+        Answer("run_hours", "Run", "hours", "hours", calls="run_hours", needs="cycle_time"),
+        Answer("total_hours", "Set-up and run", "hours", "hours",
+               formula="setup_hours+run_hours", needs="cycle_time"),
+        Answer("parts_per_hour", "Parts per hour, bar changes counted", "rate", "per_hour_parts",
+               formula="parts_to_make/run_hours", needs="cycle_time"),
+        # The last load may hold the whole order, of which the last bar is not used up.
+        Answer("unattended_hours", "Runs alone on a full feeder, no stops", "hours", "hours", calls="unattended_hours",
+               formula="IF(feeder_bars<bars,"
+                       "UNATTENDED_HOURS(feeder_bars,parts_per_bar,cycle_time,bar_change_time),"
+                       "RUN_HOURS(parts_to_make,cycle_time,parts_per_bar,bar_change_time))",
+               needs="cycle_time feeder_bars"),
+        Answer("feeder_loads", "Feeder loads", "count", "loads", formula="COUNT_UP(bars/feeder_bars)",
+               needs="feeder_bars"),
+    ),
+}
+# Steps between that the page does not show among the answers.
+_STEPS = (
+    MATERIAL_ROW,
+    MATERIAL_NAME,
+    OWN_PROBLEMS,
+    MATERIAL_CAUTION,
+    MACHINE_ROW,
+    MACHINE_WRONG,
+    LARGEST_SIZE,
+    SHOP_PROBLEMS,
+    STOPPED,
+    MATERIAL_GROUP,
+    ACROSS_CORNERS,
+    DENSITY,
+    SECTION_AREA,
+    SETTING_RATE,
+    SECTION_WEIGHT,
+    *plausible.STEPS,
+    *SUPPLY,
+    Answer("rest_length", "rest of the last bar that goes back on the rack", "length", "length",
+           formula=rest_formula("last_bar_remnant")),
+    Answer("rack_weight", "weight of that rest", "weight", "weight", formula="section_weight*rest_length"),
+    Answer("parts_total", "length in parts", "length", "", formula="parts_per_bar*part_length"),
+    Answer("cutoff_total", "length cut off and faced", "length", "",
+           formula="parts_per_bar*(cutoff_width+facing)"),
+    Answer("length_balance", "length that does not add up", "length", "",
+           formula="bar_length-parts_total-cutoff_total-end_trim-remnant"),
+    Answer("weight_balance", "weight that does not add up", "weight", "",
+           formula="total_weight-parts_weight-chips_weight-remnants_weight-rack_weight"),
+)
+ALL_ANSWERS: dict[str, Answer] = {
+    a.name: a for group in (*ANSWERS.values(), _STEPS) for a in group
+}
+
+FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values())
+
+HEADLINES = ("parts_per_bar", "bars", "weight_to_buy", "net_material", "run_hours")
+
+
+def _headline() -> str:
+    """Cell expression: the five answers that everybody asks for, in one line; what is not known yet is a dash."""
+    pieces = (("plan_parts_per_bar", 0, '" parts per bar"'), ("plan_bars", 0, '" bars"'), ("plan_weight_to_buy", 1, WEIGHT_SUFFIX),
+              ("plan_net_material", 2, '" material"'), ("plan_run_hours", 1, '" h run"'))
+    return '&"   |   "&'.join(f'IFERROR({fixed_text(name, digits)},"-")&{unit}' for name, digits, unit in pieces)
+
+
+CHECKS = (
+    WHOLE_PARTS,
+    SECTION,
+    plausible.UNITS,
+    plausible.LENGTHS,
+    Check("Feeder", (
+        ("IF(ISBLANK(longest_random_bar),FALSE,longest_random_bar<bar_length)", STOP,
+         '"The longest of the random lengths is shorter than the bar length, which is the shortest."'),
+        ("AND(NOT(ISBLANK(longest_random_bar)),NOT(ISBLANK(supplied_length)))", STOP,
+         '"Random lengths are loaded as they come: leave the supplied bar length blank, or the longest random length."'),
+        TOO_WIDE,
+        SAW_STOP,
+        *feeder_takes("MAX(bar_length,longest_random_bar)"),
+    )),
+    plausible.STICKOUT,
+    Check("Order", (
+        *plausible.SCRAP_CASES,
+        *plausible.more_than_ordered("quantity", "parts_to_make", "confidence"),
+        ("whole_bar_quantity>quantity", NOTE,
+         '"The same bars give "&whole_bar_quantity&" good parts, "&whole_bar_quantity-quantity&" more than ordered."'),
+        ("TRUE", OK, '"The order uses its bars up."'),
+    ), long=True),
+    Check("Shelf", (
+        ("ISBLANK(bars_on_hand)", NOTE, '"Bars on the shelf are not filled in: the order\'s own bars are taken."'),
+        ("bars_on_hand<plan_bars", STOP, '"The order needs "&plan_bars&" bars; "&bars_on_hand&" are there."'),
+        ("TRUE", OK, '"There are enough bars."'),
+    )),
+    Check("Feeder load", (
+        ("ISBLANK(feeder_bars)", NOTE, '"Bars the feeder holds are not filled in: no load weight, no hours alone."'),
+        (f"plan_bar_weight>{ONE_PERSON}", NOTE,
+         f'"One bar weighs "&{number_text("plan_bar_weight", 1)}&{WEIGHT_SUFFIX}&", a full load "&{number_text("plan_load_weight", 1)}&{WEIGHT_SUFFIX}&". Over "'
+         f'&{ONE_PERSON}&{WEIGHT_SUFFIX}&" it is not one person\'s lift, even at best."'),
+        ("TRUE", OK, f'"One bar weighs "&{number_text("plan_bar_weight", 1)}&{WEIGHT_SUFFIX}&", not more than "&{ONE_PERSON}&{WEIGHT_SUFFIX}&", one '
+                     f'person\'s lift at best; a full load "&{number_text("plan_load_weight", 1)}&{WEIGHT_SUFFIX}&"."'),
+    )),
+    plausible.times_check("cycle_time", "ISBLANK(cycle_time)", run_hours="run_hours"),
+    plausible.prices_check(),
+    Check("Balance", (
+        ("IF(ISBLANK(part_weight),FALSE,part_weight>plan_section_weight*part_length*(1+1E-9))", STOP,
+         f'"A finished part can\'t weigh more than the bar over its length, "&{number_text("plan_section_weight*part_length", 4)}'
+         f'&{WEIGHT_SUFFIX}&"."'),
+        ("OR(ABS(plan_length_balance)>1E-6,ABS(plan_weight_balance)>1E-6*(1+plan_total_weight))", STOP,
+         '"Lengths or weights do not add up: do not use this sheet."'),
+        ("TRUE", OK, '"Parts, chips, remnants and what goes back add up to the bars, in length and in weight."'),
+    )),
+    MATERIAL,
+)
+
+def _plan_sheet(book: Workbook) -> None:
+    sheet = layout.add_sheet(book, "Plan", {"A": 1.5, "B": 29, "C": 21, "D": 17, "E": 2.5, "F": 34, "G": 13, "H": 10})
+    layout.put(sheet, "B1", "Job plan", size=18, bold=True, color=layout.ACCENT)
+    sheet.row_dimensions[1].height = 26
+    layout.put(sheet, "B2", "Fill the framed cells; those marked * are needed. The answers on the right follow.",
+               color=layout.SOFT, size=9)
+    layout.put(sheet, "F1", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True)
+    layout.put(sheet, "F2", '=IF(customer="","",customer)', color=layout.SOFT)
+    FORM.put_status(book, sheet, "B3", "plan")
+    sheet.merge_cells("B3:H3")
+    sheet.row_dimensions[3].height = 30
+    layout.put(sheet, "B4", "=" + _headline(), size=12, bold=True, color=layout.ACCENT)
+    sheet.merge_cells("B4:H4")
+    sheet.row_dimensions[4].height = 24
+    layout.name_cell(book, "plan_headline", sheet, "B4")
+    row = 5
+    for title, items in INPUTS.items():
+        layout.heading(sheet, "B", "D", row, title)
+        row += 1
+        for item in items:
+            FORM.put_input(book, sheet, item.name, "BCD", row)
+            row += 1
+    inputs_end = row
+    row = 5
+    for title, answers in ANSWERS.items():
+        layout.heading(sheet, "F", "H", row, title)
+        row += 1
+        for answer in answers:
+            FORM.put_answer(book, sheet, answer.name, "FGH", row)
+            if answer.name in HEADLINES:
+                sheet[f"F{row}"].font = sheet[f"G{row}"].font = layout.font(11, bold=True)
+            row += 1
+    layout.quiet_errors(sheet, f"G6:G{row}")
+    row = max(row, inputs_end) + 1
+    for line in range(5, row):
+        sheet.row_dimensions[line].height = 15.5
+    row = _bar_drawing(sheet, row)
+    row = FORM.put_checks(book, sheet, CHECKS, row)
+    layout.put(sheet, f"B{row + 1}", "Cautions are on the set-up sheet, which goes to the lathe.",
+               italic=True, color=layout.SOFT, size=9)
+    sheet.print_area = f"A1:H{row + 1}"
+
+
+_DRAWING = (
+    ("End trim", "end_trim"),
+    ("Parts", "plan_parts_total"),
+    ("Cut-off and facing", "plan_cutoff_total"),
+    ("Remnant", "plan_remnant"),
+)
+_FILLS = ("FFFFFF", layout.ACCENT, "9C8F9A", "E9DDC3")
+
+
+def _bar_drawing(sheet: Worksheet, row: int) -> int:
+    layout.heading(sheet, "B", "H", row, "The bar, front to rear, to scale")
+    first = row + 1
+    for offset, (label, formula) in enumerate(_DRAWING):
+        layout.put(sheet, f"B{first + offset}", label)
+        layout.put(sheet, f"C{first + offset}", "=" + FORM.expression(formula), align="right", number="length")
+        layout.put(sheet, f"D{first + offset}", unit_text("length"), color=layout.SOFT, size=9, indent=1)
+    last = first + len(_DRAWING) - 1
+    layout.put(sheet, f"B{last + 1}", f'=IFERROR(plan_parts_per_bar&" parts of "&{number_text("part_length", 5)}&" and their cut-offs","")',
+               color=layout.SOFT, size=9)
+    layout.quiet_errors(sheet, f"C{first}:C{last}")
+    layout.stacked_bar(sheet, first, last, f"E{first}", 12.6, 3.4, _FILLS)
+    return row + 8
+
+
+RESULTS = tuple(a.name for group in ANSWERS.values() for a in group)
+"""The answers that go into a table of results, besides the inputs that say which job it is."""
+STILL_SHEETS: tuple[str, ...] = ()
+
+
+def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Why these inputs give no plan: (input, reason)."""
+    if answers["parts_per_bar"] == 0:
+        return [("part_length", NO_WHOLE_PART)]
+    if inputs["part_weight"] is not None and isinstance(answers["parts_weight"], CellError):
+        return [("part_weight", PART_TOO_HEAVY)]
+    return []
+
+
+@functools.lru_cache(maxsize=8)
+def build(shop: Shop | None = None) -> bytes:
+    """The template as the bytes of an xlsx file, without calculated values. The same on every day and machine.
+
+    `shop` fills its sheet Shop, from which a job picks its machine, prices and rates.
+    """
+    book = layout.new_workbook("Job plan")
+    _plan_sheet(book)
+    setup_sheet(book, FORM)
+    shop_sheet(book, FORM, shop)
+    materials_sheet(book)
+    notes_sheet(book, FORM, (
+        "Yield, bars, parts to make and times: common practice of the trade, worked out as said above, no source.",
+        SOURCE,
+        "Weight of chips is what is neither part nor remnant. The last bar is taken to be left as it is after its last part.",
+    ), RESULTS, (*PROBLEMS, KERF_MISSING))
+    return pack(layout.parts_of(book))

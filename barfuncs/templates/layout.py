@@ -1,0 +1,298 @@
+"""The shared look of the workbooks: quiet, printable, told apart by shape and word as well as by colour."""
+
+import io
+import re
+from datetime import datetime
+from typing import Any
+
+from openpyxl import Workbook
+from openpyxl.chart import BarChart, Reference
+from openpyxl.chart.layout import Layout, ManualLayout
+from openpyxl.chart.shapes import GraphicalProperties
+from openpyxl.formatting.rule import FormulaRule
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
+from openpyxl.utils import column_index_from_string, get_column_letter
+from openpyxl.workbook.defined_name import DefinedName
+from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.worksheet import Worksheet
+
+from barfuncs.catalogue.kinds import Kind
+from barfuncs.xlsx.package import read_parts
+
+ACCENT = "5B3A56"
+INK = "262226"
+SOFT = "6B656B"
+INPUT_FILL = "FBF4E4"
+RULE = "C9C2C9"
+FAMILY = "Calibri"
+
+FORMATS = {
+    "length": "#,##0.000#",
+    "weight": "#,##0.00",
+    "weight_per_length": "#,##0.0000",
+    "density": "0.00#",
+    "count": "#,##0",
+    "money": "#,##0.00",
+    "money_each": "#,##0.0000",
+    "price": "#,##0.00##",
+    "hours": "#,##0.00",
+    "rate": "#,##0.0",
+    "percent": "0.0%",
+    "ratio": "0.00",
+    "figure": "#,##0.0000",
+    "text": "@",
+    "general": "General",
+}
+
+_thin = Side(style="thin", color=RULE)
+_strong = Side(style="thin", color=SOFT)
+_accent = Side(style="medium", color=ACCENT)
+_frame = Side(style="thin", color=INK)
+
+
+def font(size: float = 10, bold: bool = False, color: str = INK, italic: bool = False) -> Font:
+    return Font(name=FAMILY, size=size, bold=bold, color=color, italic=italic)
+
+
+def new_workbook(title: str) -> Workbook:
+    """An empty workbook that asks for a full calculation on load and carries no date of its own making."""
+    book = Workbook()
+    book.remove(book.worksheets[0])
+    book.properties.title = title
+    book.properties.creator = "barfuncs"
+    book.properties.created = book.properties.modified = datetime(2026, 1, 1)
+    book.calculation.fullCalcOnLoad = True
+    return book
+
+
+def add_sheet(book: Workbook, title: str, widths: dict[str, float], landscape: bool = False) -> Worksheet:
+    """A sheet without grid lines that prints on one page wide and one tall; formula cells are locked, no password."""
+    sheet: Worksheet = book.create_sheet(title)
+    sheet.sheet_view.showGridLines = False
+    for column, width in widths.items():
+        sheet.column_dimensions[column].width = width
+    sheet.page_setup.orientation = "landscape" if landscape else "portrait"
+    sheet.page_setup.paperSize = 9
+    sheet.page_setup.fitToWidth = 1
+    sheet.page_setup.fitToHeight = 1
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True  # type: ignore[union-attr]
+    sheet.page_margins.left = sheet.page_margins.right = 0.5
+    sheet.page_margins.top = sheet.page_margins.bottom = 0.5
+    sheet.print_options.horizontalCentered = True
+    footer: Any = sheet.oddFooter
+    footer.left.text = "&F  -  &A"
+    footer.right.text = "printed &D"
+    sheet.protection.sheet = True
+    sheet.protection.formatColumns = False
+    sheet.protection.formatRows = False
+    return sheet
+
+
+def name_cell(book: Workbook, name: str, sheet: Worksheet, ref: str) -> None:
+    """Give a cell or range a workbook-wide name."""
+    absolute = ":".join(f"${''.join(c for c in r if c.isalpha())}${''.join(c for c in r if c.isdigit())}"
+                        for r in ref.split(":"))
+    book.defined_names[name] = DefinedName(name, attr_text=f"'{sheet.title}'!{absolute}")
+
+
+def put(sheet: Worksheet, ref: str, value: Any, *, size: float = 10, bold: bool = False, color: str = INK,
+        italic: bool = False, align: str = "left", wrap: bool = False, number: str = "general", indent: int = 0,
+        shrink: bool = False) -> None:
+    cell = sheet[ref]
+    cell.value = value
+    cell.font = font(size, bold, color, italic)
+    cell.alignment = Alignment(horizontal=align, vertical="top" if wrap else "center", wrap_text=wrap,
+                               indent=indent, shrink_to_fit=shrink)
+    cell.number_format = FORMATS[number]
+
+
+def heading(sheet: Worksheet, first: str, last: str, row: int, text: str) -> None:
+    put(sheet, f"{first}{row}", text, size=11, bold=True, color=ACCENT)
+    for column in range(ord(first), ord(last) + 1):
+        sheet[f"{chr(column)}{row}"].border = Border(bottom=_accent)
+
+
+class Page:
+    """Hands out the cells of a sheet from the top down, each of them once."""
+
+    def __init__(self, sheet: Worksheet) -> None:
+        self.sheet, self.row = sheet, 0
+        self._taken: set[tuple[int, int]] = set()
+
+    def next_row(self, height: float = 15) -> int:
+        """Go on to the next row, which gets this height."""
+        self.row += 1
+        self.sheet.row_dimensions[self.row].height = height
+        return self.row
+
+    def take(self, columns: str, rows: int = 1) -> str:
+        """The reference of cells that begin on this row: "C3", or "C3:E3" for the columns "C:E".
+
+        Raises ValueError where one of them is taken already.
+        """
+        first, _, last = columns.partition(":")
+        left, right = (column_index_from_string(letters) for letters in (first, last or first))
+        bottom = self.row + rows - 1
+        cells = {(row, column) for row in range(self.row, bottom + 1) for column in range(left, right + 1)}
+        twice = min(cells & self._taken, default=None)
+        if twice:
+            raise ValueError(f"{self.sheet.title}: {get_column_letter(twice[1])}{twice[0]} is taken")
+        self._taken |= cells
+        return f"{first}{self.row}:{last or first}{bottom}" if len(cells) > 1 else f"{first}{self.row}"
+
+    def put(self, columns: str, value: Any, **look: Any) -> str:
+        """A value with the look that `put` gives it, in one cell or in several that are merged."""
+        ref = self.take(columns)
+        put(self.sheet, ref.partition(":")[0], value, **look)
+        if ":" in ref:
+            self.sheet.merge_cells(ref)
+        return ref
+
+    def heading(self, columns: str, text: str) -> None:
+        """A heading on a row of its own, ruled over these columns."""
+        self.next_row(24)
+        self.take(columns)
+        first, _, last = columns.partition(":")
+        heading(self.sheet, first, last, self.row, text)
+        self.sheet[f"{first}{self.row}"].alignment = Alignment(vertical="bottom")
+
+
+def style_input(sheet: Worksheet, ref: str, number: str) -> None:
+    """Inputs are told apart by a fill and by a border, and are the only cells that are not locked."""
+    cell = sheet[ref]
+    cell.font = font()
+    cell.fill = PatternFill("solid", start_color=INPUT_FILL)
+    cell.border = Border(left=_strong, right=_strong, top=_strong, bottom=_strong)
+    words = number in ("text", "typed")
+    cell.alignment = Alignment(horizontal="left" if words else "right", vertical="center", shrink_to_fit=words)
+    cell.protection = Protection(locked=False)
+    # What people type as a text stays one: 0012, 1-12. A choice or a material may be a number as well.
+    cell.number_format = FORMATS[number] if number not in ("text", "typed") else "@" if number == "typed" else "General"
+
+
+def style_answer(sheet: Worksheet, ref: str, number: str, bold: bool = False) -> None:
+    cell = sheet[ref]
+    cell.font = font(bold=bold)
+    cell.alignment = Alignment(horizontal="left" if number == "text" else "right", vertical="center")
+    cell.border = Border(bottom=_thin)
+    cell.number_format = FORMATS[number] if number != "text" else "General"
+
+
+def box() -> Border:
+    """A thin line all around, the only one that a conditional format can draw."""
+    return Border(left=_frame, right=_frame, top=_frame, bottom=_frame)
+
+
+def underline(sheet: Worksheet, ref: str) -> None:
+    """A line below cells of one row."""
+    for row in _rows(sheet, ref):
+        for cell in row:
+            cell.border = Border(bottom=_thin)
+
+
+def _rows(sheet: Worksheet, ref: str) -> tuple[tuple[Any, ...], ...]:
+    return sheet[ref] if ":" in ref else ((sheet[ref],),)
+
+
+def style_blank(sheet: Worksheet, ref: str) -> None:
+    """A framed blank in one row that is written into by hand, on paper."""
+    for row in _rows(sheet, ref):
+        for cell in row:
+            cell.border = Border(left=_frame if cell is row[0] else None, right=_frame if cell is row[-1] else None,
+                                 top=_frame, bottom=_frame)
+
+
+def rule_where(formula: str, **style: Any) -> Any:
+    """A conditional format for the cells where a formula is TRUE."""
+    return FormulaRule(formula=[formula], **style)  # type: ignore[no-untyped-call]
+
+
+def quiet_errors(sheet: Worksheet, area: str) -> None:
+    """An error value stays an error, in soft grey: the status line says in words what is missing."""
+    first = area.split(":")[0]
+    sheet.conditional_formatting.add(area, rule_where(f"ISERROR({first})", font=Font(color="A8A2A8")))
+
+
+def stacked_bar(sheet: Worksheet, first_row: int, last_row: int, anchor: str, width: float, height: float,
+                fills: tuple[str, ...]) -> None:
+    """Lengths one behind the other, to scale. Outlines keep the pieces apart in black and white."""
+    chart = BarChart()
+    chart.type, chart.grouping, chart.overlap, chart.gapWidth = "bar", "stacked", 100, 30
+    chart.style = 2
+    for row in range(first_row, last_row + 1):
+        # Column numbers: B holds the piece's name, C its length.
+        chart.add_data(Reference(sheet, min_col=2, max_col=3, min_row=row), from_rows=True, titles_from_data=True)
+    for series, fill in zip(chart.series, fills, strict=True):
+        series.graphicalProperties = GraphicalProperties(solidFill=fill)
+        series.graphicalProperties.line.solidFill = INK
+        series.graphicalProperties.line.width = 9525
+        series.invertIfNegative = False
+    chart.legend.position = "b"
+    chart.y_axis.delete = False
+    chart.x_axis.delete = True
+    chart.y_axis.majorGridlines = None
+    chart.y_axis.scaling.min = 0
+    chart.y_axis.number_format = "#,##0.##"
+    chart.layout = Layout(manualLayout=ManualLayout(xMode="edge", yMode="edge", x=0.03, y=0.08, w=0.94, h=0.5))
+    chart.width, chart.height = width, height  # type: ignore[assignment]
+    sheet.add_chart(chart, anchor)
+
+
+def validate(sheet: Worksheet, ref: str, kind: Kind, label: str, help_text: str, source: str = "") -> None:
+    """A prompt and a plain message for a wrong entry."""
+    common: dict[str, Any] = {"allow_blank": True}
+    if kind.choices or source:
+        listed = source or '"' + ",".join(kind.choices) + '"'
+        check = DataValidation(type="list", formula1=listed, **common)
+    elif kind.is_number:
+        if kind.high < 1e300:
+            check = DataValidation(type="whole" if kind.whole else "decimal", operator="between",
+                                   formula1=_number(kind.closed_low, kind.low), formula2=_number(kind.closed_high, kind.high),
+                                   **common)
+        else:
+            check = DataValidation(type="decimal", operator="greaterThanOrEqual", formula1=f"{kind.low:g}", **common)
+    else:
+        check = DataValidation(type="textLength", operator="lessThanOrEqual", formula1="120", **common)
+    check.promptTitle = label[:32]
+    check.prompt = (help_text[:1].upper() + help_text[1:])[:255]
+    check.showInputMessage = True
+    check.errorTitle = label[:32]
+    allowed = kind.allowed(None) if kind.reader != "text" else "at most 120 characters"
+    check.error = f"{label}: allowed is {allowed}."[:255]
+    check.showErrorMessage = kind.reader != "material"
+    sheet.add_data_validation(check)
+    check.add(ref)
+
+
+def validate_length(sheet: Worksheet, ref: str, kind: Kind, label: str, help_text: str) -> None:
+    """The same for a length, which may be a text: a fraction is read, and what can't be read the status line names."""
+    low = _number(kind.closed_low, kind.low)
+    check = DataValidation(type="custom", allow_blank=True,
+                           formula1=f"OR(ISTEXT({ref}),AND(ISNUMBER({ref}),{ref}>={low},{ref}<longest_length))")
+    check.promptTitle = check.errorTitle = label[:32]
+    check.prompt = (help_text[:1].upper() + help_text[1:])[:255]
+    check.error = f"{label}: allowed is {kind.allowed(None)}. A typed 3/4 becomes a date: type 0 3/4 or =3/4."[:255]
+    check.showInputMessage = check.showErrorMessage = True
+    sheet.add_data_validation(check)
+    check.add(ref)
+
+
+def _number(closed: float, stated: float) -> str:
+    """A bound that is itself refused moves in by a hair, in a form that every program reads."""
+    if closed == stated:
+        return f"{stated:.10g}"
+    return f"{stated + (1e-9 if closed > stated else -1e-9):.10g}"
+
+
+def parts_of(book: Workbook) -> dict[str, bytes]:
+    """The parts of a built workbook without the time of saving, and with blank cells that no reader takes for 0."""
+    buffer = io.BytesIO()
+    book.save(buffer)
+    parts = read_parts(buffer.getvalue())
+    core = parts["docProps/core.xml"]
+    parts["docProps/core.xml"] = re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>2026-01-01T00:00:00Z", core)
+    for name, data in parts.items():
+        if name.startswith("xl/worksheets/"):
+            data = re.sub(rb"<v ?/>|<v></v>", b"", data)
+            parts[name] = re.sub(rb'(<c\b[^<>]*?) t="n"([^<>]*?)(?: ?/>|></c>)', rb"\1\2/>", data)
+    return parts

@@ -1,0 +1,629 @@
+"""shop.xlsx: what a shop fills in once - machines, material prices, rates and charges, speeds and feeds.
+
+Each table is declared once, as columns; the workbook is built from them and read by them.
+"""
+
+import functools
+import io
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any, get_args
+
+from openpyxl import Workbook
+from openpyxl.styles import Alignment
+from openpyxl.worksheet.worksheet import Worksheet
+
+from barfuncs.catalogue import kinds, materials
+from barfuncs.catalogue.glossary import ARGUMENTS
+from barfuncs.catalogue.kinds import Kind
+from barfuncs.catalogue.reading import in_units, read_value
+from barfuncs.catalogue.units import KG_PER_LB
+from barfuncs.errors import InputError, WorkbookError, shown
+from barfuncs.tables import speeds_feeds
+from barfuncs.tables.speeds_feeds import SpeedsFeeds
+from barfuncs.templates import layout
+from barfuncs.xlsx.package import pack, read_parts
+from barfuncs.xlsx.sheetxml import ERRORS
+
+MOST_ROWS = 2_000
+_MOST_COLUMNS = 40
+_HEAD_WITHIN = 30  # rows in which the head of a table is looked for
+_LONGEST_TEXT = 120
+MACHINE_TYPE_HELP = "whether the bar is held in a fixed head or runs through a guide bush, and whether there is a second spindle"
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of a table, or one line of the rates: its name, label, what it holds and what it means."""
+
+    name: str
+    label: str
+    kind: Kind
+    help: str
+    required: bool = False
+    unit: str = ""
+    """What stands in the head instead of the kind's unit: a text for both systems, or "per weight"."""
+    width: float = 12
+
+
+def _column(name: str, label: str, alias: Any, help_text: str = "", required: bool = False, unit: str = "",
+            width: float = 12) -> Column:
+    kind = next(extra for extra in get_args(alias)[1:] if isinstance(extra, Kind))
+    return Column(name, label, kind, help_text or ARGUMENTS[name], required, unit, width)
+
+
+MACHINES = (
+    _column("name", "Machine", kinds.Text, "the shop's name of the lathe", True, width=22),
+    _column("feeder_longest_bar", "Longest bar", kinds.PositiveLength, "longest bar that the feeder takes, from its manual"),
+    _column("largest_size", "Largest size", kinds.Size,
+            "largest bar that goes through the spindle, from the machine's manual"),
+    _column("grip_length", "Grip length", kinds.Length),
+    _column("face_to_cutoff", "Face to cut-off", kinds.Length),
+    _column("bar_change_time", "Bar change", kinds.Seconds),
+    _column("top_speed", "Max. speed", kinds.SpindleSpeed),
+    _column("max_feed", "Max. feed", kinds.FeedSpeed),
+    _column("feeder_bars", "Bars in the feeder", kinds.PositiveCount, "bars that a full feeder holds", unit="bars", width=17),
+    _column("machine_rate", "Machine rate", kinds.Money, unit="per hour", width=13),
+    _column("setup_rate", "Set-up rate", kinds.Money, "the shop's rate for setting; the machine rate where left blank",
+            unit="per hour"),
+    _column("machine_type", "Machine type", kinds.MachineType, MACHINE_TYPE_HELP, width=28),
+)
+PRICES = (
+    _column("material", "Material", kinds.Text, "name or designation from the materials table", True, width=26),
+    _column("shape", "Shape", kinds.Shape, "left blank, the price holds for every shape"),
+    _column("size", "Size", kinds.Size, "left blank, the price holds for every size that has no row of its own"),
+    _column("material_price", "Material price", kinds.Money, "price of the bar for one of the unit beside it", True),
+    _column("price_per", "Material price is per", kinds.PricePer, required=True),
+    _column("supplied_length", "Supplied length", kinds.PositiveLength,
+            "length in which it is supplied, where blanks are sawn from it; left blank, it is asked for with each job", width=15),
+    _column("chip_price", "Credit for chips", kinds.Money, unit="per weight", width=16),
+    _column("remnant_price", "Credit for remnants", kinds.Money, unit="per weight", width=19),
+    _column("note", "Note", kinds.Text, "supplier, date of the price", width=34),
+)
+RATES = (
+    _column("currency", "Currency symbol", kinds.Text, "what stands beside the prices on a quote"),
+    _column("margin", "Margin", kinds.Margin, "profit as a share of the price; fill in this or the markup"),
+    _column("markup", "Markup", kinds.Markup, "profit as a share of the cost; fill in this or the margin"),
+    _column("rounding", "Price each is rounded", kinds.PriceRounding),
+    _column("minimum_charge", "Minimum charge", kinds.Money, unit="order"),
+    _column("cut_charge", "Charge per cut", kinds.Money, unit="each"),
+    _column("kerf", "Saw kerf", kinds.Length),
+    _column("last_bar_rest", "Rest of the last bar", kinds.LastBarRest,
+            "charged to the job, or back on the rack: then the job pays for what it uses"),
+    _column("chip_price", "Credit for chips", kinds.Money,
+            "what the scrap buyer pays where the material has no figure of its own", unit="per weight"),
+    _column("remnant_price", "Credit for remnants", kinds.Money,
+            "what the scrap buyer pays where the material has no figure of its own", unit="per weight"),
+    _column("tooling", "Tooling", kinds.Money, "charge for tooling, where every order has one", unit="order"),
+    _column("other_per_order", "Other costs per order", kinds.Money, unit="order"),
+    _column("other_per_part", "Other costs per part", kinds.Money, unit="each"),
+    _column("scrap_rate", "Scrap rate", kinds.ScrapRate),
+    _column("confidence", "Confidence", kinds.Confidence, "how sure the parts to make must be to fill an order"),
+    _column("efficiency", "Efficiency", kinds.Efficiency),
+)
+SPEEDS = (
+    _column("group", "Material group", kinds.Text, "group of the materials table, or a name of your own", True, width=22),
+    Column("operation", "Operation", Kind("operation", "choice", choices=speeds_feeds.CUTS), ARGUMENTS["operation"], True),
+    Column("tool", "Tool", Kind("tool", "choice", choices=speeds_feeds.TOOLS), "what the edge is made of", True, width=17),
+    *(Column(name, label, speeds_feeds.KINDS[what], ARGUMENTS[what],
+             unit=kinds.UNIT_TEXT[what][kinds.UNITS.index(system)] if system else "of its dia.", width=max(12, len(label) + 2))
+      for (name, (what, system)), label in zip(speeds_feeds.NUMBERS.items(), (
+          "Speed", "Speed, metric", "Feed", "Feed, metric", "Feed of a drill"), strict=True)),
+    _column("source", "Source", kinds.Text, "where the values come from", width=36),
+    _column("note", "Note", kinds.Text, "what the values hold for", width=46),
+)
+_UNITS = _column("units", "Units", kinds.Units, "what a number without a unit is in, on all sheets but the speeds and feeds: "
+                                                "in (inch, lb) or mm (mm, kg)", True)
+TABLES: dict[str, tuple[Column, ...]] = {"Machines": MACHINES, "Materials and prices": PRICES, "Speeds and feeds": SPEEDS}
+RATES_SHEET = "Rates and charges"
+
+
+# --- what was read -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Machine:
+    """A lathe with its feeder. What was left blank is None."""
+
+    name: str
+    feeder_longest_bar: float | None = None
+    largest_size: float | None = None
+    grip_length: float | None = None
+    face_to_cutoff: float | None = None
+    bar_change_time: float | None = None
+    top_speed: float | None = None
+    feeder_bars: int | None = None
+    machine_rate: float | None = None
+    setup_rate: float | None = None
+    machine_type: str | None = None
+    max_feed: float | None = None
+
+
+@dataclass(frozen=True)
+class StockPrice:
+    """What a material costs, and what its scrap brings."""
+
+    material: str
+    material_price: float
+    price_per: str
+    shape: str | None = None
+    size: float | None = None
+    supplied_length: float | None = None
+    chip_price: float | None = None
+    remnant_price: float | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
+class Rates:
+    """Rates and charges that hold for every quote. What was left blank is None."""
+
+    currency: str | None = None
+    margin: float | None = None
+    markup: float | None = None
+    rounding: str | None = None
+    minimum_charge: float | None = None
+    cut_charge: float | None = None
+    kerf: float | None = None
+    last_bar_rest: str | None = None
+    chip_price: float | None = None
+    remnant_price: float | None = None
+    tooling: float | None = None
+    other_per_order: float | None = None
+    other_per_part: float | None = None
+    scrap_rate: float | None = None
+    confidence: float | None = None
+    efficiency: float | None = None
+
+
+@dataclass(frozen=True)
+class Shop:
+    """A shop file: lengths and prices by weight in `units`."""
+
+    units: str
+    rates: Rates
+    machines: tuple[Machine, ...]
+    prices: tuple[StockPrice, ...]
+    speeds: SpeedsFeeds
+
+    def machine(self, name: str) -> Machine:
+        """The machine of that name, upper and lower case alike. Raises InputError with the names there are."""
+        for machine in self.machines:
+            if isinstance(name, str) and machine.name.casefold() == " ".join(name.split()).casefold():
+                return machine
+        there_are = ", ".join(m.name for m in self.machines) or "none"
+        raise InputError("shop", [("machine", f"{shown(name)} is not a machine of the shop file; there are {there_are}")])
+
+    def price(self, material: str, shape: str | None = None, size: float | None = None) -> StockPrice | None:
+        """The price for a bar: the row of its material that says most about it; None where there is none.
+
+        A row with a size or a shape holds for that one only; the row with both comes before the one with the size, that
+        before the one with the shape, that before the one for all. The size is in the shop's units. Credits that the
+        row leaves blank are those of the rates.
+        """
+        name = _known_material(material)
+        fitting = [p for p in self.prices if p.material == name and p.shape in (None, shape)
+                   and (p.size is None or (size is not None and abs(p.size - size) <= 1e-6 * size))]
+        if not fitting:
+            return None
+        best = max(fitting, key=lambda p: (p.size is not None, p.shape is not None))
+        return replace(best, chip_price=self.rates.chip_price if best.chip_price is None else best.chip_price,
+                       remnant_price=self.rates.remnant_price if best.remnant_price is None else best.remnant_price)
+
+    def in_units(self, units: str) -> "Shop":
+        """The same shop with lengths and prices by weight in other units."""
+        if units == self.units:
+            return self
+
+        def turned(record: Any, columns: Sequence[Column]) -> Any:
+            values = asdict(record)
+            for column in columns:
+                if values[column.name] is not None:
+                    values[column.name] = _turned(values[column.name], column, self.units, units)
+            return type(record)(**values)
+
+        return Shop(units, turned(self.rates, RATES), tuple(turned(m, MACHINES) for m in self.machines),
+                    tuple(turned(p, PRICES) for p in self.prices), self.speeds)
+
+
+def _turned(value: Any, column: Column, system: str, units: str) -> Any:
+    if column.unit == "per weight":
+        return value / KG_PER_LB if units == "mm" else value * KG_PER_LB
+    return in_units(value, column.kind, system, units)
+
+
+def _known_material(text: str) -> str:
+    """The name in the materials table, so that a designation finds the same price."""
+    table = materials.active()
+    if isinstance(text, str) and text in table:
+        return table[text].name
+    reason = table.unknown(text) if isinstance(text, str) else f"{shown(text)} given; a text is allowed"
+    raise InputError("shop", [("material", reason)])
+
+
+# --- reading -------------------------------------------------------------------------------------------------------
+
+_Rows = list[tuple[int, list[Any]]]
+
+
+def read_shop(path: str | Path) -> Shop:
+    """Read a shop file.
+
+    Numbers are in the file's units; a text may carry its own ("12 ft", "19 mm", "5%").
+
+    Raises
+    ------
+    InputError
+        Names every bad cell with its sheet.
+    WorkbookError
+        The file is not a workbook, is damaged, or too large.
+    """
+    path = Path(path)
+    sheets = _sheets(path)
+    wanted = (RATES_SHEET, *TABLES)
+    missing = [(title, f"this sheet is missing; the file has {', '.join(sheets)}") for title in wanted if title not in sheets]
+    if missing:
+        raise InputError(path.name, missing)
+    problems: list[tuple[str, str]] = []
+    units, rates = _read_rates(sheets[RATES_SHEET], problems)
+    tables = {title: list(_read_table(title, columns, sheets[title], problems)) for title, columns in TABLES.items()}
+    machines = [Machine(**_numbers(title_row, MACHINES, units, problems)) for title_row in tables["Machines"]]
+    prices = [StockPrice(**_numbers(row, PRICES, units, problems)) for row in tables["Materials and prices"]]
+    speeds = _speeds(tables["Speeds and feeds"], problems)
+    if not problems:
+        _check_doubles("Machines", tables["Machines"], [m.name.casefold() for m in machines], problems)
+        prices = _check_prices(tables["Materials and prices"], prices, problems)
+    if problems:
+        raise InputError(path.name, problems)
+    return Shop(units, rates, tuple(machines), tuple(prices), speeds_feeds.builtin().extended(speeds))
+
+
+def _sheets(path: Path) -> dict[str, _Rows]:
+    """The cells of every sheet, row by row, in which a formula without a value is told from a blank."""
+    import openpyxl
+
+    data = pack(read_parts(path), level=1)
+    found: dict[str, _Rows] = {}
+    try:
+        books = [openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=only, keep_links=False)
+                 for only in (True, False)]
+        for sheet in books[0].worksheets:
+            rows = []
+            for number, (values, texts) in enumerate(zip(*(
+                    book[sheet.title].iter_rows(values_only=True, max_row=MOST_ROWS + _HEAD_WITHIN + 1, max_col=_MOST_COLUMNS)
+                    for book in books), strict=True), start=1):
+                rows.append((number, [_NO_VALUE if v is None and t is not None else v
+                                      for v, t in zip(values, texts, strict=True)]))
+            if len(rows) > MOST_ROWS + _HEAD_WITHIN:
+                raise WorkbookError(f"{path.name}, {sheet.title}: more than {MOST_ROWS:,} rows")
+            found[sheet.title] = rows
+    except (KeyError, ValueError, TypeError, IndexError, AttributeError) as error:
+        if isinstance(error, WorkbookError):
+            raise
+        raise WorkbookError(f"{path.name} can't be read as a workbook ({error})") from None
+    return found
+
+
+class _NoValue:
+    def __repr__(self) -> str:
+        return "a formula without a value"
+
+
+_NO_VALUE = _NoValue()
+
+
+@dataclass(frozen=True)
+class _Row:
+    """A row of a table: its number, its cells by column name, and the letter of each column."""
+
+    sheet: str
+    number: int
+    cells: Mapping[str, Any]
+    letters: Mapping[str, str]
+    labels: Mapping[str, str]
+
+    def place(self, column: str) -> str:
+        letter = self.letters.get(column)
+        return f"{self.sheet}, {letter}{self.number} ({self.labels[column]})" if letter else f"{self.sheet}, row {self.number}"
+
+
+def _label(value: Any) -> str:
+    return " ".join(str(value).rstrip("* ").split()).casefold() if isinstance(value, str) else ""
+
+
+def _blank(value: Any) -> bool:
+    return value is None or (isinstance(value, str) and not value.strip())
+
+
+def _letter(index: int) -> str:
+    from openpyxl.utils import get_column_letter
+
+    return str(get_column_letter(index + 1))
+
+
+def _read_table(sheet: str, columns: Sequence[Column], rows: _Rows, problems: list[tuple[str, str]]) -> Iterator[_Row]:
+    """The filled rows under the head, which is the row that holds the label of the first column."""
+    by_label = {_label(c.label): c for c in columns}
+    first = _label(columns[0].label)
+    head = next((n for n, (_, cells) in enumerate(rows[:_HEAD_WITHIN]) if any(_label(v) == first for v in cells)), None)
+    if head is None:
+        problems.append((sheet, f"no head: none of the first {_HEAD_WITHIN} rows has a cell {columns[0].label!r}"))
+        return
+    number, cells = rows[head]
+    places: dict[str, int] = {}
+    for index, value in enumerate(cells):
+        if _blank(value):
+            continue
+        column = by_label.get(_label(value))
+        where = f"{sheet}, {_letter(index)}{number}"
+        if column is None:
+            problems.append((where, f"{value!r} is not a column; known are {', '.join(c.label for c in columns)}"))
+        elif column.name in places:
+            problems.append((where, f"{column.label!r} stands twice in the head"))
+        else:
+            places[column.name] = index
+    problems += [(f"{sheet}, row {number}", f"the column {c.label!r} is missing") for c in columns
+                 if c.required and c.name not in places]
+    letters, labels = {name: _letter(i) for name, i in places.items()}, {c.name: c.label for c in columns}
+    for number, cells in rows[head + 1:]:
+        named = {c.name: cells[places[c.name]] if c.name in places and places[c.name] < len(cells) else None for c in columns}
+        stray = [i for i, v in enumerate(cells) if not _blank(v) and i not in places.values()]
+        problems += [(f"{sheet}, {_letter(i)}{number}", "stands outside the columns of the table") for i in stray]
+        if not all(_blank(v) for v in named.values()):
+            yield _Row(sheet, number, named, letters, labels)
+
+
+def _read_cell(value: Any, kind: Kind) -> tuple[Any, str | None]:
+    """The value of a cell and the system of the unit that it carries. Raises ValueError with a reason in words."""
+    if value is _NO_VALUE:
+        raise ValueError("has a formula without a value; open the file in a spreadsheet program and save it")
+    if isinstance(value, str) and value in ERRORS:
+        raise ValueError(f"shows the error {value}")
+    if kind.reader != "text":
+        return read_value(kind, value)
+    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
+        raise ValueError(f"{shown(value)} given; a text is allowed")
+    text = " ".join((f"{value:g}" if isinstance(value, float) else str(value)).split())
+    if not text.isprintable():
+        raise ValueError("has a control character")
+    if len(text) > _LONGEST_TEXT:
+        raise ValueError(f"has {len(text)} characters; allowed is at most {_LONGEST_TEXT}")
+    return text, None
+
+
+def _one(value: Any, column: Column, units: str, place: str, problems: list[tuple[str, str]]) -> Any:
+    """One cell in the file's units; None where it is blank or bad, which `problems` then says."""
+    if _blank(value):
+        if column.required:
+            problems.append((place, "is blank"))
+        return None
+    try:
+        number, system = _read_cell(value, column.kind)
+        if not column.kind.is_number:
+            return number
+        if system:
+            number = in_units(number, column.kind, system, units)
+        if not column.kind.allows(number):
+            raise ValueError(f"{shown(value)} given; allowed is {column.kind.allowed(units)}")
+    except ValueError as error:
+        problems.append((place, str(error)))
+        return None
+    return int(number) if column.kind.whole else number
+
+
+def _numbers(row: _Row, columns: Sequence[Column], units: str, problems: list[tuple[str, str]]) -> dict[str, Any]:
+    return {c.name: _one(row.cells[c.name], c, units, row.place(c.name), problems) for c in columns}
+
+
+def _read_rates(rows: _Rows, problems: list[tuple[str, str]]) -> tuple[str, Rates]:
+    """The rates: a label, and its value in the next cell to the right."""
+    by_label = {_label(c.label): c for c in (_UNITS, *RATES)}
+    found: dict[str, tuple[Any, str]] = {}
+    for number, cells in rows:
+        for index, value in enumerate(cells):
+            column = by_label.get(_label(value))
+            if column is None:
+                continue
+            place = f"{RATES_SHEET}, {_letter(index + 1)}{number} ({column.label})"
+            if column.name in found:
+                problems.append((place, "stands twice on this sheet"))
+            else:
+                found[column.name] = (cells[index + 1] if index + 1 < len(cells) else None, place)
+            break
+    problems += [(RATES_SHEET, f"the line {c.label!r} is missing") for c in (_UNITS, *RATES) if c.name not in found]
+    units = _one(*found["units"][:1], _UNITS, "in", found["units"][1], problems) if "units" in found else None
+    units = units or "in"
+    rates = Rates(**{c.name: _one(found[c.name][0], c, units, found[c.name][1], problems) for c in RATES if c.name in found})
+    if rates.margin and rates.markup:
+        problems.append((found["markup"][1], "fill in the margin or the markup, not both"))
+    return units, rates
+
+
+def _speeds(rows: Sequence[_Row], problems: list[tuple[str, str]]) -> list[speeds_feeds.SpeedFeed]:
+    found, where = [], []
+    for row in rows:
+        bad: list[tuple[str, str]] = []
+        cells = {c.name: _text_or_as_it_is(row, c, bad) for c in SPEEDS}
+        speed, more = (None, []) if bad else speeds_feeds.read_row(cells, row.place)
+        problems += bad + more
+        if speed is not None:
+            found.append(speed)
+            where.append(row)
+    _check_doubles("Speeds and feeds", where, [s.key for s in found], problems)
+    if len(found) > speeds_feeds.MOST_OWN_ROWS:
+        problems.append(("Speeds and feeds", f"has {len(found):,} rows; allowed is at most {speeds_feeds.MOST_OWN_ROWS}"))
+    return found
+
+
+def _text_or_as_it_is(row: _Row, column: Column, problems: list[tuple[str, str]]) -> Any:
+    value = row.cells[column.name]
+    if _blank(value):
+        return None
+    try:
+        text, _ = _read_cell(value, column.kind if column.kind.reader == "text" or value is _NO_VALUE or value in ERRORS
+                             else _ANY)
+    except ValueError as error:
+        problems.append((row.place(column.name), str(error)))
+        return None
+    return text
+
+
+_ANY = Kind("any value", "table")
+
+
+def _check_doubles(sheet: str, rows: Sequence[_Row], keys: Sequence[Any], problems: list[tuple[str, str]]) -> None:
+    seen: dict[Any, _Row] = {}
+    for row, key in zip(rows, keys, strict=True):
+        if key in seen:
+            problems.append((f"{sheet}, row {row.number}", f"says the same as row {seen[key].number}; one of them must go"))
+        seen.setdefault(key, row)
+
+
+def _check_prices(rows: Sequence[_Row], prices: Sequence[StockPrice], problems: list[tuple[str, str]]) -> list[StockPrice]:
+    """The prices with the materials' names of the table."""
+    named = []
+    for row, price in zip(rows, prices, strict=True):
+        try:
+            named.append(replace(price, material=_known_material(price.material)))
+        except InputError as error:
+            problems.append((row.place("material"), error.problems[0][1]))
+    if len(named) == len(prices):
+        keys = [(p.material, p.shape, p.size and round(p.size, 6)) for p in named]
+        _check_doubles("Materials and prices", rows, keys, problems)
+    return named
+
+
+# --- the workbook --------------------------------------------------------------------------------------------------
+
+_EXAMPLE_RATES = {"currency": "$", "markup": 0.35, "rounding": "up to next 0.01", "minimum_charge": 75, "cut_charge": 2.5, "kerf": 0.1,
+                  "last_bar_rest": kinds.LAST_BAR_RESTS[0],
+                  "chip_price": 0.12, "remnant_price": 0.15, "tooling": None, "other_per_order": 18, "other_per_part": None,
+                  "scrap_rate": 0.02, "confidence": 0.95, "efficiency": 0.9}
+_EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
+    "Machines": (
+        ("Lathe 1", 144, 1.25, 2.5, 0.2, 35, 6000, 200, 18, 82, 70, "fixed head"),
+        ("Lathe 2", 144, 2, 3.25, 0.25, 45, 5000, 200, 10, 88, 70, "fixed head + second spindle"),
+        ("Sliding head 3", 144, 0.7875, 6.5, 0.1, 30, 10000, None, 24, 95, None, "guide bush + second spindle"),
+    ),
+    "Materials and prices": (
+        ("Brass C36000", None, None, 4.6, "lb", None, 2.1, 2.4, "invented price"),
+        ("Brass C36000", "hexagon", 0.75, 5.1, "lb", None, 2.1, 2.4, "invented price"),
+        ("12L14", "round", None, 1.15, "lb", None, None, None, "invented price"),
+        ("303", "round", None, 3.4, "lb", None, 0.35, 0.4, "invented price"),
+        ("303", "round", 1, 3.2, "lb", None, 0.35, 0.4, "invented price, by the bundle"),
+        ("6061", "round", None, 2.9, "lb", None, 0.5, 0.55, "invented price"),
+    ),
+    "Speeds and feeds": tuple(
+        (row.group, row.operation, row.tool, row.surface_speed, None, row.feed_rate, None, row.drill_feed, row.source,
+         row.note or None)
+        for row in speeds_feeds.builtin().rows),
+}
+_SPARE = {"Machines": 17, "Materials and prices": 34, "Speeds and feeds": 30}
+_SAID = {
+    "Machines": "One row a lathe with its feeder. Take lengths and speeds from the manuals; what is left blank is asked for with each job.",
+    "Materials and prices": "One row a material; a row with a shape or a size comes before the one without. All prices here are invented.",
+    "Speeds and feeds": "Starting values, yours to change: all from memory and marked so. Give a speed and a feed in inch or metric, "
+                        "not both. The feed of a drill is a share of its diameter; a thread has none here: its pitch.",
+}
+_TURNED = 'IF(shop_units="mm","{}","{}")'
+
+
+def unit_formula(column: Column) -> str | None:
+    """What stands over a column: its unit, after the units of the file."""
+    if column.unit == "per weight":
+        return "=" + _TURNED.format("per kg", "per lb")
+    if column.unit:
+        return column.unit
+    inch, mm = kinds.UNIT_TEXT.get(column.kind.dimension or "", ("", ""))
+    if inch != mm:
+        return "=" + _TURNED.format(mm, inch)
+    return inch or None
+
+
+def number_format(column: Column) -> str:
+    """The format of a column's cells, by its name in `layout`."""
+    match column.kind.reader:
+        case "fraction":
+            return "percent"
+        case "text" | "choice":
+            return "text"
+        case _ if column.kind.whole:
+            return "count"
+        case "length":
+            return "length"
+        case "number":
+            return "money"
+        case _:
+            return "general"
+
+
+def validate(sheet: Worksheet, ref: str, column: Column) -> None:
+    """A prompt for each cell of a column, and a list where there are choices."""
+    layout.validate(sheet, ref, column.kind, column.label, column.help)
+    # A number with its unit, such as 12 ft, is a text, which a check for numbers would turn away.
+    sheet.data_validations.dataValidation[-1].showErrorMessage = bool(column.kind.choices)
+
+
+def _rates_sheet(book: Workbook) -> None:
+    sheet = layout.add_sheet(book, RATES_SHEET, {"A": 1.5, "B": 26, "C": 20, "D": 11, "E": 70})
+    layout.put(sheet, "B1", "Shop file", size=18, bold=True, color=layout.ACCENT)
+    sheet.row_dimensions[1].height = 26
+    layout.put(sheet, "B2", "What your shop fills in once: rates here, machines, materials and speeds on the next sheets. "
+                            "All figures are invented: put yours in the framed cells.", size=9, color=layout.SOFT)
+    layout.heading(sheet, "B", "E", 4, "Units of this file")
+    row = 5
+    for column in (_UNITS, *RATES):
+        if column is RATES[0]:
+            row += 1
+            layout.heading(sheet, "B", "E", row, RATES_SHEET)
+            row += 1
+        layout.put(sheet, f"B{row}", column.label + (" *" if column.required else ""))
+        layout.style_input(sheet, f"C{row}", number_format(column))
+        sheet[f"C{row}"].value = _EXAMPLE_RATES.get(column.name, "in" if column is _UNITS else None)
+        layout.put(sheet, f"D{row}", unit_formula(column), size=9, color=layout.SOFT, indent=1)
+        layout.put(sheet, f"E{row}", column.help[:1].upper() + column.help[1:] + ".", size=9, color=layout.SOFT)
+        validate(sheet, f"C{row}", column)
+        sheet.row_dimensions[row].height = 16
+        row += 1
+    layout.name_cell(book, "shop_units", sheet, "C5")
+    sheet.print_area = f"A1:E{row}"
+
+
+def _table_sheet(book: Workbook, title: str, columns: Sequence[Column]) -> None:
+    letters = [_letter(n) for n in range(1, len(columns) + 1)]
+    sheet: Worksheet = layout.add_sheet(book, title, {"A": 1.5} | {x: c.width for x, c in zip(letters, columns, strict=True)},
+                                        landscape=True)
+    sheet.page_setup.fitToHeight = 0
+    layout.put(sheet, "B1", title, size=18, bold=True, color=layout.ACCENT)
+    sheet.row_dimensions[1].height = 26
+    layout.put(sheet, "B2", _SAID[title], size=9, color=layout.SOFT)
+    units_row, head = 4, 5
+    last = head + len(_EXAMPLES[title]) + _SPARE[title]
+    layout.heading(sheet, "B", letters[-1], head, "")
+    for letter, column in zip(letters, columns, strict=True):
+        right = "left" if number_format(column) == "text" else "right"
+        layout.put(sheet, f"{letter}{units_row}", unit_formula(column), size=9, color=layout.SOFT, align=right)
+        layout.put(sheet, f"{letter}{head}", column.label + (" *" if column.required else ""), bold=True,
+                   color=layout.ACCENT, align=right, indent=int(right == "left"))
+        for row in range(head + 1, last + 1):
+            layout.style_input(sheet, f"{letter}{row}", number_format(column))
+            if right == "left":
+                sheet[f"{letter}{row}"].alignment = Alignment(horizontal="left", vertical="center", indent=1)
+        validate(sheet, f"{letter}{head + 1}:{letter}{last}", column)
+    for row, values in enumerate(_EXAMPLES[title], start=head + 1):
+        for letter, value in zip(letters, values, strict=True):
+            sheet[f"{letter}{row}"].value = value
+    sheet.freeze_panes = f"C{head + 1}"
+    sheet.print_title_rows = f"{units_row}:{head}"
+    sheet.print_area = f"A1:{letters[-1]}{last}"
+
+
+@functools.cache
+def build() -> bytes:
+    """The workbook with invented example data, as the bytes of an xlsx file."""
+    book = layout.new_workbook("Shop file")
+    _rates_sheet(book)
+    for title, columns in TABLES.items():
+        _table_sheet(book, title, columns)
+    return pack(layout.parts_of(book))

@@ -1,0 +1,1 @@
+"""Text files and characters. Knows nothing of bars."""

@@ -1,1 +1,0 @@
-"""Template workbooks: built with openpyxl, calculated by `engine`, filled by `fill`."""

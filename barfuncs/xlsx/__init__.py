@@ -1,0 +1,1 @@
+"""Workbook files: their parts, cells, calculation. Knows nothing of bars."""

@@ -1,0 +1,292 @@
+"""The headless engine: read an xlsx, calculate every formula, hand out values, write them into the file.
+
+ironcalc does the calculating. The values are put into the original file's own XML, so charts, validations and styles
+stay as they are, and any reader sees the numbers, also one that never calculates.
+"""
+
+import re
+import tempfile
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+from xml.sax.saxutils import unescape
+
+from barfuncs.errors import WorkbookError
+from barfuncs.xlsx.package import pack, read_parts, worksheets, write_whole
+from barfuncs.xlsx.sheetxml import ERRORS, CellError, SheetXML, Value
+
+Address = tuple[int, int, int]
+_REF = re.compile(r"\$?([A-Z]{1,3})\$?(\d{1,7})")
+_SINGLE_NAME = re.compile(r"(?:'((?:[^']|'')+)'|([^'!]+))!\$?([A-Z]{1,3})\$?(\d{1,7})")
+
+_PLAIN_TARGET = re.compile(r"(?:'(?:[^']|'')+'|\w+)!\$[A-Z]{1,3}\$\d{1,7}(?::\$[A-Z]{1,3}\$\d{1,7})?")
+# Texts and quoted sheets are matched whole, so that no name is found within them; a function or a sheet is no name.
+_WORD = re.compile(r"""'(?:[^']|'')*'|"(?:[^"]|"")*"|(?<![\w.$\\])[A-Za-z_\\][\w.\\]*(?![\w.\\!(])""")
+_OWN_NAMES = re.compile(r"\b(?:LET|LAMBDA)\(", re.IGNORECASE)  # within these a word may be a name of their own
+
+
+def column_number(letters: str) -> int:
+    number = 0
+    for letter in letters:
+        number = number * 26 + ord(letter) - 64
+    return number
+
+
+def column_letters(number: int) -> str:
+    letters = ""
+    while number:
+        number, rest = divmod(number - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
+MOST_CELLS = 2_000_000
+MOST_FORMULAS = 200_000
+LONGEST_FORMULA = 8_192
+DEEPEST_FORMULA = 64
+"""Parentheses within each other, and signs in a row; the engine's own reading of a formula is not safe far beyond that."""
+
+_FORMULA = re.compile(rb"<(?:[\w]+:)?(?:f|definedName|formula|formula1|formula2)\b[^<>]*(?<!/)>([^<]*)")
+_SIGNS = re.compile(rb"[-+ ]{%d}" % (DEEPEST_FORMULA + 1))
+
+
+def check_limits(label: str, parts: Mapping[str, bytes]) -> None:
+    """Raise WorkbookError for a workbook with more, longer or deeper formulas than the engine safely takes."""
+    cells = formulas = 0
+    for name, data in parts.items():
+        if not name.startswith("xl/") or not name.endswith(".xml"):
+            continue
+        cells += len(re.findall(rb"<(?:\w+:)?c\b", data)) if name.startswith("xl/worksheets/") else 0
+        for match in _FORMULA.finditer(data):
+            formulas += 1
+            formula = match[1]
+            if len(formula) > LONGEST_FORMULA * 2 or len(unescape(formula.decode("utf-8", "replace"))) > LONGEST_FORMULA:
+                raise WorkbookError(f"{label} has a formula longer than {LONGEST_FORMULA:,} characters ({_start(formula)})")
+            if _depth(formula) > DEEPEST_FORMULA:
+                raise WorkbookError(f"{label} has a formula nested more than {DEEPEST_FORMULA} deep ({_start(formula)})")
+    if cells > MOST_CELLS or formulas > MOST_FORMULAS:
+        raise WorkbookError(f"{label} has {cells:,} cells and {formulas:,} formulas; the engine takes up to "
+                            f"{MOST_CELLS:,} and {MOST_FORMULAS:,}")
+
+
+def _start(formula: bytes) -> str:
+    return formula[:40].decode("utf-8", "replace") + "..."
+
+
+def _depth(formula: bytes) -> int:
+    """How deep a formula is nested; texts in it are left out."""
+    if formula.count(b"(") <= DEEPEST_FORMULA and not _SIGNS.search(formula):
+        return 0
+    plain = re.sub(rb'"[^"]*"', b"", formula.replace(b"&quot;", b'"'))
+    depth = deepest = 0
+    for mark in re.findall(rb"[()]", plain):
+        depth += 1 if mark == b"(" else -1
+        deepest = max(deepest, depth)
+    return DEEPEST_FORMULA + 1 if _SIGNS.search(plain) else deepest
+
+
+_EMPTY_NUMBER = re.compile(rb'(<c\b[^<>]*?) t="n"([^<>]*?)(/>|></c>|><v ?/></c>|><v></v></c>)')
+
+
+_NO_VALUE = re.compile(rb"(<f\b[^<>]*>[^<]*</f>)(?:<v ?/>|<v></v>)?</c>")
+
+
+def _with_blank_cells_blank(parts: Mapping[str, bytes]) -> dict[str, bytes]:
+    """The parts in a form that the engine reads right and in silence.
+
+    openpyxl marks a blank, styled cell as a number; the engine would read that as 0, and blank is not 0. For a formula
+    without a stored value it prints a line to the terminal, so such a formula gets a 0, which `calculate` replaces.
+    """
+    return {name: _EMPTY_NUMBER.sub(rb"\1\2/>", _NO_VALUE.sub(rb"\1<v>0</v></c>", data))
+            if name.startswith("xl/worksheets/") else data for name, data in parts.items()}
+
+
+def address_on(sheet: int, ref: str) -> Address:
+    """Address of a cell such as B2 on a sheet."""
+    match = _REF.fullmatch(ref)
+    if match is None:
+        raise WorkbookError(f"{ref!r} is not a cell")
+    return (sheet, int(match[2]), column_number(match[1]))
+
+
+class Workbook:
+    """A workbook that is being calculated.
+
+    >>> from barfuncs.templates import job_plan
+    >>> book = Workbook(job_plan.build())
+    >>> book.set("quantity", 100)
+    >>> book.calculate()
+    >>> book.value("quantity")
+    100.0
+    """
+
+    def __init__(self, source: str | Path | bytes) -> None:
+        """Read a workbook from a path or from the bytes of an xlsx file.
+
+        Raises WorkbookError where the file can't be read, is too large, or the engine can't take it.
+        """
+        self.label = "workbook" if isinstance(source, bytes) else Path(source).name
+        self.parts = read_parts(source)
+        check_limits(self.label, self.parts)
+        self._model = self._load()
+        self.sheets: tuple[str, ...] = tuple(s["name"] for s in self._model.get_worksheets_properties())
+        self.names: dict[str, Address] = {}
+        for item in self._model.get_defined_name_list():
+            match = _SINGLE_NAME.fullmatch(item["formula"].lstrip("="))
+            if match and item["scope"] is None:
+                sheet = (match[1] or match[2]).replace("''", "'")
+                if sheet in self.sheets:
+                    self.names[item["name"]] = (self.sheets.index(sheet), int(match[4]), column_number(match[3]))
+
+    def _load(self) -> Any:
+        import ironcalc
+
+        self._error_type = ironcalc.CellType.ErrorValue
+        comments = [p for p in self.parts if re.fullmatch(r"xl/(?:worksheets/)?comments.*\.xml", p)]
+        if comments:
+            raise WorkbookError(f"{self.label} has cell comments (notes), which the engine can't read; remove them first")
+        # A scratch copy, since the engine reads from a path and the file may change while it is read.
+        with tempfile.TemporaryDirectory(prefix="barfuncs-") as folder:
+            path = Path(folder) / "book.xlsx"
+            path.write_bytes(pack(_with_blank_cells_blank(self.parts), level=1))
+            try:
+                return ironcalc.load_from_xlsx(str(path))
+            except BaseException as error:  # the engine's panics are not Exceptions
+                if isinstance(error, (KeyboardInterrupt, SystemExit, MemoryError)):
+                    raise
+                raise WorkbookError(f"{self.label} can't be read by the calculation engine ({error})") from None
+
+    def address(self, ref: str) -> Address:
+        """Address of a defined name, or of a cell written as Sheet!B2, or B2 on the first sheet."""
+        if ref in self.names:
+            return self.names[ref]
+        sheet_name, mark, cell = ref.rpartition("!")
+        match = _REF.fullmatch(cell.upper())
+        sheet_name = sheet_name.strip("'").replace("''", "'")
+        if match and (not mark or sheet_name in self.sheets):
+            return (self.sheets.index(sheet_name) if mark else 0, int(match[2]), column_number(match[1]))
+        import difflib
+
+        close = difflib.get_close_matches(ref, self.names, n=1)
+        hint = f"; did you mean {close[0]!r}?" if close else ""
+        raise WorkbookError(f"{self.label} has no cell or name {ref!r}{hint}")
+
+    def refer_directly(self) -> None:
+        """Put cells in the place of the names that stand for them, in the engine and not in the file, and calculate.
+
+        The engine looks through all names for each one it meets, which takes most of a recalculation. A formula that was
+        put in has no value before the next calculation, only a text that says so: it must not be read and stored.
+        """
+        names: dict[str, str] = {}
+        for item in self._model.get_defined_name_list():
+            target = item["formula"].lstrip("=")
+            known = item["scope"] is None and item["name"].lower() not in names and _PLAIN_TARGET.fullmatch(target)
+            names[item["name"].lower()] = target if known else ""  # a name that is not of the whole workbook stays
+
+        def cells(word: re.Match[str]) -> str:
+            return names.get(word[0].lower()) or word[0]
+
+        for address, formula in list(self.formulas()):
+            direct = _WORD.sub(cells, formula)
+            if direct != formula and not _OWN_NAMES.search(formula):
+                self._model.set_user_input(*address, direct)
+        self.calculate()
+
+    def first_cell(self, name: str) -> Address:
+        """Address of the first cell of a defined name that stands for a range."""
+        for item in self._model.get_defined_name_list():
+            if item["name"] == name:
+                return self.address(item["formula"].lstrip("=").split(":")[0])
+        raise WorkbookError(f"{self.label} has no name {name!r}")
+
+    def set(self, ref: str, value: Value) -> None:
+        """Put a plain value into a cell. A text stays text, also one that begins with an equals sign."""
+        self.set_at(self.address(ref), value)
+
+    def set_at(self, address: Address, value: Value) -> None:
+        model, (sheet, row, column) = self._model, address
+        if value is None:
+            model.clear_cell_contents(sheet, row, column)
+        elif isinstance(value, bool):
+            model.update_cell_with_bool(sheet, row, column, value)
+        elif isinstance(value, str):
+            model.update_cell_with_text(sheet, row, column, value)
+        else:
+            model.update_cell_with_number(sheet, row, column, float(value))
+
+    def calculate(self) -> None:
+        """Work out every formula."""
+        try:
+            self._model.evaluate()
+        except BaseException as error:
+            if isinstance(error, (KeyboardInterrupt, SystemExit, MemoryError)):
+                raise
+            raise WorkbookError(f"{self.label} can't be calculated ({error})") from None
+
+    def value(self, ref: str) -> Value:
+        """Value of a cell; an error value comes as `CellError`."""
+        return self.value_at(self.address(ref))
+
+    def value_at(self, address: Address) -> Value:
+        value: Value = self._model.get_cell_value(*address)
+        if isinstance(value, str) and value[:1] == "#" and self._model.get_cell_type(*address) == self._error_type:
+            return CellError(value if value in ERRORS else "#VALUE!")
+        return value
+
+    def named_values(self) -> dict[str, Value]:
+        """Values of all defined names that stand for one cell."""
+        return {name: self.value_at(address) for name, address in self.names.items()}
+
+    def shown(self, address: Address) -> str:
+        """A cell as people write it: Sheet!B2."""
+        sheet, row, column = address
+        return f"{self.sheets[sheet]}!{column_letters(column)}{row}"
+
+    def errors(self) -> list[tuple[Address, str]]:
+        """Cells whose formula gives an error, with the error as the engine calls it (#CIRC! for a circular reference)."""
+        found = ((address, str(self._model.get_cell_value(*address))) for address, _ in self.formulas()
+                 if self._model.get_cell_type(*address) == self._error_type)
+        return sorted(found)
+
+    def formulas(self) -> Iterator[tuple[Address, str]]:
+        """Every cell with a formula."""
+        for address in self._model.get_all_cells():
+            formula = self._model.get_cell_formula(*address)
+            if formula:
+                yield tuple(address), formula
+
+    def check_supported(self) -> None:
+        """Raise WorkbookError naming the cells whose formulas the engine does not know; call after `calculate`."""
+        unknown = []
+        for address, formula in self.formulas():
+            value = self._model.get_cell_value(*address)
+            if value in ("#NAME?", "#N/IMPL!") or (isinstance(value, str) and value.startswith("#ERROR")):
+                unknown.append(f"{self.shown(address)} {formula[:60]}")
+        if unknown:
+            more = f" and {len(unknown) - 5} more" if len(unknown) > 5 else ""
+            raise WorkbookError(f"{self.label}: the engine does not know a function or name in "
+                                + "; ".join(unknown[:5]) + more)
+
+    def sheet_parts(self) -> dict[int, str]:
+        """Worksheet parts by the number of their sheet. Sheets that only hold a chart are left out."""
+        return {self.sheets.index(sheet.name): sheet.part for sheet in worksheets(self.label, self.parts)
+                if sheet.name in self.sheets}
+
+    def to_bytes(self, inputs: Mapping[str, Value] | None = None) -> bytes:
+        """The file with the calculated value in every formula cell, and with `inputs` (by name or cell) put in."""
+        put: dict[int, dict[str, Value]] = {}
+        for ref, value in (inputs or {}).items():
+            sheet, row, column = self.address(ref)
+            put.setdefault(sheet, {})[f"{column_letters(column)}{row}"] = value
+        parts = dict(self.parts)
+        for index, part in self.sheet_parts().items():
+            xml = SheetXML(parts[part])
+            values = put.get(index, {})
+            for ref in xml.calculated():
+                values[ref] = self.value_at(address_on(index, ref))
+            parts[part] = xml.with_values(values)
+        return pack(parts)
+
+    def save(self, path: str | Path, replace: bool = False) -> None:
+        """Write the file with its calculated values, whole or not at all. Never overwrites without `replace`."""
+        write_whole(path, self.to_bytes(), replace)

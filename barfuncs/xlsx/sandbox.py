@@ -1,0 +1,165 @@
+"""Work on a file from outside in a process of its own, within limits of time and memory.
+
+A file can be written so that any reader or engine runs for days, fills the memory or crashes. What happens in the other
+process ends with it, and it ends with the one that started it.
+"""
+
+import contextlib
+import faulthandler
+import importlib
+import json
+import math
+import os
+import signal
+import subprocess
+import sys
+import tempfile
+import threading
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from barfuncs.errors import WorkbookError
+
+MOST_SECONDS = 120
+MOST_MEMORY = 4_000_000_000
+_PATIENCE = 3 if os.name == "nt" else 10
+"""Times the seconds it may work, a process may last: on a busy machine it waits more than it works. On Windows, where the
+work itself is not measured, less."""
+_START = "import json, sys; sys.path[:] = json.loads(sys.argv[1]); from barfuncs.xlsx.sandbox import _begin; _begin()"
+
+
+@dataclass(frozen=True)
+class Work:
+    """What is done in the other process: "module:function" of barfuncs, its limits, and what messages call it.
+
+    The function is called with a file to write its answer into, and with the arguments, which are texts.
+    """
+
+    function: str
+    verb: str
+    participle: str
+    who: str
+    seconds: float
+    memory: int
+
+
+@contextlib.contextmanager
+def answer(work: Work, label: str, *arguments: str) -> Iterator[BinaryIO]:
+    """What the other process writes when it is done, as a file to read.
+
+    Raises WorkbookError where it does not get done within the limits.
+    """
+    # Files without a name, and a folder for what the work writes beside them: nothing is left when it is ended.
+    with (tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as said,
+          tempfile.TemporaryDirectory(prefix="barfuncs-") as folder):
+        # -P: nothing is imported from the folder that somebody stands in.
+        command = [sys.executable, "-P", "-c", _START, json.dumps(sys.path), str(os.getpid()), str(work.seconds),
+                   str(work.memory), work.function, *arguments]
+        # The pipe stays open until this process ends, see `_end_with`.
+        with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=out, stderr=said,
+                              env=os.environ | dict.fromkeys(("TMPDIR", "TEMP", "TMP"), folder)) as process:
+            try:
+                status = process.wait(work.seconds * _PATIENCE)
+            except subprocess.TimeoutExpired:
+                status = _OUT_OF_TIME
+            finally:
+                process.kill()
+        if status == _OUT_OF_TIME:
+            raise WorkbookError(f"{label} takes longer than {work.seconds:g} s to {work.verb}; it was given up")
+        if status:
+            said.seek(max(0, said.tell() - _MOST_SAID))
+            last = said.read()
+            why = "ran out of memory" if b"MemoryError" in last or b"memory allocation" in last else "gave up"
+            raise WorkbookError(f"{label} can't be {work.participle}: {work.who} {why} (status {status})")
+        out.seek(0)
+        yield out
+
+
+_OUT_OF_TIME = -getattr(signal, "SIGXCPU", 24)
+_MOST_SAID = 65_536
+
+
+def _begin() -> None:
+    """In the other process."""
+    parent, seconds, memory, function, *arguments = sys.argv[2:]
+    with os.fdopen(os.dup(1), "wb") as out:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)  # an engine may print to it
+        _end_with(int(parent))
+        _limit(float(seconds), int(memory))
+        module, _, name = function.partition(":")
+        getattr(importlib.import_module(module), name)(out, *arguments)
+
+
+def _end_with(parent: int) -> None:
+    """End this process when the one that started it ends, however that ends."""
+    def wait() -> None:
+        os.read(0, 1)  # the other end of the pipe is closed by the system
+        os._exit(1)
+
+    threading.Thread(target=wait, daemon=True).start()
+    if sys.platform == "linux":  # the thread above gets no turn while the engine works
+        import ctypes
+
+        with contextlib.suppress(OSError, AttributeError):
+            ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG
+            if os.getppid() != parent:
+                os._exit(1)
+
+
+def _limit(seconds: float, memory: int) -> None:
+    """Limit time, and memory where the system can: not on Windows, and macOS does not count all of it."""
+    # From a thread of its own, whatever the engine does. On a system without the next limit it is the only one.
+    faulthandler.dump_traceback_later(seconds * _PATIENCE + 1, exit=True, file=open(os.devnull, "w"))  # noqa: SIM115
+    try:
+        import resource
+    except ImportError:
+        return
+    for what, wanted in ((resource.RLIMIT_AS, memory), (resource.RLIMIT_CPU, math.ceil(seconds)), (resource.RLIMIT_CORE, 0)):
+        with contextlib.suppress(OSError, ValueError):
+            _, most = resource.getrlimit(what)
+            limit = wanted if most == resource.RLIM_INFINITY else min(wanted, most)
+            resource.setrlimit(what, (limit, most))
+
+
+@dataclass(frozen=True)
+class Calculated:
+    """What came of a workbook: its named results, its error cells, and the file with the values in it."""
+
+    formulas: int
+    results: Mapping[str, Any]
+    errors: list[tuple[str, str]]
+    data: bytes
+
+
+def calculate(path: str | Path, seconds: float = MOST_SECONDS, memory: int = MOST_MEMORY) -> Calculated:
+    """Calculate the workbook at `path`. The file itself is not changed.
+
+    Raises WorkbookError where it can't be read or calculated within the limits.
+    """
+    work = Work("barfuncs.xlsx.sandbox:_calculate", "calculate", "calculated", "the engine", seconds, memory)
+    with answer(work, Path(path).name, str(Path(path).absolute())) as file:
+        told = json.loads(file.readline())
+        if "refused" in told:
+            raise WorkbookError(told["refused"])
+        return Calculated(told["formulas"], told["results"], [(cell, error) for cell, error in told["errors"]], file.read())
+
+
+def _calculate(out: BinaryIO, path: str) -> None:
+    """Write what is told of the workbook as a line of JSON, and after it the file."""
+    from barfuncs.xlsx.engine import Workbook
+
+    data = b""
+    try:
+        book = Workbook(path)
+        book.calculate()
+        book.check_supported()
+        formulas = {address for address, _ in book.formulas()}
+        results = {name: book.value_at(address) for name, address in sorted(book.names.items()) if address in formulas}
+        told: dict[str, Any] = {"formulas": len(formulas), "results": results,
+                                "errors": [(book.shown(address), error) for address, error in book.errors()]}
+        data = book.to_bytes()
+    except WorkbookError as error:
+        told = {"refused": str(error)}
+    out.write(json.dumps(told).encode() + b"\n" + data)
