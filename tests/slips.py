@@ -13,8 +13,9 @@ from typing import Any
 from barfuncs import across_corners, weight_per_length
 from barfuncs.catalogue.units import KG_PER_LB
 from barfuncs.errors import InputError
-from barfuncs.filling.filler import TEMPLATES, filler, read_inputs
+from barfuncs.filling.filler import filler, read_inputs
 from barfuncs.templates.model import LOOK, STOP
+from barfuncs.templates.registry import TEMPLATES
 
 Job = dict[str, Any]
 
@@ -264,7 +265,7 @@ def words(template: str, job: Job) -> dict[str, tuple[str, str]]:
     del filled
     sheet, row, column = fill.book.first_cell(f"{fill.prefix}check_words")
     found = {}
-    for line in range(row, row + len(TEMPLATES[template].CHECKS)):
+    for line in range(row, row + len(TEMPLATES[template].checks)):
         word, sentence = (str(fill.book.value_at((sheet, line, c))) for c in (column, column + 1))
         if word in (LOOK, STOP):
             topic, _, rest = sentence.partition(": ")

@@ -4,7 +4,7 @@ import re
 from functools import cache
 from typing import Any
 
-from barfuncs.filling.filler import TEMPLATES
+from barfuncs.templates.registry import TEMPLATES
 from barfuncs.xlsx.engine import Address, Workbook
 from barfuncs.xlsx.sheetxml import Value
 
@@ -49,14 +49,14 @@ def in_the_sheet(template: str, inputs: dict[str, Any]) -> Workbook:
 @cache
 def _words(template: str) -> dict[str, set[str]]:
     """The words in the formula of each answer."""
-    form = TEMPLATES[template].FORM
+    form = TEMPLATES[template].form
     return {a: set(re.findall(r"[a-z_]\w*", form.formula(answer))) for a, answer in form.answers.items()}
 
 
 def resting_on(template: str, name: str) -> set[str]:
     """The answers that are worked out from an input, straight or through other answers."""
-    form, words = TEMPLATES[template].FORM, _words(template)
-    item = TEMPLATES[template].ALL_INPUTS[name]
+    form, words = TEMPLATES[template].form, _words(template)
+    item = TEMPLATES[template].inputs[name]
     density = f"{form.prefix}density"
     cell = density if item.kind.reader == "material" else item.used if name in form.inputs else name
     found = {a for a in words if cell in words[a] or (cell == density and a == "density")}

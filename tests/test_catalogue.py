@@ -22,7 +22,7 @@ from barfuncs.catalogue.function import cell_function, why
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.kinds import Count, Kind, Length, PositiveLength, ScrapRate, Units
 from barfuncs.errors import BarfuncsError, InputError
-from barfuncs.filling.filler import TEMPLATES
+from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import RATES, TABLES
 from barfuncs.xlsx.engine import Workbook
 
@@ -208,7 +208,7 @@ def test_no_formula_has_a_reason():
 
 def test_glossary_has_no_argument_without_a_function():
     used = {a.name for e in ENTRIES for a in e.arguments}
-    in_templates = {name for template in TEMPLATES.values() for name in template.ALL_INPUTS}
+    in_templates = {name for template in TEMPLATES.values() for name in template.inputs}
     in_shop = {column.name for columns in (RATES, *TABLES.values()) for column in columns}
     assert used <= set(ARGUMENTS) <= used | in_templates | in_shop
 

@@ -452,7 +452,7 @@ def test_cells_in_the_place_of_names_change_no_value():
 
 
 def test_a_prefix_that_stands_for_nothing_is_said_to_be_bad_xml():
-    parts = read_parts(job_plan.build())
+    parts = read_parts(job_plan.TEMPLATE.build())
     parts["xl/workbook.xml"] = parts["xl/workbook.xml"].replace(b' xmlns:r="', b' xmlns:q="').replace(b"r:id=", b"rr:id=")
     with pytest.raises(bf.WorkbookError, match="is no good XML"):
         read_parts(pack(parts))

@@ -141,7 +141,7 @@ def test_a_number_that_may_be_a_designation_is_told_to_be_typed_as_text():
     (303.0, 8.0, "as text"), (None, 8.0, "as text"),
 ])
 def test_a_bad_row_of_own_materials_is_marked_and_stops_the_plan(name, density, mark):
-    book = Workbook(job_plan.build())
+    book = Workbook(job_plan.TEMPLATE.build())
     for key, number in GOOD.items():
         book.set(key, number)
     sheet, row, column = book.first_cell("own_material_names")
@@ -153,7 +153,7 @@ def test_a_bad_row_of_own_materials_is_marked_and_stops_the_plan(name, density, 
 
 
 def test_a_name_that_stands_twice_among_own_materials_is_marked():
-    book = Workbook(job_plan.build())
+    book = Workbook(job_plan.TEMPLATE.build())
     sheet, row, column = book.first_cell("own_material_names")
     for line in (row, row + 1):
         book.set_at((sheet, line, column), "Shop alloy")
@@ -170,7 +170,7 @@ def test_a_full_feeder_that_holds_the_order_runs_alone_as_long_as_the_order():
 
 
 def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
-    book = Workbook(job_plan.build())
+    book = Workbook(job_plan.TEMPLATE.build())
     book.calculate()
     for name in job_plan.ALL_ANSWERS.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong"}:  # 0 where none is there
         assert isinstance(book.value(f"plan_{name}"), (CellError, str)), name

@@ -28,11 +28,12 @@ from template_forms import in_the_sheet
 
 import barfuncs as bf
 from barfuncs.errors import InputError
-from barfuncs.filling.filler import TEMPLATES, fill
+from barfuncs.filling.filler import fill
 from barfuncs.filling.lists import plan_jobs, read_jobs
 from barfuncs.surfaces import names
 from barfuncs.surfaces.ready_made import READY_MADE
 from barfuncs.templates import shop
+from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop, read_shop
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.package import pack, read_parts, worksheets

@@ -20,9 +20,10 @@ from hypothesis import strategies as st
 import barfuncs as bf
 from barfuncs.cli.main import main
 from barfuncs.filling import headings, list_file
-from barfuncs.filling.filler import TEMPLATES, fill, names_of
+from barfuncs.filling.filler import fill, names_of
 from barfuncs.filling.list_file import read_rows
 from barfuncs.filling.lists import plan_jobs, read_jobs
+from barfuncs.templates.registry import TEMPLATES
 from barfuncs.text import csv_text, datafile, limits
 from barfuncs.text.characters import escaped, unfit
 from barfuncs.text.csv_text import read_csv
@@ -114,15 +115,15 @@ def test_a_unit_that_does_not_fit_is_refused(tmp_path, heading, reason):
 
 def test_no_everyday_name_hides_an_input_or_another_name():
     for template in TEMPLATES.values():
-        called = headings.names(template.ALL_INPUTS, [i for t in TEMPLATES.values() for i in t.ALL_INPUTS.values()])
-        for name, item in template.ALL_INPUTS.items():
+        called = headings.names(template.inputs, [i for t in TEMPLATES.values() for i in t.inputs.values()])
+        for name, item in template.inputs.items():
             for text in (name, item.label):
                 other = headings.AMBIGUOUS.get(headings.key(text))
                 assert other or called.find(text).name in (name, "material")  # two of a quote have the label Material
     spread = [(headings.key(text), name) for name, texts in headings.EVERYDAY.items() for text in texts.split(", ")]
     assert len({text for text, _ in spread}) == len(set(spread))
     assert not {text for text, _ in spread} & headings.AMBIGUOUS.keys()
-    inputs = {name for t in TEMPLATES.values() for name in t.ALL_INPUTS}
+    inputs = {name for t in TEMPLATES.values() for name in t.inputs}
     assert headings.EVERYDAY.keys() <= inputs
     assert {name for meanings in headings.AMBIGUOUS.values() for _, name in meanings if name} <= inputs
 

@@ -201,7 +201,7 @@ def test_a_name_in_the_way_is_said():
 def test_the_table_of_a_job_plan_is_used_where_it_is():
     from barfuncs.templates import job_plan
 
-    parts = names.add_names(job_plan.build())
+    parts = names.add_names(job_plan.TEMPLATE.build())
     assert "xl/worksheets/barfuncs_materials.xml" not in parts
     book = Workbook(pack(parts))
     book.calculate()

@@ -7,9 +7,9 @@ import slips
 from slips import Job, words
 from template_forms import in_the_sheet
 
-from barfuncs.filling.filler import TEMPLATES
 from barfuncs.tables.speeds_feeds import builtin
 from barfuncs.templates.model import LOOK, NOTE, OK, STOP
+from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Machine, Rates, Shop, StockPrice
 from barfuncs.xlsx.engine import Workbook
 
@@ -34,8 +34,8 @@ _LENGTHS = {n for n in INCH if n not in ("efficiency", "cycle_time") and isinsta
 def checks(template: str, inputs: Job) -> dict[str, tuple[str, str]]:
     """Word and sentence of every check, for inputs typed into the sheet."""
     book = in_the_sheet(template, {name: float(v) if isinstance(v, int) else v for name, v in inputs.items()})
-    sheet, row, column = book.first_cell(f"{TEMPLATES[template].FORM.prefix}check_words")
-    lines = range(row, row + len(TEMPLATES[template].CHECKS))
+    sheet, row, column = book.first_cell(f"{TEMPLATES[template].form.prefix}check_words")
+    lines = range(row, row + len(TEMPLATES[template].checks))
     said = [(str(book.value_at((sheet, n, column))), str(book.value_at((sheet, n, column + 1)))) for n in lines]
     return {sentence.partition(": ")[0]: (word, sentence.partition(": ")[2]) for word, sentence in said}
 
@@ -220,7 +220,7 @@ def test_nothing_is_said_of_remnants_and_no_longer_bar_is_offered():
 ])
 def test_the_status_names_the_root_alone(template, change, root):
     job = INCH | (PLAN if template == "job_plan" else QUOTE) | change
-    assert in_the_sheet(template, job).value(f"{TEMPLATES[template].FORM.prefix}status") == f"{STOP}  Fill in or correct: {root}."
+    assert in_the_sheet(template, job).value(f"{TEMPLATES[template].form.prefix}status") == f"{STOP}  Fill in or correct: {root}."
     assert {topic for topic, (word, _) in checks(template, job).items() if word == STOP} == set()
 
 

@@ -278,7 +278,7 @@ OTHERWISE = {"machine_rate": "setup_rate", "top_speed": "op_2_top_speed", "quant
 
 @pytest.fixture(scope="module")
 def book() -> Workbook:
-    book = Workbook(quote.build())
+    book = Workbook(quote.TEMPLATE.build())
     book.refer_directly()
     return book
 
@@ -423,7 +423,7 @@ def test_a_check_says_nothing_of_prices_that_are_not_known():
 
 
 def test_no_formula_on_the_customers_page_refers_to_a_cost():
-    book = openpyxl.load_workbook(io.BytesIO(quote.build()))
+    book = openpyxl.load_workbook(io.BytesIO(quote.TEMPLATE.build()))
     page = book["Quotation"]
     formulas = [c.value for row in page.iter_rows() for c in row if c.data_type == "f"]
     words = {w for f in formulas for w in re.findall(r"[a-z_]\w*", re.sub(r'"[^"]*"', "", f))}
@@ -439,7 +439,7 @@ def test_no_formula_on_the_customers_page_refers_to_a_cost():
 
 
 def test_what_is_filled_in_for_the_customers_page_stands_outside_what_is_printed():
-    book = openpyxl.load_workbook(io.BytesIO(quote.build()))
+    book = openpyxl.load_workbook(io.BytesIO(quote.TEMPLATE.build()))
     page = book["Quotation"]
     on_paper = {c.coordinate for row in printed(page) for c in row}
     for item in quote.LETTER:

@@ -92,7 +92,7 @@ def checks(sheet: Cells) -> list[str]:
 
 
 def test_the_sheet_takes_no_input_and_its_frames_are_for_the_hand():
-    book = openpyxl.load_workbook(io.BytesIO(job_plan.build()))
+    book = openpyxl.load_workbook(io.BytesIO(job_plan.TEMPLATE.build()))
     sheet = book[TITLE]
     assert not [cell.coordinate for row in sheet.iter_rows() for cell in row if not cell.protection.locked]
     assert not sheet.data_validations.dataValidation
@@ -105,7 +105,7 @@ def test_the_sheet_takes_no_input_and_its_frames_are_for_the_hand():
 
 
 def test_the_page_has_a_place_for_every_line_and_a_plan_has_no_other_setters_page():
-    book = openpyxl.load_workbook(io.BytesIO(job_plan.build()))
+    book = openpyxl.load_workbook(io.BytesIO(job_plan.TEMPLATE.build()))
     assert "Setter" not in book.sheetnames
     formulas = [cell.value for row in book[TITLE]["B1:I80"] for cell in row if cell.data_type == "f"]
     assert len([f for f in formulas if "MATCH(" in f]) == len(CHECKLIST) + 2 * len(CAUTIONS)
@@ -288,7 +288,7 @@ def test_a_plan_without_stop_has_figures():
 
 
 def test_the_empty_template_has_no_figure():
-    book = Workbook(job_plan.build())
+    book = Workbook(job_plan.TEMPLATE.build())
     book.calculate()
     without_figures(sheet_of(book.to_bytes()))
 

@@ -10,10 +10,11 @@ from job_generator import good_quote
 
 import barfuncs as bf
 from barfuncs.catalogue.kinds import LAST_BAR_RESTS
-from barfuncs.filling.filler import TEMPLATES, Filled, fill
+from barfuncs.filling.filler import Filled, fill
 from barfuncs.tables import speeds_feeds
 from barfuncs.templates import quote
 from barfuncs.templates.model import LOOK, OK, STOP
+from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import MACHINES, PRICES, RATES, Machine, Rates, Shop, StockPrice, build, read_shop
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.sheetxml import CellError
@@ -50,7 +51,7 @@ def taken(filled: Filled) -> dict:
     """What each input counts as, by name."""
     book = Workbook(filled.data)
     book.calculate()
-    form = TEMPLATES[filled.template].FORM
+    form = TEMPLATES[filled.template].form
     return {name: book.value(item.used) for name, item in form.inputs.items() if item.from_shop and item.used in book.names}
 
 
@@ -274,7 +275,7 @@ def test_a_bad_value_on_the_shops_sheet_is_named_and_gives_no_price():
 
 
 def test_every_column_of_the_shop_file_reaches_the_templates():
-    names = {i.name for t in TEMPLATES.values() for i in t.ALL_INPUTS.values() if i.from_shop}
+    names = {i.name for t in TEMPLATES.values() for i in t.inputs.values() if i.from_shop}
     columns = {c.name for c in (*MACHINES, *PRICES, *RATES)} - {"name", "largest_size", "material", "shape", "size", "note"}
     assert names == columns
 

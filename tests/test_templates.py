@@ -9,8 +9,9 @@ import openpyxl
 import pytest
 from job_generator import GOOD_INPUTS
 
-from barfuncs.filling.filler import TEMPLATES, fill
+from barfuncs.filling.filler import fill
 from barfuncs.surfaces.ready_made import READY_MADE
+from barfuncs.templates.registry import TEMPLATES
 from barfuncs.xlsx.package import read_parts
 
 ROOT = Path(__file__).parent.parent
@@ -124,7 +125,7 @@ def test_inputs_are_open_and_formulas_locked_without_a_password(name):
                 if not cell.protection.locked:
                     open_cells.add((sheet.title, cell.coordinate))
                     assert cell.data_type != "f"
-    for item in TEMPLATES[name].ALL_INPUTS:
+    for item in TEMPLATES[name].inputs:
         sheet, _, ref = book.defined_names[item].attr_text.rpartition("!")
         assert (sheet.strip("'"), ref.replace("$", "")) in open_cells
 
@@ -137,5 +138,5 @@ def test_every_answer_is_named_once_and_hides_no_function(name):
     names = [n.lower() for n in book.defined_names]
     assert len(set(names)) == len(names)
     assert not set(names) & set(CATALOGUE)
-    form = TEMPLATES[name].FORM
+    form = TEMPLATES[name].form
     assert {form.prefix + a for a in form.answers} <= set(names)

@@ -16,8 +16,9 @@ import barfuncs as bf
 from barfuncs.catalogue import materials
 from barfuncs.catalogue.kinds import LONGEST_ON_A_FORM
 from barfuncs.catalogue.units import parse_length
-from barfuncs.filling.filler import TEMPLATES, fill
+from barfuncs.filling.filler import fill
 from barfuncs.templates import job_plan
+from barfuncs.templates.registry import TEMPLATES
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.sheetxml import CellError
 
@@ -90,7 +91,7 @@ GOOD = {"material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width
 
 @pytest.mark.parametrize("template", TEMPLATES)
 def test_every_length_of_a_template_may_be_typed_as_a_fraction(template):
-    form = TEMPLATES[template].FORM
+    form = TEMPLATES[template].form
     names = [name for name, item in form.inputs.items() if item.may_be_text]
     assert len(names) >= 9
     good = {name: value for name, value in GOOD.items() if name in form.inputs}
@@ -117,8 +118,8 @@ def test_a_plan_of_typed_fractions_is_the_plan_of_the_numbers():
     ("in", -1.0, r"\bsize[,.]"), ("in", True, r"\bsize[,.]"), ("in", None, r"\bsize[,.]"),
 ])
 def test_what_is_no_length_is_told(template, units, value, words):
-    book = in_the_sheet(template, {k: v for k, v in GOOD.items() if k in TEMPLATES[template].ALL_INPUTS} | {"units": units, "size": value})
-    form = TEMPLATES[template].FORM
+    book = in_the_sheet(template, {k: v for k, v in GOOD.items() if k in TEMPLATES[template].inputs} | {"units": units, "size": value})
+    form = TEMPLATES[template].form
     assert isinstance(book.value("use_size"), CellError)
     assert re.search(words, str(book.value(f"{form.prefix}status")))
 
@@ -137,7 +138,7 @@ def test_a_list_is_told_too():
 @pytest.mark.parametrize("template", TEMPLATES)
 def test_the_check_of_a_length_cell_lets_a_text_through_and_stops_a_date(template):
     book = openpyxl.load_workbook(io.BytesIO(TEMPLATES[template].build()))
-    form = TEMPLATES[template].FORM
+    form = TEMPLATES[template].form
     names = [name for name, item in form.inputs.items() if item.may_be_text]
     checked = 0
     for name in names:
@@ -236,13 +237,13 @@ def test_a_row_of_the_shops_own_counts_whatever_the_spelling():
 ])
 @pytest.mark.parametrize("template", TEMPLATES)
 def test_what_is_known_of_the_material_is_said(template, material, word, sentence):
-    good = {name: value for name, value in GOOD.items() if name in TEMPLATES[template].ALL_INPUTS}
+    good = {name: value for name, value in GOOD.items() if name in TEMPLATES[template].inputs}
     book = in_the_sheet(template, good | {"material": material})
     sheet, row, column = book.first_cell("own_material_names")
     book.set_at((sheet, row, column), "Shop alloy")
     book.set_at((sheet, row, book.first_cell("own_material_densities")[2]), 8.0)
     book.calculate()
-    prefix = TEMPLATES[template].FORM.prefix
+    prefix = TEMPLATES[template].form.prefix
     first = book.first_cell(f"{prefix}check_words")
     found = [(book.value_at((first[0], line, first[2])), str(book.value_at((first[0], line, first[2] + 1)))) for line in range(first[1], first[1] + 40)]
     assert any(said == word and sentence in text for said, text in found if text.startswith("Material: ")), found

@@ -1,8 +1,10 @@
 """The command line: plan a list of jobs, call a function, calculate a workbook."""
 
+import functools
+import itertools
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +13,7 @@ import click
 from barfuncs.cli.connect import connect
 from barfuncs.cli.connect_calc import calc as connect_calc_command
 from barfuncs.errors import BarfuncsError, InputError
+from barfuncs.templates.lines import LINES, Line
 
 CAUTION = "The machine's manual, the shop's rules and local codes come before any value shown here."
 
@@ -85,62 +88,73 @@ _SHOP = click.option("--shop", "shop_file", type=click.Path(exists=True, dir_oka
                      help="Your shop file: machines, prices, rates.")
 
 
-def _for_lists(command: Any) -> Any:
-    """What every command on a list of jobs takes."""
-    for option in (_REPLACE, _COMMA, _SHOP, _MATERIALS, _UNITS,
-                   click.option("--out", required=True, type=_NewPath(file_okay=False),
-                                help="Folder for the workbooks and results."),
-                   click.argument("jobs", type=click.Path(exists=True, dir_okay=False))):
-        command = option(command)
-    return command
+class _ListCommand(click.Command):
+    """The command of a template on a list of jobs. The template is imported when its command is asked for."""
+
+    def __init__(self, line: Line) -> None:
+        self.line = line
+        super().__init__(line.command, callback=self.run, short_help=line.summary, params=[
+            click.Argument(["jobs"], type=click.Path(exists=True, dir_okay=False)),
+            click.Option(["--out"], required=True, type=_NewPath(file_okay=False),
+                         help="Folder for the workbooks and results."),
+            *_params(_UNITS, _MATERIALS, _SHOP, _COMMA, _REPLACE)])
+
+    @functools.cached_property
+    def template(self) -> Any:
+        from barfuncs.templates.registry import TEMPLATES
+
+        return TEMPLATES[self.line.name]
+
+    def get_params(self, ctx: click.Context) -> list[click.Parameter]:
+        own = [click.Option([spread.option, _destination(spread.option)], help=spread.help) for spread in self.template.spread]
+        return [*super().get_params(ctx), *own]
+
+    def format_help_text(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        self.help = f"{self.line.summary}\n\n{self.template.help}"
+        super().format_help_text(ctx, formatter)
+
+    def run(self, jobs: str, out: str, **options: Any) -> None:
+        given: dict[str, Any] = {}
+        for spread in self.template.spread:
+            text = options.pop(_destination(spread.option))
+            try:
+                values = [] if text is None else spread.read(text)
+            except BarfuncsError as error:
+                _fail(error)
+            if len(values) > len(spread.inputs):
+                few = f"{len(values)} given; a {self.template.title.lower()} has {len(spread.inputs)}"
+                _fail(InputError(self.line.command, [(spread.option, few)]))
+            if values:
+                given |= dict(itertools.zip_longest(spread.inputs, values))
+        _fill_list(self.line.name, jobs, out, given=given, **options)
 
 
-@main.command()
-@_for_lists
-def plan(jobs: str, out: str, **options: Any) -> None:
-    """Fill a job plan for every row of JOBS (CSV or xlsx).
+def _params(*options: Any) -> list[click.Parameter]:
+    """The parameters that option decorators stand for, in their order."""
+    def nothing() -> None: ...
 
-    The first row of JOBS names the inputs (see 'barfuncs templates'). Good rows
-    are done; bad rows are listed and the exit status is then 1. Results of all
-    jobs go into results.csv and results.xlsx.
-    """
-    _fill_list("job_plan", jobs, out, **options)
+    for option in options:
+        option(nothing)
+    return list(nothing.__click_params__)  # type: ignore[attr-defined]
 
 
-@main.command()
-@_for_lists
-@click.option("--quantities", help="Quote these quantities for every row: 100,250,500.")
-def quote(jobs: str, out: str, quantities: str | None, **options: Any) -> None:
-    """Fill a quote for every row of JOBS (CSV or xlsx).
+def _destination(option: str) -> str:
+    return option.removeprefix("--").replace("-", "_")
 
-    JOBS may be the list of 'barfuncs plan'. A quote has up to six quantities. The
-    page for the customer also lies in the folder for_customer, as a file without
-    your costs: send that one. A row needs a price, a machine rate, a cycle time or an operation
-    list, and a margin or markup: its own or, with --shop, the shop's. Prices of
-    all jobs go into results.csv and results.xlsx.
-    """
-    from barfuncs.functions.cost import read_quantities
-    from barfuncs.templates.quote import BREAKS
 
-    wanted: list[int] = []
-    if quantities is not None:
-        try:
-            wanted = read_quantities(quantities, "quote")
-        except BarfuncsError as error:
-            _fail(error)
-        if len(wanted) > len(BREAKS):
-            _fail(InputError("quote", [("--quantities", f"{len(wanted)} given; a quote has {len(BREAKS)}")]))
-    _fill_list("quote", jobs, out, quantities=wanted, **options)
+for _line in LINES:
+    main.add_command(_ListCommand(_line))
 
 
 def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materials_file: str | None, shop_file: str | None,
-               decimal_comma: bool, replace: bool, quantities: Sequence[int] = ()) -> None:
+               decimal_comma: bool, replace: bool, given: Mapping[str, Any]) -> None:
     """Fill a template for every row of a list, show what came of it, and exit with the status that goes with it."""
     from rich.console import Console
     from rich.progress import Progress
 
     from barfuncs.catalogue import materials
     from barfuncs.filling.lists import Interrupted, plan_jobs, read_jobs
+    from barfuncs.templates.registry import TEMPLATES
 
     console = Console(stderr=True)
     try:
@@ -151,9 +165,8 @@ def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materia
         if Path(jobs).resolve() in {(Path(out) / f"results{end}").resolve() for end in (".csv", ".xlsx")}:
             raise InputError(template, [("--out", "the results would overwrite the list of jobs; choose another folder")])
         rows = read_jobs(jobs, template)
-        for row in rows if quantities else ():
-            for n in range(1, 7):
-                row.values[f"quantity_{n}"] = quantities[n - 1] if n <= len(quantities) else None
+        for row in rows:
+            row.values.update(given)
         with Progress(console=console, transient=True, disable=len(rows) < 100 or not console.is_terminal) as bar:
             task = bar.add_task("Working", total=len(rows))
             outcome = plan_jobs(rows, out, template=template, source=Path(jobs).name, units=units,
@@ -170,7 +183,7 @@ def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materia
         _fail(error)
         return
     _show_left_out(rows.notes)
-    _show_outcome(outcome, out, *((_plan_table, "planned") if template == "job_plan" else (_quote_table, "quoted")),
+    _show_outcome(outcome, out, TEMPLATES[template],
                   hint="" if shop else _shop_file_hint(outcome, template))
     if outcome.stopped:
         results = ", with their results in results.csv and results.xlsx" if outcome.results_written else ", without results.csv"
@@ -182,9 +195,9 @@ def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materia
 
 def _shop_file_hint(outcome: Any, template: str) -> str:
     """What to say once where at least half of the rows lack what a shop file gives."""
-    from barfuncs.filling.filler import TEMPLATES
+    from barfuncs.templates.registry import TEMPLATES
 
-    given = {name for name, item in TEMPLATES[template].ALL_INPUTS.items() if item.from_shop}
+    given = {name for name, item in TEMPLATES[template].inputs.items() if item.from_shop}
     lacking = [p for p in outcome.problems if p.column in given and p.reason.startswith("is missing")]
     rows = {p.row for p in lacking}
     if not rows or 2 * len(rows) < outcome.total:
@@ -204,57 +217,21 @@ _MOST_SHOWN = 60
 _MOST_PROBLEMS = 200
 
 
-def _number(value: Any, digits: int = 0) -> str:
-    from barfuncs.xlsx.sheetxml import CellError
-
-    return "-" if value is None or isinstance(value, (CellError, str)) else f"{value:,.{digits}f}"
-
-
-def _plan_table(done: Sequence[Any]) -> Any:
+def _done_table(done: Sequence[Any], terminal: Any) -> Any:
+    """The jobs that are done, as the template shows them."""
     from rich.table import Table
     from rich.text import Text
 
+    heads, lines = terminal.table_of([terminal.line_of(filled.inputs, filled.answers) for *_, filled in done])
     table = Table(box=None, header_style="bold", pad_edge=False)
     table.add_column("Row", justify="right", min_width=3)
     table.add_column("Job", no_wrap=True, overflow="ellipsis", max_width=16)
-    for head in ("Parts\nper bar", "Bars", "Weight", "Material\nless scrap", "Run\nhours", "Checks"):
-        table.add_column(head, justify="left" if head == "Checks" else "right", no_wrap=True,
-                         min_width=6 if head == "Checks" else 5)
-    for row, name, filled in done:
-        a, unit = filled.answers, "kg" if filled.inputs["units"] == "mm" else "lb"
-        table.add_row(str(row), Text(name.removesuffix(".xlsx")), _number(a["parts_per_bar"]), _number(a["bars"]),
-                      f"{_number(a['total_weight'], 1)} {unit}", _number(a["net_material"], 2),
-                      _number(a["run_hours"], 1), _word(a))
+    for head in heads:
+        table.add_column(head.text, justify="right" if head.right else "left", no_wrap=not head.may_fold,
+                         overflow="fold" if head.may_fold else "ellipsis", min_width=5 if head.right else 6)
+    for (row, name, _), cells in zip(done, lines, strict=True):
+        table.add_row(str(row), Text(name.removesuffix(".xlsx")), *cells)
     return table
-
-
-def _quote_table(done: Sequence[Any]) -> Any:
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(box=None, header_style="bold", pad_edge=False)
-    table.add_column("Row", justify="right", min_width=3)
-    table.add_column("Job", no_wrap=True, overflow="ellipsis", max_width=16)
-    table.add_column("Cycle\ns", justify="right", no_wrap=True)
-    rows = [(row, name, filled.answers, {filled.inputs[f"quantity_{n}"]: filled.answers[f"price_{n}"] for n in range(1, 7)
-                                         if filled.inputs[f"quantity_{n}"] is not None}) for row, name, filled in done]
-    alike = len({tuple(prices) for *_, prices in rows}) == 1 and len(rows[0][3]) <= 4
-    if alike:
-        for quantity in rows[0][3]:
-            table.add_column(f"Each at\n{quantity:,.0f}", justify="right", no_wrap=True)
-    else:
-        table.add_column("Quantity: price each", overflow="fold")
-    table.add_column("Checks", no_wrap=True, min_width=6)
-    for row, name, answers, prices in rows:
-        each = [f"{quantity:,.0f}: {_money(price)}" for quantity, price in prices.items()]
-        cells = [_money(price) for price in prices.values()] if alike else [
-            "\n".join("   ".join(each[n:n + 3]) for n in range(0, len(each), 3))]
-        table.add_row(str(row), Text(name.removesuffix(".xlsx")), _number(answers["cycle"], 1), *cells, _word(answers))
-    return table
-
-
-def _word(answers: Any) -> str:
-    return " ".join(str(answers["status"]).split()[:2])
 
 
 def _show_left_out(notes: Sequence[Any]) -> None:
@@ -270,7 +247,7 @@ def _show_left_out(notes: Sequence[Any]) -> None:
         console.print()
 
 
-def _show_outcome(outcome: Any, out: str, table_of: Any, done: str, hint: str) -> None:
+def _show_outcome(outcome: Any, out: str, template: Any, hint: str) -> None:
     from rich.table import Table
     from rich.text import Text
 
@@ -279,7 +256,7 @@ def _show_outcome(outcome: Any, out: str, table_of: Any, done: str, hint: str) -
 
     console = _console()
     if outcome.done:
-        console.print(table_of(outcome.done[:_MOST_SHOWN]))
+        console.print(_done_table(outcome.done[:_MOST_SHOWN], template.terminal))
         if len(outcome.done) > _MOST_SHOWN:
             console.print(f"... and {len(outcome.done) - _MOST_SHOWN} more, all in results.csv and results.xlsx")
     if outcome.problems:
@@ -296,7 +273,7 @@ def _show_outcome(outcome: Any, out: str, table_of: Any, done: str, hint: str) -
             console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")
     _show_earlier(console, outcome)
     there = f"; {len(outcome.unchanged)} were there already, unchanged" if outcome.unchanged else ""
-    console.print(f"\n{len(outcome.done)} of {outcome.total} jobs {done}, in {out}{there}", markup=False)
+    console.print(f"\n{len(outcome.done)} of {outcome.total} jobs {template.done}, in {out}{there}", markup=False)
     if outcome.listed > len(outcome.done) and outcome.results_written:
         console.print(f"results.csv and results.xlsx list all {outcome.listed} workbooks of the folder.")
     if any(filled.page and filled.is_ready for *_, filled in outcome.done):
@@ -568,12 +545,12 @@ def templates(folder: str, shop_file: str | None, replace: bool) -> None:
     With --shop, job plan and quote have your machines, prices and rates to pick
     from. shop.xlsx is an example of such a file: put your own figures into it.
     """
-    from barfuncs.filling.filler import TEMPLATES
     from barfuncs.surfaces.ready_made import READY_MADE
+    from barfuncs.templates.registry import TEMPLATES
     from barfuncs.xlsx.package import write_whole
 
     target = Path(folder)
-    header = ",".join(dict.fromkeys(name for t in TEMPLATES.values() for name in t.ALL_INPUTS if not name.startswith("op_"))) + "\n"
+    header = ",".join(dict.fromkeys(name for t in TEMPLATES.values() for name in t.inputs if name in t.form.inputs)) + "\n"
     try:
         shop = _read_shop(shop_file)
         target.mkdir(parents=True, exist_ok=True)

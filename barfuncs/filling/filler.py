@@ -12,10 +12,11 @@ import zipfile
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 from barfuncs.catalogue import materials
 from barfuncs.catalogue.entry import CATALOGUE
+from barfuncs.catalogue.kinds import Kind
 from barfuncs.catalogue.reading import (
     TWO_SYSTEMS,
     _DensityText,
@@ -30,30 +31,16 @@ from barfuncs.catalogue.units import is_quantity
 from barfuncs.errors import InputError, shown
 from barfuncs.filling.customer_copy import CustomerPage
 from barfuncs.filling.headings import Names, names
-from barfuncs.templates import job_plan, quote
-from barfuncs.templates.model import STOP, Form, Input
+from barfuncs.templates.model import STOP, Input
+from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.xlsx.engine import Address, Workbook, address_on, column_letters
 from barfuncs.xlsx.package import pack, part_info, write_whole
 from barfuncs.xlsx.sheetxml import Cell, CellError, SheetXML, Value, cell_xml
 
-
-class Template(Protocol):
-    """What a module of a template offers."""
-
-    FORM: Form
-    ALL_INPUTS: dict[str, Input]
-    RESULTS: tuple[str, ...]
-    STILL_SHEETS: tuple[str, ...]
-
-    def build(self, shop: Shop | None = None) -> bytes: ...
-
-    def objections(self, inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tuple[str, str]]: ...
-
-
-TEMPLATES: dict[str, Template] = {"job_plan": job_plan, "quote": quote}
 LONGEST_TEXT = 120
-_MATERIAL = job_plan.ALL_INPUTS["material"].kind
+_MATERIAL = Kind("material", "material")
+
 
 class _Slot:
     """A cell that changes: where it stands, its input's name or None, and its XML, kept for as long as its value stays."""
@@ -79,8 +66,8 @@ Cut = tuple[str, list[bytes], list[_Slot]]
 @functools.cache
 def customer_page(template: str) -> CustomerPage | None:
     """The empty page for the customer, or None where the template has none."""
-    build = getattr(TEMPLATES[template], "customer_page", None)
-    return CustomerPage(build()) if build else None
+    book = TEMPLATES[template].customer_page()
+    return None if book is None else CustomerPage(book)
 
 
 @dataclass(frozen=True)
@@ -168,7 +155,7 @@ def fill(template: str, values: Mapping[str, Any], path: str | Path | None = Non
 @functools.cache
 def names_of(template: str) -> Names:
     """What the inputs of a template may be called in a list."""
-    return names(TEMPLATES[template].ALL_INPUTS, [item for t in TEMPLATES.values() for item in t.ALL_INPUTS.values()])
+    return names(TEMPLATES[template].inputs, [item for t in TEMPLATES.values() for item in t.inputs.values()])
 
 
 _MOST_NAMED = 20
@@ -198,7 +185,7 @@ def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: st
     """The inputs as `read_inputs` gives them, and whether bare numbers were taken as inch with nothing that says so."""
     if not isinstance(values, Mapping):
         raise InputError(template, [("values", f"{shown(values)} given; give input names with their values")])
-    known = TEMPLATES[template].ALL_INPUTS
+    known = TEMPLATES[template].inputs
     problems = unknown_inputs([str(name) for name in values if name not in known], template)
     stated = units if _blank(values.get("units")) else values["units"]
     if stated is not None:
@@ -236,7 +223,7 @@ def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: st
     own_units = stated or ("mm" if systems == {"mm"} else "in")
     inputs = _to_units(known, read, own_units, values, problems)
     inputs["units"] = own_units
-    problems += _cross_problems(inputs, {name for name, _ in problems})
+    problems += TEMPLATES[template].rules(inputs, {name for name, _ in problems})
     problems += _operation_problems(known, inputs, {name for name, _ in problems}, shop)
     if problems:
         order = {name: n for n, name in enumerate(values)}
@@ -309,22 +296,6 @@ def _plain_text(value: Any) -> str:
     return text
 
 
-def _cross_problems(inputs: Mapping[str, Any], known: set[str]) -> list[tuple[str, str]]:
-    problems = []
-    if not known & {"shape", "size", "thickness"} and inputs.get("size") is not None:
-        entry = CATALOGUE["section_area"]
-        problems += broken_rules(entry, [inputs[a.name] for a in entry.arguments])
-    bar, longest, trim = inputs.get("bar_length"), inputs.get("longest_random_bar"), inputs.get("end_trim") or 0
-    if not known & {"bar_length", "longest_random_bar"} and bar is not None and longest is not None and longest < bar:
-        problems.append(("longest_random_bar", "must not be shorter than the bar length (the shortest bar)"))
-    if not known & {"bar_length", "end_trim"} and bar is not None and trim > bar:
-        problems.append(("end_trim", "must not be longer than the bar"))
-    supplied = inputs.get("supplied_length")
-    if not known & {"bar_length", "supplied_length"} and bar is not None and supplied is not None and bar > supplied * (1 + 1e-9):
-        problems.append(("bar_length", "must not be longer than the supplied bar that it is sawn from"))
-    return problems
-
-
 def _operation_problems(known: Mapping[str, Input], inputs: Mapping[str, Any], bad: set[str],
                         shop: Shop | None) -> list[tuple[str, str]]:
     """What the rows of an operation list lack: the rules of `operation_time`, row by row."""
@@ -372,17 +343,17 @@ class Filler:
     def __init__(self, template: str, shop: Shop | None = None) -> None:
         self.template = template
         self._turn = threading.Lock()
-        module = TEMPLATES[template]
-        self.objections, self.prefix = module.objections, module.FORM.prefix
-        self.labels = {item.label.lower(): name for name, item in module.ALL_INPUTS.items()}
+        made = TEMPLATES[template]
+        self.objections, self.prefix = made.objections, made.form.prefix
+        self.labels = {item.label.lower(): name for name, item in made.inputs.items()}
         for label, name in list(self.labels.items()):
             self.labels.setdefault(label.partition(" (")[0], name)
-        self.book = Workbook(module.build(shop))
+        self.book = Workbook(made.build(shop))
         self.book.calculate()
         self.book.check_supported()
         self.book.refer_directly()
         self.book.calculate()  # a cell that was put in anew has no value yet
-        self.inputs: dict[str, Address] = {name: self.book.names[name] for name in module.ALL_INPUTS}
+        self.inputs: dict[str, Address] = {name: self.book.names[name] for name in made.inputs}
         self.own_name = self.book.first_cell("own_material_names")
         self.own_density = self.book.first_cell("own_material_densities")
         self.answers: dict[str, Address] = {
@@ -392,7 +363,7 @@ class Filler:
         page = customer_page(template)
         self.page: dict[str, Address] = {} if page is None else {
             ref: self.book.address(f"{page.title}!{ref}") for ref in page.cells}
-        self._cut({self.book.sheets.index(title) for title in module.STILL_SHEETS})
+        self._cut({self.book.sheets.index(title) for title in made.still_sheets})
 
     def _cut(self, still: set[int]) -> None:
         """Cut the sheets at the cells that change; zip everything else once."""

@@ -408,10 +408,10 @@ def unit_of(item: Input, text: str) -> str | None:
     """What a unit in a heading puts behind the bare numbers of its column, "" for nothing, or None where the input has no
     such unit. `per lb` is what a price is per.
 
-    >>> from barfuncs.templates.job_plan import ALL_INPUTS as known
-    >>> [unit_of(known["part_length"], text) for text in ("mm", "in", "kg")]
+    >>> from barfuncs.templates.job_plan import FORM
+    >>> [unit_of(FORM.inputs["part_length"], text) for text in ("mm", "in", "kg")]
     ['mm', 'in', None]
-    >>> unit_of(known["material_price"], "$/lb"), unit_of(known["machine_rate"], "$/h"), unit_of(known["quantity"], "pcs")
+    >>> unit_of(FORM.inputs["material_price"], "$/lb"), unit_of(FORM.inputs["machine_rate"], "$/h"), unit_of(FORM.inputs["quantity"], "pcs")
     ('per lb', '', '')
     """
     plain = " ".join(text.casefold().split()).rstrip(".")

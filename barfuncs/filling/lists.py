@@ -21,13 +21,13 @@ import barfuncs
 from barfuncs.catalogue import materials
 from barfuncs.errors import InputError, WorkbookError
 from barfuncs.filling import folder
-from barfuncs.filling.filler import TEMPLATES, Filled, filler, names_of, read_job
+from barfuncs.filling.filler import Filled, filler, names_of, read_job
 from barfuncs.filling.headings import Headings, Names, is_blank, read_headings, row_of_headings
 from barfuncs.filling.list_file import read_rows
 from barfuncs.filling.record import RESULT_FILES, RUN, Entry, Record, digest_at, digest_of
-from barfuncs.filling.results import result_files, values_of
+from barfuncs.filling.results import result_files
 from barfuncs.filling.stopping import Stopping
-from barfuncs.functions.quantity import bars_for_confidence
+from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.text.characters import unfit
 from barfuncs.xlsx.engine import column_letters
@@ -35,7 +35,6 @@ from barfuncs.xlsx.package import Staged, is_read_only, write_whole
 from barfuncs.xlsx.sheetxml import CellError, Value
 
 MOST_ROWS = 20_000
-"""Of the bars to buy of a lot of random lengths."""
 
 
 @dataclass(frozen=True)
@@ -82,7 +81,6 @@ class Outcome:
     unchanged: list[tuple[int, str]] = field(default_factory=list)
     stale: list[Stale] = field(default_factory=list)
     of_other_lists: dict[str, int] = field(default_factory=dict)
-    random_bars: dict[int, int] = field(default_factory=dict)
     total: int = 0
     listed: int = 0
     stopped: str = ""
@@ -285,7 +283,8 @@ class _Planner:
         folder.reserve(self.out, len(jobs) + len(self.record.entries))
         rows = self.with_units_settled([(job, self.read(job)) for job in jobs])
         taken = {*RESULT_FILES, self.source.casefold()}
-        self.names = {job.row: _file_name(job.values if read is None else read[0], job.row, taken) for job, read in rows}
+        naming = TEMPLATES[self.template].names_file
+        self.names = {job.row: _file_name(job.values if read is None else read[0], naming, job.row, taken) for job, read in rows}
         for job, read in rows:
             if read is not None:
                 self.plan(job, read[0])
@@ -330,12 +329,10 @@ class _Planner:
             return
         try:
             filled = filler(self.template, self.shop).fill(inputs, self.table)
-            if self.template == "quote" and filled.answers["stops"]:
-                # A plan that a check stops is still of use; a price is not, and nobody may look before it is sent.
-                raise InputError("quote", [("job", str(filled.answers["stops"]).strip())])
-            values = values_of(filled.inputs, filled.answers, TEMPLATES[self.template].RESULTS)
-            if self.template == "job_plan" and (bars := _bars_of_random_lengths(filled, self.shop)) is not None:
-                values["bars_of_random_lengths"] = self.outcome.random_bars[job.row] = bars
+            template = TEMPLATES[self.template]
+            if template.stop_is_problem and filled.answers["stops"]:
+                raise InputError(self.template, [("job", str(filled.answers["stops"]).strip())])
+            values = template.values_for_results(filled.inputs, filled.answers, self.shop)
             copy = filled.customer_copy() if filled.page and filled.is_ready else b""
             entry = Entry(name, self.template, self.source, job.row, self.run, made_from, but_name, digest_of(filled.data), values,
                           f"Quotation {name}" if copy else "", digest_of(copy) if copy else "")
@@ -361,7 +358,7 @@ class _Planner:
         def digest(values: Mapping[str, Value]) -> str:
             return digest_of(json.dumps([_template_digest(self.template, self.shop), known, values], sort_keys=True).encode())
 
-        return digest(inputs), digest({name: value for name, value in inputs.items() if name not in _NAMING})
+        return digest(inputs), digest({name: value for name, value in inputs.items() if name not in TEMPLATES[self.template].names_file})
 
     def is_there(self, entry: Entry) -> bool:
         """Whether workbook and copy are there; with leave to replace, as they were written."""
@@ -512,12 +509,9 @@ def safe_name(text: str) -> str:
     return f"_{text}" if _RESERVED.fullmatch(text) else text
 
 
-_NAMING = ("job", "part_number")
-
-
-def _file_name(values: Mapping[str, Any], row: int, taken: set[str]) -> str:
+def _file_name(values: Mapping[str, Any], naming: Sequence[str], row: int, taken: set[str]) -> str:
     """The name of a row's file. A row with problems has one too, so that the others keep theirs when it is mended."""
-    stem = safe_name("_".join(text for n in _NAMING if (text := _in_words(values.get(n))))) or f"row {row}"
+    stem = safe_name("_".join(text for n in naming if (text := _in_words(values.get(n))))) or f"row {row}"
     name, again = f"{stem}.xlsx", 1
     while name.casefold() in taken:
         name = f"{stem} row {row}.xlsx" if again == 1 else f"{stem} row {row}-{again}.xlsx"
@@ -528,17 +522,3 @@ def _file_name(values: Mapping[str, Any], row: int, taken: set[str]) -> str:
 
 def _in_words(value: Any) -> str:
     return "" if value is None else f"{value:.15g}" if isinstance(value, float) else " ".join(str(value).split())
-
-
-def _bars_of_random_lengths(filled: Filled, shop: Shop | None) -> int | None:
-    """Bars to buy of a lot of random lengths: a sum over all lengths, which no cell formula of the template works out."""
-    i, a = filled.inputs, filled.answers
-    if i["longest_random_bar"] is None:
-        return None
-    used: dict[str, Any] = {}
-    for name in ("scrap_rate", "confidence"):  # left blank, it is the shop's or else the default, as in the template
-        values = (i[name], getattr(shop.rates, name) if shop else None, TEMPLATES["job_plan"].ALL_INPUTS[name].default)
-        used[name] = next(value for value in values if value is not None)
-    bars: int = bars_for_confidence(i["quantity"], i["bar_length"], i["longest_random_bar"], a["bar_per_part"], a["min_remnant"],
-                                    i["end_trim"] or 0, used["scrap_rate"], i["setup_parts"] or 0, used["confidence"])
-    return bars

@@ -1,23 +1,14 @@
 """The table of results of a folder, as CSV and as a workbook."""
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from barfuncs.filling.record import Entry
-from barfuncs.xlsx.sheetxml import CellError, Value, legal_text
+from barfuncs.xlsx.sheetxml import Value, legal_text
 
-_IDENTITY = ("job", "customer", "part_number", "units", "material", "shape", "size")
 _WIDE = ("file", "customer", "material", "note")
 _FORMATS = "#,##0.00##"
-
-
-def values_of(inputs: Mapping[str, Value], answers: Mapping[str, Value], wanted: Iterable[str]) -> dict[str, Value]:
-    """What a workbook shows in its line of the table; what is not known is blank."""
-    quantities = [name for name in inputs if name.startswith("quantity")]
-    known = {**inputs, **{name: answers[name] for name in (*wanted, "status")}}
-    shown = {name: known.get(name) for name in (*_IDENTITY, *quantities, *wanted, "status")}
-    return {name: None if value == "-" or isinstance(value, CellError) else value for name, value in shown.items()}
 
 
 def result_files(entries: Sequence[Entry]) -> dict[str, bytes]:

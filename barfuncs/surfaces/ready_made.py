@@ -3,9 +3,10 @@
 from collections.abc import Callable
 
 from barfuncs.surfaces import function_tour, functions_workbook
-from barfuncs.templates import job_plan, quote, shop
+from barfuncs.templates import shop
+from barfuncs.templates.registry import TEMPLATES
 
 READY_MADE: dict[str, Callable[[], bytes]] = {
-    "job_plan": job_plan.build, "quote": quote.build, "functions": functions_workbook.build,
+    **{name: template.build for name, template in TEMPLATES.items()}, "functions": functions_workbook.build,
     "function_tour": function_tour.build, "shop": shop.build,
 }

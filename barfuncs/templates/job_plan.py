@@ -1,12 +1,11 @@
 """Template job_plan: one job, its bar, yield, bars, weight, time, checks and set-up sheet."""
 
-import functools
-from collections.abc import Mapping
 from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
+from barfuncs.functions.quantity import bars_for_confidence
 from barfuncs.templates import layout, plausible
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
@@ -39,6 +38,7 @@ from barfuncs.templates.every_order import (
     WEIGHT_PER_LENGTH,
     WHOLE_PARTS,
     YIELD,
+    bar_rules,
     bought_formula,
     cuts_formula,
     feeder_takes,
@@ -55,6 +55,8 @@ from barfuncs.templates.model import (
     Check,
     Form,
     Input,
+    Problems,
+    Values,
     fixed_text,
     number_text,
     unit_text,
@@ -71,7 +73,7 @@ from barfuncs.templates.shop_sheet import (
     shop_sheet,
 )
 from barfuncs.templates.speeds_sheet import MATERIAL_GROUP
-from barfuncs.xlsx.package import pack
+from barfuncs.templates.template import Template, Terminal, TerminalColumn, number_shown, status_word
 from barfuncs.xlsx.sheetxml import CellError
 
 INPUTS: dict[str, tuple[Input, ...]] = {
@@ -311,11 +313,9 @@ def _bar_drawing(sheet: Worksheet, row: int) -> int:
 
 
 RESULTS = tuple(a.name for group in ANSWERS.values() for a in group)
-"""The answers that go into a table of results, besides the inputs that say which job it is."""
-STILL_SHEETS: tuple[str, ...] = ()
 
 
-def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tuple[str, str]]:
+def _objections(inputs: Values, answers: Values) -> Problems:
     """Why these inputs give no plan: (input, reason)."""
     if answers["parts_per_bar"] == 0:
         return [("part_length", NO_WHOLE_PART)]
@@ -324,13 +324,20 @@ def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tu
     return []
 
 
-@functools.lru_cache(maxsize=8)
-def build(shop: Shop | None = None) -> bytes:
-    """The template as the bytes of an xlsx file, without calculated values. The same on every day and machine.
+def _bars_of_random_lengths(inputs: Values, answers: Values, shop: Shop | None) -> dict[str, Any]:
+    """Bars to buy of a lot of random lengths: a sum over all lengths, which no cell formula works out."""
+    if inputs["longest_random_bar"] is None:
+        return {}
+    used: dict[str, Any] = {}
+    for name in ("scrap_rate", "confidence"):  # left blank, it is the shop's or else the default, as in the cells
+        values = (inputs[name], getattr(shop.rates, name) if shop else None, ALL_INPUTS[name].default)
+        used[name] = next(value for value in values if value is not None)
+    return {"bars_of_random_lengths": bars_for_confidence(
+        inputs["quantity"], inputs["bar_length"], inputs["longest_random_bar"], answers["bar_per_part"],
+        answers["min_remnant"], inputs["end_trim"] or 0, used["scrap_rate"], inputs["setup_parts"] or 0, used["confidence"])}
 
-    `shop` fills its sheet Shop, from which a job picks its machine, prices and rates.
-    """
-    book = layout.new_workbook("Job plan")
+
+def _draw(book: Workbook, shop: Shop | None) -> None:
     _plan_sheet(book)
     setup_sheet(book, FORM)
     shop_sheet(book, FORM, shop)
@@ -340,4 +347,35 @@ def build(shop: Shop | None = None) -> bytes:
         SOURCE,
         "Weight of chips is what is neither part nor remnant. The last bar is taken to be left as it is after its last part.",
     ), RESULTS, (*PROBLEMS, KERF_MISSING))
-    return pack(layout.parts_of(book))
+
+
+def _weight(inputs: Values, answers: Values) -> str:
+    return f"{number_shown(answers['total_weight'], 1)} {'kg' if inputs['units'] == 'mm' else 'lb'}"
+
+
+TEMPLATE = Template(
+    name="job_plan",
+    title="Job plan",
+    form=FORM,
+    checks=CHECKS,
+    draw=_draw,
+    results=RESULTS,
+    more_inputs=("quantity",),
+    more_results=_bars_of_random_lengths,
+    rules=bar_rules,
+    objections=_objections,
+    done="planned",
+    terminal=Terminal((
+        TerminalColumn("Parts\nper bar", lambda inputs, answers: number_shown(answers["parts_per_bar"])),
+        TerminalColumn("Bars", lambda inputs, answers: number_shown(answers["bars"])),
+        TerminalColumn("Weight", _weight),
+        TerminalColumn("Material\nless scrap", lambda inputs, answers: number_shown(answers["net_material"], 2)),
+        TerminalColumn("Run\nhours", lambda inputs, answers: number_shown(answers["run_hours"], 1)),
+        TerminalColumn("Checks", lambda inputs, answers: status_word(answers), right=False),
+    )),
+    help="""\
+The first row of JOBS names the inputs (see 'barfuncs templates'). Good rows
+are done; bad rows are listed and the exit status is then 1. Results of all
+jobs go into results.csv and results.xlsx.
+""",
+)

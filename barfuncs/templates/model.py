@@ -20,6 +20,10 @@ from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.kinds import LONGEST_ON_A_FORM, Kind
 from barfuncs.templates import layout
 
+Values = Mapping[str, Any]
+Problems = list[tuple[str, str]]
+"""What is wrong: (input, reason)."""
+
 STOP, LOOK, NOTE, OK = "\u2715 STOP", "! LOOK", "i NOTE", "\u2713 OK"
 
 UNIT_SUFFIX = 'IF(units="mm"," mm"," in")'
@@ -270,9 +274,10 @@ def put_framed(book: Workbook, sheet: Worksheet, item: Input, ref: str, fraction
 class Form:
     """The inputs and answers of one template. Answers are named with `prefix`, so that none hides a function."""
 
-    def __init__(self, prefix: str, inputs: Iterable[Input], answers: Iterable[Answer]) -> None:
+    def __init__(self, prefix: str, inputs: Iterable[Input], answers: Iterable[Answer], rows: Iterable[Input] = ()) -> None:
         self.prefix = prefix
         self.inputs: Mapping[str, Input] = {i.name: i for i in inputs}
+        self.all_inputs: Mapping[str, Input] = {**self.inputs, **{i.name: i for i in rows}}
         self.answers: Mapping[str, Answer] = {a.name: a for a in answers}
         self._cells = {name: item.used for name, item in self.inputs.items() if item.kind.reader not in ("text", "material")}
         self._counting = tuple(self._cells)

@@ -1,9 +1,7 @@
 """Template quote: cycle time from an operation list, cost build-up at six quantities, what-ifs, a page for the customer."""
 
 import dataclasses
-import functools
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable, Sequence
 
 from openpyxl import Workbook
 from openpyxl.chart import Reference, ScatterChart, Series
@@ -16,6 +14,7 @@ from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.formula import cell_formula
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.units import MM_PER_INCH
+from barfuncs.functions.cost import read_quantities
 from barfuncs.templates import layout, plausible, speeds_sheet
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
@@ -49,6 +48,7 @@ from barfuncs.templates.every_order import (
     WEIGHT_PER_LENGTH,
     WHOLE_PARTS,
     YIELD,
+    bar_rules,
     bought_formula,
     bought_length_formula,
     cuts_each_formula,
@@ -69,6 +69,8 @@ from barfuncs.templates.model import (
     Check,
     Form,
     Input,
+    Problems,
+    Values,
     fixed_text,
     make_input,
     number_text,
@@ -86,7 +88,7 @@ from barfuncs.templates.shop_sheet import (
     shop_sheet,
 )
 from barfuncs.templates.speeds_sheet import row_of, suggested_feed, suggested_speed
-from barfuncs.xlsx.package import pack
+from barfuncs.templates.template import Head, SpreadOption, Template, Terminal, money_shown, number_shown, status_word
 from barfuncs.xlsx.sheetxml import CellError
 
 BREAKS = range(1, 7)
@@ -459,13 +461,12 @@ COSTING = {"Bar": (*YIELD, WEIGHT_PER_LENGTH, BAR_WEIGHT, BLANKS_PER_SUPPLIED), 
 
 FORM = Form("quote_", (i for group in (*INPUTS.values(), QUANTITIES, (WHAT_IF, TOOL), CYCLE_INPUTS, LETTER) for i in group),
             (a for group in (*COSTING.values(), STEPS, *(_operation(n) for n in OPERATIONS), *BREAK_ANSWERS.values(),
-                             *WHOLE_ANSWERS.values(), *WHAT_IF_ANSWERS.values(), COSTS_MORE, PRICE_CHECKS, (OPERATION_LOOKS, NOT_COUNTED), LIMITS) for a in group))
+                             *WHOLE_ANSWERS.values(), *WHAT_IF_ANSWERS.values(), COSTS_MORE, PRICE_CHECKS, (OPERATION_LOOKS, NOT_COUNTED), LIMITS) for a in group),
+            (*OPERATION_INPUTS, *OPERATION_NOTES))
 RESULTS = ("parts_per_bar", "bar_weight", "cycle",
            *(f"{name}_{n}" for n in BREAKS for name in ("bars", "whole", "cost_each", "price", "total")))
 """The answers that go into a table of results, besides the inputs that say which quote it is."""
-STILL_SHEETS: tuple[str, ...] = (speeds_sheet.TITLE,)
-"""Sheets with formulas that no input bears on: they are calculated once."""
-ALL_INPUTS: dict[str, Input] = {**FORM.inputs, **{i.name: i for i in (*OPERATION_INPUTS, *OPERATION_NOTES)}}
+ALL_INPUTS = FORM.all_inputs
 
 
 _COSTS = ("material_used", "machine_cost", "setup_cost", "other_cost")
@@ -835,14 +836,7 @@ def _shown(name: str) -> str:
     return f'=IF(ISBLANK({name}),"",{name})'
 
 
-def customer_page() -> Workbook:
-    """A workbook that has the customer's page alone."""
-    book = layout.new_workbook("Quotation")
-    _customer_sheet(book)
-    return book
-
-
-def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tuple[str, str]]:
+def _objections(inputs: Values, answers: Values) -> Problems:
     """Why these inputs give no quote: (input, reason)."""
     if answers["parts_per_bar"] == 0:
         return [("part_length", NO_WHOLE_PART)]
@@ -859,13 +853,7 @@ def objections(inputs: Mapping[str, Any], answers: Mapping[str, Any]) -> list[tu
     return []
 
 
-@functools.lru_cache(maxsize=8)
-def build(shop: Shop | None = None) -> bytes:
-    """The template as the bytes of an xlsx file, without calculated values. The same on every day and machine.
-
-    `shop` fills its sheet Shop, from which a job picks its machine, prices and rates.
-    """
-    book = layout.new_workbook("Quote")
+def _draw(book: Workbook, shop: Shop | None) -> None:
     _costing_sheet(book)
     _operations_sheet(book)
     _prices_sheet(book)
@@ -879,4 +867,50 @@ def build(shop: Shop | None = None) -> bytes:
         "operation: common practice, no source.",
         "Half a rounding step goes up. The order total is the rounded price each times the quantity.",
     ), (f"price_{n}" for n in BREAKS), _MORE_PROBLEMS)
-    return pack(layout.parts_of(book))
+
+
+def _line(inputs: Values, answers: Values) -> tuple[str, dict[float, str], str]:
+    """Of one quote: the cycle time, the price each by quantity, the status."""
+    prices = {inputs[f"quantity_{n}"]: money_shown(answers[f"price_{n}"]) for n in BREAKS if inputs[f"quantity_{n}"] is not None}
+    return number_shown(answers["cycle"], 1), prices, status_word(answers)
+
+
+def _table(lines: Sequence[tuple[str, dict[float, str], str]]) -> tuple[list[Head], list[list[str]]]:
+    """A column for each quantity where all quotes have the same few; else the prices in one column."""
+    quantities = {tuple(prices) for _, prices, _ in lines}
+    alike = len(quantities) == 1 and len(lines[0][1]) <= 4
+    columns = [Head(f"Each at\n{q:,.0f}") for q in lines[0][1]] if alike else [Head("Quantity: price each", False, may_fold=True)]
+    rows = []
+    for cycle, prices, word in lines:
+        each = [f"{quantity:,.0f}: {price}" for quantity, price in prices.items()]
+        cells = list(prices.values()) if alike else ["\n".join("   ".join(each[n:n + 3]) for n in range(0, len(each), 3))]
+        rows.append([cycle, *cells, word])
+    return [Head("Cycle\ns"), *columns, Head("Checks", False)], rows
+
+
+TEMPLATE = Template(
+    name="quote",
+    title="Quote",
+    form=FORM,
+    checks=CHECKS,
+    draw=_draw,
+    draw_customer_page=_customer_sheet,
+    results=RESULTS,
+    more_inputs=tuple(item.name for item in QUANTITIES),
+    rules=bar_rules,
+    objections=_objections,
+    # A plan that a check stops is still of use; a price is not, and nobody may look before it is sent.
+    stop_is_problem=True,
+    still_sheets=(speeds_sheet.TITLE,),
+    spread=(SpreadOption("--quantities", tuple(item.name for item in QUANTITIES), lambda text: read_quantities(text, "quote"),
+                   "Quote these quantities for every row: 100,250,500."),),
+    done="quoted",
+    terminal=Terminal(line=_line, table=_table),
+    help="""\
+JOBS may be the list of 'barfuncs plan'. A quote has up to six quantities. The
+page for the customer also lies in the folder for_customer, as a file without
+your costs: send that one. A row needs a price, a machine rate, a cycle time or an operation
+list, and a margin or markup: its own or, with --shop, the shop's. Prices of
+all jobs go into results.csv and results.xlsx.
+""",
+)

@@ -112,11 +112,14 @@ def address_on(sheet: int, ref: str) -> Address:
 class Workbook:
     """A workbook that is being calculated.
 
-    >>> from barfuncs.templates import job_plan
-    >>> book = Workbook(job_plan.build())
-    >>> book.set("quantity", 100)
+    >>> import io, openpyxl
+    >>> made, file = openpyxl.Workbook(), io.BytesIO()
+    >>> made.active["B1"] = "=2*A1"
+    >>> made.save(file)
+    >>> book = Workbook(file.getvalue())
+    >>> book.set("A1", 50)
     >>> book.calculate()
-    >>> book.value("quantity")
+    >>> book.value("B1")
     100.0
     """
 
