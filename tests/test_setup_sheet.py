@@ -18,6 +18,7 @@ from barfuncs.filling.filler import Filled, fill, filler, read_inputs
 from barfuncs.tables import speeds_feeds
 from barfuncs.templates import job_plan, layout
 from barfuncs.templates.model import LOOK, STOP
+from barfuncs.templates.page import add_page
 from barfuncs.templates.setup_sheet import CAUTIONS, CHECKLIST, TITLE
 from barfuncs.templates.shop import Machine, Rates, Shop
 from barfuncs.xlsx.engine import Workbook
@@ -445,7 +446,7 @@ def test_libreoffice_shows_the_same_sheet(tmp_path):
 
 
 def test_a_page_hands_each_cell_out_once():
-    page = layout.Page(layout.add_sheet(layout.new_workbook("x"), "Page", {}))
+    page = add_page(layout.new_workbook("x"), "Page", {})
     assert [page.next_row(), page.next_row(20)] == [1, 2]
     assert page.put("B", "one") == "B2"
     assert page.put("C:D", "two") == "C2:D2"

@@ -1,9 +1,10 @@
 """Template job_plan: one job, its bar, yield, bars, weight, time, checks and set-up sheet."""
 
+
+
 from typing import Any
 
 from openpyxl import Workbook
-from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs.functions.quantity import bars_for_confidence
 from barfuncs.templates import layout, plausible
@@ -62,6 +63,7 @@ from barfuncs.templates.model import (
     unit_text,
 )
 from barfuncs.templates.notes_sheet import notes_sheet
+from barfuncs.templates.page import Page, add_page
 from barfuncs.templates.setup_sheet import ONE_PERSON, SOURCE, STOPPED, setup_sheet
 from barfuncs.templates.shop import Shop
 from barfuncs.templates.shop_sheet import (
@@ -246,46 +248,38 @@ CHECKS = (
 )
 
 def _plan_sheet(book: Workbook) -> None:
-    sheet = layout.add_sheet(book, "Plan", {"A": 1.5, "B": 29, "C": 21, "D": 17, "E": 2.5, "F": 34, "G": 13, "H": 10})
-    layout.put(sheet, "B1", "Job plan", size=18, bold=True, color=layout.ACCENT)
-    sheet.row_dimensions[1].height = 26
-    layout.put(sheet, "B2", "Fill the framed cells; those marked * are needed. The answers on the right follow.",
-               color=layout.SOFT, size=9)
-    layout.put(sheet, "F1", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True)
-    layout.put(sheet, "F2", '=IF(customer="","",customer)', color=layout.SOFT)
-    FORM.put_status(book, sheet, "B3", "plan")
-    sheet.merge_cells("B3:H3")
-    sheet.row_dimensions[3].height = 30
-    layout.put(sheet, "B4", "=" + _headline(), size=12, bold=True, color=layout.ACCENT)
-    sheet.merge_cells("B4:H4")
-    sheet.row_dimensions[4].height = 24
-    layout.name_cell(book, "plan_headline", sheet, "B4")
-    row = 5
+    page = add_page(book, "Plan", {"A": 1.5, "B": 29, "C": 21, "D": 17, "E": 2.5, "F": 34, "G": 13, "H": 10})
+    page.title("Job plan")
+    page.put("F", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True)
+    page.remark("Fill the framed cells; those marked * are needed. The answers on the right follow.")
+    page.put("F", '=IF(customer="","",customer)', color=layout.SOFT)
+    page.next_row(30)
+    FORM.put_status(page, "B:H", "plan")
+    page.next_row(24)
+    headline = page.put("B:H", "=" + _headline(), size=12, bold=True, color=layout.ACCENT)
+    page.name("plan_headline", headline.partition(":")[0])
+    top = page.row
     for title, items in INPUTS.items():
-        layout.heading(sheet, "B", "D", row, title)
-        row += 1
+        page.heading("B:D", title)
         for item in items:
-            FORM.put_input(book, sheet, item.name, "BCD", row)
-            row += 1
-    inputs_end = row
-    row = 5
+            page.next_row()
+            FORM.put_input(page, item.name, "BCD")
+    right = page.beside(top)
     for title, answers in ANSWERS.items():
-        layout.heading(sheet, "F", "H", row, title)
-        row += 1
+        right.heading("F:H", title)
         for answer in answers:
-            FORM.put_answer(book, sheet, answer.name, "FGH", row)
-            if answer.name in HEADLINES:
-                sheet[f"F{row}"].font = sheet[f"G{row}"].font = layout.font(11, bold=True)
-            row += 1
-    layout.quiet_errors(sheet, f"G6:G{row}")
-    row = max(row, inputs_end) + 1
-    for line in range(5, row):
-        sheet.row_dimensions[line].height = 15.5
-    row = _bar_drawing(sheet, row)
-    row = FORM.put_checks(book, sheet, CHECKS, row)
-    layout.put(sheet, f"B{row + 1}", "Cautions are on the set-up sheet, which goes to the lathe.",
-               italic=True, color=layout.SOFT, size=9)
-    sheet.print_area = f"A1:H{row + 1}"
+            right.next_row()
+            FORM.put_answer(right, answer.name, "FGH", bold=answer.name in HEADLINES)
+    layout.quiet_errors(page.sheet, f"G{top + 2}:G{right.row + 1}")
+    page.row = max(page.row, right.row) + 1
+    for line in range(top + 1, page.row + 1):
+        page.sheet.row_dimensions[line].height = 15.5
+    _bar_drawing(page)
+    FORM.put_checks(page, CHECKS)
+    page.skip()
+    page.next_row()
+    page.put("B", "Cautions are on the set-up sheet, which goes to the lathe.", italic=True, color=layout.SOFT, size=9)
+    page.print_to("H")
 
 
 _DRAWING = (
@@ -297,19 +291,20 @@ _DRAWING = (
 _FILLS = ("FFFFFF", layout.ACCENT, "9C8F9A", "E9DDC3")
 
 
-def _bar_drawing(sheet: Worksheet, row: int) -> int:
-    layout.heading(sheet, "B", "H", row, "The bar, front to rear, to scale")
-    first = row + 1
-    for offset, (label, formula) in enumerate(_DRAWING):
-        layout.put(sheet, f"B{first + offset}", label)
-        layout.put(sheet, f"C{first + offset}", "=" + FORM.expression(formula), align="right", number="length")
-        layout.put(sheet, f"D{first + offset}", unit_text("length"), color=layout.SOFT, size=9, indent=1)
-    last = first + len(_DRAWING) - 1
-    layout.put(sheet, f"B{last + 1}", f'=IFERROR(plan_parts_per_bar&" parts of "&{number_text("part_length", 5)}&" and their cut-offs","")',
-               color=layout.SOFT, size=9)
-    layout.quiet_errors(sheet, f"C{first}:C{last}")
-    layout.stacked_bar(sheet, first, last, f"E{first}", 12.6, 3.4, _FILLS)
-    return row + 8
+def _bar_drawing(page: Page) -> None:
+    page.heading("B:H", "The bar, front to rear, to scale")
+    sheet, first = page.sheet, page.row + 1
+    for label, formula in _DRAWING:
+        page.next_row()
+        page.put("B", label)
+        page.put("C", "=" + FORM.expression(formula), align="right", number="length")
+        page.put("D", unit_text("length"), color=layout.SOFT, size=9, indent=1)
+    layout.quiet_errors(sheet, f"C{first}:C{page.row}")
+    layout.stacked_bar(sheet, first, page.row, page.beside(first).take("E:H", 7).partition(":")[0], 12.6, 3.4, _FILLS)
+    page.next_row()
+    page.put("B", f'=IFERROR(plan_parts_per_bar&" parts of "&{number_text("part_length", 5)}&" and their cut-offs","")',
+             color=layout.SOFT, size=9)
+    page.skip(2)
 
 
 RESULTS = tuple(a.name for group in ANSWERS.values() for a in group)

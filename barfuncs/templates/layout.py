@@ -11,7 +11,6 @@ from openpyxl.chart.layout import Layout, ManualLayout
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
-from openpyxl.utils import column_index_from_string, get_column_letter
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
@@ -89,7 +88,9 @@ def add_sheet(book: Workbook, title: str, widths: dict[str, float], landscape: b
 
 
 def name_cell(book: Workbook, name: str, sheet: Worksheet, ref: str) -> None:
-    """Give a cell or range a workbook-wide name."""
+    """Give a cell or range a workbook-wide name. Raises ValueError where another has it."""
+    if name in book.defined_names:
+        raise ValueError(f"{sheet.title}: {name} is named already, {book.defined_names[name].attr_text}")
     absolute = ":".join(f"${''.join(c for c in r if c.isalpha())}${''.join(c for c in r if c.isdigit())}"
                         for r in ref.split(":"))
     book.defined_names[name] = DefinedName(name, attr_text=f"'{sheet.title}'!{absolute}")
@@ -110,51 +111,6 @@ def heading(sheet: Worksheet, first: str, last: str, row: int, text: str) -> Non
     put(sheet, f"{first}{row}", text, size=11, bold=True, color=ACCENT)
     for column in range(ord(first), ord(last) + 1):
         sheet[f"{chr(column)}{row}"].border = Border(bottom=_accent)
-
-
-class Page:
-    """Hands out the cells of a sheet from the top down, each of them once."""
-
-    def __init__(self, sheet: Worksheet) -> None:
-        self.sheet, self.row = sheet, 0
-        self._taken: set[tuple[int, int]] = set()
-
-    def next_row(self, height: float = 15) -> int:
-        """Go on to the next row, which gets this height."""
-        self.row += 1
-        self.sheet.row_dimensions[self.row].height = height
-        return self.row
-
-    def take(self, columns: str, rows: int = 1) -> str:
-        """The reference of cells that begin on this row: "C3", or "C3:E3" for the columns "C:E".
-
-        Raises ValueError where one of them is taken already.
-        """
-        first, _, last = columns.partition(":")
-        left, right = (column_index_from_string(letters) for letters in (first, last or first))
-        bottom = self.row + rows - 1
-        cells = {(row, column) for row in range(self.row, bottom + 1) for column in range(left, right + 1)}
-        twice = min(cells & self._taken, default=None)
-        if twice:
-            raise ValueError(f"{self.sheet.title}: {get_column_letter(twice[1])}{twice[0]} is taken")
-        self._taken |= cells
-        return f"{first}{self.row}:{last or first}{bottom}" if len(cells) > 1 else f"{first}{self.row}"
-
-    def put(self, columns: str, value: Any, **look: Any) -> str:
-        """A value with the look that `put` gives it, in one cell or in several that are merged."""
-        ref = self.take(columns)
-        put(self.sheet, ref.partition(":")[0], value, **look)
-        if ":" in ref:
-            self.sheet.merge_cells(ref)
-        return ref
-
-    def heading(self, columns: str, text: str) -> None:
-        """A heading on a row of its own, ruled over these columns."""
-        self.next_row(24)
-        self.take(columns)
-        first, _, last = columns.partition(":")
-        heading(self.sheet, first, last, self.row, text)
-        self.sheet[f"{first}{self.row}"].alignment = Alignment(vertical="bottom")
 
 
 def style_input(sheet: Worksheet, ref: str, number: str) -> None:

@@ -10,15 +10,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, get_args
 
-from openpyxl import Workbook
 from openpyxl.styles import Alignment, Border, Font, Side
-from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.formula import cell_formula, expand
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.kinds import LONGEST_ON_A_FORM, Kind
 from barfuncs.templates import layout
+from barfuncs.templates.page import Page
 
 Values = Mapping[str, Any]
 Problems = list[tuple[str, str]]
@@ -259,8 +258,9 @@ def length_text(x: str) -> str:
     return f"{number_text(x, 3)}&{UNIT_SUFFIX}"
 
 
-def put_framed(book: Workbook, sheet: Worksheet, item: Input, ref: str, fractions: bool = False) -> None:
+def put_framed(page: Page, item: Input, column: str, fractions: bool = False) -> None:
     """The framed cell of an input alone. With `fractions` it takes a text too."""
+    ref, sheet = page.take(column), page.sheet
     layout.style_input(sheet, ref, item.number)
     if not item.from_shop:  # a default in the cell would stand before the shop's value
         sheet[ref].value = item.default
@@ -268,7 +268,7 @@ def put_framed(book: Workbook, sheet: Worksheet, item: Input, ref: str, fraction
         layout.validate_length(sheet, ref, item.kind, item.label, f"{item.help}. {FRACTIONS}")
     else:
         layout.validate(sheet, ref, item.kind, item.label, item.help, item.source)
-    layout.name_cell(book, item.name, sheet, ref)
+    page.name(item.name, ref)
 
 
 class Form:
@@ -349,12 +349,12 @@ class Form:
             pieces.append(f'IF({condition},"{answer.label.lower()}, ","")')
         return "&".join(pieces)
 
-    def put_input(self, book: Workbook, sheet: Worksheet, name: str, columns: Sequence[str], row: int) -> None:
+    def put_input(self, page: Page, name: str, columns: Sequence[str]) -> None:
         """Label, framed cell and unit, side by side."""
         item, (label, value, unit) = self.inputs[name], columns
-        layout.put(sheet, f"{label}{row}", item.label + (" *" if item.needed else ""))
-        put_framed(book, sheet, item, f"{value}{row}", fractions=item.may_be_text)
-        layout.put(sheet, f"{unit}{row}", self._unit_and_shop(item), color=layout.SOFT, size=9, indent=1)
+        page.put(label, item.label + (" *" if item.needed else ""))
+        put_framed(page, item, value, fractions=item.may_be_text)
+        page.put(unit, self._unit_and_shop(item), color=layout.SOFT, size=9, indent=1)
 
     def _unit_and_shop(self, item: Input) -> str | None:
         """What stands beside an input: its unit, and the shop's value where that is taken."""
@@ -368,22 +368,24 @@ class Form:
         value = f'{number_text(f"100*{item.shop}", 1)}&"%"' if item.number == "percent" else value
         return f'={unit}&IFERROR(IF(AND(ISBLANK({item.name}),{item.shop}<>""),"  Shop: "&{value},""),"")'
 
-    def put_answer(self, book: Workbook, sheet: Worksheet, name: str, columns: Sequence[str], row: int) -> None:
+    def put_answer(self, page: Page, name: str, columns: Sequence[str], bold: bool = False) -> None:
         """Label, calculated cell and unit, side by side."""
         answer, (label, value, unit) = self.answers[name], columns
-        layout.put(sheet, f"{label}{row}", answer.label)
-        self.put_value(book, sheet, name, f"{value}{row}")
-        layout.put(sheet, f"{unit}{row}", unit_text(answer.unit) if answer.unit else None, color=layout.SOFT, size=9,
-                   indent=1)
+        page.put(label, answer.label, size=11 if bold else 10, bold=bold)
+        ref = self.put_value(page, name, value)
+        if bold:
+            page.sheet[ref].font = layout.font(11, bold=True)
+        page.put(unit, unit_text(answer.unit) if answer.unit else None, color=layout.SOFT, size=9, indent=1)
 
-    def put_value(self, book: Workbook, sheet: Worksheet, name: str, ref: str, bold: bool = False) -> None:
-        """The calculated cell alone."""
-        answer = self.answers[name]
-        layout.style_answer(sheet, ref, answer.number, bold)
-        sheet[ref].value = "=" + self.formula(answer)
-        layout.name_cell(book, self.prefix + name, sheet, ref)
+    def put_value(self, page: Page, name: str, column: str, bold: bool = False) -> str:
+        """The calculated cell alone; its reference."""
+        answer, ref = self.answers[name], page.take(column)
+        layout.style_answer(page.sheet, ref, answer.number, bold)
+        page.sheet[ref].value = "=" + self.formula(answer)
+        page.name(self.prefix + name, ref)
+        return ref
 
-    def put_status(self, book: Workbook, sheet: Worksheet, ref: str, subject: str) -> None:
+    def put_status(self, page: Page, columns: str, subject: str) -> None:
         """One line that says whether `subject` is complete, and what is missing where it is not."""
         problems, unknown, words = (f"{self.prefix}{n}" for n in ("problems", "not_known", "check_words"))
         status = (f'=IF({problems}<>"","{STOP}  Fill in or correct: "&LEFT({problems},LEN({problems})-2)&".",'
@@ -392,49 +394,46 @@ class Form:
                   f'&LEFT({unknown},LEN({unknown})-2)&".",'
                   f'IF(COUNTIF({words},"{LOOK}")>0,"{LOOK}  The {subject} is complete. See the checks.",'
                   f'"{OK}  The {subject} is complete, and every check is passed."))))')
-        layout.put(sheet, ref, status, bold=True, wrap=True)
-        layout.name_cell(book, f"{self.prefix}status", sheet, ref)
+        ref = page.put(columns, status, bold=True, wrap=True)
+        page.name(f"{self.prefix}status", ref.partition(":")[0])
 
-    def put_used(self, book: Workbook, sheet: Worksheet, columns: Sequence[str], row: int) -> int:
-        """The inputs as used, one below the other, beside them lengths as they are read; the row after the last."""
+    def put_used(self, page: Page, columns: Sequence[str]) -> None:
+        """The inputs as used, one below the other, beside them lengths as they are read."""
         label, value, tidy, typed = columns
+        sheet = page.sheet
         for name, words, text in (
             ("longest_length", "Lengths stay below this", f'=IF(units="mm",{LONGEST_ON_A_FORM["mm"]},{LONGEST_ON_A_FORM["in"]})'),
             ("length_too_long", "What is said of a longer one", f" ({TOO_LONG})"),
             ("length_not_read", "What is said of a text that is no length", f" ({NOT_READ})"),
         ):
-            layout.put(sheet, f"{label}{row}", words, size=9, color=layout.SOFT)
-            layout.put(sheet, f"{value}{row}", text, size=9)
-            layout.name_cell(book, name, sheet, f"{value}{row}")
-            row += 1
+            page.next_row()
+            page.put(label, words, size=9, color=layout.SOFT)
+            page.name(name, page.put(value, text, size=9))
         for name in self._counting:
-            item = self.inputs[name]
-            layout.put(sheet, f"{label}{row}", item.label, size=9, color=layout.SOFT)
-            layout.style_answer(sheet, f"{value}{row}", item.number)
-            sheet[f"{value}{row}"].value = "=" + item.used_formula(f"{typed}{row}" if item.may_be_text else "")
+            item, row = self.inputs[name], page.next_row()
+            page.put(label, item.label, size=9, color=layout.SOFT)
+            ref = page.take(value)
+            layout.style_answer(sheet, ref, item.number)
+            sheet[ref].value = "=" + item.used_formula(f"{typed}{row}" if item.may_be_text else "")
             if item.may_be_text:
-                layout.put(sheet, f"{tidy}{row}", "=" + item.tidy_formula(), size=9, color=layout.SOFT)
-                layout.put(sheet, f"{typed}{row}", "=" + item.typed_formula(f"{tidy}{row}"), size=9, color=layout.SOFT)
-            sheet[f"{value}{row}"].alignment = Alignment(horizontal="left")
-            layout.name_cell(book, item.used, sheet, f"{value}{row}")
-            row += 1
-        return row
+                page.put(tidy, "=" + item.tidy_formula(), size=9, color=layout.SOFT)
+                page.put(typed, "=" + item.typed_formula(f"{tidy}{row}"), size=9, color=layout.SOFT)
+            sheet[ref].alignment = Alignment(horizontal="left")
+            page.name(item.used, ref)
 
-    def put_checks(self, book: Workbook, sheet: Worksheet, checks: Sequence[Check], row: int) -> int:
-        """A word and a sentence for each check from column B to H; the row after the last."""
-        layout.heading(sheet, "B", "H", row, "Checks")
-        first = row + 1
+    def put_checks(self, page: Page, checks: Sequence[Check]) -> None:
+        """A word and a sentence for each check from column B to H."""
+        page.heading("B:H", "Checks")
+        sheet, first = page.sheet, page.row + 1
         self.stops = "&".join(f'IF({cell}="{STOP}",{sentence}&" ","")' for cell, sentence in (
             (f"'{sheet.title}'!$B${line}", f"'{sheet.title}'!$C${line}") for line in range(first, first + len(checks))))
-        for line, check in enumerate(checks, start=first):
-            layout.put(sheet, f"B{line}", "=" + self.expression(check.word()), bold=True, wrap=True)
-            layout.put(sheet, f"C{line}", "=" + self.expression(check.sentence(f"B{line}")), wrap=True)
-            sheet.merge_cells(f"C{line}:H{line}")
-            sheet.row_dimensions[line].height = 27 if check.long else 15
-        last = first + len(checks) - 1
-        layout.name_cell(book, f"{self.prefix}check_words", sheet, f"B{first}:B{last}")
+        for check in checks:
+            page.next_row(27 if check.long else 15)
+            word = page.put("B", "=" + self.expression(check.word()), bold=True, wrap=True)
+            page.put("C:H", "=" + self.expression(check.sentence(word)), wrap=True)
+        last = page.row
+        page.name(f"{self.prefix}check_words", f"B{first}:B{last}")
         strong = Side(style="medium", color=layout.INK)
         sheet.conditional_formatting.add(f"B{first}:B{last}", layout.rule_where(
             f'OR(B{first}="{STOP}",B{first}="{LOOK}")', font=Font(color=layout.ACCENT, bold=True),
             border=Border(left=strong)))
-        return last + 1

@@ -8,10 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from openpyxl import Workbook
+from openpyxl.styles import Alignment
 
 from barfuncs.catalogue import materials
 from barfuncs.templates import layout
-from barfuncs.templates.layout import Page
 from barfuncs.templates.model import (
     HAIR,
     LOOK,
@@ -24,6 +24,7 @@ from barfuncs.templates.model import (
     number_text,
     unit_text,
 )
+from barfuncs.templates.page import Page
 
 TITLE = "Set-up"
 STOPPED = Answer("stopped", "1 while the plan says STOP, or else 0", "count",
@@ -152,15 +153,22 @@ def setup_sheet(book: Workbook, form: Form) -> None:
     _how_many(page)
     _running(page)
     _cautions(page)
-    page.sheet.print_area = f"A1:I{page.row}"
+    page.print_to("I")
 
 
 class _SetupPage(Page):
     """A page of one plan, on which figures are a dash or blank while the plan says STOP."""
 
     def __init__(self, book: Workbook, form: Form) -> None:
-        super().__init__(layout.add_sheet(book, TITLE, _WIDTHS))
+        super().__init__(book, layout.add_sheet(book, TITLE, _WIDTHS))
         self.form = form
+
+    def next_row(self, height: float | None = 15) -> int:
+        return super().next_row(height)
+
+    def heading(self, columns: str, text: str, height: float | None = 24) -> None:
+        super().heading(columns, text, height)
+        self.sheet[f"{columns[0]}{self.row}"].alignment = Alignment(vertical="bottom")
 
     def number(self, columns: str, expression: str, number: str, size: float = 10, bold: bool = False) -> None:
         """A figure; a dash where it is not known."""

@@ -1,18 +1,20 @@
 """The sheet of a template that holds the shop's own data, and the cells that pick from it what a job leaves blank."""
 
+
+
 from collections.abc import Sequence
 from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
-from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs.catalogue.kinds import Kind
 from barfuncs.catalogue.units import KG_PER_LB, MM_PER_INCH
 from barfuncs.functions.stock import material_row
 from barfuncs.templates import layout
 from barfuncs.templates.model import Answer, Form
+from barfuncs.templates.page import Page, add_page
 from barfuncs.templates.shop import MACHINES, PRICES, RATES, Column, Shop, number_format, unit_formula, validate
 
 TITLE = "Shop"
@@ -76,33 +78,35 @@ def _picked(form: Form, name: str) -> str:
 def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     """Rates, machines and prices in framed cells, filled with those of `shop`, and what this job takes of them."""
     letters = [get_column_letter(n) for n in range(2, 2 + len(MACHINES))]
-    sheet = layout.add_sheet(book, TITLE, {"A": 1.5, **dict.fromkeys(letters, 13.5), "B": 30, letters[-1]: MACHINES[-1].width}, landscape=True)
+    page = add_page(book, TITLE, {"A": 1.5, **dict.fromkeys(letters, 13.5), "B": 30, letters[-1]: MACHINES[-1].width}, landscape=True)
+    sheet = page.sheet
     sheet.page_setup.fitToHeight = 2
-    layout.put(sheet, "B1", "Shop", size=18, bold=True, color=layout.ACCENT)
-    sheet.row_dimensions[1].height = 26
-    layout.put(sheet, "B2", "What holds for every job: a cell that a job leaves blank takes its value from here. "
-                            "It can be filled from your shop file.", size=9, color=layout.SOFT)
-    row = 4
-    layout.heading(sheet, "B", "D", row, "Rates and charges")
-    row += 1
-    layout.put(sheet, f"B{row}", "Units of this sheet")
-    layout.style_input(sheet, f"C{row}", "text")
-    sheet[f"C{row}"].value = shop.units if shop else "in"
-    layout.validate(sheet, f"C{row}", form.inputs["units"].kind, "Units of this sheet", "what lengths and prices by weight are in")
-    layout.name_cell(book, "shop_units", sheet, f"C{row}")
+    page.title("Shop")
+    page.remark("What holds for every job: a cell that a job leaves blank takes its value from here. "
+                "It can be filled from your shop file.")
+    page.skip()
+    page.heading("B:D", "Rates and charges")
+    page.next_row()
+    page.put("B", "Units of this sheet")
+    ref = page.take("C")
+    layout.style_input(sheet, ref, "text")
+    sheet[ref].value = shop.units if shop else "in"
+    layout.validate(sheet, ref, form.inputs["units"].kind, "Units of this sheet", "what lengths and prices by weight are in")
+    page.name("shop_units", ref)
     for column in (c for c in RATES if c.name in form.inputs):
-        row += 1
-        layout.put(sheet, f"B{row}", column.label)
-        _framed(book, sheet, column, f"C{row}", getattr(shop.rates, column.name) if shop else None)
-        layout.put(sheet, f"D{row}", unit_formula(column), size=9, color=layout.SOFT, indent=1)
-        layout.name_cell(book, f"rates_{column.name}", sheet, f"C{row}")
-    row = _table(book, sheet, row + 2, "Machines", "machines", MACHINES, shop.machines if shop else ())
-    row += 1
-    first = row + 3
-    row = _table(book, sheet, row, "Materials and prices", "prices", PRICES, shop.prices if shop else ())
-    row = _prices_fit(book, sheet, form, first, row)
-    row += 1
-    layout.heading(sheet, "B", "D", row, "What this job takes from here where it leaves a cell blank")
+        page.next_row()
+        page.put("B", column.label)
+        ref = _framed(page, column, "C", getattr(shop.rates, column.name) if shop else None)
+        page.put("D", unit_formula(column), size=9, color=layout.SOFT, indent=1)
+        page.name(f"rates_{column.name}", ref)
+    page.skip()
+    _table(page, "Machines", "machines", MACHINES, shop.machines if shop else ())
+    page.skip()
+    first = page.row + 4
+    _table(page, "Materials and prices", "prices", PRICES, shop.prices if shop else ())
+    _prices_fit(page, form, first)
+    page.skip()
+    page.heading("B:D", "What this job takes from here where it leaves a cell blank")
     form.follow_on = {
         **dict.fromkeys(_PICKED_FROM_MACHINE, "IFERROR(machine_wrong>0,FALSE)"),
         **dict.fromkeys(("material_price", "price_per"), "AND(ISERROR(density),COUNTA(prices_material)>0)"),
@@ -114,53 +118,56 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
               "MATCH(MAX(prices_fit),prices_fit,0),NA()))")]
     steps += [(item.shop, item.label.lower(), _picked(form, item.name)) for item in form.inputs.values() if item.from_shop]
     for name, label, formula in steps:
-        row += 1
-        layout.put(sheet, f"B{row}", label, size=9, color=layout.SOFT)
-        layout.style_answer(sheet, f"C{row}", "general")
-        sheet[f"C{row}"].value = f"={formula}"
-        layout.name_cell(book, name, sheet, f"C{row}")
-    sheet.print_area = f"A1:{letters[-1]}{row}"
+        page.next_row()
+        page.put("B", label, size=9, color=layout.SOFT)
+        ref = page.take("C")
+        layout.style_answer(sheet, ref, "general")
+        sheet[ref].value = f"={formula}"
+        page.name(name, ref)
+    page.print_to(letters[-1])
 
 
-def _framed(book: Workbook, sheet: Worksheet, column: Column, ref: str, value: Any) -> None:
-    layout.style_input(sheet, ref, number_format(column))
-    cell = sheet[ref]
+def _framed(page: Page, column: Column, letter: str, value: Any) -> str:
+    ref = page.take(letter)
+    layout.style_input(page.sheet, ref, number_format(column))
+    cell = page.sheet[ref]
     if number_format(column) == "text":
         cell.alignment = Alignment(horizontal="left", vertical="center", indent=1)
     cell.value = value
     if isinstance(value, str):
         cell.data_type = "s"  # a text stays a text, whatever it begins with
+    return ref
 
 
-def _table(book: Workbook, sheet: Worksheet, row: int, title: str, name: str, columns: Sequence[Column],
-           records: Sequence[Any]) -> int:
-    """A table with spare rows; the row after it."""
-    letters = [get_column_letter(n) for n in range(2, 2 + len(columns))]
-    layout.heading(sheet, "B", letters[-1], row, title)
-    count = max(_ROWS[name], len(records) + 4)
-    first, last = row + 3, row + 2 + count
-    sheet.row_dimensions[row + 2].height = 27
+def _table(page: Page, title: str, name: str, columns: Sequence[Column], records: Sequence[Any]) -> None:
+    """A table with spare rows, filled with `records`, and a mark beside each row."""
+    sheet, letters = page.sheet, [get_column_letter(n) for n in range(2, 2 + len(columns))]
+    page.heading(f"B:{letters[-1]}", title)
+    page.next_row()
+    heads = page.beside(page.row)
+    heads.next_row(27)
     for letter, column in zip(letters, columns, strict=True):
         right = "left" if number_format(column) == "text" else "right"
-        layout.put(sheet, f"{letter}{row + 1}", unit_formula(column), size=9, color=layout.SOFT, align=right)
-        layout.put(sheet, f"{letter}{row + 2}", column.label, bold=True, color=layout.ACCENT, align=right, wrap=True,
-                   indent=int(right == "left"))
-        for line, record in zip(range(first, last + 1), (*records, *[None] * (count - len(records))), strict=True):
-            _framed(book, sheet, column, f"{letter}{line}", getattr(record, column.name) if record else None)
+        page.put(letter, unit_formula(column), size=9, color=layout.SOFT, align=right)
+        heads.put(letter, column.label, bold=True, color=layout.ACCENT, align=right, wrap=True, indent=int(right == "left"))
+    page.skip()
+    first, count = page.row + 1, max(_ROWS[name], len(records) + 4)
+    marks = get_column_letter(2 + len(columns))
+    for n, record in enumerate((*records, *[None] * (count - len(records))), start=1):
+        row = page.next_row()
+        page.put("A", n, size=1, color="FFFFFF")
+        for letter, column in zip(letters, columns, strict=True):
+            _framed(page, column, letter, getattr(record, column.name) if record else None)
+        page.put(marks, "=" + _mark(columns, letters, row, name), size=9, bold=True, color=layout.ACCENT, indent=1)
+    for letter, column in zip(letters, columns, strict=True):
+        cells = f"{letter}{first}:{letter}{page.row}"
         if column.name == "material":
-            layout.validate(sheet, f"{letter}{first}:{letter}{last}", Kind("material", "material"), column.label, column.help,
-                            "material_names")
+            layout.validate(sheet, cells, Kind("material", "material"), column.label, column.help, "material_names")
         else:
-            validate(sheet, f"{letter}{first}:{letter}{last}", column)
-        layout.name_cell(book, f"{name}_{column.name}", sheet, f"{letter}{first}:{letter}{last}")
-    for line in range(first, last + 1):
-        layout.put(sheet, f"A{line}", line - first + 1, size=1, color="FFFFFF")
-        marks = get_column_letter(2 + len(columns))
-        layout.put(sheet, f"{marks}{line}", "=" + _mark(columns, letters, line, name), size=9, bold=True, color=layout.ACCENT,
-                   indent=1)
-    layout.name_cell(book, f"{name}_rows", sheet, f"A{first}:A{last}")
-    layout.name_cell(book, f"{name}_marks", sheet, f"{marks}{first}:{marks}{last}")
-    return last + 1
+            validate(sheet, cells, column)
+        page.name(f"{name}_{column.name}", cells)
+    page.name_rows(f"{name}_rows", "A", first)
+    page.name_rows(f"{name}_marks", marks, first)
 
 
 def _mark(columns: Sequence[Column], letters: Sequence[str], row: int, name: str) -> str:
@@ -186,20 +193,22 @@ def _mark(columns: Sequence[Column], letters: Sequence[str], row: int, name: str
     return f'IF(COUNTA(${letters[0]}{row}:${letters[-1]}{row})=0,"",{formula})'
 
 
-def _prices_fit(book: Workbook, sheet: Worksheet, form: Form, first: int, end: int) -> int:
+def _prices_fit(page: Page, form: Form, first: int) -> None:
     """How well each price fits the job's bar, beside the table: 0 not at all, more the more it says about the bar."""
     letters = {c.name: get_column_letter(n) for n, c in enumerate(PRICES, start=2)}
     marks, fit = get_column_letter(2 + len(PRICES)), get_column_letter(3 + len(PRICES))
-    layout.put(sheet, f"{fit}{first - 1}", "Fits this job", size=9, color=layout.SOFT, align="right")
+    beside, last = page.beside(first - 1), page.row
+    beside.put(fit, "Fits this job", size=9, color=layout.SOFT, align="right")
     name, line = f"{form.prefix}material_name", f"{form.prefix}material_row"
-    for row in range(first, end):
+    while beside.row < last:
+        row = beside.next_row()
         material, shape, size = (f"${letters[n]}{row}" for n in ("material", "shape", "size"))
         # Another spelling of the job's material is as good as its name.
         named = f"OR({material}={name},IF({line}>0,IFERROR({material_row(material)}={line},FALSE),FALSE))"
         fits = (f'AND({marks}{row}="",{named},OR({shape}="",{shape}=use_shape),'
                 f'IF({size}="",TRUE,ABS({size}*shop_length_factor-use_size)<=0.000001*use_size))')
-        sheet[f"{fit}{row}"].value = f'=IF({material}="",0,IFERROR(IF({fits},1+({shape}<>"")+2*({size}<>""),0),0))'
-        sheet[f"{fit}{row}"].number_format = "0;0;"
-        sheet[f"{fit}{row}"].font = layout.font(9, color=layout.SOFT)
-    layout.name_cell(book, "prices_fit", sheet, f"{fit}{first}:{fit}{end - 1}")
-    return end
+        cell = page.sheet[beside.take(fit)]
+        cell.value = f'=IF({material}="",0,IFERROR(IF({fits},1+({shape}<>"")+2*({size}<>""),0),0))'
+        cell.number_format = "0;0;"
+        cell.font = layout.font(9, color=layout.SOFT)
+    page.name("prices_fit", f"{fit}{first}:{fit}{last}")

@@ -1,0 +1,35 @@
+"""Inputs and answers of a quote together."""
+
+from barfuncs.templates.model import Form
+from barfuncs.templates.quote.costs import (
+            BREAK_ANSWERS,
+            COSTING,
+            COSTS_MORE,
+            LIMITS,
+            PRICE_CHECKS,
+            STEPS,
+            WHAT_IF_ANSWERS,
+            WHOLE_ANSWERS,
+)
+from barfuncs.templates.quote.inputs import (
+            BREAKS,
+            CYCLE_INPUTS,
+            INPUTS,
+            LETTER,
+            OPERATION_INPUTS,
+            OPERATION_NOTES,
+            OPERATIONS,
+            QUANTITIES,
+            TOOL,
+            WHAT_IF,
+)
+from barfuncs.templates.quote.operations import NOT_COUNTED, OPERATION_LOOKS, operation_answers
+
+FORM = Form("quote_", (i for group in (*INPUTS.values(), QUANTITIES, (WHAT_IF, TOOL), CYCLE_INPUTS, LETTER) for i in group),
+            (a for group in (*COSTING.values(), STEPS, *(operation_answers(n) for n in OPERATIONS), *BREAK_ANSWERS.values(),
+                             *WHOLE_ANSWERS.values(), *WHAT_IF_ANSWERS.values(), COSTS_MORE, PRICE_CHECKS, (OPERATION_LOOKS, NOT_COUNTED), LIMITS) for a in group),
+            (*OPERATION_INPUTS, *OPERATION_NOTES))
+RESULTS = ("parts_per_bar", "bar_weight", "cycle",
+           *(f"{name}_{n}" for n in BREAKS for name in ("bars", "whole", "cost_each", "price", "total")))
+"""The answers that go into a table of results, besides the inputs that say which quote it is."""
+ALL_INPUTS = FORM.all_inputs

@@ -1,0 +1,86 @@
+"""What a quote asks for."""
+
+
+
+import dataclasses
+from collections.abc import Iterable
+
+from barfuncs.catalogue import kinds
+from barfuncs.catalogue.glossary import ARGUMENTS
+from barfuncs.templates import speeds_sheet
+from barfuncs.templates.every_order import BAR, JOB, LATHE, ORDER, PART, PRICE
+from barfuncs.templates.model import Input, make_input
+
+BREAKS = range(1, 7)
+OPERATIONS = range(1, 13)
+OPERATION_COLUMNS = {"operation": "Operation", "start_diameter": "Start dia.", "end_diameter": "End dia.", "length": "Length",
+                     "surface_speed": "Surface speed", "feed_rate": "Feed per rev.", "top_speed": "Max. speed",
+                     "passes": "Passes", "extra_time": "Extra time"}
+
+
+def _needed(items: Iterable[Input], *names: str) -> tuple[Input, ...]:
+    """What a plan can do without and a quote can't."""
+    return tuple(dataclasses.replace(i, needed=True) if i.name in names else i for i in items)
+
+
+INPUTS: dict[str, tuple[Input, ...]] = {
+    "Job": JOB,
+    "Bar": tuple(i for i in BAR if i.name != "longest_random_bar"),
+    "Part": (
+        *PART,
+        make_input("scrap_rate", "Scrap rate", kinds.ScrapRate, 0, from_shop=True),
+        make_input("setup_parts", "Set-up pieces", kinds.Count, 0, unit="parts"),
+        next(i for i in ORDER if i.name == "confidence"),
+    ),
+    "Lathe": _needed((i for i in LATHE if i.name != "feeder_bars"), "machine_rate"),
+    "Material price": _needed(PRICE, "material_price", "price_per"),
+    "Other costs and price": (
+        make_input("other_per_part", "Other costs each good part", kinds.Money, 0, unit="each", from_shop=True),
+        make_input("other_per_order", "Other costs of the order", kinds.Money, 0, unit="order", from_shop=True),
+        make_input("tooling", "Tooling of this order", kinds.Money, 0, unit="order", from_shop=True),
+        make_input("margin", "Margin (share of the price)", kinds.Margin, blank=0, from_shop=True,
+                   help_text="profit as a share of the price; give this or the markup"),
+        make_input("markup", "Markup (share of the cost)", kinds.Markup, blank=0, from_shop=True,
+                   help_text="profit as a share of the cost; give this or the margin"),
+        make_input("rounding", "Rounding of the price each", kinds.PriceRounding, "nearest 0.01", from_shop=True),
+    ),
+}
+QUANTITIES = tuple(make_input(f"quantity_{n}", f"Quantity {n}", kinds.PositiveCount, needed=n == 1, unit="parts",
+                              help_text="good parts to quote") for n in BREAKS)
+WHAT_IF = make_input("what_if_quantity", "Quantity for the what-ifs", kinds.PositiveCount, unit="parts",
+                     help_text="left blank, the first quantity")
+TOOL = make_input("tool", "Cutting edge (for the suggestions)", speeds_sheet.Tool, "carbide", help_text="what the tools' edges are made of")
+CYCLE_INPUTS = (
+    make_input("max_feed", "Max. feed of the lathe", kinds.FeedSpeed, from_shop=True),
+    make_input("tool_changes", "Tool changes", kinds.Count, 0, unit="each"),
+    make_input("tool_change_time", "Time of a tool change", kinds.Seconds, 0),
+    make_input("rapid_time", "Rapid moves together", kinds.Seconds, 0),
+    make_input("bar_feed_time", "Bar feed", kinds.Seconds, 0),
+)
+_OPERATION_KINDS = (kinds.Operation, kinds.Diameter, kinds.Length, kinds.PositiveLength, kinds.SurfaceSpeed, kinds.FeedRate,
+                    kinds.SpindleSpeed, kinds.PositiveCount, kinds.Seconds)
+# Tested by the formula of their row, since what an operation needs depends on what it is.
+OPERATION_INPUTS = tuple(
+    make_input(f"op_{n}_{name}", f"Operation {n}, {head.lower()}", alias, help_text=ARGUMENTS[name])
+    for n in OPERATIONS for (name, head), alias in zip(OPERATION_COLUMNS.items(), _OPERATION_KINDS, strict=True))
+OPERATION_NOTES = tuple(make_input(f"op_{n}_note", f"Operation {n}, what", kinds.Text, help_text="what is done, in words")
+                        for n in OPERATIONS)
+
+LETTER: tuple[Input, ...] = (
+    make_input("seller", "Your company", kinds.Text, help_text="your company, as it stands on the customer's page"),
+    make_input("seller_address", "Address", kinds.Text, help_text="your address, in one line"),
+    make_input("seller_contact", "Contact", kinds.Text, help_text="who to ask: name, telephone, mail"),
+    make_input("attention", "For the attention of", kinds.Text, help_text="the customer's person"),
+    make_input("quote_number", "Quote number", kinds.Text, help_text="your number of this quote"),
+    make_input("quote_date", "Date", kinds.Text, help_text="date of this quote"),
+    make_input("valid_until", "Valid until", kinds.Text, help_text="the day on which the prices lapse"),
+    make_input("currency", "Currency", kinds.Text, from_shop=True, help_text="symbol or letters of the currency"),
+    make_input("part_description", "Part", kinds.Text, help_text="what the part is called"),
+    make_input("material_line", "Material", kinds.Text, help_text="left blank, material, shape and size of the bar"),
+    make_input("certificate_line", "Certificates", kinds.Text, "Material certificate on request",
+               help_text="what comes along: material certificate, inspection report"),
+    make_input("delivery", "Delivery", kinds.Text, help_text="when and how you deliver"),
+    make_input("terms", "Terms", kinds.Text, "Net 30 days. Prices without tax.",
+               help_text="terms of payment and delivery"),
+    make_input("remark", "Remark", kinds.Text, help_text="anything else that the customer should read"),
+)

@@ -1,0 +1,323 @@
+"""The sheets of a quote: costing, operations, prices, and the page for the customer."""
+
+from openpyxl import Workbook
+from openpyxl.chart import Reference, ScatterChart, Series
+from openpyxl.chart.marker import Marker
+from openpyxl.styles import Alignment, Border, Font, Side
+
+from barfuncs.templates import layout
+from barfuncs.templates.every_order import SIZE_TEXT
+from barfuncs.templates.model import LOOK, STOP, UNIT_SUFFIX, number_text, put_framed, unit_text
+from barfuncs.templates.page import Page, add_page
+from barfuncs.templates.quote.checks import CHECKS
+from barfuncs.templates.quote.costs import COSTING, WHAT_IFS
+from barfuncs.templates.quote.form import FORM
+from barfuncs.templates.quote.inputs import (
+    BREAKS,
+    CYCLE_INPUTS,
+    INPUTS,
+    LETTER,
+    OPERATION_COLUMNS,
+    OPERATION_INPUTS,
+    OPERATION_NOTES,
+    OPERATIONS,
+    QUANTITIES,
+    TOOL,
+    WHAT_IF,
+)
+from barfuncs.templates.quote.operations import usual_passes
+from barfuncs.templates.speeds_sheet import row_of, suggested_feed, suggested_speed
+
+
+def costing_sheet(book: Workbook) -> None:
+    page = add_page(book, "Costing", {"A": 1.5, "B": 29, "C": 21, "D": 17, "E": 2.5, "F": 34, "G": 13, "H": 11})
+    page.title("Quote: costing")
+    page.put("F:H", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True, shrink=True)
+    page.remark("Fill the framed cells; those marked * are needed. For the customer print the sheet Quotation "
+                "alone, not the workbook.")
+    page.next_row(30)
+    FORM.put_status(page, "B:H", "quote")
+    page.skip()
+    top = page.row
+    for title, items in INPUTS.items():
+        page.heading("B:D", title)
+        for item in items:
+            page.next_row()
+            FORM.put_input(page, item.name, "BCD")
+    right = page.beside(top)
+    right.heading("F:H", "Quantities, and the price each")
+    first = right.row + 1
+    for n, item in zip(BREAKS, QUANTITIES, strict=True):
+        right.next_row()
+        right.put("F", item.label + (" *" if item.needed else ""))
+        put_framed(right, item, "G")
+        price = right.take("H")
+        layout.style_answer(page.sheet, price, "price", bold=True)
+        page.sheet[price].value = f'=IF(ISBLANK(quantity_{n}),"",quote_price_{n})'
+    page.name("quote_quantities", f"G{first}:G{right.row}")
+    layout.quiet_errors(page.sheet, f"H{first}:H{right.row}")
+    below = right.row + 2
+    for title, answers in COSTING.items():
+        right.heading("F:H", title)
+        for answer in answers:
+            right.next_row()
+            FORM.put_answer(right, answer.name, "FGH")
+    layout.quiet_errors(page.sheet, f"G{below}:G{right.row + 1}")
+    for line in range(top + 1, page.row + 1):
+        page.sheet.row_dimensions[line].height = 15.5
+    page.skip()
+    FORM.put_checks(page, CHECKS)
+    page.skip()
+    page.next_row()
+    page.put("B", "Times and prices are for planning. Before parts are made, the machine's manual, the shop's "
+                  "rules, local codes and licensed engineers come first.", italic=True, color=layout.SOFT, size=9)
+    page.print_to("H")
+
+
+_WHAT_EACH_NEEDS = (
+    "turning: start diameter, length, surface speed, feed. For boring give the finished bore as the start diameter: the largest that is cut.",
+    "facing and cut-off: start and end diameter (0 = to the center), surface speed, feed, max. speed.",
+    '="A bar that is not round starts at its corners"&IFERROR(IF(quote_across_corners>use_size*(1+1E-9),": this one at "&'
+    f'{number_text("quote_across_corners", 3)}&{UNIT_SUFFIX},""),"")&"."',
+    "drilling: start diameter = the drill's, length = full depth (a 118 degree point is added), surface speed, feed.",
+    "threading: start diameter, length with run-in and run-out, surface speed, feed = the pitch, passes. A tap or a die: say so under What.",
+    "other: extra time alone. Extra time counts for each pass. Max. speed, where given, holds for all; so does the max. feed for a thread.",
+    "Suggested speeds and feeds come from the sheet Speeds, for the material's group: where to start, and yours to change there.",
+    "Usual passes: for external threads with a single-point tool, as published by a maker of such tools.",
+    "Never above the speed limits of workholding, feeder and bar; the machine's manual comes first.",
+)
+
+
+def operations_sheet(book: Workbook) -> None:
+    widths = {"A": 1.5, "B": 31, "C": 12, **dict.fromkeys("DEF", 9.5), "G": 10, "H": 9.5, "I": 9, "J": 8, "K": 8, "L": 9, "M": 9.5,
+              **dict.fromkeys("NO", 11), "P": 10, "Q": 40}
+    page = add_page(book, "Operations", widths, landscape=True)
+    sheet = page.sheet
+    page.title("Operation list")
+    page.remark("One row for each operation of one part, in any order; leave the rest blank. The cycle time below "
+                "counts unless one is filled in on the sheet Costing.")
+    page.skip()
+    page.next_row(28)
+    layout.heading(sheet, "B", "Q", page.row, "")
+    below = page.beside(page.row + 1)
+    units = ("", "length", "length", "length", "surface_speed", "feed_rate", "rpm", "", "seconds")
+    heads = [("B", "What", ""), *zip("CDEFGHIJK", OPERATION_COLUMNS.values(), units, strict=True), ("L", "Time", "seconds"), ("M", "Spindle speed", "rpm"),
+             ("N", "Suggested speed", "surface_speed"), ("O", "Suggested feed", "feed_rate"), ("P", "Usual passes", ""), ("Q", "Mark", "")]
+    for column, head, unit in heads:
+        page.put(column, head, bold=True, color=layout.ACCENT, align="left" if column in "BCQ" else "right", wrap=True,
+                 indent=int(column == "Q"))
+        below.put(column, unit_text(unit) or None, color=layout.SOFT, size=9, align="right")
+    page.skip()
+    first = page.row + 1
+    inputs = {i.name: i for i in (*OPERATION_INPUTS, *OPERATION_NOTES)}
+    for n in OPERATIONS:
+        page.next_row(17)
+        put_framed(page, inputs[f"op_{n}_note"], "B")
+        for column, name in zip("CDEFGHIJK", OPERATION_COLUMNS, strict=True):
+            put_framed(page, inputs[f"op_{n}_{name}"], column)
+        for column, name, number in (("L", "time", "0.00;-0.00;"), ("M", "speed", "#,##0;-#,##0;")):
+            sheet[FORM.put_value(page, f"op_{n}_{name}", column)].number_format = number
+        page.name(f"speeds_row_{n}", page.put("R", "=" + FORM.expression(row_of(f"op_{n}_operation")), size=1, color="FFFFFF"))
+        suggestions = (("N", "speed", suggested_speed(f"speeds_row_{n}")), ("P", "passes", usual_passes(n)),
+                       ("O", "feed", suggested_feed(f"speeds_row_{n}", f"op_{n}_operation", f"op_{n}_start_diameter")))
+        for column, what, formula in suggestions:
+            page.name(f"usual_{what}_{n}", page.put(column, "=" + FORM.expression(formula), size=9, color=layout.SOFT, align="right"))
+        mark = FORM.put_value(page, f"op_{n}_mark", "Q")
+        layout.put(sheet, mark, sheet[mark].value, bold=True, color=layout.ACCENT, size=9, indent=1)
+        sheet[mark].border = Border()
+    last = page.row
+    page.name("operation_marks", f"Q{first}:Q{last}")
+    page.name("operation_extra_times", f"K{first}:K{last}")
+    layout.quiet_errors(sheet, f"L{first}:M{last}")
+    page.skip()
+    right = page.beside(page.row)
+    page.heading("B:D", "Cycle time")
+    for item in (TOOL, *CYCLE_INPUTS):
+        page.next_row()
+        FORM.put_input(page, item.name, "BCD")
+    for name in ("cutting_time", "listed_cycle", "cycle"):
+        page.next_row()
+        page.put("B", FORM.answers[name].label)
+        ref = page.take("C")
+        layout.style_answer(sheet, ref, "rate")
+        sheet[ref].value = f"=quote_{name}"
+        page.put("D", "s", color=layout.SOFT, size=9, indent=1)
+    layout.quiet_errors(sheet, f"C{page.row - 2}:C{page.row}")
+    right.heading("G:Q", "What each operation needs")
+    for text in _WHAT_EACH_NEEDS:
+        right.next_row()
+        right.put("G", text, size=9)
+    right.skip()
+    right.print_to("Q")
+
+
+_LINES = ("parts_to_make", "sure", "bars", "bought", "material_cost", "rack_value", "scrap_credit", "machine_cost", "setup_cost", "other_cost", "order_cost",
+          "cost_each", "margin", "price", "total")
+_STRONG = ("order_cost", "price", "total")
+
+
+def prices_sheet(book: Workbook) -> None:
+    page = add_page(book, "Prices", {"A": 1.5, "B": 35, **dict.fromkeys("CDEFGH", 14.5), "I": 10}, landscape=True)
+    sheet, columns = page.sheet, dict(zip(BREAKS, "CDEFGH", strict=True))
+    page.title("Prices at six quantities")
+    page.next_row(28)
+    page.put("B:I", "=quote_status", bold=True, wrap=True)
+    page.skip()
+    page.heading("B:I", "Cost and price of an order")
+    layout.put(sheet, f"I{page.row}", "=quote_currency_shown", color=layout.SOFT, indent=1, shrink=True)
+    page.next_row()
+    first = page.row + 1
+    page.put("B", "Quantity", bold=True)
+    for n, column in columns.items():
+        ref = page.take(column)
+        layout.style_answer(sheet, ref, "count", bold=True)
+        sheet[ref].value = f'=IF(ISBLANK(quantity_{n}),"",use_quantity_{n})'
+    price_row = 0
+    for name in _LINES:
+        page.next_row()
+        page.put("B", FORM.answers[f"{name}_1"].label.removesuffix(" at quantity 1"), bold=name in _STRONG)
+        price_row = page.row if name == "price" else price_row
+        for n, column in columns.items():
+            FORM.put_value(page, f"{name}_{n}", column, bold=name in _STRONG)
+    page.next_row()
+    page.put("B", "Note")
+    for n, column in columns.items():
+        page.put(column, f'=IF(IFERROR(quote_costs_more_{n},0)>0,"{LOOK} costs more each","")', size=9, bold=True,
+                 color=layout.ACCENT, align="right")
+    page.skip()
+    page.heading("B:I", "The same bars used up")
+    for name, label in (("whole", "Most good parts from these bars"), ("cost_each_whole", "Cost each"),
+                        ("price_whole", "Price each"), ("total_whole", "Order total")):
+        page.next_row()
+        page.put("B", label, bold=name == "price_whole")
+        for n, column in columns.items():
+            FORM.put_value(page, f"{name}_{n}", column, bold=name == "price_whole")
+    for n, column in columns.items():
+        # A quantity that is not asked for leaves its column blank.
+        sheet.conditional_formatting.add(f"{column}{first}:{column}{page.row}", layout.rule_where(
+            f"ISBLANK(quantity_{n})", font=Font(color="FFFFFF"), stopIfTrue=True))
+        layout.quiet_errors(sheet, f"{column}{first}:{column}{page.row}")
+    page.skip()
+    page.heading("B:F", "What if, before rounding")
+    beside = page.beside(page.row)
+    page.next_row()
+    FORM.put_input(page, WHAT_IF.name, "BCD")
+    page.next_row()
+    for column, head in zip("CDEF", ("Price each", "Change", "Change in %", "Bars to buy"), strict=True):
+        page.put(column, head, size=9, color=layout.SOFT, align="right")
+    first = page.row
+    for tag, (label, _) in WHAT_IFS.items():
+        page.next_row()
+        page.put("B", label)
+        FORM.put_value(page, f"price_if_{tag}", "C")
+        sheet[FORM.put_value(page, f"change_{tag}", "D")].number_format = "+#,##0.0000;-#,##0.0000;0"
+        sheet[FORM.put_value(page, f"change_share_{tag}", "E")].number_format = "+0.0%;-0.0%;0.0%"
+        sheet[FORM.put_value(page, f"bars_said_{tag}", "F")].alignment = Alignment(horizontal="right", vertical="center")
+    layout.quiet_errors(sheet, f"C{first + 1}:E{page.row}")
+    _price_chart(beside, price_row)
+    page.row = max(page.row, beside.row + 14)
+    page.print_to("I")
+
+
+def _price_chart(page: Page, price_row: int) -> None:
+    """Price each against quantity, from the smallest quantity to the largest whatever the order they are filled in."""
+    sheet, row = page.sheet, page.row
+    page.put("K", "For the chart", size=9, color=layout.SOFT)
+    below = page.beside(row)
+    below.next_row()
+    below.put("K", "quantity", size=9, color=layout.SOFT)
+    below.put("L", "price each", size=9, color=layout.SOFT)
+    first = below.row + 1
+    for n in BREAKS:
+        line = below.next_row()
+        for column, formula in (("K", f"=IF(ISERROR(SMALL(quote_quantities,{n})),NA(),SMALL(quote_quantities,{n}))"),
+                                ("L", f"=INDEX($C${price_row}:$H${price_row},1,MATCH(K{line},quote_quantities,0))")):
+            ref = below.take(column)
+            sheet[ref].value = formula
+            sheet[ref].font = layout.font(9, color=layout.SOFT)
+    last = below.row
+    layout.quiet_errors(sheet, f"K{first}:L{last}")
+    chart = ScatterChart()
+    chart.style = 2
+    chart.scatterStyle = "lineMarker"
+    series = Series(Reference(sheet, min_col=12, min_row=first, max_row=last),
+                    Reference(sheet, min_col=11, min_row=first, max_row=last), title="Price each")
+    series.marker = Marker("circle", size=8)
+    series.marker.graphicalProperties.solidFill = layout.ACCENT
+    series.marker.graphicalProperties.line.solidFill = layout.INK
+    series.graphicalProperties.line.solidFill = layout.INK
+    series.graphicalProperties.line.width = 15875
+    series.smooth = False
+    chart.series.append(series)
+    chart.legend = None
+    chart.x_axis.title, chart.y_axis.title = "Quantity", "Price each"
+    chart.x_axis.delete = chart.y_axis.delete = False
+    chart.x_axis.scaling.min = chart.y_axis.scaling.min = 0
+    chart.x_axis.number_format, chart.y_axis.number_format = "#,##0", "#,##0.00"
+    chart.x_axis.majorGridlines = None
+    chart.width, chart.height = 8.3, 6.6  # type: ignore[assignment]
+    sheet.add_chart(chart, page.take("G:I", 15).partition(":")[0])
+
+
+def customer_sheet(book: Workbook) -> None:
+    """One page for the customer. What is filled in for it stands beside the page, outside what is printed."""
+    page = add_page(book, "Quotation", {"A": 1.5, "B": 22, "C": 20, "D": 20, "E": 26, "F": 3, "G": 22, "H": 44, "I": 4})
+    sheet, aside = page.sheet, page.beside(1)
+    aside.heading("G:I", "Fill in for this page (not printed)")
+    for item in LETTER:
+        aside.next_row()
+        FORM.put_input(aside, item.name, "GHI")
+        sheet[f"H{aside.row}"].number_format = "yyyy-mm-dd" if item.name in ("quote_date", "valid_until") else "General"
+    aside.skip()
+    aside.next_row()
+    aside.put("G", "Print or export this sheet alone, then send that: the workbook holds your costs.", bold=True, color=layout.ACCENT)
+    page.next_row(24)
+    page.put("B:E", _shown("seller"), size=16, bold=True, color=layout.ACCENT, shrink=True)
+    for name in ("seller_address", "seller_contact"):
+        page.next_row()
+        page.put("B:E", _shown(name), color=layout.SOFT, shrink=True)
+    page.skip()
+    page.next_row(26)
+    page.put("B", "Quotation", size=18, bold=True)
+    page.next_row(44)
+    ready = page.put("B:E", f'=IF(quote_problems<>"","{STOP}  Not ready to send. Fill in or correct: "&LEFT(quote_problems,'
+                            f'LEN(quote_problems)-2)&".",IF(LEFT(quote_status,{len(STOP)})="{STOP}","{STOP}  Not ready to send: '
+                            'see the sheet Costing.",""))', bold=True, color=layout.ACCENT, wrap=True).partition(":")[0]
+    described = '=IFERROR(IF(ISBLANK(material_line),IF(ISBLANK(material),"",material&", "&shape&" "&' \
+                f'{SIZE_TEXT}&{UNIT_SUFFIX}),material_line),"")'
+    facts = (("Number", _shown("quote_number")), ("Date", _shown("quote_date")), ("Valid until", _shown("valid_until")),
+             ("Customer", _shown("customer")), ("Attention", _shown("attention")),
+             ("Part", _shown("part_description")), ("Part number", _shown("part_number")),
+             ("Drawing", '=IF(drawing="","",drawing&IF(revision="",""," revision "&revision))'),
+             ("Material", described), ("Certificates", _shown("certificate_line")))
+    for label, formula in facts:
+        row = page.next_row(18)
+        page.put("B", f'=IF(C{row}="","","{label}")', size=11, color=layout.SOFT)
+        page.put("C:E", formula, size=11, shrink=True)
+        if label in ("Date", "Valid until"):
+            sheet[f"C{row}"].number_format = "yyyy-mm-dd"
+    page.skip()
+    page.next_row()
+    money = '", "&quote_currency_shown'
+    for column, head in (("B", '="Quantity"'), ("C", f'="Price each"&{money}'), ("D", f'="Total"&{money}')):
+        ref = page.put(column, head, size=11, bold=True, color=layout.ACCENT, align="right", shrink=True)
+        sheet[ref].border = Border(bottom=Side(style="medium", color=layout.ACCENT))
+    first = page.row + 1
+    for n in BREAKS:
+        page.next_row(20)
+        wanted = f'IF(OR(ISBLANK(quantity_{n}),$B${ready[1:]}<>""),"",'
+        for column, formula, number in (("B", f"use_quantity_{n}", "count"), ("C", f"quote_price_{n}", "price"),
+                                        ("D", f"quote_total_{n}", "money")):
+            page.put(column, f"={wanted}{formula})", size=11, align="right", number=number, bold=column == "C")
+    layout.quiet_errors(sheet, f"B{first}:D{page.row}")
+    page.skip()
+    for label, name in (("Delivery", "delivery"), ("Terms", "terms"), ("Remark", "remark")):
+        row = page.next_row(30)
+        page.put("B", f'=IF(C{row}="","","{label}")', size=11, color=layout.SOFT, wrap=True)
+        page.put("C:E", _shown(name), size=11, wrap=True)
+    page.next_row()
+    page.print_to("E")
+
+
+def _shown(name: str) -> str:
+    return f'=IF(ISBLANK({name}),"",{name})'
