@@ -41,7 +41,7 @@ def in_the_sheet(template: str, inputs: dict[str, Any]) -> Workbook:
     _handed_out[template] += 1
     book = _sheet(template, _handed_out[template] % 2).clean()
     for name, value in inputs.items():
-        book.set(name, value)
+        book.set(TEMPLATES[template].form.cells[name], value)
     book.calculate()
     return book
 
@@ -56,10 +56,15 @@ def _words(template: str) -> dict[str, set[str]]:
 def resting_on(template: str, name: str) -> set[str]:
     """The answers that are worked out from an input, straight or through other answers."""
     form, words = TEMPLATES[template].form, _words(template)
-    item = TEMPLATES[template].inputs[name]
-    density = f"{form.prefix}density"
-    cell = density if item.kind.reader == "material" else item.used if name in form.inputs else name
-    found = {a for a in words if cell in words[a] or (cell == density and a == "density")}
+    if name not in form.inputs:  # a cell of a table: its row's answers, and all that rests on a column of them
+        table = next(t for t in form.tables if name.startswith(f"{t.item}_"))
+        columns = {f"{form.prefix}{table.item}_{a.name}" for a in table.answers} | {f"use_{table.item}_{c.name}" for c in table.columns}
+        found = {a for a in words if words[a] & columns}
+    else:
+        item = form.inputs[name]
+        density = f"{form.prefix}density"
+        cell = density if item.kind.reader == "material" else item.used
+        found = {a for a in words if cell in words[a] or (cell == density and a == "density")}
     while True:
         more = {a for a in words if words[a] & {form.prefix + f for f in found}} - found
         if not more:

@@ -68,7 +68,7 @@ def test_every_named_answer_agrees_with_python_in_the_engine():
 def test_the_reference_names_every_answer():
     answers = plan(jobs(1)[0])
     steps = {a.name for a in job_plan._STEPS} - {"bought_length"}
-    assert set(answers) == set(job_plan.ALL_ANSWERS) - steps
+    assert set(answers) == set(job_plan.TEMPLATE.form.answers) - steps
 
 
 def test_the_comparison_notices_a_wrong_value():
@@ -83,12 +83,12 @@ GOOD = GOOD_INPUTS["job_plan"]
 
 @pytest.mark.parametrize(("name", "value"), [
     *((n, v) for n, values in BAD_VALUES.items() for v in values),
-    *((i.name, v) for i in job_plan.ALL_INPUTS.values() if i.kind.is_number for v in (-1.0, 1e12, "x", True)),
+    *((i.name, v) for i in job_plan.TEMPLATE.inputs.values() if i.kind.is_number for v in (-1.0, 1e12, "x", True)),
     ("price_per", "dozen"), ("price_per", 3.0), ("units", None), ("feeder_bars", 0.0), ("efficiency", 0.0), ("machine_type", "robot"),
 ])
 def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
     book = in_the_sheet("job_plan", GOOD | {name: value})
-    label = job_plan.ALL_INPUTS[name].label.lower()
+    label = job_plan.TEMPLATE.inputs[name].label.lower()
     assert str(book.value("plan_status")).startswith(STOP + "  Fill in or correct: ")
     assert label in str(book.value("plan_problems"))
     answers = resting_on("job_plan", name) - {"long_stickout"}
@@ -98,15 +98,15 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
 
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good():
     book = in_the_sheet("job_plan", GOOD)
-    assert [a for a in job_plan.ALL_ANSWERS if not isinstance(book.value(f"plan_{a}"), float)] == [
+    assert [a for a in job_plan.TEMPLATE.form.answers if not isinstance(book.value(f"plan_{a}"), float)] == [
         "fewest_bars", "material_name", "material_caution", "material_group"]
     assert book.value("plan_not_known") == book.value("plan_problems") == ""
 
 
-@pytest.mark.parametrize("name", [i.name for i in job_plan.ALL_INPUTS.values() if i.default is not None and not i.needed])
+@pytest.mark.parametrize("name", [i.name for i in job_plan.TEMPLATE.inputs.values() if i.default is not None and not i.needed])
 def test_a_cleared_cell_counts_as_its_default(name):
     default, cleared = in_the_sheet("job_plan", GOOD), in_the_sheet("job_plan", GOOD | {name: None})
-    for answer in job_plan.ALL_ANSWERS:
+    for answer in job_plan.TEMPLATE.form.answers:
         assert cleared.value(f"plan_{answer}") == default.value(f"plan_{answer}"), answer
 
 
@@ -172,7 +172,7 @@ def test_a_full_feeder_that_holds_the_order_runs_alone_as_long_as_the_order():
 def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
     book = Workbook(job_plan.TEMPLATE.build())
     book.calculate()
-    for name in job_plan.ALL_ANSWERS.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong"}:  # 0 where none is there
+    for name in job_plan.TEMPLATE.form.answers.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong"}:  # 0 where none is there
         assert isinstance(book.value(f"plan_{name}"), (CellError, str)), name
     assert str(book.value("plan_status")).startswith(STOP + "  Fill in or correct: units, material, size")
 

@@ -13,6 +13,7 @@ from barfuncs.tables import speeds_feeds
 from barfuncs.templates import quote, speeds_sheet
 from barfuncs.templates.model import LOOK, NOTE, OK
 from barfuncs.templates.quote import THREAD_PASSES
+from barfuncs.templates.quote.operations import OPERATIONS
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.sheetxml import CellError
 
@@ -39,7 +40,7 @@ def book():
 
 def put(book: Workbook, inputs: dict, own: tuple = ()) -> Workbook:
     """The template with these inputs and these rows of the shop's own on the sheet Speeds; nothing of before."""
-    for name, item in quote.ALL_INPUTS.items():
+    for name, item in quote.TEMPLATE.inputs.items():
         value = inputs.get(name, None if item.from_shop else item.default)
         book.set(name, float(value) if isinstance(value, int) else value)
     for line in range(15):
@@ -51,7 +52,7 @@ def put(book: Workbook, inputs: dict, own: tuple = ()) -> Workbook:
 
 
 def marks(book: Workbook) -> list[str]:
-    return [str(book.value(f"quote_op_{n}_mark") or "") for n in quote.OPERATIONS]
+    return [str(book.value(f"quote_op_{n}_mark") or "") for n in range(1, OPERATIONS.rows + 1)]
 
 
 # --- suggestions ---------------------------------------------------------------------------------------------------
@@ -254,7 +255,7 @@ def test_a_row_is_marked_where_it_does_not_look_like_this_part(book, cut, change
 
 
 def test_every_mark_is_among_the_cases():
-    words = set(re.findall(r'"([!i] [a-z]+|! )', quote.FORM.answers["op_1_mark"].formula))
+    words = set(re.findall(r'"([!i] [a-z]+|! )', quote.TEMPLATE.form.answers["op_1_mark"].formula))
     assert words == {re.match(r"[!i] ([a-z]+)?", mark)[0] for _, _, mark in MARKS if mark[:1] in ("!", "i")}
 
 
@@ -315,7 +316,7 @@ def every_mark() -> dict[str, bytes]:
     found = {}
     for number, (change, cuts) in enumerate(by_job.values()):
         for part in range(0, len(cuts), 12):
-            inputs: dict = {name: None if item.from_shop else item.default for name, item in quote.ALL_INPUTS.items()} | JOB | change
+            inputs: dict = {name: None if item.from_shop else item.default for name, item in quote.TEMPLATE.inputs.items()} | JOB | change
             for n, cut in enumerate(cuts[part:part + 12], start=1):
                 inputs |= row(cut, n)
             made = put(Workbook(quote.TEMPLATE.build()), inputs, OWN_ROWS)

@@ -18,12 +18,15 @@ from barfuncs.filling.filler import Filled, fill, filler, read_inputs
 from barfuncs.functions.cost import PRICE_BREAK_COLUMNS
 from barfuncs.templates import plausible, quote
 from barfuncs.templates.model import LOOK, STOP
+from barfuncs.templates.quote.costs import WHAT_IFS
+from barfuncs.templates.quote.inputs import LETTER
+from barfuncs.templates.quote.operations import OPERATIONS
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.sheetxml import CellError
 
 GOOD = GOOD_INPUTS["quote"]
 BREAKS = range(1, 7)
-MARKS = {f"op_{n}_mark" for n in quote.OPERATIONS}
+MARKS = {f"op_{n}_mark" for n in range(1, OPERATIONS.rows + 1)}
 LINES = ("material_used", "machine_cost", "setup_cost", "other_cost")
 
 
@@ -87,21 +90,21 @@ def test_every_named_answer_agrees_with_python_in_the_engine():
 
 
 def test_the_reference_names_every_answer():
-    assert set(reference(dict(quotes(300)[0].inputs))) == set(quote.FORM.answers) - {
-        "operation_looks", "not_counted", "like_dollars", "machine_wrong", *(step.name for step in plausible.STEPS), *MARKS, *(f"bars_said_{tag}" for tag in quote.WHAT_IFS)}  # see their own tests
+    assert set(reference(dict(quotes(300)[0].inputs))) == set(quote.TEMPLATE.form.answers) - {
+        "operation_looks", "not_counted", "like_dollars", "machine_wrong", *(step.name for step in plausible.STEPS), *MARKS, *(f"bars_said_{tag}" for tag in WHAT_IFS)}  # see their own tests
 
 
 def test_the_generated_quotes_cover_what_a_quote_can_be():
     inputs = [filled.inputs for filled in quotes(300)]
     for name in ("units", "shape", "rounding", "price_per", "tool"):
-        assert {i[name] for i in inputs} >= set(quote.ALL_INPUTS[name].kind.choices), name
+        assert {i[name] for i in inputs} >= set(quote.TEMPLATE.inputs[name].kind.choices), name
     assert {i[f"op_{n}_operation"] for i in inputs for n in range(1, 13)} == {*bf.kinds.OPERATIONS, None}
     assert {len(asked(filled)) for filled in quotes(300)} == {*BREAKS}
     assert any(i["margin"] for i in inputs)
     assert any(i["markup"] for i in inputs)
     for name in ("part_weight", "cycle_time", "setup_rate", "cut_charge", "minimum_charge", "chip_price", "remnant_price", "what_if_quantity",
                  "tooling", "other_per_part", "other_per_order", "efficiency", "end_trim", "top_speed", "max_feed"):
-        assert 20 < sum(i[name] is None for i in inputs) < 280 or quote.ALL_INPUTS[name].default is not None, name
+        assert 20 < sum(i[name] is None for i in inputs) < 280 or quote.TEMPLATE.inputs[name].default is not None, name
     assert [asked(filled) for filled in quotes(300) if asked(filled) != [*range(1, len(asked(filled)) + 1)]]  # gaps
     assert [i for i in inputs if i["quantity_2"] and i["quantity_2"] < i["quantity_1"]]  # not sorted
 
@@ -267,9 +270,9 @@ def page_of(book: Workbook) -> list:
     return [book.value("Quotation!B6"), [v for v in values if isinstance(v, float)]]
 
 
-NUMBERS = [i.name for i in quote.ALL_INPUTS.values() if i.kind.is_number]
-CHOICES = [i.name for i in quote.ALL_INPUTS.values() if i.kind.choices]
-NEEDED = [i.name for i in quote.ALL_INPUTS.values() if i.needed and i.default is None]
+NUMBERS = [i.name for i in quote.TEMPLATE.inputs.values() if i.kind.is_number]
+CHOICES = [i.name for i in quote.TEMPLATE.inputs.values() if i.kind.choices]
+NEEDED = [i.name for i in quote.TEMPLATE.inputs.values() if i.needed and i.default is None]
 
 
 OTHERWISE = {"machine_rate": "setup_rate", "top_speed": "op_2_top_speed", "quantity_1": "what_if_quantity", "markup": "margin"}
@@ -284,7 +287,7 @@ def book() -> Workbook:
 
 
 def put(book: Workbook, inputs: dict) -> None:
-    for name, item in quote.ALL_INPUTS.items():
+    for name, item in quote.TEMPLATE.inputs.items():
         book.set(name, inputs.get(name, None if item.from_shop else item.default))
     book.calculate()
 
@@ -296,7 +299,7 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(book, name):
                 if n not in (2, 5) and not name.startswith(f"op_{n}_")}
     answers -= {f"op_{n}_limit" for n in range(1, 13)}  # what holds a spindle back is known without the cut
     assert answers or name in ("feeder_longest_bar", "tool", "machine_type")
-    label = "operation list" if name.startswith("op_") else quote.ALL_INPUTS[name].label.lower()
+    label = "operation list" if name.startswith("op_") else quote.TEMPLATE.inputs[name].label.lower()
     for value in {"material": ("unobtainium", -7.85, 99.0, 0.0, True)}.get(name, (-1.0, 1e12, "x", True)):
         put(book, GOOD | {OTHERWISE.get(name, name): None} | {name: value})
         status = str(book.value("quote_status"))
@@ -317,23 +320,23 @@ def test_a_machine_that_the_shop_has_not_stops_the_quote(book):
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
     put(book, GOOD)
     texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", *MARKS,
-             *(f"bars_said_{tag}" for tag in quote.WHAT_IFS)}
-    assert {a for a in quote.FORM.answers if not isinstance(book.value(f"quote_{a}"), float)} == texts
+             *(f"bars_said_{tag}" for tag in WHAT_IFS)}
+    assert {a for a in quote.TEMPLATE.form.answers if not isinstance(book.value(f"quote_{a}"), float)} == texts
     assert book.value("quote_not_known") == book.value("quote_problems") == ""
     banner, numbers = page_of(book)
     assert banner == ""
     assert len(numbers) == 18
 
 
-@pytest.mark.parametrize("name", [i.name for i in quote.ALL_INPUTS.values() if (i.default is not None or i.blank is not None)
+@pytest.mark.parametrize("name", [i.name for i in quote.TEMPLATE.inputs.values() if (i.default is not None or i.blank is not None)
                                   and not i.needed and i.kind.reader != "text"])
 def test_a_cleared_cell_counts_as_its_default(book, name):
-    item = quote.ALL_INPUTS[name]
+    item = quote.TEMPLATE.inputs[name]
     good = {n: v for n, v in GOOD.items() if n not in ("margin", "part_weight")} | {"margin": 0.0, "markup": 0.0}
     put(book, good | {name: item.default if item.default is not None else None if name in ("part_weight", "thickness") else item.blank})
-    default = {answer: book.value(f"quote_{answer}") for answer in quote.FORM.answers}
+    default = {answer: book.value(f"quote_{answer}") for answer in quote.TEMPLATE.form.answers}
     put(book, good | {name: None})
-    assert {answer: book.value(f"quote_{answer}") for answer in quote.FORM.answers} == default
+    assert {answer: book.value(f"quote_{answer}") for answer in quote.TEMPLATE.form.answers} == default
 
 
 def test_every_input_that_is_a_number_bears_on_a_price():
@@ -347,7 +350,7 @@ def test_every_input_that_is_a_number_bears_on_a_price():
 def test_what_is_missing_is_named_instead_of_a_price(name):
     assert name in ("quantity_1", "material_price", "price_per", "machine_rate") or not name.startswith(("price", "quantity", "machine"))
     book = in_the_sheet("quote", GOOD | {name: None})
-    label = quote.ALL_INPUTS[name].label.lower()
+    label = quote.TEMPLATE.inputs[name].label.lower()
     assert str(book.value("quote_problems")) in (f"{label}, ", f"{label}, operation list, ")
     assert isinstance(book.value("quote_price_1"), CellError)
     assert page_of(book)[1] == []
@@ -355,7 +358,7 @@ def test_what_is_missing_is_named_instead_of_a_price(name):
 
 @pytest.mark.parametrize(("change", "words"), [
     ({"margin": None}, "Fill in or correct: margin (or markup; 0 % counts)."),
-    ({f"op_{n}_{c}": None for n in (2, 5) for c in quote.OPERATION_COLUMNS}, "Fill in or correct: cycle time (or the operation list)."),
+    ({f"op_{n}_{c}": None for n in (2, 5) for c in (c.name for c in OPERATIONS.columns if c.name != "note")}, "Fill in or correct: cycle time (or the operation list)."),
     ({"op_2_surface_speed": None}, "Fill in or correct: operation list."),
     ({"op_2_end_diameter": 1.0}, "Fill in or correct: operation list."),
     ({"op_5_length": None}, "Fill in or correct: operation list."),
@@ -384,7 +387,7 @@ def test_inputs_that_do_not_go_together_give_no_price(change, words):
     ({"material_price": None}, "material_price", "is missing"),
     ({"price_per": None}, "price_per", "is missing"),
     ({"machine_rate": None}, "machine_rate", "is missing"),
-    ({f"op_{n}_{c}": None for n in (2, 5) for c in quote.OPERATION_COLUMNS}, "cycle_time", "is missing (or the operation list)"),
+    ({f"op_{n}_{c}": None for n in (2, 5) for c in (c.name for c in OPERATIONS.columns if c.name != "note")}, "cycle_time", "is missing (or the operation list)"),
     ({"op_5_length": None}, "op_5_length", "turning, drilling and threading need a length"),
     ({"op_5_operation": None}, "op_5_operation", "is missing"),
     ({"op_2_end_diameter": 1.0}, "op_2_end_diameter", "facing and cut-off end at a smaller diameter than they start"),
@@ -430,9 +433,9 @@ def test_no_formula_on_the_customers_page_refers_to_a_cost():
     allowed = {f"quote_{name}_{n}" for name in ("price", "total") for n in BREAKS}
     allowed |= {"quote_problems", "quote_status", "quote_currency_shown", *(f"use_quantity_{n}" for n in BREAKS),
                 *(f"quantity_{n}" for n in BREAKS), "units", "material", "shape", "size", "thickness", "customer", "part_number",
-                "drawing", "revision", *(i.name for i in quote.LETTER)}
+                "drawing", "revision", *(i.name for i in LETTER)}
     shop_words = {w for w in words if w.startswith("shop_")}
-    assert shop_words <= {f"shop_{i.name}" for i in quote.LETTER if i.from_shop}
+    assert shop_words <= {f"shop_{i.name}" for i in LETTER if i.from_shop}
     assert words - allowed - shop_words == set()
     assert not [f for f in formulas if "Costing!" in f or "Prices!" in f or "Notes!" in f]
     assert not page._charts
@@ -442,7 +445,7 @@ def test_what_is_filled_in_for_the_customers_page_stands_outside_what_is_printed
     book = openpyxl.load_workbook(io.BytesIO(quote.TEMPLATE.build()))
     page = book["Quotation"]
     on_paper = {c.coordinate for row in printed(page) for c in row}
-    for item in quote.LETTER:
+    for item in LETTER:
         sheet, _, ref = book.defined_names[item.name].attr_text.rpartition("!")
         assert sheet.strip("'") == "Quotation"
         assert ref.replace("$", "") not in on_paper
@@ -465,7 +468,7 @@ def test_the_customers_page_shows_the_quantities_and_prices_asked_for():
 
 
 def test_a_text_on_the_customers_page_never_becomes_a_formula():
-    texts = {i.name: "=1+1" for i in quote.LETTER} | {"customer": "=1+1", "op_1_note": "=1+1"}
+    texts = {i.name: "=1+1" for i in LETTER} | {"customer": "=1+1", "op_1_note": "=1+1"}
     book = Workbook(fill("quote", GOOD | texts).data)
     book.calculate()
     assert {name: book.value(name) for name in texts} == texts

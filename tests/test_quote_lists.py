@@ -150,7 +150,7 @@ def test_the_results_hold_quantities_and_prices_and_no_formula(tmp_path):
     rows = results(tmp_path / "out")
     heads = list(rows[0])
     assert [h for h in heads if h.startswith("quantity")] == [f"quantity_{n}" for n in range(1, 7)]
-    assert [h for h in heads if h in quote.RESULTS] == list(quote.RESULTS)
+    assert [h for h in heads if h in quote.TEMPLATE.results] == list(quote.TEMPLATE.results)
     sheet = openpyxl.load_workbook(tmp_path / "out" / "results.xlsx").active
     assert [cell.value for cell in sheet[1]] == heads
     assert rows[0]["customer"] == "'=1+1"
@@ -159,7 +159,7 @@ def test_the_results_hold_quantities_and_prices_and_no_formula(tmp_path):
         book = Workbook(tmp_path / "out" / name)
         book.calculate()
         cells = {head: cell.value for head, cell in zip(heads, sheet[number], strict=True)}
-        for answer in quote.RESULTS:
+        for answer in quote.TEMPLATE.results:
             value, stored = filled.answers[answer], book.value(f"quote_{answer}")
             assert value == stored
             if isinstance(value, float):

@@ -134,12 +134,12 @@ def test_generated_quotes_with_a_shop_are_quotes_with_its_values_filled_in():
         job = good_quote(rng) | {"machine": rng.choice(["Lathe 1", "Lathe 2"])}
         job["material"] = rng.choice(["303", "Steel 1215", "Brass C36000"])
         job = {n: v for n, v in job.items() if n in ("material", "cycle_time") or n.startswith(("op_", "quantity")) or rng.random() < 0.5 or
-               (quote.ALL_INPUTS[n].needed and not quote.ALL_INPUTS[n].from_shop) or n in ("thickness", "machine")}
+               (quote.TEMPLATE.inputs[n].needed and not quote.TEMPLATE.inputs[n].from_shop) or n in ("thickness", "machine")}
         job.pop("part_weight", None)
         shop = rng.choice([INCH, METRIC])
         given = expected(shop, job)
         profit = {"margin", "markup"} & set(job)
-        typed = {n: v for n, v in given.items() if job.get(n) is None and n in quote.ALL_INPUTS and not (profit and n in ("margin", "markup"))}
+        typed = {n: v for n, v in given.items() if job.get(n) is None and n in quote.TEMPLATE.inputs and not (profit and n in ("margin", "markup"))}
         if ("material_price" in job) != ("price_per" in job) or ("material_price" in job and "chip_price" not in job):
             continue  # the next tests; and a price of the job's own with the shop's return
         with_shop, refused = outcome(job, shop)

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 import barfuncs as bf
 from barfuncs.catalogue.kinds import LAST_BAR_RESTS
 from barfuncs.filling.filler import Filled, fill
-from barfuncs.templates import quote
 from barfuncs.templates.model import LOOK, STOP
+from barfuncs.templates.quote.costs import WHAT_IFS
 from barfuncs.xlsx.sheetxml import CellError
 
 CHARGED, BACK = LAST_BAR_RESTS
@@ -153,4 +153,4 @@ def test_bars_that_stay_as_many_are_said():
     assert a["bars_said_now"] == "17 bars"
     assert a["bars_said_longer"] == "still 17 bars"
     assert a["bars_said_bar"] == "18 bars"
-    assert set(quote.WHAT_IFS) == {tag.removeprefix("bars_said_") for tag in a if tag.startswith("bars_said_")}
+    assert set(WHAT_IFS) == {tag.removeprefix("bars_said_") for tag in a if tag.startswith("bars_said_")}

@@ -40,7 +40,7 @@ def book_of_lengths() -> tuple[bytes, dict[str, tuple[str, str]]]:
     """Each text in a cell of its own, with the formulas that read it as in a template; the cell with the number by what it reads."""
     book = openpyxl.Workbook()
     places = {}
-    size = job_plan.ALL_INPUTS["size"]
+    size = job_plan.TEMPLATE.inputs["size"]
     for units in ("in", "mm"):
         sheet = book.create_sheet(units)
         sheet["Z1"] = units

@@ -20,7 +20,6 @@ from barfuncs.catalogue.kinds import Kind
 from barfuncs.catalogue.reading import (
     TWO_SYSTEMS,
     _DensityText,
-    broken_rules,
     finite_float,
     in_units,
     limit_problem,
@@ -31,7 +30,7 @@ from barfuncs.catalogue.units import is_quantity
 from barfuncs.errors import InputError, shown
 from barfuncs.filling.customer_copy import CustomerPage
 from barfuncs.filling.headings import Names, names
-from barfuncs.templates.model import STOP, Input
+from barfuncs.templates.model import STOP, WRONG, Input, Table
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.xlsx.engine import Address, Workbook, address_on, column_letters
@@ -185,8 +184,9 @@ def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: st
     """The inputs as `read_inputs` gives them, and whether bare numbers were taken as inch with nothing that says so."""
     if not isinstance(values, Mapping):
         raise InputError(template, [("values", f"{shown(values)} given; give input names with their values")])
-    known = TEMPLATES[template].inputs
-    problems = unknown_inputs([str(name) for name in values if name not in known], template)
+    known, form = TEMPLATES[template].inputs, TEMPLATES[template].form
+    values, problems = _with_rows_spread(values, form.tables)
+    problems += unknown_inputs([str(name) for name in values if name not in known], template)
     stated = units if _blank(values.get("units")) else values["units"]
     if stated is not None:
         try:
@@ -224,11 +224,25 @@ def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: st
     inputs = _to_units(known, read, own_units, values, problems)
     inputs["units"] = own_units
     problems += TEMPLATES[template].rules(inputs, {name for name, _ in problems})
-    problems += _operation_problems(known, inputs, {name for name, _ in problems}, shop)
+    elsewhere = [name for name, item in known.items() if shop and item.from_shop]
+    for table in form.tables:
+        problems += table.problems(inputs, {name for name, _ in problems}, elsewhere)
     if problems:
         order = {name: n for n, name in enumerate(values)}
         raise InputError(template, sorted(problems, key=lambda p: order.get(p[0], len(order))))
     return inputs, stated is None and not systems and bool(bare)
+
+
+def _with_rows_spread(values: Mapping[str, Any], tables: Iterable[Table]) -> tuple[Mapping[str, Any], list[tuple[str, str]]]:
+    """The values of a job with the rows of each table as inputs of their own: {"operations": [{"length": 1}]} is op_1_length."""
+    problems: list[tuple[str, str]] = []
+    for table in tables:
+        if table.name in values:
+            spread, wrong = table.spread(values[table.name])
+            twice = [name for name in spread if not _blank(values.get(name))]
+            problems += [*wrong, *((name, f"is given twice, here and in {table.name}") for name in twice)]
+            values = {**{name: value for name, value in values.items() if name != table.name}, **spread}
+    return values, problems
 
 
 def _blank(value: Any) -> bool:
@@ -296,29 +310,6 @@ def _plain_text(value: Any) -> str:
     return text
 
 
-def _operation_problems(known: Mapping[str, Input], inputs: Mapping[str, Any], bad: set[str],
-                        shop: Shop | None) -> list[tuple[str, str]]:
-    """What the rows of an operation list lack: the rules of `operation_time`, row by row."""
-    if not any(value is not None and name.startswith("op_") for name, value in inputs.items()):
-        return []
-    entry = CATALOGUE["operation_time"]
-    names = [a.name for a in entry.arguments if a.name != "units"]
-    problems = []
-    for row in (name.removesuffix("operation") for name in known if name.startswith("op_") and name.endswith("_operation")):
-        cells = {name: inputs.get(row + name) for name in names}
-        if bad & {row + name for name in names} or all(value is None for value in cells.values()):
-            continue
-        if cells["operation"] is None:
-            problems.append((row + "operation", "is missing"))
-            continue
-        if cells["top_speed"] is None:
-            cells["top_speed"] = inputs.get("top_speed")
-        broken = broken_rules(entry, [*cells.values(), inputs["units"]])
-        # The machine may have a max. speed in the shop file; the template sees to it.
-        problems += [(row + name, reason) for name, reason in broken if not (shop and name == "top_speed")]
-    return problems
-
-
 MOST_FILLERS = 8
 """Templates kept ready to be filled, each with one shop; the one that was used least lately makes room for a new one."""
 _making = threading.Lock()
@@ -345,21 +336,22 @@ class Filler:
         self._turn = threading.Lock()
         made = TEMPLATES[template]
         self.objections, self.prefix = made.objections, made.form.prefix
-        self.labels = {item.label.lower(): name for name, item in made.inputs.items()}
-        for label, name in list(self.labels.items()):
-            self.labels.setdefault(label.partition(" (")[0], name)
         self.book = Workbook(made.build(shop))
         self.book.calculate()
         self.book.check_supported()
         self.book.refer_directly()
         self.book.calculate()  # a cell that was put in anew has no value yet
-        self.inputs: dict[str, Address] = {name: self.book.names[name] for name in made.inputs}
+        self.inputs: dict[str, Address] = {name: self.book.address(made.form.cells[name]) for name in made.inputs}
         self.own_name = self.book.first_cell("own_material_names")
         self.own_density = self.book.first_cell("own_material_densities")
-        self.answers: dict[str, Address] = {
-            name.removeprefix(self.prefix): address for name, address in self.book.names.items()
-            if name.startswith(self.prefix)
-        }
+        self.answers: dict[str, Address] = {name: self.book.address(ref) for name, ref in made.form.answer_cells().items()}
+        self.marks: list[tuple[str, str, Address]] = [
+            (name, label, self.book.address(f"{self.prefix}marks[{n}]"))
+            for n, (name, label) in enumerate(made.form.marked, start=1)]
+        """What may be wrong: the input, what it is called, and the cell that says so."""
+        self.rows: list[tuple[str, Address]] = [
+            (f"{table.item}_{n}", self.book.address(f"{table.marks}[{n}]"))
+            for table in made.form.tables for n in range(1, table.rows + 1)]
         page = customer_page(template)
         self.page: dict[str, Address] = {} if page is None else {
             ref: self.book.address(f"{page.title}!{ref}") for ref in page.cells}
@@ -420,22 +412,32 @@ class Filler:
         book.set_at(self.own_density, values["own_density"])
         book.calculate()
         answers = {name: book.value_at(address) for name, address in self.answers.items()}
-        problems = [self._objection(label, inputs) for label in str(answers["problems"] or "").split(", ") if label]
+        problems = self._problems(inputs) if answers["problems"] else []
         problems += self.objections(inputs, answers) if not problems else []
         if problems:
             raise InputError(self.template, problems)
         page = {ref: book.value_at(address) for ref, address in self.page.items()}
         return Filled(self.template, dict(inputs), answers, self._write(values), page)
 
-    def _objection(self, label: str, inputs: Mapping[str, Value]) -> tuple[str, str]:
-        """The input that the template calls so in its list of problems, and what is wrong with it."""
-        short, _, more = label.partition(" (")
-        name = self.labels.get(label) or self.labels.get(short)
-        if name is None:
-            return "job", f"fill in or correct: {label}"
-        if inputs[name] is None:
-            return name, "is missing" + (f" ({more}" if more else "")
-        return name, f"is not allowed here ({more or 'see the limits in the template)'}"
+    def _problems(self, inputs: Mapping[str, Value]) -> list[tuple[str, str]]:
+        """The inputs that the template calls missing or wrong, and why."""
+        value_at, found = self.book.value_at, []
+        for name, label, address in self.marks:
+            said = str(value_at(address) or "").removesuffix(", ")
+            if not said or any(name == table.name for table in TEMPLATES[self.template].form.tables):
+                continue  # of a table each row speaks for itself
+            more = said[len(label):].strip(" ()")
+            if name not in inputs:
+                found.append(("job", f"fill in or correct: {said}"))
+            elif inputs[name] is None:
+                found.append((name, "is missing" + (f" ({more})" if more else "")))
+            else:
+                found.append((name, f"is not allowed here ({more or 'see the limits in the template'})"))
+        for name, address in self.rows:
+            said = str(value_at(address) or "")
+            if said.startswith(WRONG):
+                found.append((name, said.removeprefix(WRONG).strip()))
+        return found
 
     def _write(self, values: Mapping[str, Value]) -> bytes:
         own = values["own_name"] is not None

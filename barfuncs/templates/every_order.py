@@ -5,20 +5,9 @@ from collections.abc import Collection
 from barfuncs.catalogue import kinds
 from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.reading import broken_rules
+from barfuncs.templates.cell_text import length_text, number_text
 from barfuncs.templates.materials_sheet import CAUTION_FORMULA, DENSITY_FORMULA, ROW_FORMULA
-from barfuncs.templates.model import (
-    LOOK,
-    NOTE,
-    OK,
-    STOP,
-    Answer,
-    Check,
-    Problems,
-    Values,
-    length_text,
-    make_input,
-    number_text,
-)
+from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Answer, Check, Missing, Problems, Values, make_input
 from barfuncs.templates.shop import MACHINE_TYPE_HELP
 
 JOB = (
@@ -191,8 +180,7 @@ def rack_value_formula(length: str, price: str = "material_price", bought_length
     return f"{bar}*{length}/{bought_length}"
 
 
-KERF_MISSING = ("AND(NOT(ISBLANK(supplied_length)),ISBLANK(kerf))", "saw kerf")
-"""What may be missing: (condition, label)."""
+KERF_MISSING = Missing("AND(NOT(ISBLANK(supplied_length)),ISBLANK(kerf))", "saw kerf", "kerf")
 _AS_BLANKS = "IF(ISBLANK(supplied_length),0,COUNT_DOWN(supplied_length/bar_length))"
 SAW_STOP = ("blanks_per_supplied=0", STOP, f'"The blank, "&{length_text("bar_length")}&", is longer than the supplied bar, "'
             f'&{length_text("supplied_length")}&"."')

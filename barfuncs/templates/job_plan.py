@@ -2,12 +2,15 @@
 
 
 
+
+
 from typing import Any
 
 from openpyxl import Workbook
 
 from barfuncs.functions.quantity import bars_for_confidence
 from barfuncs.templates import layout, plausible
+from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, unit_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
     BAR,
@@ -46,22 +49,9 @@ from barfuncs.templates.every_order import (
     rack_value_formula,
     rest_formula,
 )
+from barfuncs.templates.form import Form
 from barfuncs.templates.materials_sheet import materials_sheet
-from barfuncs.templates.model import (
-    NOTE,
-    OK,
-    STOP,
-    WEIGHT_SUFFIX,
-    Answer,
-    Check,
-    Form,
-    Input,
-    Problems,
-    Values,
-    fixed_text,
-    number_text,
-    unit_text,
-)
+from barfuncs.templates.model import NOTE, OK, STOP, Answer, Check, Input, Problems, Values
 from barfuncs.templates.notes_sheet import notes_sheet
 from barfuncs.templates.page import Page, add_page
 from barfuncs.templates.setup_sheet import ONE_PERSON, SOURCE, STOPPED, setup_sheet

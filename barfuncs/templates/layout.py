@@ -1,5 +1,7 @@
 """The shared look of the workbooks: quiet, printable, told apart by shape and word as well as by colour."""
 
+
+
 import io
 import re
 from datetime import datetime
@@ -39,6 +41,8 @@ FORMATS = {
     "percent": "0.0%",
     "ratio": "0.00",
     "figure": "#,##0.0000",
+    "blank_or_seconds": "0.00;-0.00;",
+    "blank_or_count": "#,##0;-#,##0;",
     "text": "@",
     "general": "General",
 }

@@ -1,32 +1,29 @@
-"""What a template is made of: inputs, answers and checks, each said once, and how they get into a sheet.
+"""What a template is made of: inputs, tables of rows, answers and checks, each said once.
 
 Every input has a second cell, its value as used: the default where it is blank, #N/A where it is out of its
 limits. Formulas rest on those cells, so that no answer is worked out from a bad input, and no formula tests an input
 again. A blank input that the shop's own data can give takes the shop's value, which stands in a cell `shop_...`.
 """
 
-import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
 from typing import Any, get_args
 
-from openpyxl.styles import Alignment, Border, Font, Side
-
 from barfuncs.catalogue.entry import CATALOGUE
-from barfuncs.catalogue.formula import cell_formula, expand
 from barfuncs.catalogue.glossary import ARGUMENTS
-from barfuncs.catalogue.kinds import LONGEST_ON_A_FORM, Kind
-from barfuncs.templates import layout
-from barfuncs.templates.page import Page
+from barfuncs.catalogue.kinds import Kind
+from barfuncs.catalogue.reading import broken_rules
+from barfuncs.errors import shown
 
 Values = Mapping[str, Any]
 Problems = list[tuple[str, str]]
 """What is wrong: (input, reason)."""
 
 STOP, LOOK, NOTE, OK = "\u2715 STOP", "! LOOK", "i NOTE", "\u2713 OK"
-
-UNIT_SUFFIX = 'IF(units="mm"," mm"," in")'
-WEIGHT_SUFFIX = 'IF(units="mm"," kg"," lb")'
+WRONG = STOP[0]
+"""How the mark of a row begins in which something is wrong."""
 
 TOO_LONG = "longer than any bar; where 3/4 became a date type =3/4 or 0 3/4"
 NOT_READ = "can't be read; write a number or a fraction such as 1 3/8"
@@ -143,6 +140,30 @@ def make_input(name: str, label: str, alias: Any, default: Any = None, needed: b
 
 
 @dataclass(frozen=True)
+class Column(Input):
+    """A column of a table, or one line of a list of rates: an input that there is one of in each row."""
+
+    width: float = 12
+
+    @property
+    def number(self) -> str:
+        """The format of its cells: one below the other, lengths and amounts have the same decimals."""
+        own = super().number
+        return {"length": "length", "number": "money"}.get(self.kind.reader, own) if own == "general" else own
+
+    def at(self, ref: str) -> Input:
+        """The input of one row, whose cell goes by its reference instead of a name."""
+        return replace(self, name=ref)
+
+
+def make_column(name: str, label: str, alias: Any, help_text: str = "", needed: bool = False, unit: str = "",
+           blank: float | None = None, width: float = 12) -> Column:
+    """A column of one of the aliases in `kinds`; the glossary says what it means unless `help_text` does."""
+    item = make_input(name, label, alias, None, needed, unit, help_text, blank)
+    return Column(**{f.name: getattr(item, f.name) for f in fields(item)}, width=width)
+
+
+@dataclass(frozen=True)
 class Answer:
     """One calculated cell: a function of the catalogue (`calls`), or a `formula` over inputs and answers. With both, the
     formula is a shorter way to what the function gives.
@@ -159,6 +180,133 @@ class Answer:
     calls: str = ""
     refs: tuple[tuple[str, str], ...] = ()
     needs: str = ""
+
+
+@dataclass(frozen=True)
+class RowAnswer(Answer):
+    """One calculated cell of each row of a table. Its formula speaks of the row's cells, such as `op_length`.
+
+    `small` ones are suggestions, `aside` ones stand beside what is printed.
+    """
+
+    small: bool = False
+    aside: bool = False
+    width: float = 10
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows of inputs, their answers, and a mark beside each row that says in words what is wrong with it.
+
+    `item` begins the name of all that a row has: the cells of the column `length` of a table of operations are called
+    `op_length`, their values as used `use_op_length`, the answer `time` `quote_op_time`, the marks `op_marks`. In a formula
+    of a row `op_length` is this row's value, `ISBLANK(op_length)` asks for its cell, and `op_filled` is the number of its
+    cells with something in them, texts not counted. `all_op_length` is the whole column, as `op_length` is in any other formula.
+
+    `calls` is a function of the catalogue whose rules hold in each row; `falls_back` names for a column the input of the
+    template that stands in for a blank cell. `wrong_if` are more ways in which a row is wrong, (condition, words). `looks` are cases in order, (condition, words as a cell expression), for rows
+    in which nothing is wrong: words that begin with `!` ask for a second look, those with `i` only tell.
+    Where rows are not `counted` they have no values as used: what rests on them looks at the marks first.
+    """
+
+    name: str
+    item: str
+    label: str
+    row_label: str
+    columns: tuple[Column, ...]
+    rows: int
+    answers: tuple[RowAnswer, ...] = ()
+    calls: str = ""
+    falls_back: Mapping[str, str] = field(default_factory=dict)
+    wrong_if: tuple[tuple[str, str], ...] = ()
+    looks: tuple[tuple[str, str], ...] = ()
+    counted: bool = True
+    marks_width: float = 40
+
+    @property
+    def marks(self) -> str:
+        """Name of the cells with the marks."""
+        return f"{self.item}_marks"
+
+    @property
+    def wrong(self) -> str:
+        """Cell expression: how many rows have something wrong."""
+        return f'COUNTIF({self.marks},"{WRONG}*")'
+
+    @property
+    def to_look_at(self) -> str:
+        """Cell expression: how many rows ask for a second look."""
+        return f'COUNTIF({self.marks},"!*")'
+
+    def row_name(self, row: int, name: str) -> str:
+        """What one cell is called in a list of jobs, from row 1 on: op_1_length."""
+        return f"{self.item}_{row}_{name}"
+
+    def cell(self, row: int, name: str) -> str:
+        """The reference of one cell in a workbook: the n-th of its column."""
+        return f"{self.item}_{name}[{row}]"
+
+    def inputs(self) -> Iterator[Input]:
+        """The inputs of all rows, row by row."""
+        for row in range(1, self.rows + 1):
+            for item in self.columns:
+                label = f"{self.row_label} {row}, {item.label[:1].lower()}{item.label[1:]}"
+                yield Input(self.row_name(row, item.name), label, item.kind, item.help, unit=item.unit)
+
+    def spread(self, rows: Any) -> tuple[dict[str, Any], Problems]:
+        """Rows given as a sequence of mappings from column to value, as inputs of a job, and what is wrong with them."""
+        if isinstance(rows, (str, Mapping)) or not isinstance(rows, Sequence):
+            return {}, [(self.name, f"{shown(rows)} given; give a list of rows, each a mapping from column to value")]
+        known = {item.name for item in self.columns}
+        values: dict[str, Any] = {}
+        problems: Problems = []
+        for number, row in enumerate(rows, start=1):
+            if number > self.rows:
+                problems.append((self.name, f"{len(rows)} rows given; there is room for {self.rows}"))
+                break
+            if not isinstance(row, Mapping):
+                problems.append((f"{self.item}_{number}", f"{shown(row)} given; a row is a mapping from column to value"))
+                continue
+            for name, value in row.items():
+                if name in known:
+                    values[self.row_name(number, name)] = value
+                else:
+                    problems.append((self.row_name(number, str(name)), f"is not a column of {self.name}; it has {', '.join(sorted(known))}"))
+        return values, problems
+
+    def problems(self, inputs: Values, bad: Collection[str], given_elsewhere: Collection[str]) -> Problems:
+        """What the rows lack: needed cells, and the rules of the function that the table calls.
+
+        `bad` are inputs that are wrong by themselves; `given_elsewhere` those that a blank cell may leave to others.
+        """
+        entry = CATALOGUE[self.calls] if self.calls else None
+        found: Problems = []
+        for row in range(1, self.rows + 1):
+            cells = {item.name: inputs.get(self.row_name(row, item.name)) for item in self.columns}
+            if all(value is None for item, value in zip(self.columns, cells.values(), strict=True) if item.kind.reader != "text"):
+                continue
+            if any(self.row_name(row, name) in bad for name in cells):
+                continue
+            missing = [item.name for item in self.columns if item.needed and cells[item.name] is None]
+            found += [(self.row_name(row, name), "is missing") for name in missing]
+            if entry is None or missing:
+                continue
+            for name, other in self.falls_back.items():
+                if cells[name] is None:
+                    cells[name] = inputs.get(other)
+            values = [inputs["units"] if a.name == "units" else cells[a.name] for a in entry.arguments]
+            found += [(self.row_name(row, name), reason) for name, reason in broken_rules(entry, values)
+                      if not (name in self.falls_back and cells[name] is None and self.falls_back[name] in given_elsewhere)]
+        return found
+
+
+@dataclass(frozen=True)
+class Missing:
+    """Something else that may be wrong: a condition as a cell expression, what it is called, and the input to blame."""
+
+    condition: str
+    label: str
+    input: str = ""
 
 
 @dataclass(frozen=True)
@@ -198,242 +346,3 @@ def _first(cases: Sequence[tuple[str, str]]) -> str:
     for condition, text in reversed(cases):
         formula = text if condition == "TRUE" else f"IF({condition},{text},{formula})"
     return formula
-
-
-_UNIT_FORMULAS = {
-    "length": '=IF(units="mm","mm","in")',
-    "area": '=IF(units="mm","mm2","in2")',
-    "weight": '=IF(units="mm","kg","lb")',
-    "surface_speed": '=IF(units="mm","m/min","ft/min")',
-    "feed_rate": '=IF(units="mm","mm/rev","in/rev")',
-    "feed_speed": '=IF(units="mm","mm/min","in/min")',
-    "weight_per_length": '=IF(units="mm","kg/m","lb/ft")',
-    "density": '=IF(units="mm","g/cm3","lb/in3")',
-    "per_weight": '=IF(units="mm","per kg","per lb")',
-    "price_per": '=IFERROR("per "&use_price_per,"")',
-}
-_UNIT_WORDS = {"seconds": "s", "hours": "h", "per_hour": "per h", "per_hour_parts": "parts/h", "order": "the order"}
-
-
-def unit_text(key: str) -> str:
-    """What stands beside a value: a word, or a formula that follows the units."""
-    return _UNIT_FORMULAS.get(key) or _UNIT_WORDS.get(key, key)
-
-
-HAIR = "*(1+1E-12)"
-"""Behind a number that is rounded: what is half a step but for the last bits goes up in every program."""
-
-
-def fixed_text(x: str, digits: int) -> str:
-    """Cell expression: a number as text with so many decimals and with commas, the same in every program.
-
-    FIXED and not TEXT, whose format means something else where a decimal comma is usual.
-
-    >>> fixed_text("quote_total_1", 2)
-    'FIXED(quote_total_1*(1+1E-12),2)'
-    """
-    return f"FIXED({_with_a_hair(x)},{digits})"
-
-
-def number_text(x: str, digits: int) -> str:
-    """Cell expression: a number as text with at most so many decimals, without zeros at its end, the same in every program.
-
-    A number that is joined to a text as it is shows up to 20 digits, in each program others.
-
-    >>> number_text("size", 1)
-    'FIXED(size*(1+1E-12),0+(ROUND(size*(1+1E-12)*10,0)<>10*ROUND(size*(1+1E-12),0)),TRUE)'
-    """
-    shown = _with_a_hair(x)
-    steps = [f"ROUND({shown}{f'*{10**n}' if n else ''},0)" for n in range(digits + 1)]
-    decimals = "".join(f"+({steps[digits]}<>{10**(digits - n)}*{steps[n]})" for n in range(digits))
-    return f"FIXED({shown},0{decimals},TRUE)"
-
-
-def _with_a_hair(x: str) -> str:
-    return f"{x if x.isidentifier() else f'({x})'}{HAIR}"
-
-
-def length_text(x: str) -> str:
-    """Cell expression: a length with its unit."""
-    return f"{number_text(x, 3)}&{UNIT_SUFFIX}"
-
-
-def put_framed(page: Page, item: Input, column: str, fractions: bool = False) -> None:
-    """The framed cell of an input alone. With `fractions` it takes a text too."""
-    ref, sheet = page.take(column), page.sheet
-    layout.style_input(sheet, ref, item.number)
-    if not item.from_shop:  # a default in the cell would stand before the shop's value
-        sheet[ref].value = item.default
-    if fractions:
-        layout.validate_length(sheet, ref, item.kind, item.label, f"{item.help}. {FRACTIONS}")
-    else:
-        layout.validate(sheet, ref, item.kind, item.label, item.help, item.source)
-    page.name(item.name, ref)
-
-
-class Form:
-    """The inputs and answers of one template. Answers are named with `prefix`, so that none hides a function."""
-
-    def __init__(self, prefix: str, inputs: Iterable[Input], answers: Iterable[Answer], rows: Iterable[Input] = ()) -> None:
-        self.prefix = prefix
-        self.inputs: Mapping[str, Input] = {i.name: i for i in inputs}
-        self.all_inputs: Mapping[str, Input] = {**self.inputs, **{i.name: i for i in rows}}
-        self.answers: Mapping[str, Answer] = {a.name: a for a in answers}
-        self._cells = {name: item.used for name, item in self.inputs.items() if item.kind.reader not in ("text", "material")}
-        self._counting = tuple(self._cells)
-        self.stops = ""
-        """Cell expression: the sentences of the checks that say stop, once `put_checks` has placed them."""
-        self.follow_on: dict[str, str] = {}
-        """By input: cell expression that a blank cell is bad only because of another mistake, which is named by itself."""
-        self._known = {used: self.inputs[name].kind for name, used in self._cells.items()}
-        for answer in self.answers.values():
-            assert answer.name not in self.inputs, f"{answer.name} is an input and an answer"
-            self._cells[answer.name] = prefix + answer.name
-            result = CATALOGUE[answer.calls].result if answer.calls else None
-            self._known[prefix + answer.name] = Kind("answer", "number", None, -math.inf if result is None else result.low,
-                                                     whole=result is not None and result.whole)
-
-    def formula(self, answer: Answer) -> str:
-        """The native formula of an answer, without the leading `=`.
-
-        An argument is the input or answer of the same name, unless `refs` names another.
-        """
-        if not answer.formula:
-            entry = CATALOGUE[answer.calls]
-            named = dict(answer.refs)
-            names = {a.name: named.get(a.name, a.name) for a in entry.arguments}
-            refs = {argument: self._cells.get(name, name) for argument, name in names.items()}
-            return cell_formula(entry, refs, known=self._known)
-        return self.expression(answer.formula)
-
-    def expression(self, text: str) -> str:
-        """A cell expression over named cells: an input's name stands for its value as used, but inside ISBLANK( ),
-        and an answer's for its cell."""
-        found = expand(text, self._cells)
-        for name in self._counting:
-            found = found.replace(f"ISBLANK({self._cells[name]})", self.inputs[name].is_blank)
-        return found
-
-    def problems(self, *more: tuple[str, str]) -> str:
-        """Cell expression: the labels of all inputs that are missing or out of their limits, and of what else is missing:
-        (condition, label)."""
-        pieces, density = [], f"{self.prefix}density"
-        for item in self.inputs.values():
-            label = f'"{item.label.lower()}, "'
-            if item.kind.reader == "text":
-                continue
-            if item.kind.reader == "material":
-                typed = f'"{item.label.lower()} (a number is a density; type a designation with an apostrophe before it), "'
-                unknown = f"AND(ISERROR({density}),OR(ISBLANK({item.name}),NOT(ISERROR(use_units))))"  # a density has a unit
-                pieces.append(f'IF({unknown},IF(ISNUMBER({item.name}),{typed},{label}),"")')
-            else:
-                if item.may_be_text:
-                    label = (f'"{item.label.lower()}"&IF(ISTEXT({item.name}),length_not_read,'
-                             f'IF(ISNUMBER({item.name}),IF({item.name}>=longest_length,length_too_long,""),""))&", "')
-                tests = [f"NOT({item.is_blank})"] if item.may_be_blank else []
-                if item.name in self.follow_on:
-                    tests.append(f"NOT(AND(ISBLANK({item.name}),{self.expression(self.follow_on[item.name])}))")
-                tests.append(f"ISERROR({item.used})")
-                condition = tests[0] if len(tests) == 1 else f"AND({','.join(tests)})"
-                pieces.append(f'IF({condition},{label},"")')
-        pieces += [f'IF({self.expression(condition)},"{label}, ","")' for condition, label in more]
-        return "&".join(pieces)
-
-    def not_known(self, names: Iterable[str]) -> str:
-        """Cell expression: the labels of these answers that are errors though the inputs they need are filled in."""
-        pieces = []
-        for name in names:
-            answer = self.answers[name]
-            tests = [f"NOT({self.inputs[n].is_blank})" for n in answer.needs.split()] + [f"ISERROR({self.prefix}{name})"]
-            condition = tests[0] if len(tests) == 1 else f"AND({','.join(tests)})"
-            pieces.append(f'IF({condition},"{answer.label.lower()}, ","")')
-        return "&".join(pieces)
-
-    def put_input(self, page: Page, name: str, columns: Sequence[str]) -> None:
-        """Label, framed cell and unit, side by side."""
-        item, (label, value, unit) = self.inputs[name], columns
-        page.put(label, item.label + (" *" if item.needed else ""))
-        put_framed(page, item, value, fractions=item.may_be_text)
-        page.put(unit, self._unit_and_shop(item), color=layout.SOFT, size=9, indent=1)
-
-    def _unit_and_shop(self, item: Input) -> str | None:
-        """What stands beside an input: its unit, and the shop's value where that is taken."""
-        text = unit_text(item.unit) if item.unit else ""
-        if not item.from_shop:
-            return text or None
-        unit = text[1:] if text.startswith("=") else f'"{text}"'
-        value = number_text(item.shop, 4) if item.kind.reader not in ("choice", "text") else item.shop
-        if any(len(choice) > 15 for choice in item.kind.choices):
-            value = '"see that sheet"'  # too long to stand here
-        value = f'{number_text(f"100*{item.shop}", 1)}&"%"' if item.number == "percent" else value
-        return f'={unit}&IFERROR(IF(AND(ISBLANK({item.name}),{item.shop}<>""),"  Shop: "&{value},""),"")'
-
-    def put_answer(self, page: Page, name: str, columns: Sequence[str], bold: bool = False) -> None:
-        """Label, calculated cell and unit, side by side."""
-        answer, (label, value, unit) = self.answers[name], columns
-        page.put(label, answer.label, size=11 if bold else 10, bold=bold)
-        ref = self.put_value(page, name, value)
-        if bold:
-            page.sheet[ref].font = layout.font(11, bold=True)
-        page.put(unit, unit_text(answer.unit) if answer.unit else None, color=layout.SOFT, size=9, indent=1)
-
-    def put_value(self, page: Page, name: str, column: str, bold: bool = False) -> str:
-        """The calculated cell alone; its reference."""
-        answer, ref = self.answers[name], page.take(column)
-        layout.style_answer(page.sheet, ref, answer.number, bold)
-        page.sheet[ref].value = "=" + self.formula(answer)
-        page.name(self.prefix + name, ref)
-        return ref
-
-    def put_status(self, page: Page, columns: str, subject: str) -> None:
-        """One line that says whether `subject` is complete, and what is missing where it is not."""
-        problems, unknown, words = (f"{self.prefix}{n}" for n in ("problems", "not_known", "check_words"))
-        status = (f'=IF({problems}<>"","{STOP}  Fill in or correct: "&LEFT({problems},LEN({problems})-2)&".",'
-                  f'IF(COUNTIF({words},"{STOP}")>0,"{STOP}  See the checks.",'
-                  f'IF({unknown}<>"","{STOP}  These can\'t be worked out from the inputs: "'
-                  f'&LEFT({unknown},LEN({unknown})-2)&".",'
-                  f'IF(COUNTIF({words},"{LOOK}")>0,"{LOOK}  The {subject} is complete. See the checks.",'
-                  f'"{OK}  The {subject} is complete, and every check is passed."))))')
-        ref = page.put(columns, status, bold=True, wrap=True)
-        page.name(f"{self.prefix}status", ref.partition(":")[0])
-
-    def put_used(self, page: Page, columns: Sequence[str]) -> None:
-        """The inputs as used, one below the other, beside them lengths as they are read."""
-        label, value, tidy, typed = columns
-        sheet = page.sheet
-        for name, words, text in (
-            ("longest_length", "Lengths stay below this", f'=IF(units="mm",{LONGEST_ON_A_FORM["mm"]},{LONGEST_ON_A_FORM["in"]})'),
-            ("length_too_long", "What is said of a longer one", f" ({TOO_LONG})"),
-            ("length_not_read", "What is said of a text that is no length", f" ({NOT_READ})"),
-        ):
-            page.next_row()
-            page.put(label, words, size=9, color=layout.SOFT)
-            page.name(name, page.put(value, text, size=9))
-        for name in self._counting:
-            item, row = self.inputs[name], page.next_row()
-            page.put(label, item.label, size=9, color=layout.SOFT)
-            ref = page.take(value)
-            layout.style_answer(sheet, ref, item.number)
-            sheet[ref].value = "=" + item.used_formula(f"{typed}{row}" if item.may_be_text else "")
-            if item.may_be_text:
-                page.put(tidy, "=" + item.tidy_formula(), size=9, color=layout.SOFT)
-                page.put(typed, "=" + item.typed_formula(f"{tidy}{row}"), size=9, color=layout.SOFT)
-            sheet[ref].alignment = Alignment(horizontal="left")
-            page.name(item.used, ref)
-
-    def put_checks(self, page: Page, checks: Sequence[Check]) -> None:
-        """A word and a sentence for each check from column B to H."""
-        page.heading("B:H", "Checks")
-        sheet, first = page.sheet, page.row + 1
-        self.stops = "&".join(f'IF({cell}="{STOP}",{sentence}&" ","")' for cell, sentence in (
-            (f"'{sheet.title}'!$B${line}", f"'{sheet.title}'!$C${line}") for line in range(first, first + len(checks))))
-        for check in checks:
-            page.next_row(27 if check.long else 15)
-            word = page.put("B", "=" + self.expression(check.word()), bold=True, wrap=True)
-            page.put("C:H", "=" + self.expression(check.sentence(word)), wrap=True)
-        last = page.row
-        page.name(f"{self.prefix}check_words", f"B{first}:B{last}")
-        strong = Side(style="medium", color=layout.INK)
-        sheet.conditional_formatting.add(f"B{first}:B{last}", layout.rule_where(
-            f'OR(B{first}="{STOP}",B{first}="{LOOK}")', font=Font(color=layout.ACCENT, bold=True),
-            border=Border(left=strong)))

@@ -2,6 +2,8 @@
 
 
 
+
+
 from collections.abc import Iterable, Sequence
 
 from openpyxl import Workbook
@@ -9,7 +11,8 @@ from openpyxl.styles import Alignment
 
 from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.templates import layout
-from barfuncs.templates.model import Form
+from barfuncs.templates.form import Form
+from barfuncs.templates.model import Missing
 from barfuncs.templates.page import add_page
 
 _SOURCES = (
@@ -20,11 +23,11 @@ _SOURCES = (
 
 
 def notes_sheet(book: Workbook, form: Form, sources: Sequence[str], asked_for: Iterable[str],
-                missing: Sequence[tuple[str, str]]) -> None:
+                missing: Sequence[Missing]) -> None:
     """Everything that no other sheet shows, with all answers that have no cell yet.
 
     `asked_for` are the answers that must be known where the inputs they need are filled in; `missing` is what else may
-    be missing: (condition, label).
+    be missing.
     """
     page = add_page(book, "Notes", {"A": 1.5, "B": 46, "C": 92, "D": 10})
     sheet = page.sheet
@@ -56,21 +59,9 @@ def notes_sheet(book: Workbook, form: Form, sources: Sequence[str], asked_for: I
             form.put_answer(page, name, "BCD")
             sheet[f"B{page.row}"].font = layout.font(9, color=layout.SOFT)
             sheet[f"C{page.row}"].alignment = Alignment(horizontal="left")
-    for name, label, formula in (
-        ("stops", "checks that say stop", form.stops),
-        ("problems", "inputs to fill in or correct", form.problems(*missing)),
-        ("not_known", "answers that can't be worked out", f'IF({form.prefix}problems="",{form.not_known(asked_for)},"")'),
-    ):
-        page.next_row()
-        page.put("B", label, size=9, color=layout.SOFT)
-        ref = page.take("C")
-        layout.style_answer(sheet, ref, "text")
-        sheet[ref].value = f"={formula}"
-        sheet[ref].alignment = Alignment(horizontal="left", vertical="top", wrap_text=True)
-        page.name(form.prefix + name, ref)
     page.skip()
     page.heading("B:C", "Inputs as used: the default where one is blank, an error where it is out of its limits")
-    form.put_used(page, "BCEF")
+    form.put_used(page, asked_for, missing)
     page.next_row()
     layout.quiet_errors(sheet, f"C{first}:C{page.row}")
     page.print_to("D")

@@ -4,22 +4,14 @@ Every limit here is trade experience: common practice, no source. They are wide 
 for 6 in shafts. A check that speaks names the figure and the likely slip; its tick says what was compared.
 """
 
+
+
 from collections.abc import Sequence
 
 from barfuncs.catalogue.kinds import MACHINE_TYPES
 from barfuncs.catalogue.units import KG_PER_LB, MM_PER_INCH
-from barfuncs.templates.model import (
-    HAIR,
-    LOOK,
-    NOTE,
-    OK,
-    STOP,
-    UNIT_SUFFIX,
-    WEIGHT_SUFFIX,
-    Answer,
-    Check,
-    number_text,
-)
+from barfuncs.templates.cell_text import HAIR, UNIT_SUFFIX, WEIGHT_SUFFIX, number_text
+from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Answer, Check
 
 Case = tuple[str, str, str]
 """Condition, word, sentence, as in a check."""

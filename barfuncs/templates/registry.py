@@ -1,5 +1,7 @@
 """The templates by name. A module is imported when its template is first asked for."""
 
+
+
 import importlib
 from collections.abc import Iterator, Mapping
 

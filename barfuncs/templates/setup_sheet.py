@@ -3,6 +3,8 @@
 It has no inputs. While the plan says STOP it shows no length, no count and no weight.
 """
 
+
+
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,18 +14,9 @@ from openpyxl.styles import Alignment
 
 from barfuncs.catalogue import materials
 from barfuncs.templates import layout
-from barfuncs.templates.model import (
-    HAIR,
-    LOOK,
-    STOP,
-    UNIT_SUFFIX,
-    WEIGHT_SUFFIX,
-    Answer,
-    Form,
-    fixed_text,
-    number_text,
-    unit_text,
-)
+from barfuncs.templates.cell_text import HAIR, UNIT_SUFFIX, WEIGHT_SUFFIX, fixed_text, number_text, unit_text
+from barfuncs.templates.form import Form
+from barfuncs.templates.model import LOOK, STOP, Answer
 from barfuncs.templates.page import Page
 
 TITLE = "Set-up"

@@ -8,7 +8,7 @@ import io
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.styles import Alignment
@@ -23,6 +23,8 @@ from barfuncs.errors import InputError, WorkbookError, shown
 from barfuncs.tables import speeds_feeds
 from barfuncs.tables.speeds_feeds import SpeedsFeeds
 from barfuncs.templates import layout
+from barfuncs.templates.cell_text import unit_text
+from barfuncs.templates.model import Column, make_column
 from barfuncs.xlsx.package import pack, read_parts
 from barfuncs.xlsx.sheetxml import ERRORS
 
@@ -33,88 +35,68 @@ _LONGEST_TEXT = 120
 MACHINE_TYPE_HELP = "whether the bar is held in a fixed head or runs through a guide bush, and whether there is a second spindle"
 
 
-@dataclass(frozen=True)
-class Column:
-    """A column of a table, or one line of the rates: its name, label, what it holds and what it means."""
-
-    name: str
-    label: str
-    kind: Kind
-    help: str
-    required: bool = False
-    unit: str = ""
-    """What stands in the head instead of the kind's unit: a text for both systems, or "per weight"."""
-    width: float = 12
-
-
-def _column(name: str, label: str, alias: Any, help_text: str = "", required: bool = False, unit: str = "",
-            width: float = 12) -> Column:
-    kind = next(extra for extra in get_args(alias)[1:] if isinstance(extra, Kind))
-    return Column(name, label, kind, help_text or ARGUMENTS[name], required, unit, width)
-
-
 MACHINES = (
-    _column("name", "Machine", kinds.Text, "the shop's name of the lathe", True, width=22),
-    _column("feeder_longest_bar", "Longest bar", kinds.PositiveLength, "longest bar that the feeder takes, from its manual"),
-    _column("largest_size", "Largest size", kinds.Size,
+    make_column("name", "Machine", kinds.Text, "the shop's name of the lathe", needed=True, width=22),
+    make_column("feeder_longest_bar", "Longest bar", kinds.PositiveLength, "longest bar that the feeder takes, from its manual"),
+    make_column("largest_size", "Largest size", kinds.Size,
             "largest bar that goes through the spindle, from the machine's manual"),
-    _column("grip_length", "Grip length", kinds.Length),
-    _column("face_to_cutoff", "Face to cut-off", kinds.Length),
-    _column("bar_change_time", "Bar change", kinds.Seconds),
-    _column("top_speed", "Max. speed", kinds.SpindleSpeed),
-    _column("max_feed", "Max. feed", kinds.FeedSpeed),
-    _column("feeder_bars", "Bars in the feeder", kinds.PositiveCount, "bars that a full feeder holds", unit="bars", width=17),
-    _column("machine_rate", "Machine rate", kinds.Money, unit="per hour", width=13),
-    _column("setup_rate", "Set-up rate", kinds.Money, "the shop's rate for setting; the machine rate where left blank",
+    make_column("grip_length", "Grip length", kinds.Length),
+    make_column("face_to_cutoff", "Face to cut-off", kinds.Length),
+    make_column("bar_change_time", "Bar change", kinds.Seconds),
+    make_column("top_speed", "Max. speed", kinds.SpindleSpeed),
+    make_column("max_feed", "Max. feed", kinds.FeedSpeed),
+    make_column("feeder_bars", "Bars in the feeder", kinds.PositiveCount, "bars that a full feeder holds", unit="bars", width=17),
+    make_column("machine_rate", "Machine rate", kinds.Money, unit="per hour", width=13),
+    make_column("setup_rate", "Set-up rate", kinds.Money, "the shop's rate for setting; the machine rate where left blank",
             unit="per hour"),
-    _column("machine_type", "Machine type", kinds.MachineType, MACHINE_TYPE_HELP, width=28),
+    make_column("machine_type", "Machine type", kinds.MachineType, MACHINE_TYPE_HELP, width=28),
 )
 PRICES = (
-    _column("material", "Material", kinds.Text, "name or designation from the materials table", True, width=26),
-    _column("shape", "Shape", kinds.Shape, "left blank, the price holds for every shape"),
-    _column("size", "Size", kinds.Size, "left blank, the price holds for every size that has no row of its own"),
-    _column("material_price", "Material price", kinds.Money, "price of the bar for one of the unit beside it", True),
-    _column("price_per", "Material price is per", kinds.PricePer, required=True),
-    _column("supplied_length", "Supplied length", kinds.PositiveLength,
+    make_column("material", "Material", kinds.Text, "name or designation from the materials table", needed=True, width=26),
+    make_column("shape", "Shape", kinds.Shape, "left blank, the price holds for every shape"),
+    make_column("size", "Size", kinds.Size, "left blank, the price holds for every size that has no row of its own"),
+    make_column("material_price", "Material price", kinds.Money, "price of the bar for one of the unit beside it", needed=True),
+    make_column("price_per", "Material price is per", kinds.PricePer, needed=True),
+    make_column("supplied_length", "Supplied length", kinds.PositiveLength,
             "length in which it is supplied, where blanks are sawn from it; left blank, it is asked for with each job", width=15),
-    _column("chip_price", "Credit for chips", kinds.Money, unit="per weight", width=16),
-    _column("remnant_price", "Credit for remnants", kinds.Money, unit="per weight", width=19),
-    _column("note", "Note", kinds.Text, "supplier, date of the price", width=34),
+    make_column("chip_price", "Credit for chips", kinds.Money, unit="per_weight", width=16),
+    make_column("remnant_price", "Credit for remnants", kinds.Money, unit="per_weight", width=19),
+    make_column("note", "Note", kinds.Text, "supplier, date of the price", width=34),
 )
 RATES = (
-    _column("currency", "Currency symbol", kinds.Text, "what stands beside the prices on a quote"),
-    _column("margin", "Margin", kinds.Margin, "profit as a share of the price; fill in this or the markup"),
-    _column("markup", "Markup", kinds.Markup, "profit as a share of the cost; fill in this or the margin"),
-    _column("rounding", "Price each is rounded", kinds.PriceRounding),
-    _column("minimum_charge", "Minimum charge", kinds.Money, unit="order"),
-    _column("cut_charge", "Charge per cut", kinds.Money, unit="each"),
-    _column("kerf", "Saw kerf", kinds.Length),
-    _column("last_bar_rest", "Rest of the last bar", kinds.LastBarRest,
+    make_column("currency", "Currency symbol", kinds.Text, "what stands beside the prices on a quote"),
+    make_column("margin", "Margin", kinds.Margin, "profit as a share of the price; fill in this or the markup"),
+    make_column("markup", "Markup", kinds.Markup, "profit as a share of the cost; fill in this or the margin"),
+    make_column("rounding", "Price each is rounded", kinds.PriceRounding),
+    make_column("minimum_charge", "Minimum charge", kinds.Money, unit="order"),
+    make_column("cut_charge", "Charge per cut", kinds.Money, unit="each"),
+    make_column("kerf", "Saw kerf", kinds.Length),
+    make_column("last_bar_rest", "Rest of the last bar", kinds.LastBarRest,
             "charged to the job, or back on the rack: then the job pays for what it uses"),
-    _column("chip_price", "Credit for chips", kinds.Money,
-            "what the scrap buyer pays where the material has no figure of its own", unit="per weight"),
-    _column("remnant_price", "Credit for remnants", kinds.Money,
-            "what the scrap buyer pays where the material has no figure of its own", unit="per weight"),
-    _column("tooling", "Tooling", kinds.Money, "charge for tooling, where every order has one", unit="order"),
-    _column("other_per_order", "Other costs per order", kinds.Money, unit="order"),
-    _column("other_per_part", "Other costs per part", kinds.Money, unit="each"),
-    _column("scrap_rate", "Scrap rate", kinds.ScrapRate),
-    _column("confidence", "Confidence", kinds.Confidence, "how sure the parts to make must be to fill an order"),
-    _column("efficiency", "Efficiency", kinds.Efficiency),
+    make_column("chip_price", "Credit for chips", kinds.Money,
+            "what the scrap buyer pays where the material has no figure of its own", unit="per_weight"),
+    make_column("remnant_price", "Credit for remnants", kinds.Money,
+            "what the scrap buyer pays where the material has no figure of its own", unit="per_weight"),
+    make_column("tooling", "Tooling", kinds.Money, "charge for tooling, where every order has one", unit="order"),
+    make_column("other_per_order", "Other costs per order", kinds.Money, unit="order"),
+    make_column("other_per_part", "Other costs per part", kinds.Money, unit="each"),
+    make_column("scrap_rate", "Scrap rate", kinds.ScrapRate),
+    make_column("confidence", "Confidence", kinds.Confidence, "how sure the parts to make must be to fill an order"),
+    make_column("efficiency", "Efficiency", kinds.Efficiency),
 )
 SPEEDS = (
-    _column("group", "Material group", kinds.Text, "group of the materials table, or a name of your own", True, width=22),
-    Column("operation", "Operation", Kind("operation", "choice", choices=speeds_feeds.CUTS), ARGUMENTS["operation"], True),
-    Column("tool", "Tool", Kind("tool", "choice", choices=speeds_feeds.TOOLS), "what the edge is made of", True, width=17),
+    make_column("group", "Material group", kinds.Text, "group of the materials table, or a name of your own", needed=True, width=22),
+    Column("operation", "Operation", Kind("operation", "choice", choices=speeds_feeds.CUTS), ARGUMENTS["operation"], needed=True),
+    Column("tool", "Tool", Kind("tool", "choice", choices=speeds_feeds.TOOLS), "what the edge is made of", needed=True, width=17),
     *(Column(name, label, speeds_feeds.KINDS[what], ARGUMENTS[what],
              unit=kinds.UNIT_TEXT[what][kinds.UNITS.index(system)] if system else "of its dia.", width=max(12, len(label) + 2))
       for (name, (what, system)), label in zip(speeds_feeds.NUMBERS.items(), (
           "Speed", "Speed, metric", "Feed", "Feed, metric", "Feed of a drill"), strict=True)),
-    _column("source", "Source", kinds.Text, "where the values come from", width=36),
-    _column("note", "Note", kinds.Text, "what the values hold for", width=46),
+    make_column("source", "Source", kinds.Text, "where the values come from", width=36),
+    make_column("note", "Note", kinds.Text, "what the values hold for", width=46),
 )
-_UNITS = _column("units", "Units", kinds.Units, "what a number without a unit is in, on all sheets but the speeds and feeds: "
-                                                "in (inch, lb) or mm (mm, kg)", True)
+_UNITS = make_column("units", "Units", kinds.Units, "what a number without a unit is in, on all sheets but the speeds and feeds: "
+                                                "in (inch, lb) or mm (mm, kg)", needed=True)
 TABLES: dict[str, tuple[Column, ...]] = {"Machines": MACHINES, "Materials and prices": PRICES, "Speeds and feeds": SPEEDS}
 RATES_SHEET = "Rates and charges"
 
@@ -228,7 +210,7 @@ class Shop:
 
 
 def _turned(value: Any, column: Column, system: str, units: str) -> Any:
-    if column.unit == "per weight":
+    if column.unit == "per_weight":
         return value / KG_PER_LB if units == "mm" else value * KG_PER_LB
     return in_units(value, column.kind, system, units)
 
@@ -364,7 +346,7 @@ def _read_table(sheet: str, columns: Sequence[Column], rows: _Rows, problems: li
         else:
             places[column.name] = index
     problems += [(f"{sheet}, row {number}", f"the column {c.label!r} is missing") for c in columns
-                 if c.required and c.name not in places]
+                 if c.needed and c.name not in places]
     letters, labels = {name: _letter(i) for name, i in places.items()}, {c.name: c.label for c in columns}
     for number, cells in rows[head + 1:]:
         named = {c.name: cells[places[c.name]] if c.name in places and places[c.name] < len(cells) else None for c in columns}
@@ -395,7 +377,7 @@ def _read_cell(value: Any, kind: Kind) -> tuple[Any, str | None]:
 def _one(value: Any, column: Column, units: str, place: str, problems: list[tuple[str, str]]) -> Any:
     """One cell in the file's units; None where it is blank or bad, which `problems` then says."""
     if _blank(value):
-        if column.required:
+        if column.needed:
             problems.append((place, "is blank"))
         return None
     try:
@@ -526,19 +508,9 @@ _SAID = {
     "Speeds and feeds": "Starting values, yours to change: all from memory and marked so. Give a speed and a feed in inch or metric, "
                         "not both. The feed of a drill is a share of its diameter; a thread has none here: its pitch.",
 }
-_TURNED = 'IF(shop_units="mm","{}","{}")'
-
-
 def unit_formula(column: Column) -> str | None:
     """What stands over a column: its unit, after the units of the file."""
-    if column.unit == "per weight":
-        return "=" + _TURNED.format("per kg", "per lb")
-    if column.unit:
-        return column.unit
-    inch, mm = kinds.UNIT_TEXT.get(column.kind.dimension or "", ("", ""))
-    if inch != mm:
-        return "=" + _TURNED.format(mm, inch)
-    return inch or None
+    return unit_text(column.unit, "shop_units") if column.unit else None
 
 
 def number_format(column: Column) -> str:
@@ -578,7 +550,7 @@ def _rates_sheet(book: Workbook) -> None:
             row += 1
             layout.heading(sheet, "B", "E", row, RATES_SHEET)
             row += 1
-        layout.put(sheet, f"B{row}", column.label + (" *" if column.required else ""))
+        layout.put(sheet, f"B{row}", column.label + (" *" if column.needed else ""))
         layout.style_input(sheet, f"C{row}", number_format(column))
         sheet[f"C{row}"].value = _EXAMPLE_RATES.get(column.name, "in" if column is _UNITS else None)
         layout.put(sheet, f"D{row}", unit_formula(column), size=9, color=layout.SOFT, indent=1)
@@ -604,7 +576,7 @@ def _table_sheet(book: Workbook, title: str, columns: Sequence[Column]) -> None:
     for letter, column in zip(letters, columns, strict=True):
         right = "left" if number_format(column) == "text" else "right"
         layout.put(sheet, f"{letter}{units_row}", unit_formula(column), size=9, color=layout.SOFT, align=right)
-        layout.put(sheet, f"{letter}{head}", column.label + (" *" if column.required else ""), bold=True,
+        layout.put(sheet, f"{letter}{head}", column.label + (" *" if column.needed else ""), bold=True,
                    color=layout.ACCENT, align=right, indent=int(right == "left"))
         for row in range(head + 1, last + 1):
             layout.style_input(sheet, f"{letter}{row}", number_format(column))

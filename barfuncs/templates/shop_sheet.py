@@ -2,23 +2,24 @@
 
 
 
-from collections.abc import Sequence
+
+
+from dataclasses import replace
 from typing import Any
 
 from openpyxl import Workbook
 from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
 
-from barfuncs.catalogue.kinds import Kind
 from barfuncs.catalogue.units import KG_PER_LB, MM_PER_INCH
 from barfuncs.functions.stock import material_row
 from barfuncs.templates import layout
-from barfuncs.templates.model import Answer, Form
+from barfuncs.templates.form import Form
+from barfuncs.templates.model import Answer, Missing, RowAnswer, Table
 from barfuncs.templates.page import Page, add_page
-from barfuncs.templates.shop import MACHINES, PRICES, RATES, Column, Shop, number_format, unit_formula, validate
+from barfuncs.templates.shop import MACHINES, PRICES, RATES, Column, Shop, number_format, unit_formula
 
 TITLE = "Shop"
-_ROWS = {"machines": 10, "prices": 20}
 _PICKED_FROM_MACHINE = tuple(c.name for c in MACHINES if c.name not in ("name", "largest_size"))
 _PICKED_FROM_PRICES = ("material_price", "price_per", "supplied_length", "chip_price", "remnant_price")
 
@@ -34,8 +35,8 @@ MACHINE_WRONG = Answer("machine_wrong", "1 where the machine can't be used: unkn
 SHOP_PROBLEMS = Answer("shop_problems", "marks on the sheet Shop, and 1 for its units where they are neither in nor mm", "count",
                        formula='SUMPRODUCT(--(machines_marks<>""))+SUMPRODUCT(--(prices_marks<>""))'
                                f"+IF({_UNITS_ARE_GOOD},0,1)")
-PROBLEMS = (('AND(machine<>"",machine_row=0)', "machine (not on the sheet Shop)"),
-            ("shop_problems>0", "sheet Shop (its units or a row with a mark)"))
+PROBLEMS = (Missing('AND(machine<>"",machine_row=0)', "machine (not on the sheet Shop)", "machine"),
+            Missing("shop_problems>0", "sheet Shop (its units or a row with a mark)"))
 """What may be wrong with the shop's own data, and how it is called."""
 
 
@@ -75,6 +76,30 @@ def _picked(form: Form, name: str) -> str:
     return f'IF({rate}="","",{good}{factor})'
 
 
+def _alike(item: str, *names: str) -> tuple[str, str]:
+    """A row is wrong where another has the same in these columns."""
+    same = "*".join(f"(all_{item}_{name}={item}_{name})" for name in names)
+    return f"SUMPRODUCT(--({same}))<>1", "stands twice"
+
+
+_MACHINES = Table("machines", "machines", "Machines", "Machine", MACHINES, 10, counted=False, marks_width=MACHINES[-1].width,
+                  wrong_if=(_alike("machines", "name"),))
+_KNOWN = f"OR(ISNUMBER({material_row('prices_material')}),SUMPRODUCT(--(own_material_names=prices_material))>0)"
+
+
+def _prices(prefix: str) -> Table:
+    """The prices, and how well each fits the job's bar: 0 not at all, more the more it says about the bar."""
+    name, line = f"{prefix}material_name", f"{prefix}material_row"
+    # Another spelling of the job's material is as good as its name.
+    named = f"OR(prices_material={name},IF({line}>0,IFERROR({material_row('prices_material')}={line},FALSE),FALSE))"
+    fits = (f'AND({named},OR(prices_shape="",prices_shape=use_shape),'
+            'IF(prices_size="",TRUE,ABS(prices_size*shop_length_factor-use_size)<=0.000001*use_size))')
+    fit = f'IF(prices_material="",0,IF(prices_mark<>"",0,IFERROR(IF({fits},1+(prices_shape<>"")+2*(prices_size<>""),0),0)))'
+    return Table("prices", "prices", "Materials and prices", "Price", PRICES, 20, counted=False,
+                 answers=(RowAnswer("fit", "Fits this job", "blank_or_count", formula=fit, small=True),),
+                 wrong_if=((f"NOT({_KNOWN})", "material not in the table"), _alike("prices", "material", "shape", "size")))
+
+
 def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     """Rates, machines and prices in framed cells, filled with those of `shop`, and what this job takes of them."""
     letters = [get_column_letter(n) for n in range(2, 2 + len(MACHINES))]
@@ -99,12 +124,10 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
         ref = _framed(page, column, "C", getattr(shop.rates, column.name) if shop else None)
         page.put("D", unit_formula(column), size=9, color=layout.SOFT, indent=1)
         page.name(f"rates_{column.name}", ref)
-    page.skip()
-    _table(page, "Machines", "machines", MACHINES, shop.machines if shop else ())
-    page.skip()
-    first = page.row + 4
-    _table(page, "Materials and prices", "prices", PRICES, shop.prices if shop else ())
-    _prices_fit(page, form, first)
+    for table, records in ((_MACHINES, shop.machines if shop else ()), (_prices(form.prefix), shop.prices if shop else ())):
+        page.skip()
+        page.heading(f"B:{letters[-1]}", table.label)
+        form.put_table(page, replace(table, rows=max(table.rows, len(records) + 4)), [vars(r) for r in records], "shop_units")
     page.skip()
     page.heading("B:D", "What this job takes from here where it leaves a cell blank")
     form.follow_on = {
@@ -115,7 +138,7 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
              ("shop_weight_factor", "conversion of prices by weight", _same_units(1 / KG_PER_LB)),
              ("shop_price_row", "price row used, 0 for none",
               "IF(MAX(prices_fit)=0,0,IF(SUMPRODUCT(--(prices_fit=MAX(prices_fit)))=1,"
-              "MATCH(MAX(prices_fit),prices_fit,0),NA()))")]
+              "MATCH(MAX(prices_fit),prices_fit,0),NA()))".replace("prices_fit", f"{form.prefix}prices_fit"))]
     steps += [(item.shop, item.label.lower(), _picked(form, item.name)) for item in form.inputs.values() if item.from_shop]
     for name, label, formula in steps:
         page.next_row()
@@ -137,78 +160,3 @@ def _framed(page: Page, column: Column, letter: str, value: Any) -> str:
     if isinstance(value, str):
         cell.data_type = "s"  # a text stays a text, whatever it begins with
     return ref
-
-
-def _table(page: Page, title: str, name: str, columns: Sequence[Column], records: Sequence[Any]) -> None:
-    """A table with spare rows, filled with `records`, and a mark beside each row."""
-    sheet, letters = page.sheet, [get_column_letter(n) for n in range(2, 2 + len(columns))]
-    page.heading(f"B:{letters[-1]}", title)
-    page.next_row()
-    heads = page.beside(page.row)
-    heads.next_row(27)
-    for letter, column in zip(letters, columns, strict=True):
-        right = "left" if number_format(column) == "text" else "right"
-        page.put(letter, unit_formula(column), size=9, color=layout.SOFT, align=right)
-        heads.put(letter, column.label, bold=True, color=layout.ACCENT, align=right, wrap=True, indent=int(right == "left"))
-    page.skip()
-    first, count = page.row + 1, max(_ROWS[name], len(records) + 4)
-    marks = get_column_letter(2 + len(columns))
-    for n, record in enumerate((*records, *[None] * (count - len(records))), start=1):
-        row = page.next_row()
-        page.put("A", n, size=1, color="FFFFFF")
-        for letter, column in zip(letters, columns, strict=True):
-            _framed(page, column, letter, getattr(record, column.name) if record else None)
-        page.put(marks, "=" + _mark(columns, letters, row, name), size=9, bold=True, color=layout.ACCENT, indent=1)
-    for letter, column in zip(letters, columns, strict=True):
-        cells = f"{letter}{first}:{letter}{page.row}"
-        if column.name == "material":
-            layout.validate(sheet, cells, Kind("material", "material"), column.label, column.help, "material_names")
-        else:
-            validate(sheet, cells, column)
-        page.name(f"{name}_{column.name}", cells)
-    page.name_rows(f"{name}_rows", "A", first)
-    page.name_rows(f"{name}_marks", marks, first)
-
-
-def _mark(columns: Sequence[Column], letters: Sequence[str], row: int, name: str) -> str:
-    """Cell expression: what is wrong with a row of a table, or an empty text."""
-    cells = {c.name: f"${letter}{row}" for c, letter in zip(columns, letters, strict=True)}
-    key, *others = ("name",) if name == "machines" else ("material", "shape", "size")
-    alike = "*".join(f"({name}_{k}={cells[k]})" for k in (key, *others))
-    tests = [(f"ISTEXT({cells[key]})", f"{columns[0].label.lower()}: a name, as text")]
-    if key == "material":
-        known = f"OR(ISNUMBER({material_row(cells[key])}),SUMPRODUCT(--(own_material_names={cells[key]}))>0)"
-        tests.append((known, "material not in the table"))
-    for column in columns[1:]:
-        cell = cells[column.name]
-        if column.kind.reader == "text":
-            continue
-        condition = column.kind.cell_condition(cell)
-        condition = condition if condition.startswith("OR(") else f"AND({condition})"
-        tests.append((condition if column.required else f'OR({cell}="",{condition})', column.label.lower()))
-    tests.append((f"SUMPRODUCT(--({alike}))=1", "stands twice"))
-    formula = '""'
-    for condition, text in reversed(tests):
-        formula = f'IF({condition},{formula},"\u2715 {text}")'
-    return f'IF(COUNTA(${letters[0]}{row}:${letters[-1]}{row})=0,"",{formula})'
-
-
-def _prices_fit(page: Page, form: Form, first: int) -> None:
-    """How well each price fits the job's bar, beside the table: 0 not at all, more the more it says about the bar."""
-    letters = {c.name: get_column_letter(n) for n, c in enumerate(PRICES, start=2)}
-    marks, fit = get_column_letter(2 + len(PRICES)), get_column_letter(3 + len(PRICES))
-    beside, last = page.beside(first - 1), page.row
-    beside.put(fit, "Fits this job", size=9, color=layout.SOFT, align="right")
-    name, line = f"{form.prefix}material_name", f"{form.prefix}material_row"
-    while beside.row < last:
-        row = beside.next_row()
-        material, shape, size = (f"${letters[n]}{row}" for n in ("material", "shape", "size"))
-        # Another spelling of the job's material is as good as its name.
-        named = f"OR({material}={name},IF({line}>0,IFERROR({material_row(material)}={line},FALSE),FALSE))"
-        fits = (f'AND({marks}{row}="",{named},OR({shape}="",{shape}=use_shape),'
-                f'IF({size}="",TRUE,ABS({size}*shop_length_factor-use_size)<=0.000001*use_size))')
-        cell = page.sheet[beside.take(fit)]
-        cell.value = f'=IF({material}="",0,IFERROR(IF({fits},1+({shape}<>"")+2*({size}<>""),0),0))'
-        cell.number_format = "0;0;"
-        cell.font = layout.font(9, color=layout.SOFT)
-    page.name("prices_fit", f"{fit}{first}:{fit}{last}")

@@ -1,5 +1,7 @@
 """The sheet of starting values for surface speed and feed, and what it suggests for an operation."""
 
+
+
 from typing import Annotated
 
 from openpyxl import Workbook
@@ -11,7 +13,8 @@ from barfuncs.catalogue.units import M_PER_FT, MM_PER_INCH
 from barfuncs.tables import speeds_feeds
 from barfuncs.tables.speeds_feeds import SpeedFeed, SpeedsFeeds
 from barfuncs.templates import layout
-from barfuncs.templates.model import HAIR, Answer
+from barfuncs.templates.cell_text import HAIR
+from barfuncs.templates.model import Answer
 
 Tool = Annotated[str, Kind("tool", "choice", choices=speeds_feeds.TOOLS)]
 TITLE = "Speeds"

@@ -1,5 +1,7 @@
 """A template as an object: all that filling, lists and the command line ask of it, so that none of them knows it by name."""
 
+
+
 import functools
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -8,7 +10,8 @@ from typing import Any
 from openpyxl import Workbook
 
 from barfuncs.templates import layout
-from barfuncs.templates.model import Check, Form, Input, Problems, Values
+from barfuncs.templates.form import Form
+from barfuncs.templates.model import Check, Input, Problems, Values
 from barfuncs.templates.shop import Shop
 from barfuncs.xlsx.package import pack
 from barfuncs.xlsx.sheetxml import CellError

@@ -85,6 +85,7 @@ def _depth(formula: bytes) -> int:
     return DEEPEST_FORMULA + 1 if _SIGNS.search(plain) else deepest
 
 
+_NUMBERED = re.compile(r"([A-Za-z_]\w*)\[([1-9][0-9]*)\]")
 _EMPTY_NUMBER = re.compile(rb'(<c\b[^<>]*?) t="n"([^<>]*?)(/>|></c>|><v ?/></c>|><v></v></c>)')
 
 
@@ -160,9 +161,14 @@ class Workbook:
                 raise WorkbookError(f"{self.label} can't be read by the calculation engine ({error})") from None
 
     def address(self, ref: str) -> Address:
-        """Address of a defined name, or of a cell written as Sheet!B2, or B2 on the first sheet."""
+        """Address of a defined name, of the n-th cell of a named column, written as name[3], or of a cell written as
+        Sheet!B2, or B2 on the first sheet."""
         if ref in self.names:
             return self.names[ref]
+        numbered = _NUMBERED.fullmatch(ref)
+        if numbered:
+            sheet, row, column = self.first_cell(numbered[1])
+            return sheet, row + int(numbered[2]) - 1, column
         sheet_name, mark, cell = ref.rpartition("!")
         match = _REF.fullmatch(cell.upper())
         sheet_name = sheet_name.strip("'").replace("''", "'")

@@ -1,6 +1,9 @@
 """What a quote checks."""
 
+
+
 from barfuncs.templates import plausible
+from barfuncs.templates.cell_text import number_text
 from barfuncs.templates.every_order import (
     KERF_MISSING,
     MATERIAL,
@@ -10,7 +13,7 @@ from barfuncs.templates.every_order import (
     WHOLE_PARTS,
     feeder_takes,
 )
-from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Check, number_text
+from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Check, Missing
 from barfuncs.templates.quote.inputs import BREAKS
 from barfuncs.templates.quote.operations import BESIDE_CUTS
 from barfuncs.templates.shop_sheet import PROBLEMS
@@ -41,7 +44,7 @@ CHECKS = (
     Check("Operations", (
         ("operation_looks>0", LOOK, '"Sheet Operations: a row does not look like this part, see the mark beside it."'),
         ("cutting_time=0", NOTE, '"There is no operation list; the cycle time is as filled in."'),
-        (f"IF(ISBLANK(cycle_time),{BESIDE_CUTS}+SUM(operation_extra_times)=0,FALSE)", LOOK,
+        (f"IF(ISBLANK(cycle_time),{BESIDE_CUTS}+SUM(op_extra_time)=0,FALSE)", LOOK,
          '"Sheet Operations: the list counts cuts alone. Missing: "&LEFT(not_counted,LEN(not_counted)-2)&"."'),
         ("IF(ISBLANK(cycle_time),(tool_changes>0)+(tool_change_time>0)=1,FALSE)", LOOK,
          'IF(tool_changes>0,"Sheet Operations: "&tool_changes&" tool changes at 0 s each.","Sheet Operations: a tool change takes "'
@@ -87,7 +90,7 @@ CHECKS = (
 MORE_PROBLEMS = (
     *PROBLEMS,
     KERF_MISSING,
-    ("AND(ISERROR(cutting_time),NOT(ISERROR(units)))", "operation list"),
-    ("AND(ISBLANK(cycle_time),NOT(ISERROR(cutting_time)),ISERROR(listed_cycle))", "cycle time (or the operation list)"),
-    ("AND(ISBLANK(margin),ISBLANK(markup))", "margin (or markup; 0 % counts)"),
+    Missing("AND(ISBLANK(cycle_time),NOT(ISERROR(cutting_time)),ISERROR(listed_cycle))", "cycle time (or the operation list)",
+            "cycle_time"),
+    Missing("AND(ISBLANK(margin),ISBLANK(markup))", "margin (or markup; 0 % counts)", "margin"),
 )

@@ -1,6 +1,11 @@
 """The cost build-up of a quote: at each quantity, with the same bars used up, and what if."""
 
+
+
+
+
 from barfuncs.templates import plausible, speeds_sheet
+from barfuncs.templates.cell_text import fixed_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
     BAR_WEIGHT,
@@ -26,8 +31,8 @@ from barfuncs.templates.every_order import (
     rack_value_formula,
     rest_formula,
 )
-from barfuncs.templates.model import Answer, fixed_text
-from barfuncs.templates.quote.inputs import BREAKS, OPERATIONS
+from barfuncs.templates.model import Answer
+from barfuncs.templates.quote.inputs import BREAKS
 from barfuncs.templates.shop_sheet import LARGEST_SIZE, MACHINE_ROW, MACHINE_WRONG, SHOP_PROBLEMS
 
 
@@ -172,7 +177,7 @@ LIMITS = (
     Answer("feed_allowed", "max. feed of the job, 0 for none", "general", "feed_speed", "IF(ISBLANK(max_feed),0,max_feed)"),
 )
 CYCLE = (
-    Answer("cutting_time", "Operations", "rate", "seconds", formula="+".join(f"op_{n}_time" for n in OPERATIONS)),
+    Answer("cutting_time", "Operations", "rate", "seconds", formula="SUM(op_time)"),
     Answer("listed_cycle", "Cycle time from the operation list", "rate", "seconds",
            formula="IF(cutting_time>0,CYCLE_TIME_OF(cutting_time,tool_changes,tool_change_time,rapid_time,bar_feed_time),NA())"),
     Answer("cycle", "Cycle time used", "rate", "seconds", formula="IF(ISBLANK(cycle_time),listed_cycle,cycle_time)"),

@@ -1,6 +1,6 @@
 """Inputs and answers of a quote together."""
 
-from barfuncs.templates.model import Form
+from barfuncs.templates.form import Form
 from barfuncs.templates.quote.costs import (
             BREAK_ANSWERS,
             COSTING,
@@ -11,24 +11,13 @@ from barfuncs.templates.quote.costs import (
             WHAT_IF_ANSWERS,
             WHOLE_ANSWERS,
 )
-from barfuncs.templates.quote.inputs import (
-            BREAKS,
-            CYCLE_INPUTS,
-            INPUTS,
-            LETTER,
-            OPERATION_INPUTS,
-            OPERATION_NOTES,
-            OPERATIONS,
-            QUANTITIES,
-            TOOL,
-            WHAT_IF,
-)
-from barfuncs.templates.quote.operations import NOT_COUNTED, OPERATION_LOOKS, operation_answers
+from barfuncs.templates.quote.inputs import BREAKS, CYCLE_INPUTS, INPUTS, LETTER, QUANTITIES, TOOL, WHAT_IF
+from barfuncs.templates.quote.operations import NOT_COUNTED, OPERATION_LOOKS, OPERATIONS
 
 FORM = Form("quote_", (i for group in (*INPUTS.values(), QUANTITIES, (WHAT_IF, TOOL), CYCLE_INPUTS, LETTER) for i in group),
-            (a for group in (*COSTING.values(), STEPS, *(operation_answers(n) for n in OPERATIONS), *BREAK_ANSWERS.values(),
+            (a for group in (*COSTING.values(), STEPS, *BREAK_ANSWERS.values(),
                              *WHOLE_ANSWERS.values(), *WHAT_IF_ANSWERS.values(), COSTS_MORE, PRICE_CHECKS, (OPERATION_LOOKS, NOT_COUNTED), LIMITS) for a in group),
-            (*OPERATION_INPUTS, *OPERATION_NOTES))
+            (OPERATIONS,))
 RESULTS = ("parts_per_bar", "bar_weight", "cycle",
            *(f"{name}_{n}" for n in BREAKS for name in ("bars", "whole", "cost_each", "price", "total")))
 """The answers that go into a table of results, besides the inputs that say which quote it is."""

@@ -2,20 +2,19 @@
 
 
 
+
+
+
+
 import dataclasses
 from collections.abc import Iterable
 
 from barfuncs.catalogue import kinds
-from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.templates import speeds_sheet
 from barfuncs.templates.every_order import BAR, JOB, LATHE, ORDER, PART, PRICE
 from barfuncs.templates.model import Input, make_input
 
 BREAKS = range(1, 7)
-OPERATIONS = range(1, 13)
-OPERATION_COLUMNS = {"operation": "Operation", "start_diameter": "Start dia.", "end_diameter": "End dia.", "length": "Length",
-                     "surface_speed": "Surface speed", "feed_rate": "Feed per rev.", "top_speed": "Max. speed",
-                     "passes": "Passes", "extra_time": "Extra time"}
 
 
 def _needed(items: Iterable[Input], *names: str) -> tuple[Input, ...]:
@@ -57,14 +56,6 @@ CYCLE_INPUTS = (
     make_input("rapid_time", "Rapid moves together", kinds.Seconds, 0),
     make_input("bar_feed_time", "Bar feed", kinds.Seconds, 0),
 )
-_OPERATION_KINDS = (kinds.Operation, kinds.Diameter, kinds.Length, kinds.PositiveLength, kinds.SurfaceSpeed, kinds.FeedRate,
-                    kinds.SpindleSpeed, kinds.PositiveCount, kinds.Seconds)
-# Tested by the formula of their row, since what an operation needs depends on what it is.
-OPERATION_INPUTS = tuple(
-    make_input(f"op_{n}_{name}", f"Operation {n}, {head.lower()}", alias, help_text=ARGUMENTS[name])
-    for n in OPERATIONS for (name, head), alias in zip(OPERATION_COLUMNS.items(), _OPERATION_KINDS, strict=True))
-OPERATION_NOTES = tuple(make_input(f"op_{n}_note", f"Operation {n}, what", kinds.Text, help_text="what is done, in words")
-                        for n in OPERATIONS)
 
 LETTER: tuple[Input, ...] = (
     make_input("seller", "Your company", kinds.Text, help_text="your company, as it stands on the customer's page"),

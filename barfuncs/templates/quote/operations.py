@@ -1,36 +1,14 @@
 """The operation list of a quote: the time of each row, and a mark where it does not look like this part."""
 
-from barfuncs.catalogue.entry import CATALOGUE
-from barfuncs.catalogue.formula import cell_formula
+
+
+
+
+from barfuncs.catalogue import kinds
 from barfuncs.catalogue.units import MM_PER_INCH
-from barfuncs.templates.every_order import BAR
-from barfuncs.templates.model import STOP, Answer, number_text
-from barfuncs.templates.quote.inputs import OPERATION_COLUMNS, OPERATION_INPUTS, OPERATIONS
-
-_UNITS_KIND = next(i.kind for i in BAR if i.name == "units")
-
-
-def operation_answers(n: int) -> tuple[Answer, ...]:
-    """The top speed that holds for a row of the operation list, 0 for none; the row's time, and its spindle speed at the start."""
-    cells = {name: f"op_{n}_{name}" for name in OPERATION_COLUMNS} | {"top_speed": f"quote_op_{n}_limit", "units": "use_units"}
-    own = next(i for i in OPERATION_INPUTS if i.name == f"op_{n}_top_speed")
-    others = ",".join(f"op_{n}_{name}" for name in list(OPERATION_COLUMNS)[1:])
-    time = cell_formula(CATALOGUE["operation_time"], cells, known={"use_units": _UNITS_KIND, f"quote_op_{n}_limit": own.kind})
-    cell, turns = f"op_{n}_", f"op_{n}_limit"
-    stated = f"IF(ISBLANK({own.name}),speed_allowed,{own.used_formula()})"
-    followed = f"MIN(1E6,feed_allowed/{cell}feed_rate)"  # with more turns the lathe could not follow
-    return (
-        Answer(turns, f"Max. speed of operation {n}", "count", "rpm",
-               f'IF(OR(feed_allowed=0,ISBLANK({cell}feed_rate),{cell}operation="facing",{cell}operation="cut-off"),{stated},'
-               f"IF({stated}>0,MIN({stated},{followed}),{followed}))"),
-        Answer(f"op_{n}_time", f"Time of operation {n}", "general", "seconds",
-               f"IF(ISBLANK({cell}operation),IF(COUNTA({others})=0,0,NA()),{time})"),
-        Answer(f"op_{n}_speed", f"Spindle speed of operation {n}, at its start", "count", "rpm",
-               f'IF(OR(ISBLANK({cell}operation),{cell}operation="other"),0*op_{n}_time,0*op_{n}_time+MIN(IF({turns}>0,{turns},1E99),'
-               f'IF(units="mm",1000,12)*{cell}surface_speed/(PI()*{cell}start_diameter)))'),
-        Answer(f"op_{n}_mark", f"mark of operation {n}", "text", formula=_operation_mark(n)),
-    )
-
+from barfuncs.templates.cell_text import number_text
+from barfuncs.templates.model import Answer, RowAnswer, Table, make_column
+from barfuncs.templates.speeds_sheet import row_of, suggested_feed, suggested_speed
 
 # Passes for an external thread by pitch in mm, each up to the middle between two published pitches. Source: Sumitomo
 # technical guidance page, external metric threads: 0.75 4, 1 5, 1.25 7, 1.5 8, 1.75 10, 2 12, 2.5 14, 3 16.
@@ -40,60 +18,97 @@ _MOST_PASSES = 16
 _FAST_THREAD, _FAST_SPINDLE, _DEEP_HOLE = 200, 6000, 10  # in/min, rpm, diameters
 
 
-def usual_passes(n: int) -> str:
+def _usual_passes() -> str:
     """Cell expression: how many passes a thread of this pitch usually takes; an empty text for other operations."""
-    pitch = f'op_{n}_feed_rate*IF(units="mm",1,{MM_PER_INCH!r})'
+    pitch = f'op_feed_rate*IF(units="mm",1,{MM_PER_INCH!r})'
     passes = str(_MOST_PASSES)
     for widest, count in reversed(THREAD_PASSES):
         passes = f"IF({pitch}<={widest},{count},{passes})"
-    return f'IF(op_{n}_operation="threading",IF(ISNUMBER(op_{n}_feed_rate),{passes},""),"")'
+    return f'IF(IFERROR(op_operation="threading",FALSE),IF(op_feed_rate>0,{passes},""),"")'
 
 
-def _operation_mark(n: int) -> str:
-    """Cell expression: what is wrong with a row of the operation list, or does not look like this part, or else what holds it back."""
-    c = f"op_{n}_"
-    kind, start, feed, speed, limit = f"{c}operation", f"{c}start_diameter", f"{c}feed_rate", f"{c}speed", f"{c}limit"
-    usual_speed, usual_feed, usual_passes = (f"usual_{what}_{n}" for what in ("speed", "feed", "passes"))
-    way, inch = f"{speed}*{feed}", f'IF(units="mm",{MM_PER_INCH!r},1)'
+def _looks() -> tuple[tuple[str, str], ...]:
+    """Cases of a row that does not look like this part, or else what holds it back: condition, words."""
+    way, inch = "op_speed*op_feed_rate", f'IF(units="mm",{MM_PER_INCH!r},1)'
     width = 'IF(shape="flat",MAX(size,thickness),size)'
-    one_pass = f"IF(ISBLANK({c}passes),1,{c}passes)"
     # A tap, a die and a rolling head need one pass; a taper is none of them.
-    what = f'SUBSTITUTE(LOWER({c}note),"taper","")'
+    what = 'SUBSTITUTE(LOWER(op_note),"taper","")'
     not_single = "+".join(f'ISNUMBER(SEARCH("{word}",{what}))' for word in ("tap", "die", "roll"))
-    # Blank cells count as 0 here. Each condition stands in an IF of its own, since AND works out all its parts.
-    cases = (
-        (f"ISERROR({c}time)", f'IF(ISBLANK({kind}),"{STOP} pick an operation","{STOP} fill in or correct")'),
-        (f"ISBLANK({kind})", '""'),
-        (f'IF({kind}="drilling",{start}>=IF(shape="flat",MIN(size,thickness),size)*(1-1E-9),FALSE)', '"! drill as large as the bar"'),
-        (f"{start}>across_corners*1.002", '"! larger than the bar"'),
-        (f"{c}length>2*part_length", '"! longer than the part"'),
-        (f"IF(speed_allowed>0,{c}top_speed>speed_allowed,FALSE)", '"! above the max. speed"'),
-        (f'IF({kind}="threading",OR({feed}>0.35*{start},{feed}<0.006*{inch}),FALSE)', '"! pitch in the right unit?"'),
-        (f"IF(ISNUMBER({usual_feed}),OR({feed}>5*{usual_feed},{feed}*20<{usual_feed}),FALSE)",
-         f'"! feed "&IF({feed}>{usual_feed},{number_text(f"{feed}/{usual_feed}", 0)}&" x the suggestion","a "&{number_text(f"{usual_feed}/{feed}", 0)}&"th of the suggestion")'
-         '&": right unit?"'),
-        (f"IF(ISNUMBER({usual_speed}),{c}surface_speed>3*{usual_speed},FALSE)",
-         f'"! speed "&{number_text(f"{c}surface_speed/{usual_speed}", 1)}&" x the suggestion: right unit?"'),
-        (f"IF(ISNUMBER({usual_passes}),IF({one_pass}*2<{usual_passes},{not_single}=0,FALSE),FALSE)",
-         f'"! passes: single point usually "&{usual_passes}&" at this pitch"'),
-        (f'IF({kind}="threading",IF(feed_allowed=0,{way}>{_FAST_THREAD}*{inch},FALSE),FALSE)',
+    # Each condition stands in an IF of its own, since AND works out all its parts.
+    return (
+        ('IF(op_operation="drilling",op_start_diameter>=IF(shape="flat",MIN(size,thickness),size)*(1-1E-9),FALSE)',
+         '"! drill as large as the bar"'),
+        ("op_start_diameter>across_corners*1.002", '"! larger than the bar"'),
+        ("op_length>2*part_length", '"! longer than the part"'),
+        ("IF(speed_allowed>0,op_top_speed>speed_allowed,FALSE)", '"! above the max. speed"'),
+        (f'IF(op_operation="threading",OR(op_feed_rate>0.35*op_start_diameter,op_feed_rate<0.006*{inch}),FALSE)',
+         '"! pitch in the right unit?"'),
+        ("IF(ISNUMBER(op_usual_feed),OR(op_feed_rate>5*op_usual_feed,op_feed_rate*20<op_usual_feed),FALSE)",
+         f'"! feed "&IF(op_feed_rate>op_usual_feed,{number_text("op_feed_rate/op_usual_feed", 0)}&" x the suggestion","a "'
+         f'&{number_text("op_usual_feed/op_feed_rate", 0)}&"th of the suggestion")&": right unit?"'),
+        ("IF(ISNUMBER(op_usual_speed),op_surface_speed>3*op_usual_speed,FALSE)",
+         f'"! speed "&{number_text("op_surface_speed/op_usual_speed", 1)}&" x the suggestion: right unit?"'),
+        (f"IF(ISNUMBER(op_usual_passes),IF(op_passes*2<op_usual_passes,{not_single}=0,FALSE),FALSE)",
+         '"! passes: single point usually "&op_usual_passes&" at this pitch"'),
+        (f'IF(op_operation="threading",IF(feed_allowed=0,{way}>{_FAST_THREAD}*{inch},FALSE),FALSE)',
          f'"! threading at "&{number_text(way, 0)}&IF(units="mm"," mm/min"," in/min")&": can the lathe?"'),
-        (f"IF({limit}=0,{speed}>{_FAST_SPINDLE},FALSE)", f'"! "&{number_text(speed, 0)}&" rpm: max. speed?"'),
-        (f'IF({kind}="drilling",IF({c}length>{_DEEP_HOLE}*{start},IF({one_pass}=1,{c}extra_time=0,FALSE),FALSE),FALSE)',
-         f'"! "&{number_text(f"{c}length/{start}", 0)}&" diameters deep: time for pecks?"'),
-        (f'IF(OR({kind}="facing",{kind}="cut-off",{kind}="turning"),IF({start}>={width}*(1-1E-6),{start}<across_corners*0.99,FALSE),FALSE)',
+        (f"IF(op_limit=0,op_speed>{_FAST_SPINDLE},FALSE)", f'"! "&{number_text("op_speed", 0)}&" rpm: max. speed?"'),
+        (f'IF(op_operation="drilling",IF(op_length>{_DEEP_HOLE}*op_start_diameter,IF(op_passes=1,op_extra_time=0,FALSE),FALSE),FALSE)',
+         f'"! "&{number_text("op_length/op_start_diameter", 0)}&" diameters deep: time for pecks?"'),
+        ('IF(OR(op_operation="facing",op_operation="cut-off",op_operation="turning"),'
+         f"IF(op_start_diameter>={width}*(1-1E-6),op_start_diameter<across_corners*0.99,FALSE),FALSE)",
          f'"! starts at the corners: "&{number_text("across_corners", 3)}'),
-        (f"IF({limit}>0,{speed}>={limit},FALSE)",
-         f'"i held at "&{number_text(speed, 0)}&" rpm by the max. "&IF(feed_allowed=0,"speed",IF({way}>=feed_allowed*(1-1E-9),"feed","speed"))'),
+        ("IF(op_limit>0,op_speed>=op_limit,FALSE)",
+         f'"i held at "&{number_text("op_speed", 0)}&" rpm by the max. "&IF(feed_allowed=0,"speed",IF({way}>=feed_allowed*(1-1E-9),'
+         '"feed","speed"))'),
     )
-    mark = '""'
-    for condition, words in reversed(cases):
-        mark = f"IF({condition},{words},{mark})"
-    return mark
 
+
+# With more turns than that the lathe could not follow its own feed.
+_FOLLOWED = "MIN(1E6,feed_allowed/op_feed_rate)"
+_STATED = "IF(ISBLANK(op_top_speed),speed_allowed,op_top_speed)"
+OPERATIONS = Table(
+    name="operations",
+    item="op",
+    label="Operation list",
+    row_label="Operation",
+    rows=12,
+    columns=(
+        make_column("note", "What", kinds.Text, "what is done, in words", width=31),
+        make_column("operation", "Operation", kinds.Operation, needed=True),
+        make_column("start_diameter", "Start dia.", kinds.Diameter, blank=0, width=9.5),
+        make_column("end_diameter", "End dia.", kinds.Length, blank=0, width=9.5),
+        make_column("length", "Length", kinds.PositiveLength, blank=0, width=9.5),
+        make_column("surface_speed", "Surface speed", kinds.SurfaceSpeed, blank=0, width=10),
+        make_column("feed_rate", "Feed per rev.", kinds.FeedRate, blank=0, width=9.5),
+        make_column("top_speed", "Max. speed", kinds.SpindleSpeed, unit="rpm", blank=0, width=9),
+        make_column("passes", "Passes", kinds.PositiveCount, blank=1, width=8),
+        make_column("extra_time", "Extra time", kinds.Seconds, blank=0, width=8),
+    ),
+    answers=(
+        RowAnswer("time", "Time", "blank_or_seconds", "seconds", "IF(ISBLANK(op_operation),IF(op_filled=0,0,NA()),op_cut_time)", width=9),
+        RowAnswer("speed", "Spindle speed", "blank_or_count", "rpm",
+                  'IF(ISBLANK(op_operation),0*op_time,IF(op_operation="other",0*op_time,0*op_time+MIN(IF(op_limit>0,op_limit,1E99),'
+                  'IF(units="mm",1000,12)*op_surface_speed/(PI()*op_start_diameter))))', width=9.5),
+        RowAnswer("usual_speed", "Suggested speed", "general", "surface_speed", suggested_speed("op_speeds_row"), small=True, width=11),
+        RowAnswer("usual_feed", "Suggested feed", "general", "feed_rate",
+                  suggested_feed("op_speeds_row", "op_operation", "op_start_diameter"), small=True, width=11),
+        RowAnswer("usual_passes", "Usual passes", "general", "", _usual_passes(), small=True),
+        RowAnswer("limit", "Max. speed that holds, 0 for none", "count", "rpm",
+                  'IF(OR(feed_allowed=0,op_feed_rate=0,op_operation="facing",op_operation="cut-off"),'
+                  f"{_STATED},IF({_STATED}>0,MIN({_STATED},{_FOLLOWED}),{_FOLLOWED}))", aside=True),
+        RowAnswer("cut_time", "Time of the cuts", "general", "seconds", calls="operation_time", aside=True, refs=(
+            *((name, f"op_{name}") for name in ("operation", "start_diameter", "end_diameter", "length", "surface_speed",
+                                                "feed_rate", "passes", "extra_time")), ("top_speed", "op_limit"))),
+        RowAnswer("speeds_row", "Row of the sheet Speeds", "count", "", row_of("op_operation"), aside=True),
+    ),
+    calls="operation_time",
+    falls_back={"top_speed": "top_speed"},
+    looks=_looks(),
+)
 
 OPERATION_LOOKS = Answer("operation_looks", "rows of the operation list that do not look like this part", "count",
-                         formula="+".join(f'(LEFT(op_{n}_mark,1)="!")' for n in OPERATIONS))
+                         formula=OPERATIONS.to_look_at)
 BESIDE_CUTS = "tool_changes*tool_change_time+rapid_time+bar_feed_time"
 NOT_COUNTED = Answer("not_counted", "what the operation list leaves out beside the cuts", "text", formula="&".join(
     f'IF({condition},"{words}, ","")' for condition, words in (

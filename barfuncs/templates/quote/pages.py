@@ -6,27 +6,16 @@ from openpyxl.chart.marker import Marker
 from openpyxl.styles import Alignment, Border, Font, Side
 
 from barfuncs.templates import layout
+from barfuncs.templates.cell_text import UNIT_SUFFIX, number_text
 from barfuncs.templates.every_order import SIZE_TEXT
-from barfuncs.templates.model import LOOK, STOP, UNIT_SUFFIX, number_text, put_framed, unit_text
+from barfuncs.templates.form import put_framed, table_widths
+from barfuncs.templates.model import LOOK, STOP
 from barfuncs.templates.page import Page, add_page
 from barfuncs.templates.quote.checks import CHECKS
 from barfuncs.templates.quote.costs import COSTING, WHAT_IFS
 from barfuncs.templates.quote.form import FORM
-from barfuncs.templates.quote.inputs import (
-    BREAKS,
-    CYCLE_INPUTS,
-    INPUTS,
-    LETTER,
-    OPERATION_COLUMNS,
-    OPERATION_INPUTS,
-    OPERATION_NOTES,
-    OPERATIONS,
-    QUANTITIES,
-    TOOL,
-    WHAT_IF,
-)
-from barfuncs.templates.quote.operations import usual_passes
-from barfuncs.templates.speeds_sheet import row_of, suggested_feed, suggested_speed
+from barfuncs.templates.quote.inputs import BREAKS, CYCLE_INPUTS, INPUTS, LETTER, QUANTITIES, TOOL, WHAT_IF
+from barfuncs.templates.quote.operations import OPERATIONS
 
 
 def costing_sheet(book: Workbook) -> None:
@@ -89,46 +78,13 @@ _WHAT_EACH_NEEDS = (
 
 
 def operations_sheet(book: Workbook) -> None:
-    widths = {"A": 1.5, "B": 31, "C": 12, **dict.fromkeys("DEF", 9.5), "G": 10, "H": 9.5, "I": 9, "J": 8, "K": 8, "L": 9, "M": 9.5,
-              **dict.fromkeys("NO", 11), "P": 10, "Q": 40}
-    page = add_page(book, "Operations", widths, landscape=True)
+    page = add_page(book, "Operations", table_widths(OPERATIONS), landscape=True)
     sheet = page.sheet
     page.title("Operation list")
     page.remark("One row for each operation of one part, in any order; leave the rest blank. The cycle time below "
                 "counts unless one is filled in on the sheet Costing.")
     page.skip()
-    page.next_row(28)
-    layout.heading(sheet, "B", "Q", page.row, "")
-    below = page.beside(page.row + 1)
-    units = ("", "length", "length", "length", "surface_speed", "feed_rate", "rpm", "", "seconds")
-    heads = [("B", "What", ""), *zip("CDEFGHIJK", OPERATION_COLUMNS.values(), units, strict=True), ("L", "Time", "seconds"), ("M", "Spindle speed", "rpm"),
-             ("N", "Suggested speed", "surface_speed"), ("O", "Suggested feed", "feed_rate"), ("P", "Usual passes", ""), ("Q", "Mark", "")]
-    for column, head, unit in heads:
-        page.put(column, head, bold=True, color=layout.ACCENT, align="left" if column in "BCQ" else "right", wrap=True,
-                 indent=int(column == "Q"))
-        below.put(column, unit_text(unit) or None, color=layout.SOFT, size=9, align="right")
-    page.skip()
-    first = page.row + 1
-    inputs = {i.name: i for i in (*OPERATION_INPUTS, *OPERATION_NOTES)}
-    for n in OPERATIONS:
-        page.next_row(17)
-        put_framed(page, inputs[f"op_{n}_note"], "B")
-        for column, name in zip("CDEFGHIJK", OPERATION_COLUMNS, strict=True):
-            put_framed(page, inputs[f"op_{n}_{name}"], column)
-        for column, name, number in (("L", "time", "0.00;-0.00;"), ("M", "speed", "#,##0;-#,##0;")):
-            sheet[FORM.put_value(page, f"op_{n}_{name}", column)].number_format = number
-        page.name(f"speeds_row_{n}", page.put("R", "=" + FORM.expression(row_of(f"op_{n}_operation")), size=1, color="FFFFFF"))
-        suggestions = (("N", "speed", suggested_speed(f"speeds_row_{n}")), ("P", "passes", usual_passes(n)),
-                       ("O", "feed", suggested_feed(f"speeds_row_{n}", f"op_{n}_operation", f"op_{n}_start_diameter")))
-        for column, what, formula in suggestions:
-            page.name(f"usual_{what}_{n}", page.put(column, "=" + FORM.expression(formula), size=9, color=layout.SOFT, align="right"))
-        mark = FORM.put_value(page, f"op_{n}_mark", "Q")
-        layout.put(sheet, mark, sheet[mark].value, bold=True, color=layout.ACCENT, size=9, indent=1)
-        sheet[mark].border = Border()
-    last = page.row
-    page.name("operation_marks", f"Q{first}:Q{last}")
-    page.name("operation_extra_times", f"K{first}:K{last}")
-    layout.quiet_errors(sheet, f"L{first}:M{last}")
+    FORM.put_table(page, OPERATIONS)
     page.skip()
     right = page.beside(page.row)
     page.heading("B:D", "Cycle time")
