@@ -13,6 +13,7 @@ from reference_quote import quote as reference
 from template_forms import in_the_sheet, resting_on
 
 import barfuncs as bf
+from barfuncs.catalogue import kinds
 from barfuncs.catalogue.kinds import LAST_BAR_RESTS
 from barfuncs.filling.filler import Filled, fill, filler, read_inputs
 from barfuncs.functions.cost import PRICE_BREAK_COLUMNS
@@ -95,7 +96,7 @@ def test_the_generated_quotes_cover_what_a_quote_can_be():
     inputs = [filled.inputs for filled in quotes(300)]
     for name in ("units", "shape", "rounding", "price_per", "tool"):
         assert {i[name] for i in inputs} >= set(quote.ALL_INPUTS[name].kind.choices), name
-    assert {i[f"op_{n}_operation"] for i in inputs for n in range(1, 13)} == {*bf.kinds.OPERATIONS, None}
+    assert {i[f"op_{n}_operation"] for i in inputs for n in range(1, 13)} == {*kinds.OPERATIONS, None}
     assert {len(asked(filled)) for filled in quotes(300)} == {*BREAKS}
     assert any(i["margin"] for i in inputs)
     assert any(i["markup"] for i in inputs)
@@ -178,7 +179,7 @@ def test_cost_lines_add_up_and_totals_agree_with_prices():
 
 
 def test_prices_keep_their_rounding_rule_and_their_margin():
-    steps = bf.kinds.ROUNDINGS
+    steps = kinds.ROUNDINGS
     for filled in quotes(300):
         i, a = filled.inputs, filled.answers
         for n in asked(filled):
