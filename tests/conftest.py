@@ -13,9 +13,12 @@ from collections.abc import Callable
 import pytest
 from calc_office import python_with_uno
 
-# Started in the background of a shell, a run would hand down that Ctrl-C is ignored, and the tests of it would wait in vain.
+# Started in the background of a shell, or to outlive it, a run would hand down that Ctrl-C or the end of the terminal is
+# ignored, and the tests of them would wait in vain.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
+if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) is signal.SIG_IGN:
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 
 def _libreoffice() -> bool:

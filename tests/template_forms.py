@@ -47,26 +47,43 @@ def in_the_sheet(template: str, inputs: dict[str, Any]) -> Workbook:
 
 
 @cache
-def _words(template: str) -> dict[str, set[str]]:
-    """The words in the formula of each answer."""
+def _rests_on(template: str) -> dict[str, set[str]]:
+    """By answer, those of a table's rows too: the inputs and answers that its formula speaks of."""
     form = TEMPLATES[template].form
-    return {a: set(re.findall(r"[a-z_]\w*", form.formula(answer))) for a, answer in form.answers.items()}
+    meant: dict[str, set[str]] = {item.used: {name} for name, item in form.inputs.items()}
+    meant |= {form.prefix + name: {name} for name in form.answers}
+    found: dict[str, set[str]] = {}
+    for table in form.tables:
+        rows = range(1, table.rows + 1)
+        meant |= {f"use_{table.item}_{c.name}": {table.row_name(n, c.name) for n in rows} for c in table.columns}
+        meant |= {f"{form.prefix}{table.item}_{a.name}": {table.row_name(n, a.name) for n in rows} for a in table.answers}
+        for answer in table.answers:
+            words = _names(answer.formula) if answer.formula else {*dict(answer.refs).values(), "units"}
+            for n in rows:
+                found[table.row_name(n, answer.name)] = {
+                    table.row_name(n, word.removeprefix(f"{table.item}_")) if word.startswith(f"{table.item}_") else word
+                    for word in words}
+    for name, answer in form.answers.items():
+        found[name] = set().union(*(meant.get(word, set()) for word in _names(form.formula(answer))))
+        if f"{form.prefix}density" in _names(form.formula(answer)) or name == "density":
+            found[name].add("material")
+    return found
+
+
+def _names(formula: str) -> set[str]:
+    return set(re.findall(r"[a-z_]\w*", formula))
 
 
 def resting_on(template: str, name: str) -> set[str]:
     """The answers that are worked out from an input, straight or through other answers."""
-    form, words = TEMPLATES[template].form, _words(template)
-    if name not in form.inputs:  # a cell of a table: its row's answers, and all that rests on a column of them
-        table = next(t for t in form.tables if name.startswith(f"{t.item}_"))
-        columns = {f"{form.prefix}{table.item}_{a.name}" for a in table.answers} | {f"use_{table.item}_{c.name}" for c in table.columns}
-        found = {a for a in words if words[a] & columns}
-    else:
-        item = form.inputs[name]
-        density = f"{form.prefix}density"
-        cell = density if item.kind.reader == "material" else item.used
-        found = {a for a in words if cell in words[a] or (cell == density and a == "density")}
-    while True:
-        more = {a for a in words if words[a] & {form.prefix + f for f in found}} - found
-        if not more:
-            return found
+    rests_on = _rests_on(template)
+    found, more = set(), {name}
+    while more:
+        more = {answer for answer, words in rests_on.items() if words & more} - found
         found |= more
+    return found
+
+
+def answer_cell(template: str, name: str) -> str:
+    """The reference of an answer's cell."""
+    return TEMPLATES[template].form.answer_cells()[name]

@@ -10,9 +10,10 @@ import pytest
 from job_generator import BAD_IN_A_QUOTE, GOOD_INPUTS, good_quote
 from judges import content
 from reference_quote import quote as reference
-from template_forms import in_the_sheet, resting_on
+from template_forms import answer_cell, in_the_sheet, resting_on
 
 import barfuncs as bf
+from barfuncs.catalogue import kinds
 from barfuncs.catalogue.kinds import LAST_BAR_RESTS
 from barfuncs.filling.filler import Filled, fill, filler, read_inputs
 from barfuncs.functions.cost import PRICE_BREAK_COLUMNS
@@ -26,7 +27,6 @@ from barfuncs.xlsx.sheetxml import CellError
 
 GOOD = GOOD_INPUTS["quote"]
 BREAKS = range(1, 7)
-MARKS = {f"op_{n}_mark" for n in range(1, OPERATIONS.rows + 1)}
 LINES = ("material_used", "machine_cost", "setup_cost", "other_cost")
 
 
@@ -90,15 +90,16 @@ def test_every_named_answer_agrees_with_python_in_the_engine():
 
 
 def test_the_reference_names_every_answer():
-    assert set(reference(dict(quotes(300)[0].inputs))) == set(quote.TEMPLATE.form.answers) - {
-        "operation_looks", "not_counted", "like_dollars", "machine_wrong", *(step.name for step in plausible.STEPS), *MARKS, *(f"bars_said_{tag}" for tag in WHAT_IFS)}  # see their own tests
+    in_rows = {OPERATIONS.row_name(n, name) for n in range(1, OPERATIONS.rows + 1) for name in ("time", "speed", "limit")}
+    assert set(reference(dict(quotes(300)[0].inputs))) == set(quote.TEMPLATE.form.answers) | in_rows - {
+        "operation_looks", "not_counted", "like_dollars", "machine_wrong", *(step.name for step in plausible.STEPS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}  # see their own tests
 
 
 def test_the_generated_quotes_cover_what_a_quote_can_be():
     inputs = [filled.inputs for filled in quotes(300)]
     for name in ("units", "shape", "rounding", "price_per", "tool"):
         assert {i[name] for i in inputs} >= set(quote.TEMPLATE.inputs[name].kind.choices), name
-    assert {i[f"op_{n}_operation"] for i in inputs for n in range(1, 13)} == {*bf.kinds.OPERATIONS, None}
+    assert {i[f"op_{n}_operation"] for i in inputs for n in range(1, 13)} == {*kinds.OPERATIONS, None}
     assert {len(asked(filled)) for filled in quotes(300)} == {*BREAKS}
     assert any(i["margin"] for i in inputs)
     assert any(i["markup"] for i in inputs)
@@ -181,7 +182,7 @@ def test_cost_lines_add_up_and_totals_agree_with_prices():
 
 
 def test_prices_keep_their_rounding_rule_and_their_margin():
-    steps = bf.kinds.ROUNDINGS
+    steps = kinds.ROUNDINGS
     for filled in quotes(300):
         i, a = filled.inputs, filled.answers
         for n in asked(filled):
@@ -288,14 +289,15 @@ def book() -> Workbook:
 
 def put(book: Workbook, inputs: dict) -> None:
     for name, item in quote.TEMPLATE.inputs.items():
-        book.set(name, inputs.get(name, None if item.from_shop else item.default))
+        book.set(quote.TEMPLATE.form.cells[name], inputs.get(name, None if item.from_shop else item.default))
     book.calculate()
 
 
 @pytest.mark.parametrize("name", [*NUMBERS, *CHOICES, "material"])
 def test_no_answer_that_rests_on_a_bad_input_is_a_number(book, name):
-    answers = resting_on("quote", name) - MARKS - {"not_counted", "operation_looks", "long_stickout"}
-    answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("time", "speed")
+    answers = resting_on("quote", name) - {"not_counted", "operation_looks", "long_stickout"}
+    answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("usual_speed", "usual_feed", "usual_passes", "speeds_row")}
+    answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("time", "speed", "cut_time")
                 if n not in (2, 5) and not name.startswith(f"op_{n}_")}
     answers -= {f"op_{n}_limit" for n in range(1, 13)}  # what holds a spindle back is known without the cut
     assert answers or name in ("feeder_longest_bar", "tool", "machine_type")
@@ -305,7 +307,7 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(book, name):
         status = str(book.value("quote_status"))
         assert status.startswith(f"{STOP}  Fill in or correct: "), (value, status)
         assert label in status
-        assert [a for a in answers if not isinstance(book.value(f"quote_{a}"), CellError)] == [], value
+        assert [a for a in answers if not isinstance(book.value(answer_cell("quote", a)), CellError)] == [], value
         banner, numbers = page_of(book)
         assert banner.startswith(f"{STOP}  Not ready to send. Fill in or correct: ")
         assert numbers == []
@@ -319,7 +321,7 @@ def test_a_machine_that_the_shop_has_not_stops_the_quote(book):
 
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
     put(book, GOOD)
-    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", *MARKS,
+    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted",
              *(f"bars_said_{tag}" for tag in WHAT_IFS)}
     assert {a for a in quote.TEMPLATE.form.answers if not isinstance(book.value(f"quote_{a}"), float)} == texts
     assert book.value("quote_not_known") == book.value("quote_problems") == ""
