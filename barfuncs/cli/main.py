@@ -13,7 +13,8 @@ import click
 from barfuncs.cli.connect import connect
 from barfuncs.cli.connect_calc import calc as connect_calc_command
 from barfuncs.errors import BarfuncsError, InputError
-from barfuncs.templates.lines import LINES, Line
+from barfuncs.templates import lines
+from barfuncs.templates.lines import Line
 
 CAUTION = "The machine's manual, the shop's rules and local codes come before any value shown here."
 
@@ -142,8 +143,13 @@ def _destination(option: str) -> str:
     return option.removeprefix("--").replace("-", "_")
 
 
-for _line in LINES:
-    main.add_command(_ListCommand(_line))
+def list_command(line: Line) -> click.Command:
+    """The command that fills a template for every row of a list."""
+    return _ListCommand(line)
+
+
+for _line in lines.LINES:
+    main.add_command(list_command(_line))
 
 
 def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materials_file: str | None, shop_file: str | None,
