@@ -3,7 +3,15 @@
 from openpyxl import Workbook
 
 from barfuncs.catalogue import kinds
-from barfuncs.templates.every_order import BAR, DENSITY, JOB, MATERIAL_NAME, MATERIAL_ROW, SECTION_WEIGHT, WEIGHT_PER_LENGTH
+from barfuncs.templates.every_order import (
+    BAR,
+    DENSITY,
+    JOB,
+    MATERIAL_NAME,
+    MATERIAL_ROW,
+    SECTION_WEIGHT,
+    WEIGHT_PER_LENGTH,
+)
 from barfuncs.templates.form import Form, table_widths
 from barfuncs.templates.materials_sheet import materials_sheet
 from barfuncs.templates.model import LOOK, OK, Answer, Check, RowAnswer, Table, make_column

@@ -71,7 +71,7 @@ def _rests_on(template: str) -> dict[str, set[str]]:
 
 
 def _names(formula: str) -> set[str]:
-    return set(re.findall(r"[a-z_]\w*", formula))
+    return set(re.findall(r"[a-z_]\w*", re.sub(r'"[^"]*"', "", formula)))
 
 
 def resting_on(template: str, name: str) -> set[str]:

@@ -12,8 +12,7 @@ from barfuncs.filling.filler import fill
 from barfuncs.tables import speeds_feeds
 from barfuncs.templates import quote, speeds_sheet
 from barfuncs.templates.model import LOOK, NOTE, OK
-from barfuncs.templates.quote import THREAD_PASSES
-from barfuncs.templates.quote.operations import OPERATIONS
+from barfuncs.templates.quote.operations import OPERATIONS, THREAD_PASSES
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.sheetxml import CellError
 
@@ -42,7 +41,7 @@ def put(book: Workbook, inputs: dict, own: tuple = ()) -> Workbook:
     """The template with these inputs and these rows of the shop's own on the sheet Speeds; nothing of before."""
     for name, item in quote.TEMPLATE.inputs.items():
         value = inputs.get(name, None if item.from_shop else item.default)
-        book.set(name, float(value) if isinstance(value, int) else value)
+        book.set(quote.TEMPLATE.form.cells[name], float(value) if isinstance(value, int) else value)
     for line in range(15):
         values = own[line] if line < len(own) else ()
         for n, column in enumerate("BCDEFG"):
@@ -52,7 +51,7 @@ def put(book: Workbook, inputs: dict, own: tuple = ()) -> Workbook:
 
 
 def marks(book: Workbook) -> list[str]:
-    return [str(book.value(f"quote_op_{n}_mark") or "") for n in range(1, OPERATIONS.rows + 1)]
+    return [str(book.value(f"op_marks[{n}]") or "") for n in range(1, OPERATIONS.rows + 1)]
 
 
 # --- suggestions ---------------------------------------------------------------------------------------------------
@@ -71,11 +70,11 @@ def test_the_sheet_suggests_what_python_suggests(book, units, tool):
         for n, (operation, diameter) in enumerate(cuts, start=1):
             speed, feed = speeds_feeds.builtin().suggested(material, operation, tool).values(units, diameter)
             # Half of the last digit, and a hair where a half goes the other way.
-            assert book.value(f"usual_speed_{n}") == pytest.approx(speed, rel=0, abs=0.5000001)
+            assert book.value(f"quote_op_usual_speed[{n}]") == pytest.approx(speed, rel=0, abs=0.5000001)
             if feed is None:
-                assert book.value(f"usual_feed_{n}") == ""
+                assert book.value(f"quote_op_usual_feed[{n}]") == ""
             else:
-                assert book.value(f"usual_feed_{n}") == pytest.approx(feed, rel=0, abs=0.50001 * (1e-3 if units == "mm" else 1e-4))
+                assert book.value(f"quote_op_usual_feed[{n}]") == pytest.approx(feed, rel=0, abs=0.50001 * (1e-3 if units == "mm" else 1e-4))
 
 
 def test_a_drill_is_fed_by_its_diameter(book):
@@ -84,7 +83,7 @@ def test_a_drill_is_fed_by_its_diameter(book):
     for n, diameter in enumerate(drills, start=1):
         rows |= row({"operation": "drilling", "start_diameter": diameter}, n)
     put(book, JOB | rows | row({"operation": "drilling"}, 7))
-    feeds = [book.value(f"usual_feed_{n}") for n in range(1, 8)]
+    feeds = [book.value(f"quote_op_usual_feed[{n}]") for n in range(1, 8)]
     assert feeds == [0.0007, 0.0014, 0.0028, 0.0055, 0.011, 0.011, ""]  # 1.1 % of the diameter, from 1 in up no more
 
 
@@ -93,15 +92,15 @@ OWN = ("stainless steel", "turning", "carbide", 500.0, 0.009, None)
 
 def test_a_row_of_the_shops_own_comes_before_the_table(book):
     put(book, JOB | row(TURN))
-    assert (book.value("usual_speed_1"), book.value("usual_feed_1")) == (320, 0.005)
+    assert (book.value("quote_op_usual_speed[1]"), book.value("quote_op_usual_feed[1]")) == (320, 0.005)
     put(book, JOB | row(TURN), (OWN,))
-    assert (book.value("usual_speed_1"), book.value("usual_feed_1")) == (500, 0.009)
+    assert (book.value("quote_op_usual_speed[1]"), book.value("quote_op_usual_feed[1]")) == (500, 0.009)
     assert book.value("Speeds!J6") == "counts before the table"
 
 
 def test_of_two_rows_of_the_shops_own_the_upper_one_counts(book):
     put(book, JOB | row(TURN), (OWN, ("brass", "turning", "carbide", 900.0, 0.01, None), (*OWN[:3], 111.0, 0.002, None), OWN))
-    assert (book.value("usual_speed_1"), book.value("usual_feed_1")) == (500, 0.009)
+    assert (book.value("quote_op_usual_speed[1]"), book.value("quote_op_usual_feed[1]")) == (500, 0.009)
     twice = "! stands twice among your rows: the upper one counts"
     assert [book.value(f"Speeds!J{line}") for line in (6, 7, 8, 9, 10)] == [twice, "counts before the table", twice, twice, ""]
 
@@ -113,7 +112,7 @@ def test_of_two_rows_of_the_table_the_upper_one_counts(book):
         for column, value in zip("BCDEF", (*OWN[:3], speed, 0.001), strict=True):
             book.set(f"Speeds!{column}{line}", value)
     book.calculate()
-    assert (book.value("usual_speed_1"), book.value("usual_feed_1")) == (222, 0.001)
+    assert (book.value("quote_op_usual_speed[1]"), book.value("quote_op_usual_feed[1]")) == (222, 0.001)
     book.__init__(quote.TEMPLATE.build())  # the table as it was
 
 
@@ -135,7 +134,7 @@ def test_a_shop_files_rows_stand_in_the_table_before_the_built_in_ones():
     shop = quote_shop(speeds_feeds.builtin().extended([own]))
     filled = Workbook(quote.TEMPLATE.build(shop))
     put(filled, JOB | row(TURN))
-    assert (filled.value("usual_speed_1"), filled.value("usual_feed_1")) == (500, 0.009)
+    assert (filled.value("quote_op_usual_speed[1]"), filled.value("quote_op_usual_feed[1]")) == (500, 0.009)
 
 
 def quote_shop(speeds):
@@ -154,26 +153,26 @@ def test_the_highest_feed_of_the_lathe_holds_a_thread_back(book, units):
               "surface_speed": 480 * (0.3048 if units == "mm" else 1)}
     sheet = JOB | {"units": units, "material": "Brass C36000", "top_speed": None} | {
         name: JOB[name] * inch for name in ("size", "bar_length", "part_length", "cutoff_width", "face_to_cutoff", "grip_length")} | row(thread)
-    free = put(book, sheet).value("quote_op_1_speed")
+    free = put(book, sheet).value("quote_op_speed[1]")
     assert free == pytest.approx(7334, abs=0.5)
     assert marks(book)[0] == ("! threading at 9314 mm/min: can the lathe?" if units == "mm" else "! threading at 367 in/min: can the lathe?")
     put(book, sheet | {"max_feed": 100 * inch})
-    assert book.value("quote_op_1_speed") == pytest.approx(2000, rel=1e-12)
+    assert book.value("quote_op_speed[1]") == pytest.approx(2000, rel=1e-12)
     assert marks(book)[0] == "i held at 2000 rpm by the max. feed"
-    assert book.value("quote_op_1_time") == pytest.approx(60 * 7 * 0.75 / 100, rel=1e-12)
-    assert book.value("quote_op_1_time") == pytest.approx(bf.operation_time(
+    assert book.value("quote_op_time[1]") == pytest.approx(60 * 7 * 0.75 / 100, rel=1e-12)
+    assert book.value("quote_op_time[1]") == pytest.approx(bf.operation_time(
         "threading", thread["start_diameter"], 0, thread["length"], thread["surface_speed"], thread["feed_rate"], 2000, 7, units=units), rel=1e-12)
     put(book, sheet | {"max_feed": 100 * inch, "top_speed": 1500})
-    assert (book.value("quote_op_1_speed"), marks(book)[0]) == (1500, "i held at 1500 rpm by the max. speed")
+    assert (book.value("quote_op_speed[1]"), marks(book)[0]) == (1500, "i held at 1500 rpm by the max. speed")
     put(book, sheet | {"max_feed": 400 * inch})
-    assert (book.value("quote_op_1_speed"), marks(book)[0]) == (free, "")
+    assert (book.value("quote_op_speed[1]"), marks(book)[0]) == (free, "")
 
 
 def test_facing_is_not_held_back_by_the_feed_and_needs_its_max_speed(book):
     put(book, JOB | {"max_feed": 40, "top_speed": None} | row(FACE))
-    assert isinstance(book.value("quote_op_1_time"), CellError)
+    assert isinstance(book.value("quote_op_time[1]"), CellError)
     put(book, JOB | {"max_feed": 40} | row(FACE))
-    assert book.value("quote_op_1_time") == pytest.approx(bf.facing_time(1, 0, 200, 0.004, 5000), rel=1e-12)
+    assert book.value("quote_op_time[1]") == pytest.approx(bf.facing_time(1, 0, 200, 0.004, 5000), rel=1e-12)
 
 
 def test_a_machine_of_the_shop_brings_its_highest_feed():
@@ -195,8 +194,8 @@ def test_a_machine_of_the_shop_brings_its_highest_feed():
 
 MARKS = [
     (TURN, {}, ""), (FACE, {}, ""), (DRILL, {}, ""), (THREAD, {}, ""), ({"operation": "other", "extra_time": 4}, {}, ""), ({}, {}, ""),
-    ({"length": 1}, {}, "\u2715 STOP pick an operation"),
-    (TURN | {"length": None}, {}, "\u2715 STOP fill in or correct"),
+    ({"length": 1}, {}, "\u2715 operation is missing"),
+    (TURN | {"length": None}, {}, "\u2715 length is missing"),
     (TURN | {"start_diameter": 1.01}, {}, "! larger than the bar"),
     (DRILL | {"start_diameter": 1, "feed_rate": 0.01, "length": 0.5}, {}, "! drill as large as the bar"),
     (DRILL | {"start_diameter": 0.5, "feed_rate": 0.006}, {"shape": "flat", "size": 2, "thickness": 0.5}, "! drill as large as the bar"),
@@ -255,7 +254,7 @@ def test_a_row_is_marked_where_it_does_not_look_like_this_part(book, cut, change
 
 
 def test_every_mark_is_among_the_cases():
-    words = set(re.findall(r'"([!i] [a-z]+|! )', quote.TEMPLATE.form.answers["op_1_mark"].formula))
+    words = set(re.findall(r'"([!i] [a-z]+|! )', " ".join(said for _, said in OPERATIONS.looks)))
     assert words == {re.match(r"[!i] ([a-z]+)?", mark)[0] for _, _, mark in MARKS if mark[:1] in ("!", "i")}
 
 
@@ -266,9 +265,9 @@ def test_every_mark_is_among_the_cases():
 def test_the_usual_passes_of_a_thread_are_the_published_ones(book, pitch, passes):
     for units, factor in (("mm", 1), ("in", 1 / 25.4)):
         put(book, JOB | {"units": units} | row(THREAD | {"feed_rate": pitch * factor}))
-        assert book.value("usual_passes_1") == passes
+        assert book.value("quote_op_usual_passes[1]") == passes
     put(book, JOB | row(TURN))
-    assert book.value("usual_passes_1") == ""
+    assert book.value("quote_op_usual_passes[1]") == ""
 
 
 def test_between_two_published_pitches_the_nearer_one_counts():
@@ -322,7 +321,8 @@ def every_mark() -> dict[str, bytes]:
             made = put(Workbook(quote.TEMPLATE.build()), inputs, OWN_ROWS)
             own = {f"{speeds_sheet.TITLE}!{column}{line}": value for line, values in enumerate(OWN_ROWS, start=6)
                    for column, value in zip("BCDEFG", values, strict=False)}
-            found[f"case{number}-{part}"] = made.to_bytes(inputs | own)
+            cells = {quote.TEMPLATE.form.cells[name]: value for name, value in inputs.items()}
+            found[f"case{number}-{part}"] = made.to_bytes(cells | own)
     return found
 
 

@@ -286,15 +286,15 @@ def column_of(book: Workbook, name: str, row: int) -> tuple[int, int, int]:
 
 
 @pytest.mark.parametrize(("cell", "row", "value", "mark"), [
-    ("machines_name", 0, None, "machine: a name, as text"), ("machines_name", 0, 7.0, "machine: a name, as text"),
-    ("machines_name", 1, "Lathe 1", "stands twice"), ("machines_grip_length", 0, True, "grip length"),
-    ("machines_grip_length", 0, "2 in", "grip length"), ("machines_face_to_cutoff", 0, -1.0, "face to cut-off"),
-    ("machines_largest_size", 0, "1/2 in", "largest size"), ("machines_largest_size", 0, -0.5, "largest size"),
-    ("machines_feeder_bars", 0, 2.5, "bars in the feeder"),
-    ("prices_material", 0, None, "material: a name, as text"), ("prices_material", 0, 303.0, "material: a name, as text"),
-    ("prices_material", 0, "unobtainium", "material not in the table"), ("prices_shape", 1, "rond", "shape"),
-    ("prices_size", 2, "1 in", "size"), ("prices_material_price", 0, None, "material price"), ("prices_material_price", 0, True, "material price"),
-    ("prices_price_per", 0, None, "material price is per"), ("prices_chip_price", 0, "x", "credit for chips"),
+    ("machines_name", 0, None, "machine is missing"), ("machines_name", 0, 7.0, "machine: a name, as text"),
+    ("machines_name", 1, "Lathe 1", "stands twice"), ("machines_grip_length", 0, True, "grip length is not allowed here"),
+    ("machines_grip_length", 0, "2 in", "grip length is not allowed here"), ("machines_face_to_cutoff", 0, -1.0, "face to cut-off is not allowed here"),
+    ("machines_largest_size", 0, "1/2 in", "largest size is not allowed here"), ("machines_largest_size", 0, -0.5, "largest size is not allowed here"),
+    ("machines_feeder_bars", 0, 2.5, "bars in the feeder is not allowed here"),
+    ("prices_material", 0, None, "material is missing"), ("prices_material", 0, 303.0, "material: a name, as text"),
+    ("prices_material", 0, "unobtainium", "material not in the table"), ("prices_shape", 1, "rond", "shape is not allowed here"),
+    ("prices_size", 2, "1 in", "size is not allowed here"), ("prices_material_price", 0, None, "material price is missing"), ("prices_material_price", 0, True, "material price is not allowed here"),
+    ("prices_price_per", 0, None, "material price is per is missing"), ("prices_chip_price", 0, "x", "credit for chips is not allowed here"),
     ("prices_shape", 1, None, "stands twice"),
 ])
 def test_a_row_of_the_shop_that_cannot_be_used_is_marked_and_stops_the_plan(cell, row, value, mark):

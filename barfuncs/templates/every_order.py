@@ -180,7 +180,7 @@ def rack_value_formula(length: str, price: str = "material_price", bought_length
     return f"{bar}*{length}/{bought_length}"
 
 
-KERF_MISSING = Missing("AND(NOT(ISBLANK(supplied_length)),ISBLANK(kerf))", "saw kerf", "kerf")
+KERF_MISSING = Missing("AND(NOT(ISBLANK(supplied_length)),ISBLANK(kerf))", "saw kerf", input="kerf")
 _AS_BLANKS = "IF(ISBLANK(supplied_length),0,COUNT_DOWN(supplied_length/bar_length))"
 SAW_STOP = ("blanks_per_supplied=0", STOP, f'"The blank, "&{length_text("bar_length")}&", is longer than the supplied bar, "'
             f'&{length_text("supplied_length")}&"."')

@@ -72,7 +72,7 @@ class Form:
         self.follow_on: dict[str, str] = {}
         """By input: cell expression that a blank cell is bad only because of another mistake, which is named by itself."""
         self.marked: list[tuple[str, str]] = []
-        """By mark, once `put_marks` has placed them: the input it is about, and its label."""
+        """By mark, once `put_used` has placed them: the input it is about, and its label."""
         self._known = {used: self.inputs[name].kind for name, used in self._cells.items()}
         for answer in self.answers.values():
             assert answer.name not in self.inputs, f"{answer.name} is an input and an answer"
@@ -209,7 +209,7 @@ class Form:
             page.next_row()
             page.put("B", words, size=9, color=layout.SOFT)
             page.name(name, page.put("C", text, size=9))
-        first = page.row + 1
+        first, marked = page.row + 1, []
         for item in self.inputs.values():
             if item.kind.reader == "text":
                 continue
@@ -217,13 +217,16 @@ class Form:
             page.put("B", item.label, size=9, color=layout.SOFT)
             if _counts(item):
                 self._put_used(page, item)
-            self._add_mark(page, item.name, item.label.lower(), self._mark(item), first)
-        others = [*missing, *(Missing(f"{t.wrong}>0", t.label.lower(), t.name) for t in self.tables)]
+            _join(page, self._mark(item), first)
+            marked.append((item.name, item.label.lower()))
+        others = [*missing, *(Missing(f"{t.wrong}>0", t.label.lower(), input=t.name) for t in self.tables)]
         for other in others:
             page.next_row()
-            page.put("B", other.label, size=9, color=layout.SOFT)
-            mark = f'IF({self.expression(other.condition)},"{other.label}, ","")'
-            self._add_mark(page, other.input, other.label, mark, first)
+            page.put("B", other.words, size=9, color=layout.SOFT)
+            mark = f'IF({self.expression(other.condition)},"{other.words}, ","")'
+            _join(page, mark, first)
+            marked.append((other.input, other.label))
+        self.marked = marked  # the same whenever the template is built
         page.name_rows(f"{self.prefix}marks", "G", first)
         self._put_list(page, "problems", "inputs to fill in or correct", f"H{page.row}")
         first = page.row + 1
@@ -254,10 +257,6 @@ class Form:
             page.put(typed, "=" + item.typed_formula(f"{tidy}{page.row}"), size=9, color=layout.SOFT)
         page.sheet[used].value = "=" + item.used_formula(read if item.may_be_text else "")
 
-    def _add_mark(self, page: Page, name: str, label: str, mark: str, first: int) -> None:
-        self.marked.append((name, label))
-        _join(page, mark, first)
-
     def _put_list(self, page: Page, name: str, label: str, formula: str) -> None:
         page.next_row()
         page.put("B", label, size=9, color=layout.SOFT)
@@ -270,14 +269,14 @@ class Form:
     def put_checks(self, page: Page, checks: Sequence[Check]) -> None:
         """A word and a sentence for each check from column B to H."""
         page.heading("B:H", "Checks")
-        sheet, first = page.sheet, page.row + 1
+        sheet, first, stops = page.sheet, page.row + 1, []
         for check in checks:
             page.next_row(27 if check.long else 15)
             word = page.put("B", "=" + self.expression(check.word()), bold=True, wrap=True)
             page.put("C:H", "=" + self.expression(check.sentence(word)), wrap=True)
             stop = f"'{sheet.title}'!$B${page.row}=\"{STOP}\""
-            self.stops.append((check.topic, f"IF({stop},'{sheet.title}'!$C${page.row}&\" \",\"\")"))
-        last = page.row
+            stops.append((check.topic, f"IF({stop},'{sheet.title}'!$C${page.row}&\" \",\"\")"))
+        last, self.stops = page.row, stops
         page.name(f"{self.prefix}check_words", f"B{first}:B{last}")
         strong = Side(style="medium", color=layout.INK)
         sheet.conditional_formatting.add(f"B{first}:B{last}", layout.rule_where(
@@ -354,7 +353,9 @@ class Form:
         made = {f"{table.item}_{a.name}": f"${letters[a.name]}{number}" for a in table.answers}
         filled = [raw[f"{table.item}_{c.name}"] for c in table.columns if c.kind.reader != "text"]
         whole = {f"all_{name}": self._cells.get(name, name) for name in (*raw, *made)}
-        own = {f"{table.item}_filled": f"COUNTA({','.join(filled)})", f"{table.item}_mark": f"${letters['mark']}{number}"}
+        numbers = [used[f"{table.item}_{c.name}"] for c in table.columns if c.kind.is_number and _has_used(table, c)]
+        own = {f"{table.item}_filled": f"COUNTA({','.join(filled)})", f"{table.item}_sound": f"0*SUM({','.join(numbers)})",
+               f"{table.item}_mark": f"${letters['mark']}{number}"}
         return _Row({**whole, **raw, **used, **made, **own}, raw)
 
     def _mark_of_row(self, table: Table, row: _Row) -> str:

@@ -201,7 +201,7 @@ class Table:
     `item` begins the name of all that a row has: the cells of the column `length` of a table of operations are called
     `op_length`, their values as used `use_op_length`, the answer `time` `quote_op_time`, the marks `op_marks`. In a formula
     of a row `op_length` is this row's value, `ISBLANK(op_length)` asks for its cell, and `op_filled` is the number of its
-    cells with something in them, texts not counted. `all_op_length` is the whole column, as `op_length` is in any other formula.
+    cells with something in them, texts not counted, `op_sound` is 0, or an error where a number in the row is not allowed. `all_op_length` is the whole column, as `op_length` is in any other formula.
 
     `calls` is a function of the catalogue whose rules hold in each row; `falls_back` names for a column the input of the
     template that stands in for a blank cell. `wrong_if` are more ways in which a row is wrong, (condition, words). `looks` are cases in order, (condition, words as a cell expression), for rows
@@ -302,11 +302,17 @@ class Table:
 
 @dataclass(frozen=True)
 class Missing:
-    """Something else that may be wrong: a condition as a cell expression, what it is called, and the input to blame."""
+    """Something else that may be wrong: a condition as a cell expression, what it is called with a hint, and the input to
+    blame."""
 
     condition: str
     label: str
+    hint: str = ""
     input: str = ""
+
+    @property
+    def words(self) -> str:
+        return self.label + (f" ({self.hint})" if self.hint else "")
 
 
 @dataclass(frozen=True)

@@ -35,8 +35,8 @@ MACHINE_WRONG = Answer("machine_wrong", "1 where the machine can't be used: unkn
 SHOP_PROBLEMS = Answer("shop_problems", "marks on the sheet Shop, and 1 for its units where they are neither in nor mm", "count",
                        formula='SUMPRODUCT(--(machines_marks<>""))+SUMPRODUCT(--(prices_marks<>""))'
                                f"+IF({_UNITS_ARE_GOOD},0,1)")
-PROBLEMS = (Missing('AND(machine<>"",machine_row=0)', "machine (not on the sheet Shop)", "machine"),
-            Missing("shop_problems>0", "sheet Shop (its units or a row with a mark)"))
+PROBLEMS = (Missing('AND(machine<>"",machine_row=0)', "machine", "not on the sheet Shop", "machine"),
+            Missing("shop_problems>0", "sheet Shop", "its units or a row with a mark"))
 """What may be wrong with the shop's own data, and how it is called."""
 
 

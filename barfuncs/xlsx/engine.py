@@ -135,7 +135,9 @@ class Workbook:
         self._model = self._load()
         self.sheets: tuple[str, ...] = tuple(s["name"] for s in self._model.get_worksheets_properties())
         self.names: dict[str, Address] = {}
+        self._targets: dict[str, str] = {}
         for item in self._model.get_defined_name_list():
+            self._targets.setdefault(item["name"], item["formula"].lstrip("="))
             match = _SINGLE_NAME.fullmatch(item["formula"].lstrip("="))
             if match and item["scope"] is None:
                 sheet = (match[1] or match[2]).replace("''", "'")
@@ -203,10 +205,9 @@ class Workbook:
 
     def first_cell(self, name: str) -> Address:
         """Address of the first cell of a defined name that stands for a range."""
-        for item in self._model.get_defined_name_list():
-            if item["name"] == name:
-                return self.address(item["formula"].lstrip("=").split(":")[0])
-        raise WorkbookError(f"{self.label} has no name {name!r}")
+        if name not in self._targets:
+            raise WorkbookError(f"{self.label} has no name {name!r}")
+        return self.address(self._targets[name].split(":")[0])
 
     def set(self, ref: str, value: Value) -> None:
         """Put a plain value into a cell. A text stays text, also one that begins with an equals sign."""

@@ -86,7 +86,7 @@ OPERATIONS = Table(
         make_column("extra_time", "Extra time", kinds.Seconds, blank=0, width=8),
     ),
     answers=(
-        RowAnswer("time", "Time", "blank_or_seconds", "seconds", "IF(ISBLANK(op_operation),IF(op_filled=0,0,NA()),op_cut_time)", width=9),
+        RowAnswer("time", "Time", "blank_or_seconds", "seconds", "IF(ISBLANK(op_operation),IF(op_filled=0,0,NA()),op_cut_time+op_sound)", width=9),
         RowAnswer("speed", "Spindle speed", "blank_or_count", "rpm",
                   'IF(ISBLANK(op_operation),0*op_time,IF(op_operation="other",0*op_time,0*op_time+MIN(IF(op_limit>0,op_limit,1E99),'
                   'IF(units="mm",1000,12)*op_surface_speed/(PI()*op_start_diameter))))', width=9.5),
@@ -95,8 +95,8 @@ OPERATIONS = Table(
                   suggested_feed("op_speeds_row", "op_operation", "op_start_diameter"), small=True, width=11),
         RowAnswer("usual_passes", "Usual passes", "general", "", _usual_passes(), small=True),
         RowAnswer("limit", "Max. speed that holds, 0 for none", "count", "rpm",
-                  'IF(OR(feed_allowed=0,op_feed_rate=0,op_operation="facing",op_operation="cut-off"),'
-                  f"{_STATED},IF({_STATED}>0,MIN({_STATED},{_FOLLOWED}),{_FOLLOWED}))", aside=True),
+                  f'IF(feed_allowed=0,{_STATED},IF(op_feed_rate=0,{_STATED},IF(OR(op_operation="facing",op_operation="cut-off"),'
+                  f"{_STATED},IF({_STATED}>0,MIN({_STATED},{_FOLLOWED}),{_FOLLOWED}))))", aside=True),
         RowAnswer("cut_time", "Time of the cuts", "general", "seconds", calls="operation_time", aside=True, refs=(
             *((name, f"op_{name}") for name in ("operation", "start_diameter", "end_diameter", "length", "surface_speed",
                                                 "feed_rate", "passes", "extra_time")), ("top_speed", "op_limit"))),
