@@ -14,7 +14,7 @@ import barfuncs as bf
 from barfuncs.filling import customer_copy
 from barfuncs.filling.filler import Filled, customer_page, fill
 from barfuncs.templates import shop
-from barfuncs.templates.quote import BREAKS, LETTER
+from barfuncs.templates.quote.inputs import BREAKS, LETTER
 from barfuncs.xlsx.package import read_parts
 
 LETTER_TEXTS = {item.name: f"Sample {item.name.replace('_', ' ')}" for item in LETTER}

@@ -125,9 +125,11 @@ def test_inputs_are_open_and_formulas_locked_without_a_password(name):
                 if not cell.protection.locked:
                     open_cells.add((sheet.title, cell.coordinate))
                     assert cell.data_type != "f"
-    for item in TEMPLATES[name].inputs:
+    form = TEMPLATES[name].form
+    for item in (*form.inputs, *(f"{table.item}_{c.name}" for table in form.tables for c in table.columns)):
         sheet, _, ref = book.defined_names[item].attr_text.rpartition("!")
-        assert (sheet.strip("'"), ref.replace("$", "")) in open_cells
+        for cells in openpyxl.utils.cell.rows_from_range(ref.replace("$", "")):
+            assert {(sheet.strip("'"), cell) for cell in cells} <= open_cells
 
 
 @pytest.mark.parametrize("name", TEMPLATES)

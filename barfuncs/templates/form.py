@@ -295,8 +295,7 @@ class Form:
         for item in shown:
             right = not (isinstance(item, Column) and not item.kind.is_number)
             head = item.label + (" *" if isinstance(item, Column) and item.needed else "")
-            page.put(letters[item.name], head, bold=True, color=layout.ACCENT, align="right" if right else "left", wrap=True,
-                     indent=int(not right))
+            page.put(letters[item.name], head, bold=True, color=layout.ACCENT, align="right" if right else "left", wrap=True)
             below.put(letters[item.name], unit_text(item.unit, units) if item.unit else None, color=layout.SOFT, size=9,
                       align="right" if right else "left")
         page.put(mark, "Mark", bold=True, color=layout.ACCENT, wrap=True, indent=1)
