@@ -164,7 +164,7 @@ def test_weights_in_inch_and_mm(shape, size, share, density, length):
     wall = thickness_for(shape, size, share)
     mm_wall = None if wall is None else wall * 25.4
     text = f"{density!r} g/cm3"
-    inch = bf.bar_weight(text, shape, size, length, wall)
+    inch = bf.bar_weight(text, shape, size, length, wall, "in")
     metric = bf.bar_weight(text, shape, size * 25.4, length * 25.4, mm_wall, units="mm")
     assert inch * KG_PER_LB == pytest.approx(metric, rel=1e-12)
     assert inch == pytest.approx(bf.bar_weight(bf.material_density(text, "in"), shape, size, length, wall), rel=1e-12)
@@ -172,7 +172,7 @@ def test_weights_in_inch_and_mm(shape, size, share, density, length):
         bf.bar_weight(density, shape, size * 25.4, length * 25.4, mm_wall, units="mm"), rel=1e-12)
     assert bf.section_area(shape, size, wall) * 645.16 == pytest.approx(
         bf.section_area(shape, size * 25.4, mm_wall, units="mm"), rel=1e-12)
-    assert bf.weight_per_length(text, shape, size, wall) * KG_PER_LB / 0.3048 == pytest.approx(
+    assert bf.weight_per_length(text, shape, size, wall, "in") * KG_PER_LB / 0.3048 == pytest.approx(
         bf.weight_per_length(text, shape, size * 25.4, mm_wall, units="mm"), rel=1e-12)
     assert bf.across_corners(shape, size, wall) * 25.4 == pytest.approx(
         bf.across_corners(shape, size * 25.4, mm_wall, units="mm"), rel=1e-12)

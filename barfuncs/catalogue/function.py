@@ -8,6 +8,7 @@ between arguments. From that come the checks and their messages, units, docstrin
 import functools
 import inspect
 import re
+import textwrap
 from collections.abc import Callable, Sequence
 from typing import Annotated, Any, get_args, get_origin
 
@@ -17,7 +18,7 @@ from barfuncs.catalogue.entry import CATALOGUE, GROUPS, Argument, CellFunction, 
 from barfuncs.catalogue.formula import TABLE_NAMES, python_rule
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.kinds import Kind
-from barfuncs.catalogue.reading import read_arguments
+from barfuncs.catalogue.reading import ANY_UNITS, UNITS_RULE, read_arguments
 from barfuncs.errors import InputError
 
 
@@ -153,6 +154,14 @@ def _make_call(entry: Entry) -> CellFunction:
     return function
 
 
+def units_rule(entry: Entry) -> str:
+    """What the function's docstring says about the units of its texts, bare numbers and result; blank where nothing has a unit."""
+    if not entry.result.two_systems and not any(a.kind.two_systems for a in entry.arguments):
+        return ""
+    keyword = "" if entry.has_units else " `units` is a keyword, \"in\" or \"mm\"."
+    return ANY_UNITS + (f" {UNITS_RULE}" if entry.result.two_systems else "") + keyword
+
+
 def _document(entry: Entry) -> str:
     """The function's docstring with the parts that the catalogue knows: parameters, result, errors."""
     text = inspect.getdoc(entry.core) or ""
@@ -165,6 +174,8 @@ def _document(entry: Entry) -> str:
     lines += ["", "Returns", "-------", entry.result.name + (f" [{unit}]" if unit else ""), "", "Raises", "------",
               "InputError (a ValueError)", "    A missing, misread or impossible argument; names all of them."]
     lines += [f"    {rule.message[0].upper()}{rule.message[1:]}." for rule in entry.rules]
+    if said := units_rule(entry):
+        lines += ["", "Units", "-----", *textwrap.wrap(said, 118)]
     return "\n".join(lines) + ("\n\n" + rest if rest else "\n")
 
 

@@ -11,6 +11,7 @@ from barfuncs.catalogue.counting import count_down, count_up
 from barfuncs.catalogue.function import cell_function
 from barfuncs.catalogue.kinds import (
     ROUNDINGS,
+    UNITS,
     Count,
     Efficiency,
     Hours,
@@ -22,6 +23,7 @@ from barfuncs.catalogue.kinds import (
     PositiveCount,
     PositiveMoney,
     PositiveSeconds,
+    PriceByWeight,
     PricePer,
     PriceRounding,
     Quantities,
@@ -32,7 +34,7 @@ from barfuncs.catalogue.kinds import (
     Units,
     Weight,
 )
-from barfuncs.catalogue.reading import broken_rules, read_value
+from barfuncs.catalogue.reading import broken_rules, read_in
 from barfuncs.catalogue.units import KG_PER_LB, MM_PER_INCH
 from barfuncs.errors import InputError
 from barfuncs.functions.quantity import bars_for_quantity, parts_to_make, whole_bar_quantity
@@ -101,8 +103,8 @@ def material_cost(bars: Count, price: Money, price_per: PricePer, bar_length: Le
     rules=(("parts_weight", "parts_weight+remnant_weight+rack_weight<=bars*bar_weight*1.000000001",
             "parts, remnants and what goes back on the rack must not weigh more than the bars"),),
 )
-def scrap_credit(bars: Count, bar_weight: Weight, parts_weight: Weight, remnant_weight: Weight, chip_price: Money = 0,
-                 remnant_price: Money = 0, rack_weight: Weight = 0) -> Money:
+def scrap_credit(bars: Count, bar_weight: Weight, parts_weight: Weight, remnant_weight: Weight, chip_price: PriceByWeight = 0,
+                 remnant_price: PriceByWeight = 0, rack_weight: Weight = 0) -> Money:
     """What the scrap buyer pays for chips and remnants; chips are what is neither part, remnant nor goes back on the rack.
 
     Examples
@@ -282,7 +284,7 @@ _PARTS_WEIGH_LESS = ("part_weight", "part_weight<=gross_weight",
             "the parts, the end trim and what goes back on the rack must not weigh more than the bars")),
 )
 def order_credit(parts_to_make: Count, bars: Count, bar_weight: Weight, gross_weight: Weight, part_weight: Weight,
-                 trim_weight: Weight = 0, chip_price: Money = 0, remnant_price: Money = 0, rack_weight: Weight = 0) -> Money:
+                 trim_weight: Weight = 0, chip_price: PriceByWeight = 0, remnant_price: PriceByWeight = 0, rack_weight: Weight = 0) -> Money:
     """What the scrap buyer pays for an order's chips and remnants, from the weights of one bar and one part.
 
     Notes
@@ -346,8 +348,8 @@ def price_breaks(quantities: Quantities, parts_per_bar: PositiveCount, bar_cost:
                  setup_parts: Count = 0, setup_rate: Money | None = None, other_per_part: Money = 0,
                  other_per_order: Money = 0, minimum_charge: Money = 0, margin: Margin | None = None,
                  markup: Markup | None = None, rounding: PriceRounding = "nearest 0.01", efficiency: Efficiency = 1,
-                 cuts_per_bar: Count = 0, cut_charge: Money = 0, tooling: Money = 0, chip_price: Money = 0,
-                 remnant_price: Money = 0, bar_weight: Weight = 0, gross_weight: Weight = 0, part_weight: Weight = 0,
+                 cuts_per_bar: Count = 0, cut_charge: Money = 0, tooling: Money = 0, chip_price: PriceByWeight = 0,
+                 remnant_price: PriceByWeight = 0, bar_weight: Weight = 0, gross_weight: Weight = 0, part_weight: Weight = 0,
                  trim_weight: Weight = 0) -> Table:
     """Price at several quantities: a row of costs, price each and order total for each.
 
@@ -425,10 +427,7 @@ def read_quantities(quantities: Any, where: str = "price_breaks") -> list[int]:
         if q is None or q == "":
             continue
         try:
-            number, _ = read_value(kind, q)
-            if not kind.allows(number):
-                raise ValueError(f"{q!r} given; allowed is {kind.allowed(None)}")
-            counts.append(int(number))
+            counts.append(read_in(kind, q, UNITS[0]))
         except ValueError as error:
             problems.append(("quantities", str(error)))
     if not counts and not problems:

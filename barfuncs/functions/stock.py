@@ -20,7 +20,7 @@ from barfuncs.catalogue.kinds import (
     Weight,
     WeightPerLength,
 )
-from barfuncs.catalogue.reading import _DensityText
+from barfuncs.catalogue.reading import DensityText
 from barfuncs.catalogue.units import LB_IN3_PER_G_CM3, MM_PER_INCH, parse_length
 from barfuncs.errors import InputError, shown
 
@@ -158,14 +158,14 @@ def material_density(material: Material, units: Units = "in") -> Density:
     --------
     >>> material_density("1.4305", "mm")
     7.9
-    >>> round(material_density("7.85 g/cm3"), 4)
+    >>> round(material_density("7.85 g/cm3", "in"), 4)
     0.2836
     """
     value: object = material
     if isinstance(value, str):
         table = materials.active()
         return table[value].density * (1 if units == "mm" else LB_IN3_PER_G_CM3)
-    if isinstance(value, _DensityText):
+    if isinstance(value, DensityText):
         if value.system == units:
             return value.value
         return value.value * LB_IN3_PER_G_CM3 if units == "in" else value.value / LB_IN3_PER_G_CM3

@@ -22,7 +22,7 @@ import math
 import re
 import struct
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, time
 from decimal import Decimal
 from itertools import chain, repeat
@@ -32,7 +32,7 @@ import barfuncs
 from barfuncs.catalogue import materials
 from barfuncs.catalogue.entry import Argument, Entry, find
 from barfuncs.catalogue.kinds import UNITS, Kind
-from barfuncs.catalogue.reading import UNITS_HINT, in_units, read_value
+from barfuncs.catalogue.reading import CALL, Way, in_units, read_arguments, read_value
 from barfuncs.errors import BarfuncsError, InputError
 from barfuncs.functions.cost import TABLE_HEADS
 
@@ -262,6 +262,15 @@ def _single_reader(argument: Argument, read: Reader, host: Host) -> Reader:
     return single
 
 
+def _way(entry: Entry) -> Way:
+    """What a message about units advises in a cell, which has no keywords."""
+    if entry.has_units:
+        return replace(CALL, add_units='give the last argument, units: "in" or "mm"')
+    if entry.result.two_systems:
+        return replace(CALL, add_units='give plain numbers in one unit; LENGTH_IN("3 mm","in") makes a number of a text')
+    return replace(CALL, add_units="write its unit in the cell too, such as 3 mm")
+
+
 TextReader = Callable[[str], tuple[Any, str | None]]
 
 
@@ -340,6 +349,7 @@ class CellCall:
         self._number = host.number
         self._function: Callable[..., Any] = getattr(barfuncs, entry.name)
         self._table = entry.result.reader == "table"
+        self._way = _way(entry)
         self._readers = tuple(_table_argument if a.kind.reader == "table" else _reader(a) for a in entry.arguments)
         self._single = tuple(_single_reader(a, read, host) for a, read in zip(entry.arguments, self._readers, strict=True))
         self._texts = [(n, read) for n, a in enumerate(entry.arguments) if (read := _text_reader(a.kind)) is not None]
@@ -479,17 +489,15 @@ class CellCall:
     def reasons(self, error: BarfuncsError, given: Sequence[Any]) -> str:
         """The error in words, values spelled as in a sheet: -2, not -2.0."""
         try:
-            self._function(*[_as_in_a_sheet(value) for value in given])
+            values, _, _ = read_arguments(self.entry, [_as_in_a_sheet(value) for value in given], {}, self._way)
+            self.entry.core(*values)
         except BarfuncsError as better:
             error = better
         except Exception:
             _log.debug("no better words for %s", error, exc_info=True)
         if not isinstance(error, InputError):
             return str(error)
-        words = "; ".join(f"{argument}: {reason}" for argument, reason in error.problems)
-        if not self.entry.has_units:
-            words = words.replace(UNITS_HINT, ": write its unit in the cell too, such as 3 mm")
-        return words
+        return "; ".join(f"{argument}: {reason}" for argument, reason in error.problems)
 
     def cause(self, error: BarfuncsError, given: Sequence[Any]) -> Cause:
         """What a refusal comes from."""

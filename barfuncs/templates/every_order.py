@@ -2,7 +2,19 @@
 
 from barfuncs.catalogue import kinds
 from barfuncs.templates.materials_sheet import CAUTION_FORMULA, DENSITY_FORMULA, ROW_FORMULA
-from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Answer, Check, length_text, make_input, number_text
+from barfuncs.templates.model import (
+    LOOK,
+    NOTE,
+    OK,
+    STOP,
+    Answer,
+    Check,
+    across,
+    length_text,
+    make_input,
+    number_text,
+    rules_of,
+)
 from barfuncs.templates.shop import MACHINE_TYPE_HELP
 
 JOB = (
@@ -78,6 +90,13 @@ PRICE = (
     make_input("chip_price", "Credit for chips", kinds.Money, 0, unit="per_weight", from_shop=True),
     make_input("remnant_price", "Credit for remnants", kinds.Money, 0, unit="per_weight", from_shop=True),
 )
+RULES = (
+    *rules_of("section_area"),
+    across("longest_random_bar", "longest_random_bar>=bar_length", "must not be shorter than the bar length (the shortest bar)"),
+    across("end_trim", "end_trim<=bar_length", "must not be longer than the bar"),
+    across("bar_length", "bar_length<=supplied_length*1.000000001", "must not be longer than the supplied bar that it is sawn from"),
+)
+"""What holds between the inputs of one job."""
 
 SIZE_TEXT = f'{number_text("size", 5)}&IF(ISBLANK(thickness),""," x "&{number_text("thickness", 5)})'
 """Cell expression: the size of the bar, and its thickness where it has one."""

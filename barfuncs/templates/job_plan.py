@@ -7,7 +7,7 @@ from typing import Any
 from openpyxl import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
-from barfuncs.templates import layout, plausible
+from barfuncs.templates import every_order, layout, plausible
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
     BAR,
@@ -83,6 +83,7 @@ INPUTS: dict[str, tuple[Input, ...]] = {
     "Material price": PRICE,
 }
 ALL_INPUTS: dict[str, Input] = {i.name: i for group in INPUTS.values() for i in group}
+RULES = every_order.RULES
 
 _BOUGHT = (("price", "material_price"), ("bars", "bought"), ("bar_length", "bought_length"), ("bar_weight", "bought_weight"))
 ANSWERS: dict[str, tuple[Answer, ...]] = {

@@ -6,8 +6,10 @@ again. A blank input that the shop's own data can give takes the shop's value, w
 """
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, field
 from typing import Any, get_args
 
 from openpyxl import Workbook
@@ -15,7 +17,7 @@ from openpyxl.styles import Alignment, Border, Font, Side
 from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs.catalogue.entry import CATALOGUE
-from barfuncs.catalogue.formula import cell_formula, expand
+from barfuncs.catalogue.formula import cell_formula, expand, python_rule
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.kinds import LONGEST_ON_A_FORM, Kind
 from barfuncs.templates import layout
@@ -128,6 +130,40 @@ class Input:
         if not condition.startswith("OR("):
             condition = f"AND({condition})"
         return f"IF({condition},{cell},NA())"
+
+
+@dataclass(frozen=True)
+class Across:
+    """A rule across the inputs of a template, such as a bar that must be longer than its end trim.
+
+    It is asked where each of the inputs that it speaks of is given and right; `optional` ones may be blank and count as 0.
+    """
+
+    argument: str
+    message: str
+    names: tuple[str, ...]
+    optional: frozenset[str]
+    check: Callable[..., bool] = field(compare=False)
+
+    def problems(self, inputs: Mapping[str, Any], bad: AbstractSet[str]) -> list[tuple[str, str]]:
+        values = [inputs.get(name) for name in self.names]
+        if bad & set(self.names) or any(v is None and n not in self.optional for n, v in zip(self.names, values, strict=True)):
+            return []
+        return [] if self.check(*[0 if v is None else v for v in values]) else [(self.argument, self.message)]
+
+
+def across(argument: str, condition: str, message: str) -> Across:
+    """A rule between inputs, its condition written as that of a function's rule."""
+    names = tuple(dict.fromkeys(re.findall(r"[a-z_]{2,}", condition)))
+    return Across(argument, message, names, frozenset(), python_rule(condition, names))
+
+
+def rules_of(function: str) -> tuple[Across, ...]:
+    """The rules of a function whose arguments are inputs too."""
+    entry = CATALOGUE[function]
+    names = tuple(a.name for a in entry.arguments)
+    optional = frozenset(a.name for a in entry.arguments if not a.required)
+    return tuple(Across(rule.argument, rule.message, names, optional, rule.check) for rule in entry.rules)
 
 
 def make_input(name: str, label: str, alias: Any, default: Any = None, needed: bool = False, unit: str = "",

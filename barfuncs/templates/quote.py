@@ -16,7 +16,7 @@ from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.formula import cell_formula
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.units import MM_PER_INCH
-from barfuncs.templates import layout, plausible, speeds_sheet
+from barfuncs.templates import every_order, layout, plausible, speeds_sheet
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
     BAR,
@@ -466,6 +466,7 @@ RESULTS = ("parts_per_bar", "bar_weight", "cycle",
 STILL_SHEETS: tuple[str, ...] = (speeds_sheet.TITLE,)
 """Sheets with formulas that no input bears on: they are calculated once."""
 ALL_INPUTS: dict[str, Input] = {**FORM.inputs, **{i.name: i for i in (*OPERATION_INPUTS, *OPERATION_NOTES)}}
+RULES = every_order.RULES
 
 
 _COSTS = ("material_used", "machine_cost", "setup_cost", "other_cost")
