@@ -14,7 +14,7 @@ from typing import Annotated, Any, get_args, get_origin
 
 from barfuncs.catalogue import materials as _materials
 from barfuncs.catalogue import units as _units
-from barfuncs.catalogue.entry import CATALOGUE, GROUPS, Argument, CellFunction, Entry, Rule, find
+from barfuncs.catalogue.entry import CATALOGUE, COMMON_PRACTICE, GROUPS, Argument, CellFunction, Entry, Rule, find
 from barfuncs.catalogue.formula import TABLE_NAMES, python_rule
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.kinds import Kind
@@ -34,6 +34,7 @@ def _kind_of(annotation: Any, where: str) -> Kind:
 def cell_function(
     *,
     group: str,
+    source: str,
     formula: str | None = None,
     no_formula: str | None = None,
     rules: Sequence[tuple[str, str, str]] = (),
@@ -44,6 +45,8 @@ def cell_function(
     ----------
     group : str
         One of `GROUPS`.
+    source : str
+        Where the formula comes from: a publication, `GEOMETRY`, or `COMMON_PRACTICE`.
     formula : str, optional
         Cell formula in the argument names; may call COUNT_DOWN, COUNT_UP and functions registered before.
     no_formula : str, optional
@@ -56,6 +59,8 @@ def cell_function(
         name = core.__name__
         if group not in GROUPS:
             raise TypeError(f"{name}: group {group!r} is not one of {', '.join(GROUPS)}")
+        if not source.strip():
+            raise TypeError(f"{name}: a source is missing; where there is none write {COMMON_PRACTICE!r}")
         if (formula is None) == (no_formula is None):
             raise TypeError(f"{name}: give either a formula or the reason why there is none")
         if name in CATALOGUE:
@@ -84,7 +89,7 @@ def cell_function(
             unknown = set(re.findall(r"\b[a-z_]\w*", re.sub(r'"[^"]*"', "", formula))) - set(names) - TABLE_NAMES
             if unknown:
                 raise TypeError(f"{name}: the formula speaks of {', '.join(sorted(unknown))}")
-        entry = Entry(name, group, inspect.getdoc(core).split("\n")[0], tuple(arguments),  # type: ignore[union-attr]
+        entry = Entry(name, group, inspect.getdoc(core).split("\n")[0], source, tuple(arguments),  # type: ignore[union-attr]
                       _kind_of(inspect.signature(core).return_annotation, f"{name}, result"), core, formula,
                       no_formula, tuple(built))
         CATALOGUE[name] = entry
@@ -156,7 +161,7 @@ def _make_call(entry: Entry) -> CellFunction:
 
 def units_rule(entry: Entry) -> str:
     """What the function's docstring says about the units of its texts, bare numbers and result; blank where nothing has a unit."""
-    if not entry.result.two_systems and not any(a.kind.two_systems for a in entry.arguments):
+    if not entry.takes_units:
         return ""
     keyword = "" if entry.has_units else " `units` is a keyword, \"in\" or \"mm\"."
     return ANY_UNITS + (f" {UNITS_RULE}" if entry.result.two_systems else "") + keyword
@@ -174,6 +179,7 @@ def _document(entry: Entry) -> str:
     lines += ["", "Returns", "-------", entry.result.name + (f" [{unit}]" if unit else ""), "", "Raises", "------",
               "InputError (a ValueError)", "    A missing, misread or impossible argument; names all of them."]
     lines += [f"    {rule.message[0].upper()}{rule.message[1:]}." for rule in entry.rules]
+    lines += ["", "Source", "------", f"{entry.source[0].upper()}{entry.source[1:]}."]
     if said := units_rule(entry):
         lines += ["", "Units", "-----", *textwrap.wrap(said, 118)]
     return "\n".join(lines) + ("\n\n" + rest if rest else "\n")

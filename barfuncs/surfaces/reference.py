@@ -30,6 +30,7 @@ def page() -> str:
                       "| argument | meaning | allowed | left out |", "|---|---|---|---|"]
             lines += [f"| {a.name} | {a.help} | {allowed_words(a)} | {default_words(a)} |" for a in entry.arguments]
             lines += [f"\nRule: {rule.message}." for rule in entry.rules]
+            lines.append(f"\nSource: {entry.source}.")
             if entry.formula is None:
                 lines.append(f"\nNot among the names of a workbook, since {entry.no_formula}; it needs xlwings or the add-in.")
     name, text = cells.WHY_NAME
