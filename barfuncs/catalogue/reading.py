@@ -144,11 +144,9 @@ def read_arguments(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any
 
     Raises InputError naming every bad argument, TypeError for a wrong number or name of arguments.
     """
-    keywords = dict(keywords)
-    outer_units = None if entry.has_units else keywords.pop("units", None)
-    bound = _bind(entry, args, keywords)
+    bound, units = bind(entry, args, keywords)
     try:
-        reading = read_together(entry.arguments, bound, way, bound.get("units", outer_units), entry.result.two_systems)
+        reading = read_together(entry.arguments, bound, way, bound.get("units", units), entry.result.two_systems)
     except InputError as error:
         raise InputError(entry.name, error.problems) from None
     problems = reading.problems
@@ -170,7 +168,13 @@ def broken_rules(entry: Entry, values: Sequence[Any]) -> list[tuple[str, str]]:
     return [(rule.argument, rule.message) for rule in entry.rules if not rule.check(*plain)]
 
 
-def _bind(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any]) -> dict[str, Any]:
+def bind(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any]) -> tuple[dict[str, Any], Any]:
+    """The values by the names of their arguments, and the units of the keyword that a function without such an argument takes.
+
+    Raises TypeError for a wrong number or name of arguments.
+    """
+    keywords = dict(keywords)
+    units = keywords.pop("units", None) if entry.takes_units and not entry.has_units else None
     if len(args) > len(entry.arguments):
         raise TypeError(f"{entry.name}() takes {len(entry.arguments)} arguments, {len(args)} were given")
     bound = {a.name: value for a, value in zip(entry.arguments, args, strict=False)}
@@ -181,7 +185,7 @@ def _bind(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any]) -> dic
         if key in bound:
             raise TypeError(f"{entry.name}() got {key!r} twice")
         bound[key] = value
-    return bound
+    return bound, units
 
 
 def limit_problem(kind: Kind, value: Any, units: str | None, given: Any) -> str | None:

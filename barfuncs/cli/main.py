@@ -363,7 +363,7 @@ def calc(function: str, arguments: tuple[str, ...], units: str | None, materials
         last = positional[-1] if entry.has_units and len(positional) == len(entry.arguments) else named.get("units")
         if units and last and last != units:
             raise InputError(entry.name, [("units", f"{last!r} and --units {units} contradict each other")])
-        if not last and (units or (entry.has_units and entry.arguments[-1].required)):
+        if not last and entry.takes_units and (units or (entry.has_units and entry.arguments[-1].required)):
             named["units"] = units or "in"
         values, read_in, _ = read_arguments(entry, [p or None for p in positional], named, Way("add --units in or --units mm"))
         result = entry.core(*values)
