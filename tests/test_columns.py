@@ -228,6 +228,10 @@ def test_a_text_is_no_column():
     assert not is_column(np.float64(2))
     assert not is_column(pint.UnitRegistry().Quantity(2, "inch"))
     assert is_column(np.array([2]))
+    several = pint.UnitRegistry().Quantity(np.array([1.0, 2.0]), "inch")
+    assert not is_column(several)
+    with pytest.raises(bf.InputError, match="part_length: one number in inch expected, a quantity of ndarray given"):
+        bf.bar_per_part(several, 0.125)
 
 
 # --- speed and agreement with cells --------------------------------------------------------------------------------

@@ -112,13 +112,14 @@ def _known_material(text: str) -> tuple[str | None, None]:
 
 
 def is_column(value: Any) -> bool:
-    """Whether a value is a list, a tuple, or an array or Series with rows.
+    """Whether a value is a list, a tuple, or an array or Series with rows. A quantity is one value, or refused as none.
 
     >>> is_column([1, 2]), is_column("12 ft"), is_column(2.25)
     (True, False, False)
     """
     kind = value.__class__
-    return kind is list or kind is tuple or bool(hasattr(value, "tolist") and getattr(value, "ndim", 0))
+    return kind is list or kind is tuple or bool(
+        hasattr(value, "tolist") and getattr(value, "ndim", 0) and not _units.is_quantity(value))
 
 
 def _is_series(value: Any) -> bool:
