@@ -176,6 +176,8 @@ def test_quantities_in_a_column_stay_quantities():
     q = pint.UnitRegistry().Quantity
     results = bf.bar_per_part([q(57, "mm"), q(2, "inch")], [q(3, "mm"), q(0.5, "inch")])
     assert [(r.magnitude, str(r.units)) for r in results] == [(60, "millimeter"), (2.5, "inch")]
+    stated = bf.bar_per_part([q(2, "inch"), 57], 3, units="mm")
+    assert (stated[0].magnitude, str(stated[0].units), stated[1]) == (pytest.approx(53.8), "millimeter", 60)
     array = bf.bar_per_part(np.array([1.0, 2.0]), q(0.5, "inch"))
     assert array.dtype == object
     assert [r.magnitude for r in array] == [1.5, 2.5]
@@ -186,6 +188,8 @@ def test_units_hold_for_the_whole_column():
     assert bf.bar_weight("303", "round", [19, "1 in"], "3 m", units="mm") == pytest.approx(
         [bf.bar_weight("303", "round", 19, 3000, units="mm"), bf.bar_weight("303", "round", 25.4, 3000, units="mm")])
     assert bf.bar_weight("303", "round", [1, 25.4], [144, 3657.6], None, ["in", "mm"]) == pytest.approx(
+        [bf.bar_weight("303", "round", 1, 144), bf.bar_weight("303", "round", 1, 144) * 0.45359237])
+    assert bf.bar_weight("303", "round", "1 in", [144, 3657.6], None, ["in", "mm"]) == pytest.approx(
         [bf.bar_weight("303", "round", 1, 144), bf.bar_weight("303", "round", 1, 144) * 0.45359237])
     with pytest.raises(bf.InputError, match=r"^bar_per_part: row 2: units: is missing: '57 mm' is metric"):
         bf.bar_per_part(["2 in", "57 mm"], "1/8 in")

@@ -245,9 +245,8 @@ class Columns:
         if self._entry.has_units:
             stated = given[-1] if last == len(self._entry.arguments) else None
         plain = self._texts.without(given, stated)
-        # Bare numbers alone are in the stated units; what brings a unit of its own needs to be told of them.
-        if units is None or not any((v.__class__ is str and a.kind.is_number) or _units.is_quantity(v)
-                                    for a, v in zip(self._entry.arguments, plain, strict=False)):
+        # Bare numbers alone are in the stated units; a quantity brings its own and needs to be told of them.
+        if units is None or not any(map(_units.is_quantity, plain)):
             try:
                 return self._call(*plain)
             except InputError:
