@@ -95,7 +95,7 @@ def test_a_function_gives_a_finite_result_or_an_input_error(name, data):
     except InputError:
         assert bf.why(name, **values) != "ok"
         return
-    flat = [x for row in result for x in row] if isinstance(result, list) and isinstance(result[0], tuple) else [result]
+    flat = [x for row in result for x in row] if isinstance(result, list) and result and isinstance(result[0], tuple) else [result]
     assert all(math.isfinite(x) for x in flat if not isinstance(x, list))
 
 

@@ -262,8 +262,10 @@ CELL_ERROR = re.compile(r"#N/A|#GETTING_DATA|#[A-Z/0]+[!?]")
 
 def _refuse_slips(value: Any) -> None:
     """Raise BarfuncsError for what a spreadsheet program made of a typed value, or could not work out."""
-    if isinstance(value, str) and CELL_ERROR.fullmatch(value):
-        raise BarfuncsError(f"the cell shows the error {value}")
+    if isinstance(value, str):
+        if value.startswith("#") and CELL_ERROR.fullmatch(value):
+            raise BarfuncsError(f"the cell shows the error {value}")
+        return
     if isinstance(value, (datetime.datetime, datetime.date)):
         raise BarfuncsError(f"the spreadsheet made the date {value:%Y-%m-%d} of it, as it does of 3/8: format the cell as "
                             "text and type the value again")

@@ -146,10 +146,15 @@ class Across:
     check: Callable[..., bool] = field(compare=False)
 
     def problems(self, inputs: Mapping[str, Any], bad: AbstractSet[str]) -> list[tuple[str, str]]:
-        values = [inputs.get(name) for name in self.names]
-        if bad & set(self.names) or any(v is None and n not in self.optional for n, v in zip(self.names, values, strict=True)):
-            return []
-        return [] if self.check(*[0 if v is None else v for v in values]) else [(self.argument, self.message)]
+        values = []
+        for name in self.names:
+            value = inputs.get(name)
+            if value is None:
+                if name not in self.optional:
+                    return []
+                value = 0
+            values.append(value)
+        return [] if not bad.isdisjoint(self.names) or self.check(*values) else [(self.argument, self.message)]
 
 
 def across(argument: str, condition: str, message: str) -> Across:
