@@ -85,12 +85,13 @@ def parts_per_bar(size: Length) -> Length:
     return size
 
 
-GOOD = {"group": "Yield", "formula": "size"}
+GOOD = {"group": "Yield", "source": "geometry", "formula": "size"}
 
 BAD_DECLARATIONS = {
-    "unknown group": (plain, {"group": "Yields", "formula": "size"}, r"plain: group 'Yields' is not one of Stock, Yield,"),
+    "unknown group": (plain, {**GOOD, "group": "Yields"}, r"plain: group 'Yields' is not one of Stock, Yield,"),
     "formula and reason": (plain, {**GOOD, "no_formula": "none"}, r"plain: give either a formula or the reason why"),
-    "neither formula nor reason": (plain, {"group": "Yield"}, r"plain: give either a formula or the reason why"),
+    "neither formula nor reason": (plain, {"group": "Yield", "source": "geometry"}, r"plain: give either a formula or the reason why"),
+    "blank source": (plain, {**GOOD, "source": " "}, r"plain: a source is missing; where there is none write 'common practice, no source'"),
     "argument not in the glossary": (not_in_glossary, GOOD, r"not_in_glossary, sizes: not in the glossary"),
     "default out of limits": (bad_default, GOOD, r"bad_default, scrap_rate: the default 0\.96 is outside the limits"),
     "fraction for whole default": (fraction_default, GOOD, r"fraction_default, bars: the default 1\.5 is outside"),
@@ -104,7 +105,7 @@ BAD_DECLARATIONS = {
                                r"plain: rule 'size<width' speaks of \{'width'\}"),
     "rule about unknown argument": (plain, {**GOOD, "rules": (("width", "size<length", "m"),)},
                                     r"plain: rule 'size<length' speaks of width"),
-    "formula with unknown name": (plain, {"group": "Yield", "formula": "size*diameter+width"},
+    "formula with unknown name": (plain, {**GOOD, "formula": "size*diameter+width"},
                                   r"plain: the formula speaks of diameter, width"),
 }
 
@@ -144,7 +145,8 @@ def test_docstring_agrees_with_signature(entry):
     function = getattr(bf, entry.name)
     found = sections(function.__doc__)
     documented = re.findall(r"^(\w+) : ", found["Parameters"], flags=re.MULTILINE)
-    assert documented == list(inspect.signature(function).parameters) == [a.name for a in entry.arguments]
+    keyword = ["units"] if entry.takes_units and not entry.has_units else []
+    assert documented == list(inspect.signature(function).parameters) == [*(a.name for a in entry.arguments), *keyword]
     for argument in entry.arguments:
         assert f"    {ARGUMENTS[argument.name]}." in found["Parameters"]
         line = next(x for x in found["Parameters"].splitlines() if x.startswith(f"{argument.name} : "))
@@ -178,6 +180,20 @@ def test_entry_is_public_and_complete(entry):
     assert entry.group in GROUPS
     assert entry.summary.endswith(".")
     assert find(entry.cell_name) is entry
+
+
+def test_a_source_left_out_is_refused_at_import():
+    with pytest.raises(TypeError, match="missing 1 required keyword-only argument: 'source'"):
+        cell_function(group="Yield", formula="size")(plain)
+
+
+@pytest.mark.parametrize("entry", ENTRIES, ids=IDS)
+def test_the_source_stands_in_the_docstring_once(entry):
+    doc = getattr(bf, entry.name).__doc__
+    assert " ".join(sections(doc)["Source"].split()) == f"{entry.source[0].upper()}{entry.source[1:]}."
+    assert doc.count(entry.source[1:]) == 1
+    named = re.findall(r"`(\w+)`", entry.source)
+    assert all(CATALOGUE[name].source for name in named), "a source refers to functions of the catalogue"
 
 
 def test_all_is_whole_and_holds_nothing_else():
@@ -418,7 +434,7 @@ def test_unknown_function_is_refused_with_the_nearest_name():
         find("PARTS_PER_BARS")
 
 
-@pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf, True, [1], {}, object(), 1j, b"x", b"1"])
+@pytest.mark.parametrize("value", [math.nan, math.inf, -math.inf, True, {1}, {}, object(), 1j, b"x", b"1"])
 def test_value_that_is_no_number_is_refused(value):
     with pytest.raises(InputError) as caught:
         bf.bar_per_part(value, 0.125)

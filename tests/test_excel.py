@@ -15,7 +15,6 @@ import pytest
 import barfuncs
 from barfuncs import CATALOGUE
 from barfuncs.catalogue.entry import GROUPS, Argument, Entry, find
-from barfuncs.catalogue.reading import UNITS_HINT
 from barfuncs.errors import BarfuncsError, InputError
 from barfuncs.functions.cost import PRICE_BREAK_COLUMNS, TABLE_HEADS
 from barfuncs.surfaces import cells
@@ -237,11 +236,6 @@ def test_long_texts_are_cut(host):
     assert text.endswith("...")
 
 
-def test_the_catalogue_still_ends_its_unit_message_so():
-    with pytest.raises(InputError, match=re.escape(UNITS_HINT)):
-        barfuncs.parts_per_bar("3 m", 57, "3 mm", "75 mm")
-
-
 # --- columns -------------------------------------------------------------------------------------------------------
 
 
@@ -453,8 +447,9 @@ def wanted(entry: Entry, values: list[Any]) -> Any:
             python(True)
         words = "; ".join(f"{argument}: {reason}" for argument, reason in raised.value.problems)
         words = re.sub(r"\b(True|False) given", lambda m: m[0].replace(m[1], m[1].upper()), words)
-        if not entry.has_units:
-            words = words.replace('add units="in" or units="mm"', "write its unit in the cell too, such as 3 mm")
+        words = words.replace('add units="in" or units="mm"', 'give the last argument, units: "in" or "mm"' if entry.has_units else
+                              'give plain numbers in one unit; LENGTH_IN("3 mm","in") makes a number of a text' if entry.result.dimension == "length"
+                              else "write its unit in the cell too, such as 3 mm")
         text = "#VALUE! " + words
         return text if len(text) <= 255 else text[:252] + "..."
     if isinstance(result, list):

@@ -311,7 +311,7 @@ BARE = {k: v for k, v in GOOD.items() if k != "units"} | {"bar_length": "144"}
 
 def test_a_row_that_does_not_say_its_unit_next_to_metric_rows_is_refused(tmp_path):
     metric = GOOD | {"job": "M", "units": "mm", "size": "20", "part_length": "30", "cutoff_width": "3", "bar_length": "3000"}
-    for other in (metric, metric | {"units": "", "size": "20 mm", "part_length": "30 mm", "cutoff_width": "3 mm",
+    for other in (metric, metric | {"size": "20 mm", "part_length": "30 mm", "cutoff_width": "3 mm",
                                     "face_to_cutoff": "3 mm", "grip_length": "50 mm", "bar_length": "3 m"}):
         path = write_csv(tmp_path / "jobs.csv", BARE, other)
         outcome = plan_jobs(read_jobs(path), tmp_path / "out", replace=True)

@@ -143,7 +143,8 @@ def test_bare_numbers_take_the_unit_of_their_heading(tmp_path):
                             "face_to_cutoff": ".2 in", "grip_length": "2 in", "bar_length": "12 ft", "quantity": "100",
                             "scrap_rate": "3 %", "cycle_time": "1.5 min", "material_price": "4", "price_per": "lb"}
     assert second.values["size"] == "19 mm"
-    outcome = plan_jobs([first, second], tmp_path / "out")
+    assert [p.column for p in plan_jobs([first, second], tmp_path / "out").problems] == ["units", "units"]  # a heading says nothing of results
+    outcome = plan_jobs([first, second], tmp_path / "out", units="in")
     assert not outcome.problems
     one, two = (filled for *_, filled in outcome.done)
     assert one.answers["parts_per_bar"] == two.answers["parts_per_bar"] == bf.parts_per_bar(144, 2.25, 0.125, 2.2)

@@ -23,26 +23,18 @@ FUNCTIONS = ("spindle_speed", "turning_time", "facing_time", "cutoff_time", "dri
 FAST = 40_000  # a surface speed that leaves the top speed in force at every diameter
 
 
-# --- published values: tolerance is half the last printed digit -----------------------------------------------------
+# --- published values, each read in its source or a copy: tolerance is half the last printed digit -----------------------------------------------------
 
 # M. P. Groover, Fundamentals of Modern Manufacturing, 4th ed., problem 22.1 with solution (coursehero 6086141)
 GROOVER_22_1 = "Groover 22.1"
 # Groover 22.3, feed rate 1.44 in/min
 GROOVER_22_3 = "Groover 22.3"
-# Groover 22.6 (5th ed. 21.2): the question was seen, the answer is from memory
-GROOVER_22_6 = "Groover 22.6"
-# Groover 5th ed. 21.7: the question was seen, the answer was computed
-GROOVER_21_7 = "Groover 21.7"
-# Groover, taper at constant surface speed: the question was seen (studyzin.com), the answer was computed
-GROOVER_TAPER = "Groover, taper"
 # Kalpakjian-type problem, turning a titanium rod (qammunity 12040095)
 TITANIUM_ROD = "titanium rod"
 # Mitsubishi Materials, formulas for turning
 FORMULA_PAGE = "formula page"
 # Turning tutorial, scribd 546471836
 TUTORIAL = "tutorial"
-# El-Hofy, problems 5.1 and 5.2: the question was seen, the answer was computed
-EL_HOFY = "El-Hofy 5.1"
 # Ewen, Nelson, Elementary Technical Mathematics, section 1.8, exercise 53 (gradesaver.com): 8 2/3 min
 TECHNICAL_MATHEMATICS = "Elementary Technical Mathematics 1.8.53"
 # Worked example of drilling, 25 mm without an approach (studyclix.ie)
@@ -51,14 +43,10 @@ DRILLING = "drilling example"
 MINUTES = [
     (GROOVER_22_1, "turning_time", (700, 200, 2.3 * 60, 0.32), "mm", 9.96, 0.005),
     (GROOVER_22_3, "facing_time", (6, 0, FAST, 0.008, 180), "in", 2.083, 0.0005),
-    (GROOVER_22_6, "turning_time", (46, 4.5, 450, 0.01), "in", 12.04, 0.005),
-    (GROOVER_21_7, "facing_time", (35, 20, FAST, 0.015, 40), "in", 12.5, 0.05),
-    (GROOVER_TAPER, "turning_time", (900, 225, 200, 0.25), "mm", 12.723450247038661, 1e-12),
     (TITANIUM_ROD, "turning_time", (200, 75, 94.25, 0.5), "mm", 1.0, 0.05),
     (FORMULA_PAGE, "turning_time", (100, 50, FAST, 0.2, 1000), "mm", 0.5, 0.05),
     (TUTORIAL, "facing_time", (170, 120, FAST, 0.3, 440), "mm", 0.189, 0.0005),
     (TUTORIAL, "turning_time", (200, 165, FAST, 0.127, 200), "mm", 7.874, 0.0005),
-    (EL_HOFY, "facing_time", (450, 150, FAST, 0.3, 50), "mm", 10.0, 0.05),
     (TECHNICAL_MATHEMATICS, "turning_time", ("9 9/64 in", 3, FAST, "3/128 in", 45), "in", 26 / 3, 1e-12),
     (DRILLING, "drilling_time", (25, 20, 20, 0.25, 180), "mm", 0.314, 0.0005),
 ]
@@ -85,26 +73,6 @@ def test_published_spindle_speeds(surface_speed, diameter, units, speed, toleran
 ])
 def test_published_surface_speeds(lowest, highest, diameter, speed):
     assert bf.spindle_speed(lowest, diameter, units="mm") <= speed < bf.spindle_speed(highest, diameter, units="mm")
-
-
-# Closed form against a 200,000-step integration, made for the project's list of check values; 8 digits are given.
-@pytest.mark.parametrize(("radius", "surface_speed", "feed_rate", "top_speed", "minutes", "tolerance"), [
-    (25, 200, 0.1, 3000, 0.11585865, 0.5e-8), (25, 200, 0.1, 500, 0.5, 0.5e-8), (25, 200, 0.1, 1e9, 0.09817477, 0.5e-8),
-    (6, 60, 0.05, 4000, 0.043667422, 0.5e-9),
-])
-def test_facing_to_the_centre(radius, surface_speed, feed_rate, top_speed, minutes, tolerance):
-    # `core`, since a top speed of 1e9 is above the limit.
-    seconds = bf.facing_time.core(2 * radius, 0, surface_speed, feed_rate, top_speed, "mm")
-    assert seconds / 60 == pytest.approx(minutes, rel=0, abs=tolerance)
-
-
-def test_drill_point_allowance():
-    # Groover's allowance 0.5 D tan(90 - angle/2): the formula was seen, the numbers were computed; tan 22.5 degrees is
-    # sqrt(2) - 1, tan 45 degrees 1.
-    for angle, allowance in ((118, 0.3004303095137802), (135, (math.sqrt(2) - 1) / 2), (90, 0.5)):
-        point = bf.drilling_time(2, 1, 100, 0.01, angle) / bf.drilling_time(2, 1, 100, 0.01, 180) * 2 - 2
-        assert point == pytest.approx(allowance, rel=0, abs=1e-12)
-    assert bf.drilling_time(2, 1, 100, 0.01) == bf.drilling_time(2, 1, 100, 0.01, 118)
 
 
 def test_formulas_of_technical_guides():
@@ -354,7 +322,7 @@ def test_limits(name):
 
 
 @pytest.mark.parametrize("name", FUNCTIONS)
-@pytest.mark.parametrize("bad", [-1, math.nan, math.inf, "fast", "", True, [1], 1e300])
+@pytest.mark.parametrize("bad", [-1, math.nan, math.inf, "fast", "", True, {1}, 1e300])
 def test_every_argument_refuses(name, bad):
     arguments = [a.name for a in CATALOGUE[name].arguments]
     for argument in arguments:

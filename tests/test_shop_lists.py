@@ -13,7 +13,8 @@ LISTS = Path(__file__).parent / "shop_lists"
 
 def planned(name: str, folder: Path) -> Outcome:
     path = LISTS / f"{name}.csv"
-    return plan_jobs(read_jobs(path), folder / name, source=path.name, decimal_comma=name == "semicolons")
+    metric = name == "semicolons"  # its headings say mm, which says nothing of the results
+    return plan_jobs(read_jobs(path), folder / name, source=path.name, decimal_comma=metric, units="mm" if metric else None)
 
 
 # For each list how many jobs are planned, and what is wrong with the others: a time that may be hours, a shape in another

@@ -9,6 +9,8 @@ from barfuncs.catalogue.kinds import Kind
 from barfuncs.errors import InputError, shown
 
 GROUPS = ("Stock", "Yield", "Quantity", "Sawing", "Time", "Cost", "Safety")
+GEOMETRY, COMMON_PRACTICE = "geometry", "common practice, no source"
+"""Where a formula comes from that no publication needs to vouch for, or none is known to."""
 REQUIRED: Any = inspect.Parameter.empty
 
 
@@ -57,6 +59,7 @@ class Entry:
     name: str
     group: str
     summary: str
+    source: str
     arguments: tuple[Argument, ...]
     result: Kind
     core: Callable[..., Any]
@@ -70,7 +73,13 @@ class Entry:
 
     @property
     def has_units(self) -> bool:
+        """Whether `units` is an argument of its own."""
         return bool(self.arguments) and self.arguments[-1].name == "units"
+
+    @property
+    def takes_units(self) -> bool:
+        """Whether an argument or the result is in one unit of two; `units` is then an argument of its own or a keyword."""
+        return self.has_units or self.result.two_systems or any(a.kind.two_systems for a in self.arguments)
 
 
 CATALOGUE: dict[str, Entry] = {}

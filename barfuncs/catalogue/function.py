@@ -8,17 +8,20 @@ between arguments. From that come the checks and their messages, units, docstrin
 import functools
 import inspect
 import re
+import textwrap
 from collections.abc import Callable, Sequence
 from typing import Annotated, Any, get_args, get_origin
 
-from barfuncs.catalogue import materials as _materials
 from barfuncs.catalogue import units as _units
-from barfuncs.catalogue.entry import CATALOGUE, GROUPS, Argument, CellFunction, Entry, Rule, find
+from barfuncs.catalogue.columns import Columns, Quick, is_column
+from barfuncs.catalogue.entry import CATALOGUE, COMMON_PRACTICE, GROUPS, Argument, CellFunction, Entry, Rule, find
 from barfuncs.catalogue.formula import TABLE_NAMES, python_rule
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.kinds import Kind
-from barfuncs.catalogue.reading import read_arguments
+from barfuncs.catalogue.reading import ANY_UNITS, UNITS_RULE, bind, read_arguments
 from barfuncs.errors import InputError
+
+_CALLS: dict[str, CellFunction] = {}
 
 
 def _kind_of(annotation: Any, where: str) -> Kind:
@@ -33,6 +36,7 @@ def _kind_of(annotation: Any, where: str) -> Kind:
 def cell_function(
     *,
     group: str,
+    source: str,
     formula: str | None = None,
     no_formula: str | None = None,
     rules: Sequence[tuple[str, str, str]] = (),
@@ -43,6 +47,8 @@ def cell_function(
     ----------
     group : str
         One of `GROUPS`.
+    source : str
+        Where the formula comes from: a publication, `GEOMETRY`, or `COMMON_PRACTICE`.
     formula : str, optional
         Cell formula in the argument names; may call COUNT_DOWN, COUNT_UP and functions registered before.
     no_formula : str, optional
@@ -55,6 +61,8 @@ def cell_function(
         name = core.__name__
         if group not in GROUPS:
             raise TypeError(f"{name}: group {group!r} is not one of {', '.join(GROUPS)}")
+        if not source.strip():
+            raise TypeError(f"{name}: a source is missing; where there is none write {COMMON_PRACTICE!r}")
         if (formula is None) == (no_formula is None):
             raise TypeError(f"{name}: give either a formula or the reason why there is none")
         if name in CATALOGUE:
@@ -83,34 +91,19 @@ def cell_function(
             unknown = set(re.findall(r"\b[a-z_]\w*", re.sub(r'"[^"]*"', "", formula))) - set(names) - TABLE_NAMES
             if unknown:
                 raise TypeError(f"{name}: the formula speaks of {', '.join(sorted(unknown))}")
-        entry = Entry(name, group, inspect.getdoc(core).split("\n")[0], tuple(arguments),  # type: ignore[union-attr]
+        entry = Entry(name, group, inspect.getdoc(core).split("\n")[0], source, tuple(arguments),  # type: ignore[union-attr]
                       _kind_of(inspect.signature(core).return_annotation, f"{name}, result"), core, formula,
                       no_formula, tuple(built))
         CATALOGUE[name] = entry
-        return _make_call(entry)
+        _CALLS[name] = _make_call(entry)
+        return _CALLS[name]
 
     return register
 
 
-class _KnownMaterials:
-    """Names and designations of the materials table in use, in lower case."""
-
-    def __contains__(self, text: object) -> bool:
-        return text in _materials.active()._by_text
-
-
-def _quick_check(argument: Argument) -> tuple[float, float, Any, bool, bool]:
-    """(low, high, texts, whole, may be None) for the fast path: plain floats, ints and exact texts, nothing else."""
-    kind, gap = argument.kind, argument.default is None
-    if kind.is_number:
-        return kind.closed_low, min(kind.closed_high, 1.7e308), (), kind.whole, gap
-    texts: Any = frozenset(kind.choices) if kind.choices else _KnownMaterials() if kind.reader == "material" else ()
-    return 1.0, 0.0, texts, False, gap
-
-
 def _make_call(entry: Entry) -> CellFunction:
     core = entry.core
-    quick = tuple(_quick_check(a) for a in entry.arguments)
+    quick = tuple((q.low, q.high, q.texts, q.whole, q.gap) for q in map(Quick, entry.arguments))
     needed, most = sum(a.required for a in entry.arguments), len(entry.arguments)
     checks = [rule.check for rule in entry.rules]
     padding = tuple(0 if a.default is None or a.required else a.default for a in entry.arguments)
@@ -142,15 +135,32 @@ def _make_call(entry: Entry) -> CellFunction:
                         break
                 else:
                     return core(*args)
-        return _checked_call(entry, args, keywords)
+        return _checked_call(entry, args, keywords, columns)
 
+    columns = Columns(entry, call)
     made: Any = call
-    made.__signature__ = inspect.signature(core)
+    made.__signature__ = _signature(entry)
+    made.__annotations__ = {}
     made.__doc__ = _document(entry)
     made.core = core
     made.entry = entry
     function: CellFunction = made
     return function
+
+
+def _signature(entry: Entry) -> inspect.Signature:
+    """The arguments as people give them; the kinds on the core's annotations are for the catalogue."""
+    parameters = [inspect.Parameter(a.name, inspect.Parameter.POSITIONAL_OR_KEYWORD, default=a.default) for a in entry.arguments]
+    if entry.takes_units and not entry.has_units:
+        parameters.append(inspect.Parameter("units", inspect.Parameter.KEYWORD_ONLY, default=None))
+    return inspect.Signature(parameters)
+
+
+def units_rule(entry: Entry) -> str:
+    """What the function's docstring says about the units of its texts, bare numbers and result; blank where nothing has a unit."""
+    if not entry.takes_units:
+        return ""
+    return ANY_UNITS + (f" {UNITS_RULE}" if entry.result.two_systems else "")
 
 
 def _document(entry: Entry) -> str:
@@ -161,17 +171,28 @@ def _document(entry: Entry) -> str:
     for a in entry.arguments:
         default = "" if a.required else f", default {a.default!r}"
         lines += [f"{a.name} : {a.kind.allowed(None)}{default}", f"    {a.help}."]
+    if entry.takes_units and not entry.has_units:
+        lines += ["units : one of in, mm, a keyword, default in", "    what bare numbers and the result are in."]
     unit = entry.result.unit(None)
-    lines += ["", "Returns", "-------", entry.result.name + (f" [{unit}]" if unit else ""), "", "Raises", "------",
-              "InputError (a ValueError)", "    A missing, misread or impossible argument; names all of them."]
+    lines += ["", "Returns", "-------", entry.result.name + (f" [{unit}]" if unit else "")]
+    if entry.result.reader != "table":
+        lines.append("    A column (list, tuple, array, Series) among the arguments gives a column, one result a row.")
+    lines += ["", "Raises", "------", "InputError (a ValueError)", "    A missing, misread or impossible argument; names all of them."]
     lines += [f"    {rule.message[0].upper()}{rule.message[1:]}." for rule in entry.rules]
+    lines += ["", "Source", "------", f"{entry.source[0].upper()}{entry.source[1:]}."]
+    if said := units_rule(entry):
+        lines += ["", "Units", "-----", *textwrap.wrap(said, 118)]
     return "\n".join(lines) + ("\n\n" + rest if rest else "\n")
 
 
 # --- the careful path: text, quantities, numpy numbers, anything wrong ---------------------------------------------
 
 
-def _checked_call(entry: Entry, args: tuple[Any, ...], keywords: dict[str, Any]) -> Any:
+def _checked_call(entry: Entry, args: tuple[Any, ...], keywords: dict[str, Any], columns: Columns) -> Any:
+    if any(map(is_column, args)) or any(map(is_column, keywords.values())):
+        bound, units = bind(entry, args, keywords)
+        if any(is_column(bound.get(a.name)) for a in entry.arguments if a.kind.reader != "table"):
+            return columns(bound, units)
     values, units, quantities = read_arguments(entry, args, keywords)
     result = entry.core(*values)
     if quantities and entry.result.dimension:
@@ -189,8 +210,7 @@ def why(name: str, *args: Any, **keywords: Any) -> str:
     """
     entry = find(name)
     try:
-        values, _, _ = read_arguments(entry, args, keywords)
-        entry.core(*values)  # a text or a list of quantities is read there
+        _CALLS[entry.name](*args, **keywords)
     except InputError as error:
         return "; ".join(f"{argument}: {reason}" for argument, reason in error.problems)
     except TypeError as error:

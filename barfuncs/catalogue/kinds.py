@@ -114,6 +114,12 @@ class Kind:
         return self.reader not in ("choice", "material", "text", "table")
 
     @property
+    def two_systems(self) -> bool:
+        """Whether a bare number means one thing in inch units and another in metric units."""
+        inch, metric = UNIT_TEXT.get(self.dimension or "", ("", ""))
+        return inch != metric
+
+    @property
     def closed_low(self) -> float:
         """The smallest allowed float, so that one `<=` serves both kinds of bound."""
         if self.smallest:
@@ -193,6 +199,7 @@ UNIT_TEXT = {
     "weight_per_length": ("lb/ft", "kg/m"),
     "density": ("lb/in3", "g/cm3"),
     "surface_speed": ("ft/min", "m/min"),
+    "price_by_weight": ("per lb", "per kg"),
     "seconds": ("s", "s"),
     "hours": ("h", "h"),
     "spindle_speed": ("rpm", "rpm"),
@@ -245,6 +252,7 @@ Markup = Annotated[float, Kind("fraction", "fraction", None, 0, 10)]
 Efficiency = Annotated[float, Kind("fraction", "fraction", None, 0, 1, open_low=True, smallest=1e-3)]
 Confidence = Annotated[float, Kind("fraction", "fraction", None, 0.5, 0.9999)]
 Money = Annotated[float, Kind("money", "number", None, 0, 1e9)]
+PriceByWeight = Annotated[float, Kind("money", "number", "price_by_weight", 0, 1e9)]
 PositiveMoney = Annotated[float, Kind("money", "number", None, 0, 1e9, open_low=True, smallest=1e-9)]
 Seconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6)]
 PositiveSeconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6, open_low=True, smallest=1e-6)]

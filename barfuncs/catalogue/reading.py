@@ -1,11 +1,14 @@
 """The reading room: what people type becomes numbers and texts that a function takes, or a reason in words why not."""
 
+import datetime
 import decimal
 import math
 import numbers
 import re
-from collections.abc import Mapping, Sequence
-from typing import Any
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Protocol
 
 from barfuncs.catalogue import materials as _materials
 from barfuncs.catalogue import units as _units
@@ -13,75 +16,151 @@ from barfuncs.catalogue.entry import Entry
 from barfuncs.catalogue.kinds import HEAVIEST, LIGHTEST, SPELLINGS, UNITS, Kind, looks_like_designation, squeezed
 from barfuncs.errors import BarfuncsError, InputError, shown
 
-UNITS_HINT = ': add units="in" or units="mm"'
-"""How a message ends for a bare number next to metric text. A cell has no such argument and says it in other words."""
-
-TWO_SYSTEMS = frozenset({"length", "weight", "surface_speed", "feed_rate", "feed_speed"})
-"""Dimensions in which a bare number means one thing in inch units and another in metric units."""
+LONGEST_TEXT = 120
+"""Characters of a text in a list or a file."""
 
 
-def read_arguments(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any]) -> tuple[list[Any], str, bool]:
-    """Check and read all arguments: (values for the core function, units, whether a quantity was among them).
+@dataclass(frozen=True)
+class Way:
+    """How values are typed: in a call, in a list of jobs, in a file.
 
-    Raises InputError naming every bad argument, TypeError for a wrong number or name of arguments.
+    `add_units` is what a message advises where nothing says which unit is meant. With `cells` the values stand in cells:
+    a spreadsheet's slips are told, a text is one line, and results are plain numbers, even of quantities.
     """
-    keywords = dict(keywords)
-    outer_units = None if entry.has_units else keywords.pop("units", None)
-    bound = _bind(entry, args, keywords)
-    stated = bound.get("units", outer_units)
-    problems: list[tuple[str, str]] = []
+
+    add_units: str = 'add units="in" or units="mm"'
+    cells: bool = False
+    decimal_comma: bool = False
+    table: _materials.Materials | None = None
+
+
+CALL = Way()
+CELLS = Way("say whether the units are in or mm", cells=True)
+
+
+class Named(Protocol):
+    """A value that is asked for: an argument of a function, an input of a template."""
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def kind(self) -> Kind: ...
+
+
+@dataclass
+class Reading:
+    """Values that were read together, in `units`. What was left out or can't be read stands in none."""
+
+    units: str
+    values: dict[str, Any] = field(default_factory=dict)
+    problems: list[tuple[str, str]] = field(default_factory=list)
+    quantities: bool = False
+    only_bare: bool = False
+    """Whether numbers were taken as inch with nothing that says so."""
+
+
+# The rule of units, in one sentence each for the docstrings of the functions.
+ANY_UNITS = "A text may carry its unit; bare numbers are in `units`, and next to metric text they need it said."
+UNITS_RULE = ("The result is in `units`: \"in\" where nothing else is said. Next to a metric text `units` must be said, so that no "
+              "column of results holds two units. A pint quantity gives a quantity, which carries its unit.")
+
+
+def read_together(items: Iterable[Named], given: Mapping[str, Any], way: Way, stated: Any, has_unit: bool) -> Reading:
+    """Read named values, find their units, and hold each against its limits.
+
+    `stated` are the units that somebody said, or None. `has_unit` tells that what comes of it has a unit: next to metric
+    text the units must then be said. Raises InputError for bad units alone.
+    """
     if stated is not None:
         try:
             stated = read_choice(stated, UNITS)
         except ValueError as error:
-            raise InputError(entry.name, [("units", str(error))]) from None
+            raise InputError("units", [("units", str(error))]) from None
+    read: dict[str, tuple[Kind, Any, str | None]] = {}
+    problems: list[tuple[str, str]] = []
     systems: set[str] = set()
     bare: list[str] = []
-    read: dict[str, tuple[Any, str | None]] = {}
-    quantities = False
-    for a in entry.arguments:
-        if bound.get(a.name) is None:
+    metric, quantities = None, False
+    for item in items:
+        value = given.get(item.name)
+        if value is None or item.name == "units":
             continue
-        value = bound[a.name]
         try:
-            number, system = read_value(a.kind, value)
+            number, system = read_value(item.kind, value, way)
         except ValueError as error:
-            problems.append((a.name, str(error)))
+            problems.append((item.name, str(error)))
             continue
+        read[item.name] = item.kind, number, system
         quantities |= _units.is_quantity(value)
-        read[a.name] = (number, system)
-        if a.kind.dimension in TWO_SYSTEMS and isinstance(number, float):
+        if isinstance(number, DensityText):
+            metric = value if number.system == "mm" and metric is None else metric
+        elif item.kind.two_systems:
             if system:
                 systems.add(system)
+                metric = value if system == "mm" and metric is None else metric
             elif number:
-                bare.append(a.name)
-    units = stated or ("mm" if systems == {"mm"} and not bare and not entry.has_units else "in")
-    if "mm" in systems and bare and stated is None:
-        problems += [(name, f"has no unit next to values in metric units{UNITS_HINT}") for name in bare]
-    values = []
+                bare.append(item.name)
+    units = stated or ("mm" if systems == {"mm"} and not bare else "in")
+    if stated is None and "mm" in systems and bare:
+        problems += [(name, f"has no unit next to values in metric units: {way.add_units}") for name in bare]
+    elif stated is None and metric is not None and has_unit and (way.cells or not quantities):
+        problems.append(("units", f"is missing: {shown(metric)} is metric, and nothing says what the result is in: {way.add_units}"))
+    reading = Reading(units, problems=problems, quantities=quantities,
+                      only_bare=stated is None and not systems and bool(bare))
+    for name, (kind, value, system) in read.items():
+        try:
+            reading.values[name] = _settled(kind, value, system, units, given[name])
+        except ValueError as error:
+            problems.append((name, str(error)))
+    return reading
+
+
+def read_in(kind: Kind, value: Any, units: str, way: Way = CALL) -> Any:
+    """Read one value where the units of bare numbers are known: in `units`, within its limits.
+
+    Raises BarfuncsError with a reason in words.
+
+    >>> from typing import get_args
+    >>> from barfuncs.catalogue.kinds import Length
+    >>> read_in(get_args(Length)[1], "12 ft", "in")
+    144.0
+    """
+    return _settled(kind, *read_value(kind, value, way), units, value)
+
+
+def _settled(kind: Kind, value: Any, system: str | None, units: str, given: Any) -> Any:
+    """A value that was read, in `units` and within its limits."""
+    if system and kind.is_number:
+        value = in_units(value, kind, system, units)
+    if reason := limit_problem(kind, value, units, given):
+        raise BarfuncsError(reason)
+    return int(value) if kind.whole else value
+
+
+def read_arguments(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any],
+                   way: Way = CALL) -> tuple[list[Any], str, bool]:
+    """Check and read all arguments: (values for the core function, units, whether a quantity was among them).
+
+    Raises InputError naming every bad argument, TypeError for a wrong number or name of arguments.
+    """
+    bound, units = bind(entry, args, keywords)
+    try:
+        reading = read_together(entry.arguments, bound, way, bound.get("units", units), entry.result.two_systems)
+    except InputError as error:
+        raise InputError(entry.name, error.problems) from None
+    problems = reading.problems
+    values: list[Any] = []
     for a in entry.arguments:
-        if a.name in read:
-            number, system = read[a.name]
-            if system and a.kind.is_number:
-                number = in_units(number, a.kind, system, units)
-            reason = limit_problem(a.kind, number, units, bound[a.name])
-            if reason:
-                problems.append((a.name, reason))
-            values.append(int(number) if a.kind.whole and not reason else number)
-        elif a.required:
-            if bound.get(a.name) is None:
-                problems.append((a.name, f"is missing; allowed is {a.kind.allowed(units)}"))
-            values.append(None)
-        else:
-            values.append(a.default)
-    if entry.has_units:
-        values[-1] = units
+        if a.required and bound.get(a.name) is None:
+            problems.append((a.name, f"is missing; allowed is {a.kind.allowed(reading.units)}"))
+        values.append(reading.units if a.name == "units" else reading.values.get(a.name, None if a.required else a.default))
     if not problems:
         problems = broken_rules(entry, values)
     if problems:
         order = {a.name: n for n, a in enumerate(entry.arguments)}
         raise InputError(entry.name, sorted(problems, key=lambda p: order.get(p[0], -1)))
-    return values, units, quantities
+    return values, reading.units, reading.quantities
 
 
 def broken_rules(entry: Entry, values: Sequence[Any]) -> list[tuple[str, str]]:
@@ -89,7 +168,13 @@ def broken_rules(entry: Entry, values: Sequence[Any]) -> list[tuple[str, str]]:
     return [(rule.argument, rule.message) for rule in entry.rules if not rule.check(*plain)]
 
 
-def _bind(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any]) -> dict[str, Any]:
+def bind(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any]) -> tuple[dict[str, Any], Any]:
+    """The values by the names of their arguments, and the units of the keyword that a function without such an argument takes.
+
+    Raises TypeError for a wrong number or name of arguments.
+    """
+    keywords = dict(keywords)
+    units = keywords.pop("units", None) if entry.takes_units and not entry.has_units else None
     if len(args) > len(entry.arguments):
         raise TypeError(f"{entry.name}() takes {len(entry.arguments)} arguments, {len(args)} were given")
     bound = {a.name: value for a, value in zip(entry.arguments, args, strict=False)}
@@ -100,7 +185,7 @@ def _bind(entry: Entry, args: Sequence[Any], keywords: Mapping[str, Any]) -> dic
         if key in bound:
             raise TypeError(f"{entry.name}() got {key!r} twice")
         bound[key] = value
-    return bound
+    return bound, units
 
 
 def limit_problem(kind: Kind, value: Any, units: str | None, given: Any) -> str | None:
@@ -140,31 +225,69 @@ def in_units(value: float, kind: Kind, system: str, units: str) -> float:
         return value
     factor = {"length": _units.MM_PER_INCH, "weight": _units.KG_PER_LB, "surface_speed": _units.M_PER_FT,
               "feed_rate": _units.MM_PER_INCH, "feed_speed": _units.MM_PER_INCH,
-              "density": 1 / _units.LB_IN3_PER_G_CM3}.get(kind.dimension or "")
+              "price_by_weight": 1 / _units.KG_PER_LB, "density": 1 / _units.LB_IN3_PER_G_CM3}.get(kind.dimension or "")
     if factor is None:
         return value
     return value * factor if units == "mm" else value / factor
 
 
-def read_value(kind: Kind, value: Any, decimal_comma: bool = False) -> tuple[Any, str | None]:
+def read_value(kind: Kind, value: Any, way: Way = CALL) -> tuple[Any, str | None]:
     """Read one value of any spelling: (value, "in" or "mm" where it carried a unit, else None).
 
     Raises BarfuncsError with a reason in words.
     """
+    if way.cells:
+        _refuse_slips(value)
     if kind.reader == "choice":
         return read_choice(value, kind.choices), None
+    if kind.reader == "text" and way.cells:
+        return read_text(value), None
     if kind.reader in ("text", "table"):
         return value, None
     if _units.is_quantity(value):
         return _read_quantity(kind, value)
     if kind.reader == "material":
-        return read_material(value, decimal_comma), None
+        return read_material(value, way), None
     if isinstance(value, str):
-        return _read_text(kind, _units.without_diameter_sign(value) if kind.across else value, decimal_comma)
+        return _read_text(kind, _units.without_diameter_sign(value) if kind.across else value, way.decimal_comma)
     number = finite_float(value)
     if number is None:
         raise BarfuncsError(f"{shown(value)} given; allowed is {kind.allowed(None)}")
     return number, None
+
+
+CELL_ERROR = re.compile(r"#N/A|#GETTING_DATA|#[A-Z/0]+[!?]")
+"""What a cell shows that could not be worked out."""
+
+
+def _refuse_slips(value: Any) -> None:
+    """Raise BarfuncsError for what a spreadsheet program made of a typed value, or could not work out."""
+    if isinstance(value, str):
+        if value.startswith("#") and CELL_ERROR.fullmatch(value):
+            raise BarfuncsError(f"the cell shows the error {value}")
+        return
+    if isinstance(value, (datetime.datetime, datetime.date)):
+        raise BarfuncsError(f"the spreadsheet made the date {value:%Y-%m-%d} of it, as it does of 3/8: format the cell as "
+                            "text and type the value again")
+    if isinstance(value, (datetime.time, datetime.timedelta)):
+        raise BarfuncsError(f"the spreadsheet made the time {value} of it: write for example 80 s or 1 min 20 s")
+
+
+def read_text(value: Any) -> str:
+    """A text on one line, or a number as people write it. Raises BarfuncsError with a reason in words.
+
+    >>> read_text("  Lathe   2 "), read_text(4711.0)
+    ('Lathe 2', '4711')
+    """
+    if not isinstance(value, str) and finite_float(value) is None:
+        raise BarfuncsError(f"{shown(value)} given; allowed is a text")
+    text = f"{value:.15g}" if isinstance(value, float) else str(value)
+    text = " ".join(text.split())
+    if any(unicodedata.category(c) in ("Cc", "Cs") for c in text):
+        raise BarfuncsError("has a control character")
+    if len(text) > LONGEST_TEXT:
+        raise BarfuncsError(f"has {len(text)} characters; allowed is at most {LONGEST_TEXT}")
+    return text
 
 
 def finite_float(value: Any) -> float | None:
@@ -181,31 +304,37 @@ def finite_float(value: Any) -> float | None:
 def _read_quantity(kind: Kind, value: Any) -> tuple[Any, str | None]:
     if kind.reader == "material":
         system = _units.quantity_system(value) or "mm"
-        return _DensityText(_units.from_quantity(value, "density", system), system), None
+        return DensityText(_units.from_quantity(value, "density", system), system), None
     if kind.dimension is None:
         raise BarfuncsError(f"{value} given; a plain number is allowed, without a unit")
     system = _units.quantity_system(value) or "in"
     return _units.from_quantity(value, kind.dimension, system), system
 
 
-class _DensityText:
+@dataclass(frozen=True)
+class DensityText:
     """A density that came with its own unit; the core converts it."""
 
-    def __init__(self, value: float, system: str) -> None:
-        self.value, self.system = value, system
+    value: float
+    system: str
 
 
 # A number of a European standard: 1 for steels, 2 for copper and nickel, 3 for light metals. No density is written so.
 _EUROPEAN_NUMBER = re.compile(r"\s*[1-3][.,][0-9]{4}\s*")
 
 
-def read_material(value: Any, decimal_comma: bool = False, table: _materials.Materials | None = None) -> Any:
+def read_material(value: Any, way: Way = CALL) -> Any:
     """A material's name in the table, or a density: a number in the units of the call, or one that brings its own unit.
 
     A whole number above all densities is a designation: 303, 4140. Raises BarfuncsError with a reason in words.
     """
-    table = table or _materials.active()
+    table = way.table or _materials.active()
     number = finite_float(value)
+    if way.cells and number is not None and not number.is_integer():
+        code = next((c for c in (f"{number:.10g}", f"{number:.4f}") if c in table), None)
+        if code:
+            raise BarfuncsError(f"{value!r} is a number here; for the material {code}, format the cell as text or type '{code} "
+                                "with an apostrophe in front; for a density, write its unit too")
     if number is not None:
         code = f"{number:.0f}" if HEAVIEST < number < 1e9 and number.is_integer() else ""
         if code in table:
@@ -219,7 +348,7 @@ def read_material(value: Any, decimal_comma: bool = False, table: _materials.Mat
     if row is not None:
         return row.name
     try:
-        number, system = _units.parse_density(value, decimal_comma=decimal_comma)
+        number, system = _units.parse_density(value, decimal_comma=way.decimal_comma)
     except ValueError:
         raise BarfuncsError(table.unknown(value)) from None
     if system is None:
@@ -232,7 +361,7 @@ def read_material(value: Any, decimal_comma: bool = False, table: _materials.Mat
     if not LIGHTEST <= number * (1 if system == "mm" else 1 / _units.LB_IN3_PER_G_CM3) <= HEAVIEST:
         raise BarfuncsError(f"{shown(value)} given; a density is from {LIGHTEST:g} to {HEAVIEST:g} g/cm3 "
                          f"({LIGHTEST * _units.LB_IN3_PER_G_CM3:.3g} to {HEAVIEST * _units.LB_IN3_PER_G_CM3:.3g} lb/in3)")
-    return _DensityText(number, system)
+    return DensityText(number, system)
 
 
 def _read_text(kind: Kind, text: str, decimal_comma: bool) -> tuple[float, str | None]:

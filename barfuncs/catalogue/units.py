@@ -39,6 +39,7 @@ UNIT_NAMES: dict[str, dict[str, str]] = {
     "weight_per_length": {"in": "pound/foot", "mm": "kilogram/meter"},
     "density": {"in": "pound/inch**3", "mm": "gram/centimeter**3"},
     "surface_speed": {"in": "foot/minute", "mm": "meter/minute"},
+    "price_by_weight": {"in": "1/pound", "mm": "1/kilogram"},
     "seconds": {"in": "second", "mm": "second"},
     "hours": {"in": "hour", "mm": "hour"},
     "spindle_speed": {"in": "1/minute", "mm": "1/minute"},

@@ -326,7 +326,8 @@ def calc(function: str, arguments: tuple[str, ...], units: str | None, materials
     """Call one FUNCTION.
 
     ARGUMENTS stand in their order or as name=value (see 'barfuncs functions').
-    Bare lengths are inches unless --units mm; next to a metric one say which.
+    Bare lengths and the result are in inch units unless --units mm; next to a
+    metric length say which.
 
     \b
     barfuncs calc parts_per_bar "12 ft" 2.25 0.125 3
@@ -335,7 +336,7 @@ def calc(function: str, arguments: tuple[str, ...], units: str | None, materials
     """
     from barfuncs.catalogue import materials
     from barfuncs.catalogue.entry import find
-    from barfuncs.catalogue.reading import read_arguments
+    from barfuncs.catalogue.reading import Way, read_arguments
 
     try:
         if materials_file:
@@ -345,9 +346,9 @@ def calc(function: str, arguments: tuple[str, ...], units: str | None, materials
         last = positional[-1] if entry.has_units and len(positional) == len(entry.arguments) else named.get("units")
         if units and last and last != units:
             raise InputError(entry.name, [("units", f"{last!r} and --units {units} contradict each other")])
-        if not last and (units or (entry.has_units and entry.arguments[-1].required)):
+        if not last and entry.takes_units and (units or (entry.has_units and entry.arguments[-1].required)):
             named["units"] = units or "in"
-        values, read_in, _ = read_arguments(entry, [p or None for p in positional], named)
+        values, read_in, _ = read_arguments(entry, [p or None for p in positional], named, Way("add --units in or --units mm"))
         result = entry.core(*values)
     except (BarfuncsError, TypeError, OSError) as error:
         _fail(error)
@@ -366,7 +367,7 @@ def _named_apart(entry: Any, arguments: tuple[str, ...]) -> tuple[list[str], dic
         name, mark, value = argument.partition("=")
         if not mark or not name.isidentifier():
             positional.append(argument)
-        elif name not in names:
+        elif name not in names and name != "units":
             problems.append((name, f"is not an argument; it takes {', '.join(names)}"))
         elif name in named:
             problems.append((name, "is given twice"))

@@ -3,42 +3,32 @@
 The template is built and cut into pieces once; each job then costs one recalculation and one write.
 """
 
-import datetime
 import functools
 import io
 import threading
-import unicodedata
 import zipfile
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from barfuncs.catalogue import materials
 from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.kinds import Kind
-from barfuncs.catalogue.reading import (
-    TWO_SYSTEMS,
-    _DensityText,
-    finite_float,
-    in_units,
-    limit_problem,
-    read_material,
-    read_value,
-)
-from barfuncs.catalogue.units import is_quantity
+from barfuncs.catalogue.reading import CELLS, DensityText, in_units, read_together, read_value
 from barfuncs.errors import InputError, shown
 from barfuncs.filling.customer_copy import CustomerPage
 from barfuncs.filling.headings import Names, names
-from barfuncs.templates.model import STOP, WRONG, Input, Table
+from barfuncs.templates.model import STOP, WRONG, Table
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.xlsx.engine import Address, Workbook, address_on, column_letters
 from barfuncs.xlsx.package import pack, part_info, write_whole
-from barfuncs.xlsx.sheetxml import Cell, CellError, SheetXML, Value, cell_xml
+from barfuncs.xlsx.sheetxml import Cell, SheetXML, Value, cell_xml
 
-LONGEST_TEXT = 120
 _MATERIAL = Kind("material", "material")
+JOB = replace(CELLS, add_units="fill in units (in a list the column units): in or mm")
+"""How the inputs of a job are typed."""
 
 
 class _Slot:
@@ -123,7 +113,8 @@ def fill(template: str, values: Mapping[str, Any], path: str | Path | None = Non
     path : str or Path, optional
         Where to save the file; it is not overwritten without `replace`.
     units : "in" or "mm", optional
-        What bare numbers are in, where `values` has no units of its own.
+        What bare numbers are in, and the results, where `values` has no units of its own. With a metric text or quantity among
+        the values one of the two must say so; without one they are in inch.
     shop : Shop, optional
         The shop's machines, prices and rates, from `barfuncs.templates.shop.read_shop`.
 
@@ -184,53 +175,34 @@ def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: st
     """The inputs as `read_inputs` gives them, and whether bare numbers were taken as inch with nothing that says so."""
     if not isinstance(values, Mapping):
         raise InputError(template, [("values", f"{shown(values)} given; give input names with their values")])
-    known, form = TEMPLATES[template].inputs, TEMPLATES[template].form
-    values, problems = _with_rows_spread(values, form.tables)
+    made = TEMPLATES[template]
+    known = made.inputs
+    values, problems = _with_rows_spread(values, made.form.tables)
     problems += unknown_inputs([str(name) for name in values if name not in known], template)
-    stated = units if _blank(values.get("units")) else values["units"]
-    if stated is not None:
-        try:
-            stated, _ = read_value(known["units"].kind, stated)
-        except ValueError as error:
-            raise InputError(template, [*problems, ("units", str(error))]) from None
-    table = table or materials.active()
-    read: dict[str, tuple[Any, str | None]] = {}
-    for item in known.values():
-        value = values.get(item.name)
-        if item.name == "units":
-            continue
-        if _blank(value):
-            if item.needed and item.default is None and not (shop and item.from_shop):
-                problems.append((item.name, "is missing"))
-            continue
-        try:
-            _refuse_spreadsheet_slips(value)
-            if item.kind.reader == "text":
-                read[item.name] = (_plain_text(value), None)
-            elif item.kind.reader == "material":
-                read[item.name] = (_read_material(value, decimal_comma, table), None)
-            else:
-                read[item.name] = read_value(item.kind, value, decimal_comma)
-        except ValueError as error:
-            problems.append((item.name, str(error)))
-    systems = {system for _, system in read.values() if system}
-    bare = [name for name, (value, system) in read.items()
-            if system is None and isinstance(value, float) and value
-            and known[name].kind.dimension in TWO_SYSTEMS]
-    if stated is None and "mm" in systems and bare:
-        problems += [(name, "has no unit next to values in metric units: say in the job whether units are in or mm")
-                     for name in bare]
-    own_units = stated or ("mm" if systems == {"mm"} else "in")
-    inputs = _to_units(known, read, own_units, values, problems)
-    inputs["units"] = own_units
-    problems += TEMPLATES[template].rules(inputs, {name for name, _ in problems})
+    given = {name: value for name, value in values.items() if name in known and not _blank(value)}
+    way = replace(JOB, decimal_comma=decimal_comma, table=table)
+    try:
+        reading = read_together(known.values(), given, way, given.get("units", units), has_unit=True)
+    except InputError as error:
+        raise InputError(template, [*problems, *error.problems]) from None
     elsewhere = [name for name, item in known.items() if shop and item.from_shop]
-    for table in form.tables:
-        problems += table.problems(inputs, {name for name, _ in problems}, elsewhere)
+    problems += [(item.name, "is missing") for item in known.values()
+                 if item.name not in given and item.name != "units" and item.needed and item.default is None
+                 and item.name not in elsewhere]
+    problems += reading.problems
+    inputs: dict[str, Any] = {}
+    for item in known.values():
+        value = reading.values.get(item.name) if item.name in given else None if item.from_shop else item.default
+        inputs[item.name] = _density_name(value) if isinstance(value, DensityText) else value
+    inputs["units"] = reading.units
+    for rule in made.rules:
+        problems += rule.problems(inputs, {name for name, _ in problems})
+    for rows in made.form.tables:
+        problems += rows.problems(inputs, {name for name, _ in problems}, elsewhere)
     if problems:
         order = {name: n for n, name in enumerate(values)}
         raise InputError(template, sorted(problems, key=lambda p: order.get(p[0], len(order))))
-    return inputs, stated is None and not systems and bool(bare)
+    return inputs, reading.only_bare
 
 
 def _with_rows_spread(values: Mapping[str, Any], tables: Iterable[Table]) -> tuple[Mapping[str, Any], list[tuple[str, str]]]:
@@ -249,65 +221,13 @@ def _blank(value: Any) -> bool:
     return value is None or (isinstance(value, str) and not value.strip())
 
 
-def _refuse_spreadsheet_slips(value: Any) -> None:
-    """Raise ValueError for what a spreadsheet program made of a typed value, or could not work out."""
-    if isinstance(value, CellError):
-        raise ValueError(f"the cell shows the error {value}")
-    if isinstance(value, (datetime.datetime, datetime.date)):
-        raise ValueError(f"the spreadsheet made the date {value:%Y-%m-%d} of it, as it does of 3/8: format the cell as "
-                         "text and type the value again")
-    if isinstance(value, (datetime.time, datetime.timedelta)):
-        raise ValueError(f"the spreadsheet made the time {value} of it: write for example 80 s or 1 min 20 s")
-
-
-def _to_units(known: Mapping[str, Input], read: Mapping[str, tuple[Any, str | None]], units: str, given: Mapping[str, Any],
-              problems: list[tuple[str, str]]) -> dict[str, Value]:
-    inputs: dict[str, Value] = {}
-    for item in known.values():
-        if item.name not in read:
-            inputs[item.name] = None if item.from_shop else item.default
-            continue
-        value, system = read[item.name]
-        if isinstance(value, _DensityText):
-            value = _density_name(value)
-        elif system and item.kind.is_number:
-            value = in_units(value, item.kind, system, units)
-        reason = limit_problem(item.kind, value, units, given[item.name])
-        if reason:
-            problems.append((item.name, reason))
-        inputs[item.name] = value
-    return inputs
-
-
-def _density_name(density: _DensityText) -> str:
+def _density_name(density: DensityText) -> str:
     """What a density with its unit is called in the sheet, where it stands among the shop's own materials."""
     return f"{density.value:.12g} {'g/cm3' if density.system == 'mm' else 'lb/in3'}"
 
 
-def _g_cm3(density: _DensityText) -> float:
+def _g_cm3(density: DensityText) -> float:
     return in_units(density.value, CATALOGUE["material_density"].result, density.system, "mm")
-
-
-def _read_material(value: Any, decimal_comma: bool, table: materials.Materials) -> Any:
-    number = finite_float(value)
-    if number is not None and not number.is_integer():
-        code = next((c for c in (f"{number:.10g}", f"{number:.4f}") if c in table), None)
-        if code:
-            raise ValueError(f"{value!r} is a number here; for the material {code}, format the cell as text or type '{code} "
-                             "with an apostrophe in front; for a density, write its unit too")
-    return read_value(_MATERIAL, value)[0] if is_quantity(value) else read_material(value, decimal_comma, table)
-
-
-def _plain_text(value: Any) -> str:
-    if not isinstance(value, str) and finite_float(value) is None:
-        raise ValueError(f"{shown(value)} given; allowed is a text")
-    text = f"{value:.15g}" if isinstance(value, float) else str(value)
-    text = " ".join(text.split())
-    if any(unicodedata.category(c) in ("Cc", "Cs") for c in text):
-        raise ValueError("has a control character")
-    if len(text) > LONGEST_TEXT:
-        raise ValueError(f"has {len(text)} characters; allowed is at most {LONGEST_TEXT}")
-    return text
 
 
 MOST_FILLERS = 8

@@ -1,6 +1,7 @@
 """Yield: what one bar gives."""
 
 from barfuncs.catalogue.counting import count_down
+from barfuncs.catalogue.entry import COMMON_PRACTICE, GEOMETRY
 from barfuncs.catalogue.function import cell_function
 from barfuncs.catalogue.kinds import Count, Length, PositiveLength, Ratio
 
@@ -9,7 +10,7 @@ _PARTS = "MAX(0,COUNT_DOWN((bar_length-end_trim-min_remnant)/(part_length+cutoff
 _SAME = "bar_length,part_length,cutoff_width,min_remnant,facing,end_trim"
 
 
-@cell_function(group="Yield", formula="part_length+cutoff_width+facing")
+@cell_function(group="Yield", source=GEOMETRY, formula="part_length+cutoff_width+facing")
 def bar_per_part(part_length: PositiveLength, cutoff_width: Length, facing: Length = 0) -> Length:
     """What one part uses of the bar: part length + cut-off width + facing.
 
@@ -21,7 +22,7 @@ def bar_per_part(part_length: PositiveLength, cutoff_width: Length, facing: Leng
     return part_length + cutoff_width + facing
 
 
-@cell_function(group="Yield", formula="MAX(grip_length+face_to_cutoff,rear_hold)")
+@cell_function(group="Yield", source=COMMON_PRACTICE, formula="MAX(grip_length+face_to_cutoff,rear_hold)")
 def min_remnant(grip_length: Length, face_to_cutoff: Length, rear_hold: Length = 0) -> Length:
     """Minimum remnant: a bar is finished before it gets shorter than grip length + face to cut-off tool, or than its rear hold.
 
@@ -40,7 +41,7 @@ def _parts(bar_length: float, part_length: float, cutoff_width: float, min_remna
     return max(0, count_down((bar_length - end_trim - min_remnant) / (part_length + cutoff_width + facing)))
 
 
-@cell_function(group="Yield", formula=_PARTS)
+@cell_function(group="Yield", source=f"{GEOMETRY}; that a bar is finished at its minimum remnant: {COMMON_PRACTICE}", formula=_PARTS)
 def parts_per_bar(bar_length: Length, part_length: PositiveLength, cutoff_width: Length, min_remnant: Length,
                   facing: Length = 0, end_trim: Length = 0) -> Count:
     """Whole parts from one bar; 0 where not one fits.
@@ -62,6 +63,7 @@ def parts_per_bar(bar_length: Length, part_length: PositiveLength, cutoff_width:
 
 @cell_function(
     group="Yield",
+    source=GEOMETRY,
     formula=f"bar_length-end_trim-PARTS_PER_BAR({_SAME})*(part_length+cutoff_width+facing)",
     rules=_FITS,
 )
@@ -80,6 +82,7 @@ def remnant_length(bar_length: Length, part_length: PositiveLength, cutoff_width
 
 @cell_function(
     group="Yield",
+    source=GEOMETRY,
     formula=f"IF(bar_length=0,0,PARTS_PER_BAR({_SAME})*part_length/bar_length)",
 )
 def bar_use(bar_length: Length, part_length: PositiveLength, cutoff_width: Length, min_remnant: Length,
@@ -96,7 +99,7 @@ def bar_use(bar_length: Length, part_length: PositiveLength, cutoff_width: Lengt
     return _parts(bar_length, part_length, cutoff_width, min_remnant, facing, end_trim) * part_length / bar_length
 
 
-@cell_function(group="Yield", formula="face_to_cutoff+part_length+cutoff_width+facing+end_trim")
+@cell_function(group="Yield", source=GEOMETRY, formula="face_to_cutoff+part_length+cutoff_width+facing+end_trim")
 def first_stickout(part_length: PositiveLength, cutoff_width: Length, face_to_cutoff: Length, facing: Length = 0,
                    end_trim: Length = 0) -> Length:
     """Bar in front of the workholding's face before the first part: face to cut-off tool + bar per part + end trim of a new bar.
@@ -109,7 +112,7 @@ def first_stickout(part_length: PositiveLength, cutoff_width: Length, face_to_cu
     return face_to_cutoff + (part_length + cutoff_width + facing) + end_trim
 
 
-@cell_function(group="Yield", formula="MAX(0,COUNT_DOWN((length_left-min_remnant)/bar_per_part))")
+@cell_function(group="Yield", source=f"{GEOMETRY}; that a bar is finished at its minimum remnant: {COMMON_PRACTICE}", formula="MAX(0,COUNT_DOWN((length_left-min_remnant)/bar_per_part))")
 def parts_left(length_left: Length, bar_per_part: PositiveLength, min_remnant: Length) -> Count:
     """Whole parts that a bar of the given length still gives; its front is faced already.
 

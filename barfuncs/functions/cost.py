@@ -8,9 +8,11 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from barfuncs.catalogue.counting import count_down, count_up
+from barfuncs.catalogue.entry import COMMON_PRACTICE
 from barfuncs.catalogue.function import cell_function
 from barfuncs.catalogue.kinds import (
     ROUNDINGS,
+    UNITS,
     Count,
     Efficiency,
     Hours,
@@ -22,6 +24,7 @@ from barfuncs.catalogue.kinds import (
     PositiveCount,
     PositiveMoney,
     PositiveSeconds,
+    PriceByWeight,
     PricePer,
     PriceRounding,
     Quantities,
@@ -32,7 +35,7 @@ from barfuncs.catalogue.kinds import (
     Units,
     Weight,
 )
-from barfuncs.catalogue.reading import broken_rules, read_value
+from barfuncs.catalogue.reading import broken_rules, read_in
 from barfuncs.catalogue.units import KG_PER_LB, MM_PER_INCH
 from barfuncs.errors import InputError
 from barfuncs.functions.quantity import bars_for_quantity, parts_to_make, whole_bar_quantity
@@ -66,6 +69,7 @@ def _price_units_per_bar(price_per: str, bar_length: float, bar_weight: float, u
 
 @cell_function(
     group="Cost",
+    source=COMMON_PRACTICE,
     formula=f"IF(bars=0,0,MAX(minimum_charge,bars*price*{PER_BAR_FORMULA}+cuts*cut_charge))",
     rules=(
         ("bar_weight", 'OR(price_per="ft",price_per="m",price_per="bar",price_per="blank",bar_weight>0)',
@@ -97,12 +101,13 @@ def material_cost(bars: Count, price: Money, price_per: PricePer, bar_length: Le
 
 @cell_function(
     group="Cost",
+    source=COMMON_PRACTICE,
     formula="MAX(0,bars*bar_weight-parts_weight-remnant_weight-rack_weight)*chip_price+remnant_weight*remnant_price",
     rules=(("parts_weight", "parts_weight+remnant_weight+rack_weight<=bars*bar_weight*1.000000001",
             "parts, remnants and what goes back on the rack must not weigh more than the bars"),),
 )
-def scrap_credit(bars: Count, bar_weight: Weight, parts_weight: Weight, remnant_weight: Weight, chip_price: Money = 0,
-                 remnant_price: Money = 0, rack_weight: Weight = 0) -> Money:
+def scrap_credit(bars: Count, bar_weight: Weight, parts_weight: Weight, remnant_weight: Weight, chip_price: PriceByWeight = 0,
+                 remnant_price: PriceByWeight = 0, rack_weight: Weight = 0) -> Money:
     """What the scrap buyer pays for chips and remnants; chips are what is neither part, remnant nor goes back on the rack.
 
     Examples
@@ -114,7 +119,7 @@ def scrap_credit(bars: Count, bar_weight: Weight, parts_weight: Weight, remnant_
     return chips * chip_price + remnant_weight * remnant_price
 
 
-@cell_function(group="Cost", formula="cost/(1-margin)")
+@cell_function(group="Cost", source="definition of margin: Centennial College, business math guide", formula="cost/(1-margin)")
 def price_at_margin(cost: Money, margin: Margin) -> Money:
     """Price that leaves a margin: profit as a share of the price. cost / (1 - margin).
 
@@ -126,7 +131,7 @@ def price_at_margin(cost: Money, margin: Margin) -> Money:
     return cost / (1 - margin)
 
 
-@cell_function(group="Cost", formula="cost*(1+markup)")
+@cell_function(group="Cost", source="definition of markup: Centennial College, business math guide", formula="cost*(1+markup)")
 def price_at_markup(cost: Money, markup: Markup) -> Money:
     """Price with a markup: profit as a share of the cost. cost * (1 + markup).
 
@@ -138,7 +143,7 @@ def price_at_markup(cost: Money, markup: Markup) -> Money:
     return cost * (1 + markup)
 
 
-@cell_function(group="Cost", formula="(price-cost)/price")
+@cell_function(group="Cost", source="definition of margin: Centennial College, business math guide", formula="(price-cost)/price")
 def margin_of(price: PositiveMoney, cost: Money) -> Ratio:
     """Margin that a price leaves; below 0 where it does not cover the cost.
 
@@ -172,6 +177,7 @@ _STEPS = _steps_formula()
 
 @cell_function(
     group="Cost",
+    source=COMMON_PRACTICE,
     formula=f'IF(rounding="none",price,IF({_any_rounding(_NEAREST)},COUNT_DOWN(price*{_STEPS}+0.5),'
             f"COUNT_UP(price*{_STEPS}))/{_STEPS})",
 )
@@ -197,6 +203,7 @@ def rounded_price(price: Money, rounding: PriceRounding = "nearest 0.01") -> Mon
 
 @cell_function(
     group="Cost",
+    source="definitions of margin and markup, as of `price_at_margin` and `price_at_markup`",
     formula="ROUNDED_PRICE(cost/(1-margin)*(1+markup),rounding)",
     rules=(("markup", "OR(margin=0,markup=0)", "give a margin or a markup, not both"),),
 )
@@ -217,7 +224,7 @@ def quoted_price(cost: Money, margin: Margin | None = None, markup: Markup | Non
     return float(rounded_price.core(price, rounding))
 
 
-@cell_function(group="Cost", formula="COUNT_DOWN(quantity*price*100+0.5)/100")
+@cell_function(group="Cost", source=COMMON_PRACTICE, formula="COUNT_DOWN(quantity*price*100+0.5)/100")
 def order_total(quantity: Count, price: Money) -> Money:
     """What an order costs: the price each, as quoted, times the quantity, to the nearest 0.01.
 
@@ -231,6 +238,7 @@ def order_total(quantity: Count, price: Money) -> Money:
 
 @cell_function(
     group="Cost",
+    source=COMMON_PRACTICE,
     formula="RUN_HOURS(parts_to_make,cycle_time,parts_per_bar,bar_change_time,efficiency)*machine_rate",
 )
 def machine_cost(parts_to_make: Count, cycle_time: PositiveSeconds, parts_per_bar: PositiveCount, machine_rate: Money,
@@ -245,7 +253,7 @@ def machine_cost(parts_to_make: Count, cycle_time: PositiveSeconds, parts_per_ba
     return float(run_hours.core(parts_to_make, cycle_time, parts_per_bar, bar_change_time, efficiency) * machine_rate)
 
 
-@cell_function(group="Cost", formula="setup_hours*setup_rate")
+@cell_function(group="Cost", source=COMMON_PRACTICE, formula="setup_hours*setup_rate")
 def setup_cost(setup_hours: Hours, setup_rate: Money) -> Money:
     """Cost of setting the lathe up, once for an order.
 
@@ -257,7 +265,7 @@ def setup_cost(setup_hours: Hours, setup_rate: Money) -> Money:
     return float(setup_hours * setup_rate)
 
 
-@cell_function(group="Cost", formula="quantity*other_per_part+other_per_order+tooling")
+@cell_function(group="Cost", source=COMMON_PRACTICE, formula="quantity*other_per_part+other_per_order+tooling")
 def other_cost(quantity: Count, other_per_part: Money = 0, other_per_order: Money = 0, tooling: Money = 0) -> Money:
     """All other costs of an order: for each good part, once for the order, and its tooling.
 
@@ -275,6 +283,7 @@ _PARTS_WEIGH_LESS = ("part_weight", "part_weight<=gross_weight",
 
 @cell_function(
     group="Cost",
+    source=COMMON_PRACTICE,
     formula="SCRAP_CREDIT(bars,bar_weight,parts_to_make*part_weight,MAX(0,bars*(bar_weight-trim_weight)-parts_to_make*gross_weight-rack_weight),"
             "chip_price,remnant_price,rack_weight)",
     rules=(_PARTS_WEIGH_LESS,
@@ -282,7 +291,7 @@ _PARTS_WEIGH_LESS = ("part_weight", "part_weight<=gross_weight",
             "the parts, the end trim and what goes back on the rack must not weigh more than the bars")),
 )
 def order_credit(parts_to_make: Count, bars: Count, bar_weight: Weight, gross_weight: Weight, part_weight: Weight,
-                 trim_weight: Weight = 0, chip_price: Money = 0, remnant_price: Money = 0, rack_weight: Weight = 0) -> Money:
+                 trim_weight: Weight = 0, chip_price: PriceByWeight = 0, remnant_price: PriceByWeight = 0, rack_weight: Weight = 0) -> Money:
     """What the scrap buyer pays for an order's chips and remnants, from the weights of one bar and one part.
 
     Notes
@@ -302,6 +311,7 @@ def order_credit(parts_to_make: Count, bars: Count, bar_weight: Weight, gross_we
 
 @cell_function(
     group="Cost",
+    source=COMMON_PRACTICE,
     formula="MAX(0,material_cost-scrap_credit+machine_cost+setup_cost+other_cost)",
     rules=(("scrap_credit", "scrap_credit<=material_cost+machine_cost+setup_cost+other_cost",
             "the credit must not be more than everything else costs"),),
@@ -330,6 +340,7 @@ _NO_CREDIT = "chip_price=0,remnant_price=0"
 
 @cell_function(
     group="Cost",
+    source=COMMON_PRACTICE,
     no_formula="its result is a table, one row for each quantity",
     rules=(
         ("markup", "OR(margin=0,markup=0)", "give a margin or a markup, not both"),
@@ -346,8 +357,8 @@ def price_breaks(quantities: Quantities, parts_per_bar: PositiveCount, bar_cost:
                  setup_parts: Count = 0, setup_rate: Money | None = None, other_per_part: Money = 0,
                  other_per_order: Money = 0, minimum_charge: Money = 0, margin: Margin | None = None,
                  markup: Markup | None = None, rounding: PriceRounding = "nearest 0.01", efficiency: Efficiency = 1,
-                 cuts_per_bar: Count = 0, cut_charge: Money = 0, tooling: Money = 0, chip_price: Money = 0,
-                 remnant_price: Money = 0, bar_weight: Weight = 0, gross_weight: Weight = 0, part_weight: Weight = 0,
+                 cuts_per_bar: Count = 0, cut_charge: Money = 0, tooling: Money = 0, chip_price: PriceByWeight = 0,
+                 remnant_price: PriceByWeight = 0, bar_weight: Weight = 0, gross_weight: Weight = 0, part_weight: Weight = 0,
                  trim_weight: Weight = 0) -> Table:
     """Price at several quantities: a row of costs, price each and order total for each.
 
@@ -425,10 +436,7 @@ def read_quantities(quantities: Any, where: str = "price_breaks") -> list[int]:
         if q is None or q == "":
             continue
         try:
-            number, _ = read_value(kind, q)
-            if not kind.allows(number):
-                raise ValueError(f"{q!r} given; allowed is {kind.allowed(None)}")
-            counts.append(int(number))
+            counts.append(read_in(kind, q, UNITS[0]))
         except ValueError as error:
             problems.append(("quantities", str(error)))
     if not counts and not problems:

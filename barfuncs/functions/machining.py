@@ -6,6 +6,7 @@ the length that is given.
 
 import math
 
+from barfuncs.catalogue.entry import COMMON_PRACTICE, GEOMETRY
 from barfuncs.catalogue.function import cell_function
 from barfuncs.catalogue.kinds import (
     Count,
@@ -38,6 +39,7 @@ _SWITCH = f"MIN(outer_diameter,MAX(inner_diameter,{_SPEED_SCALE}*surface_speed/(
 
 @cell_function(
     group="Time",
+    source="definition of surface speed; F. D. Jones, Turning and Boring",
     formula=f"IF(top_speed>0,MIN(top_speed,{_SPEED_SCALE}*surface_speed/(PI()*diameter)),"
             f"{_SPEED_SCALE}*surface_speed/(PI()*diameter))",
 )
@@ -66,6 +68,7 @@ def spindle_speed(surface_speed: SurfaceSpeed, diameter: Diameter, top_speed: Sp
 
 @cell_function(
     group="Time",
+    source="M. P. Groover, Fundamentals of Modern Manufacturing, chapter on turning",
     formula="60*passes*length/(feed_rate*SPINDLE_SPEED(surface_speed,diameter,top_speed,units))",
     rules=_TURNING_RULES,
 )
@@ -80,7 +83,6 @@ def turning_time(length: PositiveLength, diameter: Diameter, surface_speed: Surf
     where constant surface speed raises the spindle speed on the smaller diameters of later passes, the real time is a
     little shorter. In boring it is the finished bore: a smaller one would give a spindle speed too high and a time too
     short. A taper at constant surface speed takes the time of its mean diameter, as long as the top speed is not reached.
-    Source: M. P. Groover, Fundamentals of Modern Manufacturing, chapter on turning.
 
     Examples
     --------
@@ -95,6 +97,7 @@ def turning_time(length: PositiveLength, diameter: Diameter, surface_speed: Surf
 
 @cell_function(
     group="Time",
+    source=f"{GEOMETRY}, integrated; the formulas of cutting-tool makers' technical guides for facing and cut-off are the same",
     formula=f"60*(PI()*(outer_diameter-{_SWITCH})*(outer_diameter+{_SWITCH})"
             f"/(4*{_SPEED_SCALE}*surface_speed*feed_rate)"
             f"+({_SWITCH}-inner_diameter)/(2*feed_rate*top_speed))",
@@ -115,7 +118,7 @@ def facing_time(outer_diameter: PositiveLength, inner_diameter: Length, surface_
     the integral of dr / (feed rate * spindle speed) over the radius. The spindle is taken to follow the tool without
     delay. A cut at one spindle speed n throughout: give n for the top speed and a surface speed of at least
     pi * outer * n / k. Where the tool starts outside the work at this feed, give the diameter where it starts: on a
-    hexagon, square or octagon bar that is across the corners (`across_corners`), not the flats. The formulas of cutting-tool makers' technical guides for facing and cut-off are the same.
+    hexagon, square or octagon bar that is across the corners (`across_corners`), not the flats.
 
     Examples
     --------
@@ -132,6 +135,7 @@ def facing_time(outer_diameter: PositiveLength, inner_diameter: Length, surface_
 
 @cell_function(
     group="Time",
+    source="that of `facing_time`",
     formula="FACING_TIME(outer_diameter,inner_diameter,surface_speed,feed_rate,top_speed,units)",
     rules=_CUTOFF_RULES,
 )
@@ -157,6 +161,7 @@ def cutoff_time(outer_diameter: PositiveLength, inner_diameter: Length, surface_
 
 @cell_function(
     group="Time",
+    source="M. P. Groover, Fundamentals of Modern Manufacturing, chapter on drilling",
     formula="60*(depth+diameter/2*TAN((90-point_angle/2)*PI()/180))"
             "/(feed_rate*SPINDLE_SPEED(surface_speed,diameter,top_speed,units))",
     rules=_TURNING_RULES,
@@ -172,7 +177,7 @@ def drilling_time(depth: PositiveLength, diameter: Diameter, surface_speed: Surf
     second term is the drill's point: it comes on top of `depth`, both where the drill goes through and where it stops
     in a hole that has its full diameter to that depth. For a depth that already counts the point, give 180 for the
     point angle. Small drills ask for more turns than most spindles have: without a top speed nothing limits them. Pecks
-    come on top. Source: M. P. Groover, Fundamentals of Modern Manufacturing, chapter on drilling.
+    come on top.
 
     Examples
     --------
@@ -190,6 +195,7 @@ def drilling_time(depth: PositiveLength, diameter: Diameter, surface_speed: Surf
 
 @cell_function(
     group="Time",
+    source=f"{GEOMETRY}; the formula of a cutting-tool maker's technical guide for threading is the same",
     formula="60*passes*(length+clearance)/(pitch*spindle_speed)",
     rules=(("pitch", "pitch<=length", "the pitch can't be more than the length of the thread; for threads per inch "
                                       "give 1 / threads per inch"),),
@@ -224,6 +230,7 @@ _WAY = 'length+IF(operation="drilling",start_diameter/2*TAN((90-118/2)*PI()/180)
 
 @cell_function(
     group="Time",
+    source="those of `turning_time`, `facing_time`, `drilling_time` and `threading_time`",
     formula=f"passes*(extra_time+IF({_OTHER},0,IF(OR({_IS_FACE}),"
             "FACING_TIME(start_diameter,end_diameter,surface_speed,feed_rate,top_speed,units),"
             f"TURNING_TIME({_WAY},start_diameter,surface_speed,feed_rate,top_speed,1,units))))",
@@ -283,7 +290,7 @@ def operation_time(operation: Operation, start_diameter: Diameter | None = None,
     return float(passes * (extra_time + cut))
 
 
-@cell_function(group="Time", formula="cutting_time+tool_changes*tool_change_time+rapid_time+bar_feed_time")
+@cell_function(group="Time", source=COMMON_PRACTICE, formula="cutting_time+tool_changes*tool_change_time+rapid_time+bar_feed_time")
 def cycle_time_of(cutting_time: Seconds, tool_changes: Count = 0, tool_change_time: Seconds = 0,
                   rapid_time: Seconds = 0, bar_feed_time: Seconds = 0) -> Seconds:
     """Cycle time of a part: its operations together, tool changes, rapid moves and the feed of the bar.

@@ -3,6 +3,7 @@
 from fractions import Fraction
 
 from barfuncs.catalogue.counting import count_down, count_up
+from barfuncs.catalogue.entry import COMMON_PRACTICE
 from barfuncs.catalogue.function import cell_function
 from barfuncs.catalogue.kinds import Confidence, Count, Length, PositiveCount, PositiveLength, ScrapRate
 from barfuncs.errors import InputError
@@ -42,6 +43,7 @@ def _confident_formula() -> str:
 
 @cell_function(
     group="Quantity",
+    source="on average good / (1 - scrap rate): Tompkins, Facilities Planning, type of example; with a confidence the binomial distribution",
     formula=f"IF(confidence=0,COUNT_UP(quantity/(1-scrap_rate)),{_confident_formula()})+setup_parts",
 )
 def parts_to_make(quantity: Count, scrap_rate: ScrapRate = 0, setup_parts: Count = 0,
@@ -67,7 +69,7 @@ def parts_to_make(quantity: Count, scrap_rate: ScrapRate = 0, setup_parts: Count
     return parts_for_confidence(quantity, scrap_rate, confidence) + setup_parts
 
 
-@cell_function(group="Quantity", formula=f"COUNT_UP({_TO_MAKE}/parts_per_bar)")
+@cell_function(group="Quantity", source=COMMON_PRACTICE, formula=f"COUNT_UP({_TO_MAKE}/parts_per_bar)")
 def bars_for_quantity(quantity: Count, parts_per_bar: PositiveCount, scrap_rate: ScrapRate = 0,
                       setup_parts: Count = 0) -> Count:
     """Bars that the order needs on average, all of the same length.
@@ -84,7 +86,7 @@ def bars_for_quantity(quantity: Count, parts_per_bar: PositiveCount, scrap_rate:
     return _bars(quantity, parts_per_bar, scrap_rate, setup_parts)
 
 
-@cell_function(group="Quantity", formula=f"IF({_TO_MAKE}=0,0,{_TO_MAKE}-({_BARS}-1)*parts_per_bar)")
+@cell_function(group="Quantity", source=COMMON_PRACTICE, formula=f"IF({_TO_MAKE}=0,0,{_TO_MAKE}-({_BARS}-1)*parts_per_bar)")
 def last_bar_parts(quantity: Count, parts_per_bar: PositiveCount, scrap_rate: ScrapRate = 0,
                    setup_parts: Count = 0) -> Count:
     """Parts that the order takes from its last bar, on average.
@@ -100,6 +102,7 @@ def last_bar_parts(quantity: Count, parts_per_bar: PositiveCount, scrap_rate: Sc
 
 @cell_function(
     group="Quantity",
+    source=COMMON_PRACTICE,
     formula=f"MAX(quantity,COUNT_DOWN(({_BARS}*parts_per_bar-setup_parts)*(1-scrap_rate)))",
 )
 def whole_bar_quantity(quantity: Count, parts_per_bar: PositiveCount, scrap_rate: ScrapRate = 0,
@@ -121,6 +124,7 @@ _FEWEST_PARTS = 0.0005  # parts per bar on average; below, the order rests on ra
 
 @cell_function(
     group="Quantity",
+    source=f"probability theory, a sum of equally likely lengths; that they are equally likely: {COMMON_PRACTICE}",
     no_formula="the chance that random lengths add up to the order is a sum over all lengths, not one cell formula",
     rules=(
         ("longest_bar", "shortest_bar<=longest_bar", "the longest bar must not be shorter than the shortest"),

@@ -1,6 +1,7 @@
 """Sawing: blanks from a bar as it is supplied."""
 
 from barfuncs.catalogue.counting import count_down
+from barfuncs.catalogue.entry import GEOMETRY
 from barfuncs.catalogue.function import cell_function
 from barfuncs.catalogue.kinds import Count, Length, PositiveLength
 
@@ -9,7 +10,7 @@ _BLANKS = "COUNT_DOWN((supplied_length+kerf)/(blank_length+kerf))"
 _REST = f"(supplied_length-{_BLANKS}*(blank_length+kerf)+kerf)/(blank_length+kerf)>1E-9"
 
 
-@cell_function(group="Sawing", formula=_BLANKS)
+@cell_function(group="Sawing", source=GEOMETRY, formula=_BLANKS)
 def blanks_per_supplied_bar(supplied_length: PositiveLength, blank_length: PositiveLength, kerf: Length) -> Count:
     """Blanks of one length that a supplied bar gives; 0 where the bar is shorter than a blank.
 
@@ -25,7 +26,7 @@ def blanks_per_supplied_bar(supplied_length: PositiveLength, blank_length: Posit
     return count_down((supplied_length + kerf) / (blank_length + kerf))
 
 
-@cell_function(group="Sawing", formula=f"IF({_BLANKS}=0,0,{_BLANKS}-IF({_REST},0,1))")
+@cell_function(group="Sawing", source=GEOMETRY, formula=f"IF({_BLANKS}=0,0,{_BLANKS}-IF({_REST},0,1))")
 def cuts_per_supplied_bar(supplied_length: PositiveLength, blank_length: PositiveLength, kerf: Length) -> Count:
     """Saw cuts that part a supplied bar into blanks: one behind each blank, but behind the last one where nothing is left.
 

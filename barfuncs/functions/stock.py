@@ -3,6 +3,7 @@
 import math
 
 from barfuncs.catalogue import materials
+from barfuncs.catalogue.entry import GEOMETRY
 from barfuncs.catalogue.function import cell_function
 from barfuncs.catalogue.kinds import (
     HEAVIEST,
@@ -20,7 +21,7 @@ from barfuncs.catalogue.kinds import (
     Weight,
     WeightPerLength,
 )
-from barfuncs.catalogue.reading import _DensityText
+from barfuncs.catalogue.reading import DensityText
 from barfuncs.catalogue.units import LB_IN3_PER_G_CM3, MM_PER_INCH, parse_length
 from barfuncs.errors import InputError, shown
 
@@ -44,7 +45,7 @@ _AREA = (
 )
 
 
-@cell_function(group="Stock", formula=_AREA, rules=_SECTION_RULES)
+@cell_function(group="Stock", source=f"{GEOMETRY}; hexagon and octagon agree with Machinery's Handbook 31, section property pages", formula=_AREA, rules=_SECTION_RULES)
 def section_area(shape: Shape, size: Size, thickness: PositiveLength | None = None,
                  units: Units = "in") -> Area:
     """Area of the bar's section, square inches or square millimetres.
@@ -77,6 +78,7 @@ def section_area(shape: Shape, size: Size, thickness: PositiveLength | None = No
 
 @cell_function(
     group="Stock",
+    source=GEOMETRY,
     formula='size*IF(OR(shape="round",shape="tube"),1,IF(OR(shape="hexagon",shape="hexagon tube"),2/SQRT(3),'
             'IF(shape="square",SQRT(2),IF(shape="octagon",1/COS(PI()/8),SQRT(1+(thickness/size)^2)))))',
     rules=(("thickness", 'OR(shape<>"flat",thickness>0)', "a flat needs a thickness above 0"),),
@@ -143,7 +145,7 @@ def density_formula(table_density: str = f"INDEX(material_densities,{material_ro
             f'{own_density("material", table_density)}*IF(units="mm",1,{LB_IN3_PER_G_CM3!r}))')
 
 
-@cell_function(group="Stock", formula=density_formula())
+@cell_function(group="Stock", source="the materials table, which names the source of each value or says that it is from memory", formula=density_formula())
 def material_density(material: Material, units: Units = "in") -> Density:
     """Density of a material, lb/in3 or g/cm3.
 
@@ -158,14 +160,14 @@ def material_density(material: Material, units: Units = "in") -> Density:
     --------
     >>> material_density("1.4305", "mm")
     7.9
-    >>> round(material_density("7.85 g/cm3"), 4)
+    >>> round(material_density("7.85 g/cm3", "in"), 4)
     0.2836
     """
     value: object = material
     if isinstance(value, str):
         table = materials.active()
         return table[value].density * (1 if units == "mm" else LB_IN3_PER_G_CM3)
-    if isinstance(value, _DensityText):
+    if isinstance(value, DensityText):
         if value.system == units:
             return value.value
         return value.value * LB_IN3_PER_G_CM3 if units == "in" else value.value / LB_IN3_PER_G_CM3
@@ -175,6 +177,7 @@ def material_density(material: Material, units: Units = "in") -> Density:
 
 @cell_function(
     group="Stock",
+    source=f"{GEOMETRY} and density; steel agrees with EN 10060, EN 10059 and EN 10061, Table 1, as read in copies",
     formula='SECTION_AREA(shape,size,thickness,units)*MATERIAL_DENSITY(material,units)*IF(units="mm",0.001,12)',
     rules=_SECTION_RULES,
 )
@@ -192,6 +195,7 @@ def weight_per_length(material: Material, shape: Shape, size: Size,
 
 @cell_function(
     group="Stock",
+    source=f"{GEOMETRY} and density; agrees with the masses that `weight_per_length` names",
     formula='WEIGHT_PER_LENGTH(material,shape,size,thickness,units)*length/IF(units="mm",1000,12)',
     rules=_SECTION_RULES,
 )
@@ -207,7 +211,7 @@ def bar_weight(material: Material, shape: Shape, size: Size, length: Length,
     return _weight_per_length(material, shape, size, thickness, units) * length / (1000 if units == "mm" else 12)
 
 
-@cell_function(group="Stock", no_formula="a cell formula can't read a length as people write it")
+@cell_function(group="Stock", source="an inch is exactly 25.4 mm: 16 CFR 500.19", no_formula="a cell formula can't read a length as people write it")
 def length_in(text: Text, units: Units) -> Length:
     """Read a length as people write it, in inch or mm.
 

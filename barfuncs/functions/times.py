@@ -1,12 +1,14 @@
 """Time: how long the lathe runs, and how long it runs alone."""
 
 from barfuncs.catalogue.counting import count_up
+from barfuncs.catalogue.entry import COMMON_PRACTICE
 from barfuncs.catalogue.function import cell_function
 from barfuncs.catalogue.kinds import Count, Efficiency, Hours, PositiveCount, PositiveSeconds, Seconds
 
 
 @cell_function(
     group="Time",
+    source=COMMON_PRACTICE,
     formula="(parts_to_make*cycle_time/efficiency+MAX(0,COUNT_UP(parts_to_make/parts_per_bar)-1)*bar_change_time)/3600",
 )
 def run_hours(parts_to_make: Count, cycle_time: PositiveSeconds, parts_per_bar: PositiveCount,
@@ -28,6 +30,7 @@ def run_hours(parts_to_make: Count, cycle_time: PositiveSeconds, parts_per_bar: 
 
 @cell_function(
     group="Time",
+    source=COMMON_PRACTICE,
     formula="(bars_loaded*parts_per_bar*cycle_time+MAX(0,bars_loaded-1)*bar_change_time)/3600",
 )
 def unattended_hours(bars_loaded: Count, parts_per_bar: PositiveCount, cycle_time: PositiveSeconds,
@@ -44,6 +47,7 @@ def unattended_hours(bars_loaded: Count, parts_per_bar: PositiveCount, cycle_tim
 
 @cell_function(
     group="Time",
+    source=COMMON_PRACTICE,
     formula="IF(hours=0,0,COUNT_UP((hours*3600+bar_change_time)/(parts_per_bar*cycle_time+bar_change_time)))",
 )
 def bars_for_hours(hours: Hours, parts_per_bar: PositiveCount, cycle_time: PositiveSeconds,

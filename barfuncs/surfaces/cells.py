@@ -22,17 +22,16 @@ import math
 import re
 import struct
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, time
 from decimal import Decimal
 from itertools import chain, repeat
 from typing import Any, Literal
 
 import barfuncs
-from barfuncs.catalogue import materials
+from barfuncs.catalogue.columns import Texts
 from barfuncs.catalogue.entry import Argument, Entry, find
-from barfuncs.catalogue.kinds import UNITS, Kind
-from barfuncs.catalogue.reading import UNITS_HINT, in_units, read_value
+from barfuncs.catalogue.reading import CALL, Way, read_arguments, read_value
 from barfuncs.errors import BarfuncsError, InputError
 from barfuncs.functions.cost import TABLE_HEADS
 
@@ -52,7 +51,6 @@ _ERROR_TEXT = re.compile(r"(#N/A|#GETTING_DATA|#[A-Z/0]+[!?])(?: (.*))?", re.DOT
 
 LONGEST_TEXT = 255
 _LONGEST_WORDS = 2000
-_MOST_TEXTS = 1000
 _MOST_REFUSED = 1000
 _I4 = 2**31
 
@@ -262,39 +260,13 @@ def _single_reader(argument: Argument, read: Reader, host: Host) -> Reader:
     return single
 
 
-TextReader = Callable[[str], tuple[Any, str | None]]
-
-
-def _text_reader(kind: Kind) -> TextReader | None:
-    """Reads a text as what the quick path of a call takes, and the system of its unit; None where that can't be.
-
-    A number's text is remembered. A material is its name in lower case.
-    """
-    if kind.reader == "material":
-        return _known_material
-    if not kind.is_number:
-        return None
-    known: dict[str, tuple[Any, str | None]] = {}
-
-    def read(text: str) -> tuple[Any, str | None]:
-        found = known.get(text)
-        if found is None:
-            try:
-                number, system = read_value(kind, text)
-                found = (int(number) if kind.whole and number == int(number) else number), system
-            except (ValueError, OverflowError):
-                found = None, None
-            if len(known) >= _MOST_TEXTS:
-                known.clear()
-            known[text] = found
-        return found
-
-    return read
-
-
-def _known_material(text: str) -> tuple[str | None, None]:
-    row = materials.active().find(text)
-    return (row.name.casefold() if row else None), None
+def _way(entry: Entry) -> Way:
+    """What a message about units advises in a cell, which has no keywords."""
+    if entry.has_units:
+        return replace(CALL, add_units='give the last argument, units: "in" or "mm"')
+    if entry.result.two_systems:
+        return replace(CALL, add_units='give plain numbers in one unit; LENGTH_IN("3 mm","in") makes a number of a text')
+    return replace(CALL, add_units="write its unit in the cell too, such as 3 mm")
 
 
 # --- ranges --------------------------------------------------------------------------------------------------------
@@ -340,9 +312,10 @@ class CellCall:
         self._number = host.number
         self._function: Callable[..., Any] = getattr(barfuncs, entry.name)
         self._table = entry.result.reader == "table"
+        self._way = _way(entry)
         self._readers = tuple(_table_argument if a.kind.reader == "table" else _reader(a) for a in entry.arguments)
         self._single = tuple(_single_reader(a, read, host) for a, read in zip(entry.arguments, self._readers, strict=True))
-        self._texts = [(n, read) for n, a in enumerate(entry.arguments) if (read := _text_reader(a.kind)) is not None]
+        self._texts = Texts(entry)
 
     def __call__(self, *args: Any) -> Any:
         """The result, or the problem in the form that the spreadsheet program takes."""
@@ -429,7 +402,11 @@ class CellCall:
                     return value
         given = given[:last]
         try:
-            result = self._function(*(self._without_texts(given) if texts else given))
+            if texts:
+                stated = given[-1] if self.entry.has_units and len(given) == len(self.entry.arguments) else None
+                result = self._function(*self._texts.without(given, stated))
+            else:
+                result = self._function(*given)
             if self._table:
                 return self._table_result(result)
             kind = result.__class__
@@ -441,29 +418,6 @@ class CellCall:
         except Exception as error:  # a cell must show an error, whatever goes wrong
             _log.exception("%s failed", self.entry.cell_name)
             return Problem("#VALUE!", f"{self.entry.cell_name} failed ({type(error).__name__}: {error})")
-
-    def _without_texts(self, given: Sequence[Any]) -> Sequence[Any]:
-        """The values with numbers in place of texts that mean the same, so that the quick path of the call takes them.
-
-        Where a text can't be read, or metric text stands without stated units, all stay as they are: the function says
-        what is wrong.
-        """
-        stated = given[-1] if self.entry.has_units and len(given) == len(self.entry.arguments) else None
-        if stated is not None and stated not in UNITS:
-            return given
-        values = list(given)
-        for n, read in self._texts:
-            if n >= len(given):
-                break
-            value = given[n]
-            if value.__class__ is str:
-                number, system = read(value)
-                if number is None or (system == "mm" and stated is None):
-                    return given
-                if system is not None:
-                    number = in_units(number, self.entry.arguments[n].kind, system, stated or "in")
-                values[n] = number
-        return values
 
     def _words(self, given: Sequence[Any]) -> str:
         named = list(zip(self.entry.arguments, given, strict=False))
@@ -479,17 +433,15 @@ class CellCall:
     def reasons(self, error: BarfuncsError, given: Sequence[Any]) -> str:
         """The error in words, values spelled as in a sheet: -2, not -2.0."""
         try:
-            self._function(*[_as_in_a_sheet(value) for value in given])
+            values, _, _ = read_arguments(self.entry, [_as_in_a_sheet(value) for value in given], {}, self._way)
+            self.entry.core(*values)
         except BarfuncsError as better:
             error = better
         except Exception:
             _log.debug("no better words for %s", error, exc_info=True)
         if not isinstance(error, InputError):
             return str(error)
-        words = "; ".join(f"{argument}: {reason}" for argument, reason in error.problems)
-        if not self.entry.has_units:
-            words = words.replace(UNITS_HINT, ": write its unit in the cell too, such as 3 mm")
-        return words
+        return "; ".join(f"{argument}: {reason}" for argument, reason in error.problems)
 
     def cause(self, error: BarfuncsError, given: Sequence[Any]) -> Cause:
         """What a refusal comes from."""

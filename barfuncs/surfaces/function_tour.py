@@ -83,7 +83,7 @@ def _tour(sheet: Worksheet) -> int:
 def _function(sheet: Worksheet, row: int, entry: Entry) -> int:
     """A function's rows; gives the last one."""
     shown = example(entry)
-    wide = f"{entry.summary} Gives: {result_words(entry)}."
+    wide = f"{entry.summary} Gives: {result_words(entry)}. Source: {entry.source}."
     layout.put(sheet, f"B{row}", entry.cell_name, bold=True, color=layout.ACCENT, wrap=True)
     layout.put(sheet, f"C{row}", wide, wrap=True)
     layout.put(sheet, f"D{row}", shown.call, wrap=True)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, get_args
 
 from barfuncs.catalogue import kinds, materials
 from barfuncs.catalogue.kinds import OPERATIONS, UNITS, Kind
-from barfuncs.catalogue.reading import in_units, read_choice, read_value
+from barfuncs.catalogue.reading import CELLS, in_units, read_choice, read_in
 from barfuncs.catalogue.units import MM_PER_INCH
 from barfuncs.errors import InputError, shown
 from barfuncs.text.datafile import builtin_data, read_file, table_rows
@@ -168,10 +168,7 @@ def read_row(cells: Mapping[str, Any], place: Callable[[str], str]) -> tuple[Spe
             continue
         kind = KINDS[what]
         try:
-            number, system = read_value(kind, given)
-            found[what] = in_units(number, kind, system or column_system, UNITS[0])
-            if not kind.allows(found[what]):
-                raise ValueError(f"{shown(given)} given; allowed is {kind.allowed(UNITS[0])}")
+            found[what] = in_units(read_in(kind, given, column_system or UNITS[0], CELLS), kind, column_system, UNITS[0])
         except ValueError as error:
             found[what] = 0
             problems.append((place(column), str(error)))

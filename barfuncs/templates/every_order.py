@@ -1,13 +1,9 @@
 """Inputs and answers that every template of one order has: the job, the bar, the part, the order, the lathe, the price."""
 
-from collections.abc import Collection
-
 from barfuncs.catalogue import kinds
-from barfuncs.catalogue.entry import CATALOGUE
-from barfuncs.catalogue.reading import broken_rules
 from barfuncs.templates.cell_text import length_text, number_text
 from barfuncs.templates.materials_sheet import CAUTION_FORMULA, DENSITY_FORMULA, ROW_FORMULA
-from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Answer, Check, Missing, Problems, Values, make_input
+from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Answer, Check, Missing, across, make_input, rules_of
 from barfuncs.templates.shop import MACHINE_TYPE_HELP
 
 JOB = (
@@ -83,6 +79,14 @@ PRICE = (
     make_input("chip_price", "Credit for chips", kinds.Money, 0, unit="per_weight", from_shop=True),
     make_input("remnant_price", "Credit for remnants", kinds.Money, 0, unit="per_weight", from_shop=True),
 )
+
+RULES = (
+    *rules_of("section_area"),
+    across("longest_random_bar", "longest_random_bar>=bar_length", "must not be shorter than the bar length (the shortest bar)"),
+    across("end_trim", "end_trim<=bar_length", "must not be longer than the bar"),
+    across("bar_length", "bar_length<=supplied_length*1.000000001", "must not be longer than the supplied bar that it is sawn from"),
+)
+"""What holds between the inputs of one job."""
 
 SIZE_TEXT = f'{number_text("size", 5)}&IF(ISBLANK(thickness),""," x "&{number_text("thickness", 5)})'
 """Cell expression: the size of the bar, and its thickness where it has one."""
@@ -222,22 +226,3 @@ MATERIAL = Check("Material", (
 TOO_WIDE = ("IF(largest_size>0,across_corners>largest_size*(1+1E-9),FALSE)", STOP,
             f'"The bar is "&{length_text("across_corners")}&" wide; through the spindle goes "&{length_text("largest_size")}&"."')
 """A case of a check: the bar doesn't go through the spindle of the machine that is picked."""
-
-
-def bar_rules(inputs: Values, bad: Collection[str]) -> Problems:
-    """What is wrong with the bar and its lengths together, but for inputs that are bad by themselves."""
-    problems = []
-    if not {"shape", "size", "thickness"} & set(bad) and inputs.get("size") is not None:
-        entry = CATALOGUE["section_area"]
-        problems += broken_rules(entry, [inputs[a.name] for a in entry.arguments])
-    bar, longest, trim = inputs.get("bar_length"), inputs.get("longest_random_bar"), inputs.get("end_trim") or 0
-    supplied = inputs.get("supplied_length")
-    if bar is None or "bar_length" in bad:
-        return problems
-    if longest is not None and "longest_random_bar" not in bad and longest < bar:
-        problems.append(("longest_random_bar", "must not be shorter than the bar length (the shortest bar)"))
-    if "end_trim" not in bad and trim > bar:
-        problems.append(("end_trim", "must not be longer than the bar"))
-    if supplied is not None and "supplied_length" not in bad and bar > supplied * (1 + 1e-9):
-        problems.append(("bar_length", "must not be longer than the supplied bar that it is sawn from"))
-    return problems

@@ -287,7 +287,7 @@ class Form:
         """Heads, rows, marks. From column B on: the columns, the answers, the mark; two columns further what is aside: answers
         and values as they count. `records` fill the first rows; `units` names the cell that the heads' units follow."""
         sheet, letters = page.sheet, _letters(table)
-        shown = [*table.columns, *(a for a in table.answers if not a.aside)]
+        shown: list[Column | RowAnswer] = [*table.columns, *(a for a in table.answers if not a.aside)]
         mark, last = letters["mark"], letters["mark"]
         page.next_row(28)
         layout.heading(sheet, "B", last, page.row, "")

@@ -4,6 +4,8 @@
 
 
 
+
+
 from typing import Any
 
 from openpyxl import Workbook
@@ -32,6 +34,7 @@ from barfuncs.templates.every_order import (
     PART_TOO_HEAVY,
     PRICE,
     RACK,
+    RULES,
     SAW_STOP,
     SECTION,
     SECTION_AREA,
@@ -42,7 +45,6 @@ from barfuncs.templates.every_order import (
     WEIGHT_PER_LENGTH,
     WHOLE_PARTS,
     YIELD,
-    bar_rules,
     bought_formula,
     cuts_formula,
     feeder_takes,
@@ -347,7 +349,7 @@ TEMPLATE = Template(
     results=RESULTS,
     more_inputs=("quantity",),
     more_results=_bars_of_random_lengths,
-    rules=bar_rules,
+    rules=RULES,
     objections=_objections,
     done="planned",
     terminal=Terminal((

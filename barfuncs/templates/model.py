@@ -7,11 +7,14 @@ again. A blank input that the shop's own data can give takes the shop's value, w
 
 
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+import re
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, get_args
 
 from barfuncs.catalogue.entry import CATALOGUE
+from barfuncs.catalogue.formula import python_rule
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.kinds import Kind
 from barfuncs.catalogue.reading import broken_rules
@@ -128,6 +131,45 @@ class Input:
         if not condition.startswith("OR("):
             condition = f"AND({condition})"
         return f"IF({condition},{cell},NA())"
+
+
+@dataclass(frozen=True)
+class Across:
+    """A rule across the inputs of a template, such as a bar that must be longer than its end trim.
+
+    It is asked where each of the inputs that it speaks of is given and right; `optional` ones may be blank and count as 0.
+    """
+
+    argument: str
+    message: str
+    names: tuple[str, ...]
+    optional: frozenset[str]
+    check: Callable[..., bool] = field(compare=False)
+
+    def problems(self, inputs: Values, bad: AbstractSet[str]) -> Problems:
+        values = []
+        for name in self.names:
+            value = inputs.get(name)
+            if value is None:
+                if name not in self.optional:
+                    return []
+                value = 0
+            values.append(value)
+        return [] if not bad.isdisjoint(self.names) or self.check(*values) else [(self.argument, self.message)]
+
+
+def across(argument: str, condition: str, message: str) -> Across:
+    """A rule between inputs, its condition written as that of a function's rule."""
+    names = tuple(dict.fromkeys(re.findall(r"[a-z_]{2,}", condition)))
+    return Across(argument, message, names, frozenset(), python_rule(condition, names))
+
+
+def rules_of(function: str) -> tuple[Across, ...]:
+    """The rules of a function whose arguments are inputs too."""
+    entry = CATALOGUE[function]
+    names = tuple(a.name for a in entry.arguments)
+    optional = frozenset(a.name for a in entry.arguments if not a.required)
+    return tuple(Across(rule.argument, rule.message, names, optional, rule.check) for rule in entry.rules)
 
 
 def make_input(name: str, label: str, alias: Any, default: Any = None, needed: bool = False, unit: str = "",

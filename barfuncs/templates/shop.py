@@ -17,7 +17,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from barfuncs.catalogue import kinds, materials
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.kinds import Kind
-from barfuncs.catalogue.reading import in_units, read_value
+from barfuncs.catalogue.reading import CELLS, in_units, read_in
 from barfuncs.catalogue.units import KG_PER_LB
 from barfuncs.errors import InputError, WorkbookError, shown
 from barfuncs.tables import speeds_feeds
@@ -26,12 +26,10 @@ from barfuncs.templates import layout
 from barfuncs.templates.cell_text import unit_text
 from barfuncs.templates.model import Column, make_column
 from barfuncs.xlsx.package import pack, read_parts
-from barfuncs.xlsx.sheetxml import ERRORS
 
 MOST_ROWS = 2_000
 _MOST_COLUMNS = 40
 _HEAD_WITHIN = 30  # rows in which the head of a table is looked for
-_LONGEST_TEXT = 120
 MACHINE_TYPE_HELP = "whether the bar is held in a fixed head or runs through a guide bush, and whether there is a second spindle"
 
 
@@ -356,22 +354,11 @@ def _read_table(sheet: str, columns: Sequence[Column], rows: _Rows, problems: li
             yield _Row(sheet, number, named, letters, labels)
 
 
-def _read_cell(value: Any, kind: Kind) -> tuple[Any, str | None]:
-    """The value of a cell and the system of the unit that it carries. Raises ValueError with a reason in words."""
+def _read_cell(value: Any, kind: Kind, units: str) -> Any:
+    """The value of a cell in the file's units. Raises ValueError with a reason in words."""
     if value is _NO_VALUE:
         raise ValueError("has a formula without a value; open the file in a spreadsheet program and save it")
-    if isinstance(value, str) and value in ERRORS:
-        raise ValueError(f"shows the error {value}")
-    if kind.reader != "text":
-        return read_value(kind, value)
-    if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise ValueError(f"{shown(value)} given; a text is allowed")
-    text = " ".join((f"{value:g}" if isinstance(value, float) else str(value)).split())
-    if not text.isprintable():
-        raise ValueError("has a control character")
-    if len(text) > _LONGEST_TEXT:
-        raise ValueError(f"has {len(text)} characters; allowed is at most {_LONGEST_TEXT}")
-    return text, None
+    return read_in(kind, value, units, CELLS)
 
 
 def _one(value: Any, column: Column, units: str, place: str, problems: list[tuple[str, str]]) -> Any:
@@ -381,17 +368,10 @@ def _one(value: Any, column: Column, units: str, place: str, problems: list[tupl
             problems.append((place, "is blank"))
         return None
     try:
-        number, system = _read_cell(value, column.kind)
-        if not column.kind.is_number:
-            return number
-        if system:
-            number = in_units(number, column.kind, system, units)
-        if not column.kind.allows(number):
-            raise ValueError(f"{shown(value)} given; allowed is {column.kind.allowed(units)}")
+        return _read_cell(value, column.kind, units)
     except ValueError as error:
         problems.append((place, str(error)))
         return None
-    return int(number) if column.kind.whole else number
 
 
 def _numbers(row: _Row, columns: Sequence[Column], units: str, problems: list[tuple[str, str]]) -> dict[str, Any]:
@@ -443,12 +423,10 @@ def _text_or_as_it_is(row: _Row, column: Column, problems: list[tuple[str, str]]
     if _blank(value):
         return None
     try:
-        text, _ = _read_cell(value, column.kind if column.kind.reader == "text" or value is _NO_VALUE or value in ERRORS
-                             else _ANY)
+        return _read_cell(value, column.kind if column.kind.reader == "text" else _ANY, "in")
     except ValueError as error:
         problems.append((row.place(column.name), str(error)))
         return None
-    return text
 
 
 _ANY = Kind("any value", "table")

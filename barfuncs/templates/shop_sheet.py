@@ -1,9 +1,5 @@
 """The sheet of a template that holds the shop's own data, and the cells that pick from it what a job leaves blank."""
 
-
-
-
-
 from dataclasses import replace
 from typing import Any
 
@@ -15,9 +11,9 @@ from barfuncs.catalogue.units import KG_PER_LB, MM_PER_INCH
 from barfuncs.functions.stock import material_row
 from barfuncs.templates import layout
 from barfuncs.templates.form import Form
-from barfuncs.templates.model import Answer, Missing, RowAnswer, Table
+from barfuncs.templates.model import Answer, Column, Missing, RowAnswer, Table
 from barfuncs.templates.page import Page, add_page
-from barfuncs.templates.shop import MACHINES, PRICES, RATES, Column, Shop, number_format, unit_formula
+from barfuncs.templates.shop import MACHINES, PRICES, RATES, Shop, number_format, unit_formula
 
 TITLE = "Shop"
 _PICKED_FROM_MACHINE = tuple(c.name for c in MACHINES if c.name not in ("name", "largest_size"))

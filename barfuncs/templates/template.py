@@ -3,7 +3,7 @@
 
 
 import functools
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -11,7 +11,7 @@ from openpyxl import Workbook
 
 from barfuncs.templates import layout
 from barfuncs.templates.form import Form
-from barfuncs.templates.model import Check, Input, Problems, Values
+from barfuncs.templates.model import Across, Check, Input, Problems, Values
 from barfuncs.templates.shop import Shop
 from barfuncs.xlsx.package import pack
 from barfuncs.xlsx.sheetxml import CellError
@@ -74,7 +74,7 @@ class Template:
 
     `draw` puts its sheets into an empty workbook, filled with a shop's data where there is one. `results` are the answers that
     go into a table of results, `more_inputs` the inputs that stand there besides those that say which job it is.
-    `rules` say what is wrong with inputs together before they are calculated, `objections` what the answers tell.
+    `rules` hold between inputs and are asked before anything is calculated, `objections` what the answers tell.
     """
 
     name: str
@@ -89,7 +89,7 @@ class Template:
     done: str = "filled"
     """What a job of a list is when it is done: planned, quoted."""
     more_inputs: tuple[str, ...] = ()
-    rules: Callable[[Values, Collection[str]], Problems] = no_problems
+    rules: tuple[Across, ...] = ()
     objections: Callable[[Values, Values], Problems] = no_problems
     more_results: Callable[[Values, Values, Shop | None], dict[str, Any]] = lambda inputs, answers, shop: {}
     """Results of a list that no cell works out."""

@@ -54,6 +54,24 @@ def calls() -> None:
     line("barfuncs, pint quantities", best(lambda: bf.parts_per_bar(*quantities), 3_000) * 1e6, "us", base)
 
 
+def columns(rows: int = 1_000_000) -> None:
+    import numpy as np
+
+    rng = random.Random(5)
+    lengths = [rng.uniform(1, 5) for _ in range(rows)]
+    array, bars, cutoffs = np.array(lengths), [144.0] * rows, [0.125] * rows
+    texts = [f"{length:.2f} in" for length in lengths]
+    base = best(lambda: [bare(144.0, length, 0.125, 3.0) for length in lengths], 1, 3)
+    print(f"\nA column of {rows:,} rows of parts_per_bar")
+    line("bare formula in a loop", base, "s", base)
+    line("barfuncs, a list of numbers", best(lambda: bf.parts_per_bar(144.0, lengths, 0.125, 3.0), 1, 3), "s", base)
+    line("barfuncs, a numpy array", best(lambda: bf.parts_per_bar(144.0, array, 0.125, 3.0), 1, 3), "s", base)
+    line("barfuncs, three lists", best(lambda: bf.parts_per_bar(bars, lengths, cutoffs, 3.0), 1, 3), "s", base)
+    line("barfuncs, a list, and texts that go with all rows", best(lambda: bf.parts_per_bar("12 ft", lengths, "1/8 in", "3 in"), 1, 3), "s", base)
+    line("barfuncs, a list of texts", best(lambda: bf.parts_per_bar(144.0, texts, 0.125, 3.0), 1, 1), "s", base)
+    line("barfuncs, one call a row", best(lambda: [bf.parts_per_bar(144.0, length, 0.125, 3.0) for length in lengths], 1, 1), "s", base)
+
+
 def confidence() -> None:
     random_lengths = {"shortest_bar": 120.0, "longest_bar": 144.0, "bar_per_part": 2.375, "min_remnant": 2.75, "scrap_rate": 0.02}
     print("\nOne call with a confidence")
@@ -186,6 +204,7 @@ def quotes(count: int = 200) -> None:
 
 if __name__ == "__main__":
     calls()
+    columns()
     confidence()
     start_up()
     workbooks()

@@ -4,13 +4,15 @@
 
 
 
+
+
 from collections.abc import Sequence
 
 from openpyxl import Workbook
 
 from barfuncs.functions.cost import read_quantities
 from barfuncs.templates import speeds_sheet
-from barfuncs.templates.every_order import NO_WHOLE_PART, PART_TOO_HEAVY, bar_rules
+from barfuncs.templates.every_order import NO_WHOLE_PART, PART_TOO_HEAVY, RULES
 from barfuncs.templates.materials_sheet import materials_sheet
 from barfuncs.templates.model import Problems, Values
 from barfuncs.templates.notes_sheet import notes_sheet
@@ -85,7 +87,7 @@ TEMPLATE = Template(
     draw_customer_page=customer_sheet,
     results=RESULTS,
     more_inputs=tuple(item.name for item in QUANTITIES),
-    rules=bar_rules,
+    rules=RULES,
     objections=_objections,
     # A plan that a check stops is still of use; a price is not, and nobody may look before it is sent.
     stop_is_problem=True,
