@@ -1,7 +1,5 @@
 """The inputs, tables and answers of one template together, and how they get into cells."""
 
-
-
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -27,6 +25,7 @@ from barfuncs.templates.model import (
     Column,
     Input,
     Missing,
+    RowAnswer,
     Table,
 )
 from barfuncs.templates.page import Page
