@@ -64,6 +64,10 @@ _UNITS = click.option("--units", type=click.Choice(["in", "mm"]), help="What bar
 _MATERIALS = click.option("--materials", "materials_file", type=click.Path(exists=True, dir_okay=False),
                           help="Your own materials (CSV), added to the built-in ones.")
 _REPLACE = click.option("--replace", is_flag=True, help="Overwrite files that exist.")
+_RESUME = click.option("--resume", is_flag=True, help="Go on where a run stopped, fast: rows that say the same as when their workbook "
+                                                      "was made are not even read again.")
+_JOBS = click.option("--jobs", "workers", type=click.IntRange(min=1), default=1, metavar="N",
+                     help="Calculate in N processes at a time; pays from some 500 rows on.")
 _COMMA = click.option("--decimal-comma", is_flag=True, help="Read 12,5 as twelve and a half.")
 
 
@@ -87,7 +91,7 @@ _SHOP = click.option("--shop", "shop_file", type=click.Path(exists=True, dir_oka
 
 def _for_lists(command: Any) -> Any:
     """What every command on a list of jobs takes."""
-    for option in (_REPLACE, _COMMA, _SHOP, _MATERIALS, _UNITS,
+    for option in (_JOBS, _RESUME, _REPLACE, _COMMA, _SHOP, _MATERIALS, _UNITS,
                    click.option("--out", required=True, type=_NewPath(file_okay=False),
                                 help="Folder for the workbooks and results."),
                    click.argument("jobs", type=click.Path(exists=True, dir_okay=False))):
@@ -103,6 +107,10 @@ def plan(jobs: str, out: str, **options: Any) -> None:
     The first row of JOBS names the inputs (see 'barfuncs templates'). Good rows
     are done; bad rows are listed and the exit status is then 1. Results of all
     jobs go into results.csv and results.xlsx.
+
+    Run again, every row is read, and calculated where no workbook made from the
+    same is there. After a run that was stopped, --resume does the rest at once.
+    A workbook made from other values is overwritten with --replace alone.
     """
     _fill_list("job_plan", jobs, out, **options)
 
@@ -117,7 +125,8 @@ def quote(jobs: str, out: str, quantities: str | None, **options: Any) -> None:
     page for the customer also lies in the folder for_customer, as a file without
     your costs: send that one. A row needs a price, a machine rate, a cycle time or an operation
     list, and a margin or markup: its own or, with --shop, the shop's. Prices of
-    all jobs go into results.csv and results.xlsx.
+    all jobs go into results.csv and results.xlsx. --resume and --replace are as
+    in 'barfuncs plan'.
     """
     from barfuncs.functions.cost import read_quantities
     from barfuncs.templates.quote import BREAKS
@@ -134,15 +143,12 @@ def quote(jobs: str, out: str, quantities: str | None, **options: Any) -> None:
 
 
 def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materials_file: str | None, shop_file: str | None,
-               decimal_comma: bool, replace: bool, quantities: Sequence[int] = ()) -> None:
+               decimal_comma: bool, replace: bool, resume: bool, workers: int, quantities: Sequence[int] = ()) -> None:
     """Fill a template for every row of a list, show what came of it, and exit with the status that goes with it."""
-    from rich.console import Console
-    from rich.progress import Progress
-
     from barfuncs.catalogue import materials
+    from barfuncs.cli.progress import shown
     from barfuncs.filling.lists import Interrupted, plan_jobs, read_jobs
 
-    console = Console(stderr=True)
     try:
         table = materials.builtin()
         if materials_file:
@@ -154,12 +160,11 @@ def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materia
         for row in rows if quantities else ():
             for n in range(1, 7):
                 row.values[f"quantity_{n}"] = quantities[n - 1] if n <= len(quantities) else None
-        with Progress(console=console, transient=True, disable=len(rows) < 100 or not console.is_terminal) as bar:
-            task = bar.add_task("Working", total=len(rows))
+        with shown(len(rows)) as ended:
             outcome = plan_jobs(rows, out, template=template, source=Path(jobs).name, units=units,
-                                decimal_comma=decimal_comma, replace=replace, table=table, shop=shop,
-                                progress=lambda: bar.advance(task),
-                                tell=lambda text: click.echo(f"barfuncs: {text}", err=True))
+                                decimal_comma=decimal_comma, replace=replace, table=table, shop=shop, progress=ended,
+                                tell=lambda text: click.echo(f"barfuncs: {text}", err=True),
+                                workers=workers, resume=resume)
         status = 1 if outcome.problems or outcome.stopped else 0
     except Interrupted as error:
         outcome, status = error.outcome, 128 + error.signal
@@ -220,8 +225,8 @@ def _plan_table(done: Sequence[Any]) -> Any:
     for head in ("Parts\nper bar", "Bars", "Weight", "Material\nless scrap", "Run\nhours", "Checks"):
         table.add_column(head, justify="left" if head == "Checks" else "right", no_wrap=True,
                          min_width=6 if head == "Checks" else 5)
-    for row, name, filled in done:
-        a, unit = filled.answers, "kg" if filled.inputs["units"] == "mm" else "lb"
+    for row, name, a in done:
+        unit = "kg" if a["units"] == "mm" else "lb"
         table.add_row(str(row), Text(name.removesuffix(".xlsx")), _number(a["parts_per_bar"]), _number(a["bars"]),
                       f"{_number(a['total_weight'], 1)} {unit}", _number(a["net_material"], 2),
                       _number(a["run_hours"], 1), _word(a))
@@ -236,8 +241,8 @@ def _quote_table(done: Sequence[Any]) -> Any:
     table.add_column("Row", justify="right", min_width=3)
     table.add_column("Job", no_wrap=True, overflow="ellipsis", max_width=16)
     table.add_column("Cycle\ns", justify="right", no_wrap=True)
-    rows = [(row, name, filled.answers, {filled.inputs[f"quantity_{n}"]: filled.answers[f"price_{n}"] for n in range(1, 7)
-                                         if filled.inputs[f"quantity_{n}"] is not None}) for row, name, filled in done]
+    rows = [(row, name, values, {values[f"quantity_{n}"]: values[f"price_{n}"] for n in range(1, 7)
+                                 if values[f"quantity_{n}"] is not None}) for row, name, values in done]
     alike = len({tuple(prices) for *_, prices in rows}) == 1 and len(rows[0][3]) <= 4
     if alike:
         for quantity in rows[0][3]:
@@ -295,11 +300,11 @@ def _show_outcome(outcome: Any, out: str, table_of: Any, done: str, hint: str) -
         if len(outcome.problems) > _MOST_PROBLEMS:
             console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")
     _show_earlier(console, outcome)
-    there = f"; {len(outcome.unchanged)} were there already, unchanged" if outcome.unchanged else ""
+    there = f"; {len(outcome.unchanged):,} were there already, unchanged" if outcome.unchanged else ""
     console.print(f"\n{len(outcome.done)} of {outcome.total} jobs {done}, in {out}{there}", markup=False)
     if outcome.listed > len(outcome.done) and outcome.results_written:
         console.print(f"results.csv and results.xlsx list all {outcome.listed} workbooks of the folder.")
-    if any(filled.page and filled.is_ready for *_, filled in outcome.done):
+    if outcome.copies:
         console.print(f"Send the customer the file in {Path(out) / FOR_CUSTOMER}, not the workbook: that holds your costs.",
                       markup=False)
     if hint:
