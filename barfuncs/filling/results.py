@@ -71,6 +71,7 @@ def csv_cell(value: Value) -> str:
 
 
 _SHEET = "xl/worksheets/sheet1.xml"
+_TABLE = "xl/tables/table1.xml"
 _SAMPLE = re.compile(rb'<row r="2".*?<c r="A2"(?: s="([0-9]+)")?.*?</row>', re.DOTALL)
 
 
@@ -114,8 +115,8 @@ def _empty_table(heads: Sequence[str], count: int) -> dict[str, bytes]:
         sheet.cell(1, column).font = layout.font(bold=True, color=layout.ACCENT)
         width = 28 if head in _WIDE else max(11, min(34, len(head) + 2))
         sheet.column_dimensions[column_letters(column)].width = width
-    whole = f"A1:{column_letters(len(heads))}{count + 1}"
-    table = Table(displayName="results", ref=whole)
+    last = column_letters(len(heads))
+    table = Table(displayName="results", ref=f"A1:{last}2")
     table.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=True)
     sheet.add_table(table)
     sheet.freeze_panes = "C2"
@@ -123,5 +124,7 @@ def _empty_table(heads: Sequence[str], count: int) -> dict[str, bytes]:
     sheet.page_setup.fitToHeight = 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     parts = layout.parts_of(book)
-    parts[_SHEET] = re.sub(rb'<dimension ref="[^"]*"', b'<dimension ref="%b"' % whole.encode(), parts[_SHEET], count=1)
+    # Only now: openpyxl makes a cell object of every cell of a table.
+    for part in (_SHEET, _TABLE):
+        parts[part] = re.sub(rb'(?<= ref=")A1:[A-Z]+2(?=")', f"A1:{last}{count + 1}".encode(), parts[part])
     return parts
