@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 import barfuncs as bf
 from barfuncs.cli.main import main
 from barfuncs.filling import headings, list_file
-from barfuncs.filling.filler import TEMPLATES, fill, names_of
+from barfuncs.filling.filler import TEMPLATES, fill, names_of, read_inputs
 from barfuncs.filling.list_file import read_rows
 from barfuncs.filling.lists import plan_jobs, read_jobs
 from barfuncs.text import csv_text, datafile, limits

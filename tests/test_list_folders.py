@@ -608,7 +608,7 @@ def test_a_copy_changed_by_hand_is_not_lost(tmp_path):
     copy.write_bytes(b"by hand")
     assert run(quotes("A"), tmp_path, template="quote").unchanged == [(2, "A.xlsx")]
     assert copy.read_bytes() == b"by hand"
-    outcome = run(quotes("A", A={"margin": 0.4}), tmp_path, template="quote", replace=True)
+    run(quotes("A", A={"margin": 0.4}), tmp_path, template="quote", replace=True)
     assert copy.read_bytes() == customer_copy(job="A", margin=0.4)
     assert (tmp_path / "old" / "Quotation A.xlsx").read_bytes() == b"by hand"
 

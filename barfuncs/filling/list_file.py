@@ -63,14 +63,14 @@ def _xlsx_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
 def _read_apart(path: Path, label: str) -> Iterator[tuple[Iterator[bytes], Any]]:
     """The rows as another process reads them, to be taken one by one, and what it says of all of them."""
     with sandbox.answer(READING, label, str(path.absolute()), label) as file:
-        last, lines = b"", -1
-        for last in file:
-            lines += 1
+        rows, last = -1, b""
+        for line in file:
+            rows, last = rows + 1, line
         told = json.loads(last)
         if "refused" in told:
             raise WorkbookError(told["refused"])
         file.seek(0)
-        yield itertools.islice(file, lines), told
+        yield itertools.islice(file, rows), told
 
 
 def _values(rows: Iterator[bytes], told: Any) -> Iterator[tuple[int, list[Any]]]:
