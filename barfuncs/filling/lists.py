@@ -388,8 +388,8 @@ class _Planner:
         name = before.file if before else self.names[job.row]  # one spelling, also where A and a are two files
         values = Line(answer.values)
         entry = Entry(name, self.setup.template, self.source, job.row, self.run, answer.made_from, answer.but_name,
-                      digest_of(answer.data), values, f"Quotation {name}" if answer.copy else "",
-                      digest_of(answer.copy) if answer.copy else "", said=answer.said, as_inch=answer.as_inch)
+                      answer.digest, values, f"Quotation {name}" if answer.copy else "", answer.copy_digest,
+                      said=answer.said, as_inch=answer.as_inch)
         try:
             with self.stopping.held():
                 self.place(entry, answer.data, answer.copy)

@@ -71,7 +71,9 @@ class Answer:
     made_from: str = ""
     but_name: str = ""
     data: bytes = b""
+    digest: str = ""
     copy: bytes = b""
+    copy_digest: str = ""
     values: dict[str, Value] = field(default_factory=dict)
     random_bars: int | None = None
     crash: BaseException | None = None
@@ -105,7 +107,8 @@ def _fill(setup: Setup, inputs: Mapping[str, Value], answer: Answer) -> None:
     if setup.template == "job_plan" and (bars := _bars_of_random_lengths(filled, setup.shop)) is not None:
         answer.values["bars_of_random_lengths"] = answer.random_bars = bars
     answer.copy = filled.customer_copy() if filled.page and filled.is_ready else b""
-    answer.data = filled.data
+    answer.copy_digest = digest_of(answer.copy) if answer.copy else ""
+    answer.data, answer.digest = filled.data, digest_of(filled.data)
 
 
 def _ground_of(setup: Setup, inputs: Mapping[str, Value]) -> tuple[str, str]:

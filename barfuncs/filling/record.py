@@ -42,6 +42,9 @@ class Line(Mapping[str, Value]):
     def heads(self) -> tuple[str, ...]:
         return self._heads
 
+    def plain(self) -> dict[str, Value]:
+        return dict(zip(self._heads, self._values, strict=True))
+
     def __getitem__(self, name: str) -> Value:
         try:
             return self._values[self._heads.index(name)]
@@ -92,7 +95,7 @@ _LATER = {"said": "", "as_inch": False}
 
 
 def _as_line(entry: Entry) -> dict[str, Any]:
-    return {name: getattr(entry, name) for name in _KINDS} | {"values": dict(entry.values)}
+    return {name: getattr(entry, name) for name in _KINDS} | {"values": entry.values.plain()}
 
 
 def digest_of(data: bytes) -> str:

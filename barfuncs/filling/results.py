@@ -33,7 +33,7 @@ def result_files(entries: Sequence[Entry]) -> Iterator[tuple[str, bytes]]:
 
     def lines() -> Iterator[list[Value]]:
         for entry in entries:
-            values = dict(entry.values)
+            values = entry.values.plain()
             row = (entry.row, entry.file, *(values.get(head) for head in heads), *([entry.copy or None] if customer else []),
                    entry.list, entry.run, entry.note or None)
             yield [legal_text(value) if isinstance(value, str) else value for value in row]
@@ -89,13 +89,13 @@ def _xlsx(heads: Sequence[str], lines: Iterable[Sequence[Value]], count: int) ->
     with zipfile.ZipFile(buffer, "a") as archive, archive.open(part_info(_SHEET), "w") as out:
         out.write(sheet[:sample.start()])
         for row, line in enumerate(lines, start=2):
-            out.write(b'<row r="%d">' % row)
+            cells = [b'<row r="%d">' % row]
             for letter, value in zip(letters, line, strict=True):
                 if value is not None:
                     cell.ref = f"{letter}{row}"
                     cell.style = number_style if isinstance(value, float) and not value.is_integer() else None
-                    out.write(cell_xml(cell, value))
-            out.write(b"</row>")
+                    cells.append(cell_xml(cell, value))
+            out.write(b"".join(cells) + b"</row>")
         out.write(sheet[sample.end():])
     return buffer.getvalue()
 
