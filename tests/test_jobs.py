@@ -6,6 +6,8 @@ import datetime
 import importlib
 import io
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import openpyxl
@@ -356,6 +358,18 @@ def test_results_that_cannot_be_written_are_a_problem(tmp_path):
 def test_fill_refuses_what_is_no_input(values, message):
     with pytest.raises(bf.InputError, match=message):
         fill("job_plan", values)
+
+
+def test_the_public_names_of_filling_and_what_they_import():
+    import barfuncs.filling as filling
+
+    assert all(callable(getattr(filling, name)) for name in filling.__all__)
+    assert (filling.fill, filling.plan_jobs) == (fill, plan_jobs)
+    with pytest.raises(AttributeError, match=r"^module 'barfuncs\.filling' has no attribute 'fil'$"):
+        _ = filling.fil
+    code = "import sys, barfuncs, barfuncs.filling; print('openpyxl' in sys.modules, barfuncs.filling.fill.__module__, 'openpyxl' in sys.modules)"
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, text=True).stdout
+    assert said == "False barfuncs.filling.filler True\n"
 
 
 def test_fill_refuses_what_is_no_template_or_table():
