@@ -129,6 +129,16 @@ def test_shop_and_own_materials_reach_the_workers(tmp_path):
     assert plan_jobs(rows, tmp_path / "none", workers=2).problems[0].column == "material"
 
 
+def test_workers_that_serve_two_lists_mix_nothing_up(tmp_path):
+    (tmp_path / "own.csv").write_text("name,density_g_cm3\nShop bronze,8.1\n")
+    own = materials.builtin().extended(materials.read_materials(tmp_path / "own.csv"))
+    rows = listed(2, {**GOOD, "material": "Shop bronze"})
+    with ThreadPoolExecutor(1) as executor:
+        counts = [len(plan_jobs(rows, tmp_path / str(n), table=table, executor=executor).done)
+                  for n, table in enumerate((own, materials.builtin(), own))]
+    assert counts == [2, 0, 2]
+
+
 def test_rows_without_a_unit_wait_for_the_last_row(tmp_path):
     rows = listed(LONG, BARE, J1={"units": "in"}, **{f"J{LONG - 1}": {"size": "30 mm", "part_length": "50 mm", "cutoff_width": "3 mm",
                   "face_to_cutoff": "4 mm", "grip_length": "50 mm", "bar_length": "3 m"}})
@@ -233,7 +243,7 @@ def full_after(monkeypatch: pytest.MonkeyPatch, count: int) -> None:
 
 def test_a_full_disk_stops_all_of_them(tmp_path, monkeypatch):
     full_after(monkeypatch, 11)
-    outcome = plan_jobs(listed(LONG), tmp_path, workers=2)
+    outcome = plan_jobs(listed(8 * workers.ROWS_IN_A_CHUNK), tmp_path, workers=2)
     assert outcome.stopped == "stopped: No space left on device"
     assert [d.row for d in outcome.done] == list(range(2, 13))
     assert result_names(tmp_path) == [d.file for d in outcome.done]
