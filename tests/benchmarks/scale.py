@@ -9,6 +9,7 @@ import csv
 import io
 import json
 import random
+import re
 import shutil
 import signal
 import subprocess
@@ -81,9 +82,10 @@ def run(folder: Path, *arguments: str) -> Used:
     done = subprocess.run(command(folder, *arguments), capture_output=True, text=True, check=False)
     seconds = time.perf_counter() - began
     (own, worked), (child, children_worked) = json.loads((folder / "used.json").read_text())
-    said = next((text for text in done.stdout.splitlines() if " jobs planned, in " in text), done.stderr.strip()[-200:])
+    said = re.search(r"[0-9]+ of [0-9]+ jobs planned.*?(?=results\.csv|The machine)", " ".join(done.stdout.split()))
     assert done.returncode == 0, done.stderr + done.stdout[-2000:]
-    return Used(seconds, worked + children_worked, own, child, said)
+    assert said is not None, done.stdout
+    return Used(seconds, worked + children_worked, own, child, said[0].strip())
 
 
 def kill_at_random(folder: Path, out: Path, longest: float, *arguments: str) -> float:
