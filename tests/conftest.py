@@ -4,6 +4,7 @@ With BARFUNCS_ALL_PROGRAMS=1 in the environment a missing program is an error.
 """
 
 import functools
+import importlib.util
 import os
 import shutil
 import signal
@@ -29,6 +30,7 @@ def _libreoffice() -> bool:
 PROGRAMS: dict[str, tuple[str, Callable[[], bool]]] = {
     "libreoffice": ("LibreOffice (soffice, and a Python with uno)", functools.cache(_libreoffice)),
     "gnumeric": ("Gnumeric (ssconvert)", functools.cache(lambda: shutil.which("ssconvert") is not None)),
+    "distributed": ("the Python package distributed", functools.cache(lambda: importlib.util.find_spec("distributed") is not None)),
 }
 """By the marker of a test: what it needs, and whether that is there."""
 

@@ -1,15 +1,19 @@
 """Kill runs over a list at random moments and look at what they leave: python tests/kill_runs.py 300
 
-A run is started as a person starts it, into a fresh folder or one that earlier runs were killed in, and gets KILL, TERM or
-INT. What is there then must be whole and the results true; the next run must leave nothing but what belongs there. Prints a
-table and exits with 1 where anything was wrong.
+A run is started as a person starts it, into a fresh folder or one that earlier runs were killed in, with one process or two,
+and gets KILL, TERM or INT, alone or with the processes that it started; or one of those gets KILL. What is there then must be
+whole and the results true; the next run, with --resume or without, must leave nothing but what belongs there, and one that goes
+on says how many workbooks it kept. Prints a table and exits with 1 where anything was wrong.
 """
 
 import argparse
+import contextlib
 import csv
 import hashlib
 import io
+import os
 import random
+import re
 import shutil
 import signal
 import subprocess
@@ -148,9 +152,25 @@ def faults_after_the_next_run(out: Path, wanted: Wanted) -> list[str]:
     return faults
 
 
-def started(template: str, wanted: Wanted, out: Path, replace: bool) -> subprocess.Popen:
-    command = [sys.executable, "-m", "barfuncs", TEMPLATES[template], str(wanted.list), "--out", str(out), *(["--replace"] if replace else [])]
-    return subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+def started(template: str, wanted: Wanted, out: Path, *options: str) -> subprocess.Popen:
+    """A run in a session of its own, so that it and the processes that it starts can be told something at once."""
+    command = [sys.executable, "-m", "barfuncs", TEMPLATES[template], str(wanted.list), "--out", str(out), *options]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True)
+
+
+def chosen_options(rng: random.Random, replace: float) -> list[str]:
+    """Options of a run; --replace with so much chance."""
+    options = [["--replace"], ["--resume"], ["--jobs", "2"]]
+    return [word for words, chance in zip(options, (replace, 0.5, 0.5), strict=True) if rng.random() < chance for word in words]
+
+
+def workers_of(run: subprocess.Popen) -> list[int]:
+    """The processes that work on a run's rows, where the system tells."""
+    try:
+        children = Path(f"/proc/{run.pid}/task/{run.pid}/children").read_text().split()
+        return [int(pid) for pid in children if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()]
+    except OSError:
+        return []
 
 
 def announced(out: Path) -> int:
@@ -176,7 +196,8 @@ def kill_runs(count: int, rows: int, seed: int = 1, templates: tuple[str, ...] =
             versions = [wanted[template, v] for v in VARIANTS]
             chosen = rng.choice(versions)
             before = announced(out)
-            run = started(template, chosen, out, replace=rng.random() < 0.7)
+            options = chosen_options(rng, 0.7)
+            run = started(template, chosen, out, *options)
             moment = rng.choice(("any", "working", "writing", "writing"))
             if moment != "any":
                 while run.poll() is None and not (out / LOCK).exists():
@@ -187,30 +208,49 @@ def kill_runs(count: int, rows: int, seed: int = 1, templates: tuple[str, ...] =
                     time.sleep(0.001)
             time.sleep(rng.uniform(0, 0.03 if moment == "writing" else lasts[template]))
             ended_first = run.poll() is not None
-            run.send_signal(number)
-            said = run.communicate()[1].decode()
+            whom = rng.choice(("it alone", "all of them", "a worker"))
+            workers = workers_of(run)
+            with contextlib.suppress(ProcessLookupError):
+                if whom == "a worker" and workers:
+                    os.kill(rng.choice(workers), signal.SIGKILL)
+                elif whom == "all of them":
+                    os.killpg(run.pid, number)
+                else:
+                    run.send_signal(number)
+            said = run.communicate(timeout=120)[1].decode()  # ends when all processes did, which hold the pipes
             if moment == "working":  # so that the moments are spread over the whole work, however fast the machine is
                 lasts[template] = 0.8 * lasts[template] if ended_first else min(8.0, 1.1 * lasts[template])
             done = sum(path.is_file() and digest(path) == d for name, d in chosen.workbooks.items() for path in [out / name])
             counts[name, "runs"] += 1
             counts[name, "into a fresh folder"] += fresh
+            counts[name, "with two processes"] += "--jobs" in options
+            counts[name, "with --resume"] += "--resume" in options
+            worker_killed = run.returncode == 1 and "a worker ended before its work was done" in said
+            counts[name, "a worker killed, and the run said so"] += worker_killed
             counts[name, "ended first"] += ended_first
             counts[name, "killed before the first workbook"] += not ended_first and not done
             counts[name, "killed between the first and the last"] += not ended_first and 0 < done < rows
             counts[name, "killed with all of them there"] += not ended_first and done == rows
             wrong = faults_now(out, versions)
-            if run.returncode == {"TERM": 143, "INT": 130}.get(name) and out.exists():  # it had time to write its results
+            in_order = run.returncode == {"TERM": 143, "INT": 130}.get(name) or worker_killed
+            if in_order and out.exists():  # it had time to write its results
                 counts[name, "ended in order"] += 1
                 listed = {line["file"] for line in csv_lines(out / "results.csv")} if (out / "results.csv").exists() else set()
                 there = {p.name for p in out.glob("*.xlsx")} - set(RESULT_FILES)
                 wrong += [f"not in the results: {file}" for file in there - listed]
                 wrong += [f"left over: {p.name}" for p in out.glob(".barfuncs*") if p.name != RECORD]
-            wrong += ["a traceback"] if "Traceback" in said and run.returncode in (130, 143) else []
+            wrong += ["a traceback"] if "Traceback" in said and in_order else []
             if fresh or rng.random() < 0.5:
-                last = rng.choice(versions)
-                ending = started(template, last, out, replace=True)
-                said = ending.communicate()[1].decode()
+                last, options = rng.choice(versions), chosen_options(rng, 1.0)
+                there = sum(path.is_file() and digest(path) == d for file, d in last.workbooks.items() for path in [out / file])
+                there = there if template == "job_plan" else None  # a quote whose copy is missing is made again
+                ending = started(template, last, out, *options)
+                told, said = (text.decode() for text in ending.communicate(timeout=120))
                 counts[name, "next runs"] += 1
+                counts[name, "next runs with --resume"] += "--resume" in options
+                kept = re.search(r"; (\d+) were there", " ".join(told.split()))
+                if there is not None and there != (int(kept[1]) if kept else 0):
+                    wrong.append(f"the next run kept {kept and kept[1]} workbooks of {there}")
                 wrong += [f"the next run ended with {ending.returncode}: {said}"] if ending.returncode else []
                 after = faults_after_the_next_run(out, last)
                 counts[name, "next runs with something left over or wrong"] += bool(after)
@@ -225,7 +265,9 @@ def kill_runs(count: int, rows: int, seed: int = 1, templates: tuple[str, ...] =
 
 HEADS = ("runs", "into a fresh folder", "ended first", "killed before the first workbook", "killed between the first and the last",
          "killed with all of them there",
-         "ended in order", "runs with a broken file or untrue results", "next runs", "next runs with something left over or wrong")
+         "with two processes", "with --resume", "a worker killed, and the run said so",
+         "ended in order", "runs with a broken file or untrue results", "next runs", "next runs with --resume",
+         "next runs with something left over or wrong")
 
 
 def table(counts: Counter) -> str:

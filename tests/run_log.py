@@ -79,8 +79,8 @@ TEMPLATE = Template(
     results=("good", "left_weight"),
     done="logged",
     terminal=Terminal((
-        TerminalColumn("Good\nparts", lambda inputs, answers: number_shown(answers["good"])),
-        TerminalColumn("Checks", lambda inputs, answers: status_word(answers), right=False),
+        TerminalColumn("Good\nparts", lambda line: number_shown(line["good"])),
+        TerminalColumn("Checks", lambda line: status_word(line), right=False),
     )),
     help="The first row of JOBS names the inputs.",
 )

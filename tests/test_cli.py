@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 import barfuncs
+from barfuncs.cli import progress
 from barfuncs.cli.main import main
 from barfuncs.filling import folder, lists
 from barfuncs.surfaces.ready_made import READY_MADE
@@ -43,6 +44,29 @@ def test_plan(tmp_path):
     other = run("plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path / "plans"), "--shop", str(tmp_path / "shop.xlsx"))
     assert other.returncode == 1
     assert "--replace" in other.stdout
+
+
+def test_plan_with_two_processes_goes_on_where_it_stopped(tmp_path):
+    command = ["plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path / "plans")]
+    done = run(*command, "--jobs", "2")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "32 of 32 jobs planned" in done.stdout
+    for path in sorted((tmp_path / "plans").glob("26-*.xlsx"))[3:5]:
+        path.unlink()
+    again = run(*command, "--resume", "--jobs", "2")
+    assert (again.returncode, again.stderr) == (0, "")
+    assert "2 of 32 jobs planned" in again.stdout
+    assert "30 were there already, unchanged" in " ".join(again.stdout.split())
+    assert len(list((tmp_path / "plans").glob("26-*.xlsx"))) == 32
+
+
+def test_a_long_run_into_a_file_says_how_far_it_is(tmp_path, monkeypatch):
+    for name in ("SECONDS", "_SHARE"):
+        monkeypatch.setattr(progress, name, 0.0)
+    done = CliRunner().invoke(main, ["plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path)])
+    lines = done.stderr.splitlines()
+    assert [line.partition(" rows")[0] for line in lines] == [f"barfuncs: {n} of 32" for n in range(1, 32)]
+    assert "rows after" not in done.stdout
 
 
 def test_plan_with_mistakes(tmp_path):
@@ -89,6 +113,7 @@ def test_price_breaks_are_a_table_with_a_column_for_each_quantity():
     (["calc", "part_per_bar", "1"], "did you mean 'parts_per_bar'"),
     (["calc", "bar_per_part", "1", "2", "3", "4", "5"], "takes 3 arguments"),
     (["plan", "none.csv", "--out", "x"], "does not exist"),
+    (["plan", "examples/jobs.csv", "--out", "x", "--jobs", "0"], "Invalid value for '--jobs': 0 is not in the range x>=1"),
     (["functions", "--group", "nothing"], "allowed is one of"),
     (["functions", "--group", ""], "allowed is one of"),
     (["calc", "price_breaks", "1,500", "59", "34.8", "45", "30", "1.5", "80"],

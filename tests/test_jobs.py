@@ -6,6 +6,8 @@ import datetime
 import importlib
 import io
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import openpyxl
@@ -68,7 +70,7 @@ def test_xlsx_with_labels_and_numbers(tmp_path):
     assert len(jobs) == 1
     outcome = plan_jobs(jobs, tmp_path / "out")
     assert [(row, name) for row, name, _ in outcome.done] == [(2, "17.xlsx")]
-    assert outcome.done[0][2].answers["parts_per_bar"] == bf.parts_per_bar(144, 2, 0.125, 2.2)
+    assert outcome.done[0].values["parts_per_bar"] == bf.parts_per_bar(144, 2, 0.125, 2.2)
 
 
 @pytest.mark.parametrize(("text", "error", "message"), [
@@ -317,7 +319,7 @@ def test_a_row_that_does_not_say_its_unit_next_to_metric_rows_is_refused(tmp_pat
         outcome = plan_jobs(read_jobs(path), tmp_path / "out", replace=True)
         assert [(p.row, p.column) for p in outcome.problems] == [(2, "units")]
         assert "nothing says whether the numbers are inch or mm, and row 3 is in mm" in outcome.problems[0].reason
-        assert [filled.inputs["units"] for _, _, filled in outcome.done] == ["mm"]
+        assert [done.values["units"] for done in outcome.done] == ["mm"]
         assert not outcome.taken_as_inch
     assert not plan_jobs(read_jobs(path), tmp_path / "in", units="in").problems
 
@@ -325,7 +327,7 @@ def test_a_row_that_does_not_say_its_unit_next_to_metric_rows_is_refused(tmp_pat
 def test_a_list_without_a_word_on_units_is_inch_and_says_so(tmp_path):
     outcome = plan_jobs(read_jobs(write_csv(tmp_path / "jobs.csv", BARE)), tmp_path / "out")
     assert outcome.taken_as_inch
-    assert outcome.done[0][2].inputs["units"] == "in"
+    assert outcome.done[0].values["units"] == "in"
     for said in ({"units": "in"}, {"bar_length": "12 ft"}):
         assert not plan_jobs(read_jobs(write_csv(tmp_path / "jobs.csv", BARE | said)), tmp_path / "out", replace=True).taken_as_inch
 
@@ -358,6 +360,18 @@ def test_fill_refuses_what_is_no_input(values, message):
         fill("job_plan", values)
 
 
+def test_the_public_names_of_filling_and_what_they_import():
+    import barfuncs.filling as filling
+
+    assert all(callable(getattr(filling, name)) for name in filling.__all__)
+    assert (filling.fill, filling.plan_jobs) == (fill, plan_jobs)
+    with pytest.raises(AttributeError, match=r"^module 'barfuncs\.filling' has no attribute 'fil'$"):
+        _ = filling.fil
+    code = "import sys, barfuncs, barfuncs.filling; print('openpyxl' in sys.modules, barfuncs.filling.fill.__module__, 'openpyxl' in sys.modules)"
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, text=True).stdout
+    assert said == "False barfuncs.filling.filler True\n"
+
+
 def test_fill_refuses_what_is_no_template_or_table():
     with pytest.raises(bf.InputError, match=r"template: \['job_plan'\] given; allowed is one of job_plan"):
         fill(["job_plan"], GOOD)
@@ -370,12 +384,12 @@ def test_results_hold_no_formula_and_every_answer(tmp_path):
     outcome = plan_jobs(read_jobs(write_csv(tmp_path / "jobs.csv", evil)), tmp_path / "out")
     rows = list(csv.DictReader((tmp_path / "out" / "results.csv").read_text("utf-8-sig").splitlines()))
     assert (rows[0]["job"], rows[0]["customer"], rows[0]["part_number"]) == ("'=1+1", "'+cmd|calc", "'@x")
-    assert float(rows[0]["parts_per_bar"]) == outcome.done[0][2].answers["parts_per_bar"]
+    assert float(rows[0]["parts_per_bar"]) == outcome.done[0].values["parts_per_bar"]
     assert rows[0]["run_hours"] == ""
     sheet = openpyxl.load_workbook(tmp_path / "out" / "results.xlsx").active
     cells = {head.value: cell for head, cell in zip(sheet[1], sheet[2], strict=True)}
     assert (cells["job"].value, cells["job"].data_type) == ("=1+1", "s")
-    assert cells["bars"].value == outcome.done[0][2].answers["bars"]
+    assert cells["bars"].value == outcome.done[0].values["bars"]
 
 
 def test_one_row_never_stops_the_list(tmp_path):
@@ -422,7 +436,7 @@ def test_the_examples(tmp_path):
     assert len(jobs) >= 25
     outcome = plan_jobs(jobs, tmp_path / "a")
     assert not outcome.problems
-    assert {f.inputs["shape"] for _, _, f in outcome.done} == {"round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube"}
-    assert {f.inputs["units"] for _, _, f in outcome.done} == {"in", "mm"}
+    assert {d.values["shape"] for d in outcome.done} == {"round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube"}
+    assert {d.values["units"] for d in outcome.done} == {"in", "mm"}
     mistakes = plan_jobs(read_jobs(ROOT / "examples" / "jobs_with_mistakes.csv"), tmp_path / "b")
     assert (len(mistakes.done), {p.row for p in mistakes.problems}) == (3, {3, 4, 6, 7, 8})

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 import barfuncs as bf
 from barfuncs.cli.main import main
 from barfuncs.filling import headings, list_file
-from barfuncs.filling.filler import fill, names_of
+from barfuncs.filling.filler import fill, names_of, read_inputs
 from barfuncs.filling.list_file import read_rows
 from barfuncs.filling.lists import plan_jobs, read_jobs
 from barfuncs.templates.registry import TEMPLATES
@@ -146,9 +146,10 @@ def test_bare_numbers_take_the_unit_of_their_heading(tmp_path):
     assert [p.column for p in plan_jobs([first, second], tmp_path / "out").problems] == ["units", "units"]  # a heading says nothing of results
     outcome = plan_jobs([first, second], tmp_path / "out", units="in")
     assert not outcome.problems
-    one, two = (filled for *_, filled in outcome.done)
-    assert one.answers["parts_per_bar"] == two.answers["parts_per_bar"] == bf.parts_per_bar(144, 2.25, 0.125, 2.2)
-    assert (one.inputs["scrap_rate"], one.inputs["cycle_time"], one.inputs["price_per"]) == (0.03, 90, "lb")
+    one, two = (done.values for done in outcome.done)
+    assert one["parts_per_bar"] == two["parts_per_bar"] == bf.parts_per_bar(144, 2.25, 0.125, 2.2)
+    read = read_inputs(first.values)
+    assert (read["scrap_rate"], read["cycle_time"], read["price_per"]) == (0.03, 90, "lb")
 
 
 def test_numbers_of_a_workbook_take_the_unit_also_with_a_decimal_comma(tmp_path):

@@ -20,6 +20,7 @@ import pytest
 import barfuncs as bf
 from barfuncs.catalogue import materials
 from barfuncs.filling import folder, lists
+from barfuncs.filling.filler import fill
 from barfuncs.filling.lists import Interrupted, Job, Outcome, plan_jobs
 from barfuncs.filling.record import RECORD, Record
 from barfuncs.filling.stopping import Stopping
@@ -124,7 +125,7 @@ def test_a_row_with_other_values_is_a_problem_until_it_may_replace(tmp_path):
     outcome = run(listed("A", "B", B=OTHER), tmp_path, replace=True)
     assert [name for _, name, _ in outcome.done] == ["B.xlsx"]
     assert notes(tmp_path) == {"A": "", "B": ""}
-    assert results(tmp_path)["B.xlsx"]["bars"] == f"{outcome.done[0][2].answers['bars']:g}"
+    assert results(tmp_path)["B.xlsx"]["bars"] == f"{outcome.done[0].values['bars']:g}"
     assert "old/B.xlsx" not in files(tmp_path)
 
 
@@ -568,13 +569,18 @@ def quotes(*names: str, **changes: dict) -> list[Job]:
     return [Job(row, {**QUOTE, "job": name, **changes.get(name, {})}) for row, name in enumerate(names, start=2)]
 
 
+def customer_copy(**changes: object) -> bytes:
+    return fill("quote", {**QUOTE, **changes}).customer_copy()
+
+
 def test_every_quote_has_a_copy_for_the_customer(tmp_path):
     outcome = run(quotes("A", "B"), tmp_path, template="quote")
     assert [n for n in files(tmp_path) if n.startswith("for_customer")] == [
         "for_customer/Quotation A.xlsx", "for_customer/Quotation B.xlsx"]
-    for (_, name, filled), row in zip(outcome.done, results(tmp_path).values(), strict=True):
+    assert outcome.copies == 2
+    for (_, name, _), row in zip(outcome.done, results(tmp_path).values(), strict=True):
         assert row["for_customer"] == f"Quotation {name}"
-        assert (tmp_path / "for_customer" / row["for_customer"]).read_bytes() == filled.customer_copy()
+        assert (tmp_path / "for_customer" / row["for_customer"]).read_bytes() == customer_copy(job=name.removesuffix(".xlsx"))
 
 
 def test_plans_have_no_column_for_copies(tmp_path):
@@ -602,8 +608,8 @@ def test_a_copy_changed_by_hand_is_not_lost(tmp_path):
     copy.write_bytes(b"by hand")
     assert run(quotes("A"), tmp_path, template="quote").unchanged == [(2, "A.xlsx")]
     assert copy.read_bytes() == b"by hand"
-    outcome = run(quotes("A", A={"margin": 0.4}), tmp_path, template="quote", replace=True)
-    assert copy.read_bytes() == outcome.done[0][2].customer_copy()
+    run(quotes("A", A={"margin": 0.4}), tmp_path, template="quote", replace=True)
+    assert copy.read_bytes() == customer_copy(job="A", margin=0.4)
     assert (tmp_path / "old" / "Quotation A.xlsx").read_bytes() == b"by hand"
 
 
@@ -622,4 +628,4 @@ def test_an_old_copy_is_gone_before_the_new_workbook_stands(tmp_path, monkeypatc
     monkeypatch.undo()
     outcome = run(quotes("A", A={"margin": 0.4}), tmp_path, template="quote")
     assert not outcome.problems
-    assert (tmp_path / "for_customer" / "Quotation A.xlsx").read_bytes() == outcome.done[0][2].customer_copy()
+    assert (tmp_path / "for_customer" / "Quotation A.xlsx").read_bytes() == customer_copy(job="A", margin=0.4)

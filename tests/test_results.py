@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from barfuncs.filling.filler import fill
 from barfuncs.filling.lists import Job, plan_jobs
-from barfuncs.filling.record import Entry
+from barfuncs.filling.record import Entry, Line
 from barfuncs.filling.results import csv_cell, result_files
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.package import read_parts
@@ -25,8 +25,9 @@ FORMULAS = ("=1+1", "+1+1", "-1+1", "@SUM(1)", "=1+1;=2+2", "bar;=1+1", "bar;-1+
 
 
 def table(*texts: str) -> dict[str, bytes]:
-    return result_files([Entry(f"J{n}.xlsx", "job_plan", "jobs.csv", n, "2026-01-02 03:04:05", "", "", "", {"job": text, "bars": 2.5, "status": "x"})
-                         for n, text in enumerate(texts, start=2)])
+    return dict(result_files([
+        Entry(f"J{n}.xlsx", "job_plan", "jobs.csv", n, "2026-01-02 03:04:05", "", "", "", Line({"job": text, "bars": 2.5, "status": "x"}))
+        for n, text in enumerate(texts, start=2)]))
 
 
 @pytest.mark.libreoffice

@@ -39,8 +39,8 @@ def test_headings_with_two_meanings_are_refused_each_with_what_to_write():
 
 
 def test_everyday_names_find_the_material_that_is_meant(tmp_path):
-    materials = Counter(filled.inputs["material"] for name in ("week", "sawn", "mixed")
-                        for _, _, filled in planned(name, tmp_path).done)
+    materials = Counter(done.values["material"] for name in ("week", "sawn", "mixed")
+                        for done in planned(name, tmp_path).done)
     assert materials["Stainless 303"] == 2
     assert {"Brass C36000", "Stainless 17-4PH", "Titanium Grade 5", "Steel 1018", "Stainless 316L", "Steel 12L14"} <= set(materials)
 

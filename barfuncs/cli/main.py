@@ -68,6 +68,10 @@ _UNITS = click.option("--units", type=click.Choice(["in", "mm"]), help="What bar
 _MATERIALS = click.option("--materials", "materials_file", type=click.Path(exists=True, dir_okay=False),
                           help="Your own materials (CSV), added to the built-in ones.")
 _REPLACE = click.option("--replace", is_flag=True, help="Overwrite files that exist.")
+_RESUME = click.option("--resume", is_flag=True, help="Go on where a run stopped, fast: rows that say the same as when their workbook "
+                                                      "was made are not even read again.")
+_JOBS = click.option("--jobs", "workers", type=click.IntRange(min=1), default=1, metavar="N",
+                     help="Calculate in N processes at a time; pays from some 500 rows on.")
 _COMMA = click.option("--decimal-comma", is_flag=True, help="Read 12,5 as twelve and a half.")
 
 
@@ -98,7 +102,7 @@ class _ListCommand(click.Command):
             click.Argument(["jobs"], type=click.Path(exists=True, dir_okay=False)),
             click.Option(["--out"], required=True, type=_NewPath(file_okay=False),
                          help="Folder for the workbooks and results."),
-            *_params(_UNITS, _MATERIALS, _SHOP, _COMMA, _REPLACE)])
+            *_params(_UNITS, _MATERIALS, _SHOP, _COMMA, _REPLACE, _RESUME, _JOBS)])
 
     @functools.cached_property
     def template(self) -> Any:
@@ -153,16 +157,13 @@ for _line in lines.LINES:
 
 
 def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materials_file: str | None, shop_file: str | None,
-               decimal_comma: bool, replace: bool, given: Mapping[str, Any]) -> None:
+               decimal_comma: bool, replace: bool, resume: bool, workers: int, given: Mapping[str, Any]) -> None:
     """Fill a template for every row of a list, show what came of it, and exit with the status that goes with it."""
-    from rich.console import Console
-    from rich.progress import Progress
-
     from barfuncs.catalogue import materials
+    from barfuncs.cli.progress import shown
     from barfuncs.filling.lists import Interrupted, plan_jobs, read_jobs
     from barfuncs.templates.registry import TEMPLATES
 
-    console = Console(stderr=True)
     try:
         table = materials.builtin()
         if materials_file:
@@ -173,12 +174,11 @@ def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materia
         rows = read_jobs(jobs, template)
         for row in rows:
             row.values.update(given)
-        with Progress(console=console, transient=True, disable=len(rows) < 100 or not console.is_terminal) as bar:
-            task = bar.add_task("Working", total=len(rows))
+        with shown(len(rows)) as ended:
             outcome = plan_jobs(rows, out, template=template, source=Path(jobs).name, units=units,
-                                decimal_comma=decimal_comma, replace=replace, table=table, shop=shop,
-                                progress=lambda: bar.advance(task),
-                                tell=lambda text: click.echo(f"barfuncs: {text}", err=True))
+                                decimal_comma=decimal_comma, replace=replace, table=table, shop=shop, progress=ended,
+                                tell=lambda text: click.echo(f"barfuncs: {text}", err=True),
+                                workers=workers, resume=resume)
         status = 1 if outcome.problems or outcome.stopped else 0
     except Interrupted as error:
         outcome, status = error.outcome, 128 + error.signal
@@ -228,7 +228,7 @@ def _done_table(done: Sequence[Any], terminal: Any) -> Any:
     from rich.table import Table
     from rich.text import Text
 
-    heads, lines = terminal.table_of([terminal.line_of(filled.inputs, filled.answers) for *_, filled in done])
+    heads, lines = terminal.table_of([values for *_, values in done])
     table = Table(box=None, header_style="bold", pad_edge=False)
     table.add_column("Row", justify="right", min_width=3)
     table.add_column("Job", no_wrap=True, overflow="ellipsis", max_width=16)
@@ -278,11 +278,11 @@ def _show_outcome(outcome: Any, out: str, template: Any, hint: str) -> None:
         if len(outcome.problems) > _MOST_PROBLEMS:
             console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")
     _show_earlier(console, outcome)
-    there = f"; {len(outcome.unchanged)} were there already, unchanged" if outcome.unchanged else ""
+    there = f"; {len(outcome.unchanged):,} were there already, unchanged" if outcome.unchanged else ""
     console.print(f"\n{len(outcome.done)} of {outcome.total} jobs {template.done}, in {out}{there}", markup=False)
     if outcome.listed > len(outcome.done) and outcome.results_written:
         console.print(f"results.csv and results.xlsx list all {outcome.listed} workbooks of the folder.")
-    if any(filled.page and filled.is_ready for *_, filled in outcome.done):
+    if outcome.copies:
         console.print(f"Send the customer the file in {Path(out) / FOR_CUSTOMER}, not the workbook: that holds your costs.",
                       markup=False)
     if hint:

@@ -1,6 +1,8 @@
 """The rows of a list, from a CSV or an xlsx file, as a spreadsheet program shows and counts them."""
 
+import contextlib
 import functools
+import itertools
 import json
 import tempfile
 from collections.abc import Iterator
@@ -46,23 +48,35 @@ def read_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
 
 
 def _xlsx_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
-    rows, told = _read_apart(path, path.name)
-    if told["without_value"]:
-        with tempfile.TemporaryDirectory(prefix="barfuncs-") as folder:
-            book = Path(folder) / "book.xlsx"
-            book.write_bytes(_calculated(path, told))
-            rows, told = _read_apart(book, path.name)
-    for number, cells in rows:
-        yield number, [_value(cell, told["from_1904"]) if isinstance(cell, dict) else cell for cell in cells]
+    with _read_apart(path, path.name) as (rows, told):
+        if not told["without_value"]:
+            yield from _values(rows, told)
+            return
+    with tempfile.TemporaryDirectory(prefix="barfuncs-") as folder:
+        book = Path(folder) / "book.xlsx"
+        book.write_bytes(_calculated(path, told))
+        with _read_apart(book, path.name) as (rows, told):
+            yield from _values(rows, told)
 
 
-def _read_apart(path: Path, label: str) -> tuple[list[Any], Any]:
-    """The rows as another process reads them, and what it says of all of them."""
+@contextlib.contextmanager
+def _read_apart(path: Path, label: str) -> Iterator[tuple[Iterator[bytes], Any]]:
+    """The rows as another process reads them, to be taken one by one, and what it says of all of them."""
     with sandbox.answer(READING, label, str(path.absolute()), label) as file:
-        *rows, told = map(json.loads, file)
-    if "refused" in told:
-        raise WorkbookError(told["refused"])
-    return rows, told
+        rows, last = -1, b""
+        for line in file:
+            rows, last = rows + 1, line
+        told = json.loads(last)
+        if "refused" in told:
+            raise WorkbookError(told["refused"])
+        file.seek(0)
+        yield itertools.islice(file, rows), told
+
+
+def _values(rows: Iterator[bytes], told: Any) -> Iterator[tuple[int, list[Any]]]:
+    for line in rows:
+        number, cells = json.loads(line)
+        yield number, [_value(cell, told["from_1904"]) if isinstance(cell, dict) else cell for cell in cells]
 
 
 def _value(cell: dict[str, Any], from_1904: bool) -> Any:

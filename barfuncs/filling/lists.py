@@ -1,32 +1,32 @@
 """A list of jobs: read from CSV or xlsx, planned row by row, with one file for each and a table of results."""
 
 import collections
+import contextlib
 import dataclasses
 import datetime
 import errno
-import functools
-import io
+import hashlib
 import itertools
-import json
 import re
 import signal
-import zipfile
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
-import barfuncs
 from barfuncs.catalogue import materials
 from barfuncs.errors import InputError, WorkbookError
 from barfuncs.filling import folder
-from barfuncs.filling.filler import Filled, filler, names_of, read_job
+from barfuncs.filling.filler import names_of
 from barfuncs.filling.headings import Headings, Names, is_blank, read_headings, row_of_headings
 from barfuncs.filling.list_file import read_rows
-from barfuncs.filling.record import RESULT_FILES, RUN, Entry, Record, digest_at, digest_of
+from barfuncs.filling.one_row import Answer, Setup, Task
+from barfuncs.filling.record import RESULT_FILES, RUN, Entry, Line, Record, digest_at, digest_of
 from barfuncs.filling.results import result_files
 from barfuncs.filling.stopping import Stopping
+from barfuncs.filling.workers import ROWS_IN_A_CHUNK, WorkersGone, work_here, work_in, work_in_processes
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.text.characters import unfit
@@ -66,21 +66,30 @@ class Stale:
     moved_to: str = ""
 
 
+class Done(NamedTuple):
+    """A row whose workbook was written: where it stands in the list, the file, and its line in the results."""
+
+    row: int
+    file: str
+    values: Mapping[str, Value]
+
+
 @dataclass
 class Outcome:
-    """What became of a list: (row, file name, workbook) of the good rows, and the problems.
+    """What became of a list: the rows that are done, and the problems. The workbooks are in the folder, not in here.
 
-    `unchanged` are the (row, file name) whose workbook was there already, made from the same. `stale` are workbooks that do
-    not go with the list any more, `of_other_lists` counts those that other lists made, `listed` all in the results.
-    `stopped` says why the rest of the list was left; `taken_as_inch` that bare numbers were read as inch since nothing
-    said what they are in.
+    `unchanged` are the (row, file name) whose workbook was there already, made from the same; `copies` says how many
+    customer's copies were written. `stale` are workbooks that do not go with the list any more, `of_other_lists` counts
+    those that other lists made, `listed` all in the results. `stopped` says why the rest of the list was left;
+    `taken_as_inch` that bare numbers were read as inch since nothing said what they are in.
     """
 
-    done: list[tuple[int, str, Filled]] = field(default_factory=list)
+    done: list[Done] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     unchanged: list[tuple[int, str]] = field(default_factory=list)
     stale: list[Stale] = field(default_factory=list)
     of_other_lists: dict[str, int] = field(default_factory=dict)
+    copies: int = 0
     total: int = 0
     listed: int = 0
     stopped: str = ""
@@ -158,11 +167,11 @@ _MOST_TOTALS, _MOST_COLUMNS_NAMED = 5, 20
 
 def _doubled(file: str, jobs: Iterable[Job]) -> list[Problem]:
     """Rows that say the same as one above: a slip, or the order came twice."""
-    first: dict[tuple[tuple[str, str], ...], int] = {}
+    first: dict[bytes, int] = {}
     notes = []
     for job in jobs:
-        said = tuple(sorted((name, str(value).strip()) for name, value in job.values.items() if not is_blank(value)))
-        above = first.setdefault(said, job.row)
+        said = sorted((name, str(value).strip()) for name, value in job.values.items() if not is_blank(value))
+        above = first.setdefault(hashlib.sha256(repr(said).encode("utf-8", "backslashreplace")).digest(), job.row)
         if above != job.row:
             name = str(job.values.get("job") or "").strip()
             notes.append(Problem(file, job.row, "", name[:60] or "-", f"says the same as row {above}, and is planned once more"))
@@ -215,27 +224,43 @@ _GONE = "not in the list any more"
 def plan_jobs(jobs: Iterable[Job], out: str | Path, *, template: str = "job_plan", source: str = "jobs",
               units: str | None = None, decimal_comma: bool = False, replace: bool = False,
               table: materials.Materials | None = None, shop: Shop | None = None,
-              progress: Callable[[], None] | None = None, tell: Callable[[str], None] | None = None) -> Outcome:
+              progress: Callable[[], None] | None = None, tell: Callable[[str], None] | None = None,
+              workers: int = 1, executor: Executor | None = None, resume: bool = False) -> Outcome:
     """Fill one workbook for each job, then write results.csv and results.xlsx, which list all workbooks of the folder. Bad
     rows are listed, good rows are done, and rows whose workbook is there already, made from the same, are left alone.
 
-    `tell` gets a sentence when another run holds the folder and this one waits for it.
+    Parameters
+    ----------
+    tell : callable, optional
+        Gets a sentence when another run holds the folder and this one waits for it.
+    workers : int
+        Processes that fill and calculate; this one then writes what they send. They are started anew on every system, so a
+        script needs its `if __name__ == "__main__":`.
+    executor : concurrent.futures.Executor, optional
+        Works instead of processes of our own, with as many chunks of rows under way as `workers` (but at least 8) need: a
+        pool of threads or processes, or a cluster's, such as `distributed.Client(...).get_executor()`. It is not shut down.
+    resume : bool
+        Go on where an earlier run stopped: a row that says the same as when its workbook was made is not read again.
 
     Raises Interrupted on Ctrl-C or a request to end, after writing the results of what is done, and WorkbookError where
     the folder can't be used.
     """
+    if workers < 1:
+        raise InputError("plan_jobs", [("workers", f"{workers} given; allowed is 1 or more")])
     out = Path(out)
     jobs = list(jobs)
     outcome = Outcome(total=len(jobs))
+    setup = Setup(template, shop, table or materials.active(), units, decimal_comma)
     with Stopping() as stopping:
         try:
             with folder.held(out, tell):
-                plan = _Planner(template, shop, out, source, units, decimal_comma, replace, table or materials.active(), outcome,
-                                stopping)
+                plan = _Planner(setup, out, source, replace, resume, outcome, stopping)
                 try:
-                    plan.plan_all(jobs, progress)
+                    plan.plan_all(jobs, progress, _crew(setup, len(jobs), workers, executor, stopping))
                 except OSError as error:  # a full disk: the rows that follow would fail alike
                     outcome.stopped = f"stopped: {error.strerror or error}"
+                except WorkersGone as error:
+                    outcome.stopped = f"stopped: {error}; run the list again for the rest"
                 except KeyboardInterrupt:
                     outcome.stopped = "interrupted"
                 with stopping.held():
@@ -247,100 +272,129 @@ def plan_jobs(jobs: Iterable[Job], out: str | Path, *, template: str = "job_plan
     return outcome
 
 
-Read = tuple[dict[str, Value], bool]
-"""What `read_job` gives: the inputs, and whether bare numbers were taken as inch."""
+Crew = Callable[[Iterable[Task]], Generator[Answer, None, None]]
+"""What works on the rows and answers in their order."""
+_CHUNKS_FOR_AN_EXECUTOR = 8
+
+
+def _crew(setup: Setup, rows: int, workers: int, executor: Executor | None, stopping: Stopping) -> Crew:
+    if executor is not None:
+        return lambda tasks: work_in(executor, setup, tasks, max(workers, _CHUNKS_FOR_AN_EXECUTOR), stopping)
+    workers = min(workers, -(-rows // ROWS_IN_A_CHUNK))
+    if workers > 1:
+        return lambda tasks: work_in_processes(setup, tasks, workers, stopping)
+    return lambda tasks: work_here(setup, tasks)
 
 
 class _Planner:
-    """Reads and plans the rows of one list into one folder, which it has to itself."""
+    """Plans the rows of one list into one folder, which it has to itself. Others do the work, it alone writes."""
 
-    def __init__(self, template: str, shop: Shop | None, out: Path, source: str, units: str | None, decimal_comma: bool, replace: bool,
-                 table: materials.Materials, outcome: Outcome, stopping: Stopping) -> None:
-        self.template, self.shop = template, shop
-        self.out, self.source, self.units, self.decimal_comma = out, source, units, decimal_comma
-        self.replace, self.table, self.outcome, self.stopping = replace, table, outcome, stopping
+    def __init__(self, setup: Setup, out: Path, source: str, replace: bool, resume: bool, outcome: Outcome, stopping: Stopping) -> None:
+        self.setup, self.out, self.source = setup, out, source
+        self.replace, self.resume, self.outcome, self.stopping = replace, resume, outcome, stopping
         self.record = Record.read(out)
         self.run = datetime.datetime.now().isoformat(" ", "seconds")
         self.names: dict[int, str] = {}
+        self.metric: int | None = None
+        """The first row in metric units, as far as known."""
+        self.waiting: list[Job] = []
+        """Rows with bare numbers and no word on their unit, until all rows were looked at."""
         self.not_placed: set[int] = set()
         """Rows whose workbook could not be written."""
-        other = next((e for e in self.record.entries.values() if e.template != template), None)
+        other = next((e for e in self.record.entries.values() if e.template != setup.template), None)
         if other is not None:
             raise WorkbookError(f"{out} holds workbooks of the template {other.template} ({other.file}); choose another "
-                                f"folder for {template}")
+                                f"folder for {setup.template}")
 
     def problem(self, row: int, reason: str, column: str = "", value: Any = None) -> None:
         self.outcome.problems.append(Problem(self.source, row, column, _shown(value), reason))
 
-    def refuse(self, job: Job, error: InputError) -> None:
-        for column, reason in error.problems:
+    def refuse(self, job: Job, problems: Iterable[tuple[str, str]]) -> None:
+        for column, reason in problems:
             value = job.values.get(column)
-            if not self.decimal_comma and isinstance(value, str) and re.search(r"\d,\d", value) and "a comma" in reason:
+            if not self.setup.decimal_comma and isinstance(value, str) and re.search(r"\d,\d", value) and "a comma" in reason:
                 reason += " (--decimal-comma reads 12,5 as twelve and a half)"
             self.problem(job.row, reason, column, value)
 
-    def plan_all(self, jobs: Sequence[Job], progress: Callable[[], None] | None) -> None:
+    def plan_all(self, jobs: Sequence[Job], progress: Callable[[], None] | None, crew: Crew) -> None:
         folder.reserve(self.out, len(jobs) + len(self.record.entries))
-        rows = self.with_units_settled([(job, self.read(job)) for job in jobs])
-        taken = {*RESULT_FILES, self.source.casefold()}
-        naming = TEMPLATES[self.template].names_file
-        self.names = {job.row: _file_name(job.values if read is None else read[0], naming, job.row, taken) for job, read in rows}
-        for job, read in rows:
-            if read is not None:
-                self.plan(job, read[0])
-            if progress:
-                progress()
-
-    def read(self, job: Job) -> Read | None:
-        if job.problem:
-            self.problem(job.row, job.problem)
-            return None
-        try:
-            return read_job(job.values, self.template, units=self.units, decimal_comma=self.decimal_comma,
-                            table=self.table, shop=self.shop)
-        except InputError as error:
-            self.refuse(job, error)
-            return None
-
-    def with_units_settled(self, rows: list[tuple[Job, Read | None]]) -> list[tuple[Job, Read | None]]:
-        """Bare numbers without a word on their unit are inches, but not in a list where other rows are metric."""
-        metric = next((job.row for job, read in rows if (read is not None and read[0]["units"] == "mm")
-                       or str(job.values.get("units") or "").strip().casefold() == "mm"), None)
-        if metric is None:
-            self.outcome.taken_as_inch = any(read is not None and read[1] for _, read in rows)
-            return rows
-        settled: list[tuple[Job, Read | None]] = []
-        for job, read in rows:
-            if read is not None and read[1]:
-                self.problem(job.row, f"nothing says whether the numbers are inch or mm, and row {metric} is in mm: fill in "
+        taken, naming = {*RESULT_FILES, self.source.casefold()}, TEMPLATES[self.setup.template].names_file
+        self.names = {job.row: _file_name(job.values, naming, job.row, taken) for job in jobs}
+        by_row = {job.row: job for job in jobs}
+        self.metric = next((job.row for job in jobs if _says_mm(job)), None)
+        ended = progress or (lambda: None)
+        with contextlib.closing(crew(self.tasks(jobs, ended))) as answers:
+            for answer in answers:
+                if self.take(by_row[answer.row], answer):
+                    ended()
+        self.outcome.taken_as_inch = bool(self.waiting) and self.metric is None
+        waiting, self.waiting = sorted(self.waiting, key=lambda job: job.row), []
+        if self.metric is not None:
+            for job in waiting:
+                self.problem(job.row, f"nothing says whether the numbers are inch or mm, and row {self.metric} is in mm: fill in "
                                       "the column units, or give --units", "units")
-                read = None
-            settled.append((job, read))
-        return settled
-
-    def plan(self, job: Job, inputs: dict[str, Value]) -> None:
-        before = self.record.find(self.names[job.row])
-        name = before.file if before else self.names[job.row]  # one spelling, also where A and a are two files
-        made_from, but_name = self.ground_of(inputs)
-        if before is not None and before.made_from == made_from and self.is_there(before):
-            note = _HAND if digest_at(self.out / name) != before.digest else ""
-            self.record.set(dataclasses.replace(before, list=self.source, row=job.row, note=note))
-            self.outcome.unchanged.append((job.row, name))
+                ended()
             return
+        with contextlib.closing(crew(self.tasks(waiting, ended, settled=True))) as answers:
+            for answer in answers:
+                self.take(by_row[answer.row], answer)
+                ended()
+
+    def tasks(self, jobs: Iterable[Job], ended: Callable[[], None], settled: bool = False) -> Iterator[Task]:
+        """The rows that need work."""
+        for job in jobs:
+            if job.problem:
+                self.problem(job.row, job.problem)
+                ended()
+                continue
+            before = self.record.find(self.names[job.row])
+            kept = before if before is not None and self.is_there(before) else None
+            if kept is not None and self.resume and kept.said == self.setup.said_by(job.values):
+                self.note_metric(job, str(kept.values.get("units")))
+                if kept.as_inch and not settled:
+                    self.waiting.append(job)
+                else:
+                    self.keep(job, kept)
+                    ended()
+                continue
+            yield Task(job.row, job.values, kept.made_from if kept else "", settled)
+
+    def note_metric(self, job: Job, units: str) -> None:
+        if units == "mm" and (self.metric is None or job.row < self.metric):
+            self.metric = job.row
+
+    def take(self, job: Job, answer: Answer) -> bool:
+        """Do with an answer what it asks for; False where the row has to wait for the others."""
+        self.note_metric(job, answer.units)
+        if answer.waits:
+            self.waiting.append(job)
+            return False
+        before = self.record.find(self.names[job.row])
+        if answer.problems:
+            self.refuse(job, answer.problems)
+        elif not answer.data and before is not None:
+            self.keep(job, dataclasses.replace(before, said=answer.said, as_inch=answer.as_inch))
+        else:
+            self.write(job, answer, before)
+        return True
+
+    def keep(self, job: Job, before: Entry) -> None:
+        """Leave the workbook that is there alone."""
+        note = _HAND if self.record.found.get(before.file.casefold()) != before.digest else ""
+        self.record.set(dataclasses.replace(before, list=self.source, row=job.row, note=note))
+        self.outcome.unchanged.append((job.row, before.file))
+
+    def write(self, job: Job, answer: Answer, before: Entry | None) -> None:
+        name = before.file if before else self.names[job.row]  # one spelling, also where A and a are two files
+        values = Line(answer.values)
+        entry = Entry(name, self.setup.template, self.source, job.row, self.run, answer.made_from, answer.but_name,
+                      answer.digest, values, f"Quotation {name}" if answer.copy else "", answer.copy_digest,
+                      said=answer.said, as_inch=answer.as_inch)
         try:
-            filled = filler(self.template, self.shop).fill(inputs, self.table)
-            template = TEMPLATES[self.template]
-            if template.stop_is_problem and filled.answers["stops"]:
-                raise InputError(self.template, [("job", str(filled.answers["stops"]).strip())])
-            values = template.values_for_results(filled.inputs, filled.answers, self.shop)
-            copy = filled.customer_copy() if filled.page and filled.is_ready else b""
-            entry = Entry(name, self.template, self.source, job.row, self.run, made_from, but_name, digest_of(filled.data), values,
-                          f"Quotation {name}" if copy else "", digest_of(copy) if copy else "")
             with self.stopping.held():
-                self.place(entry, filled.data, copy)
-                self.outcome.done.append((job.row, name, filled))
-        except InputError as error:
-            self.refuse(job, error)
+                self.place(entry, answer.data, answer.copy)
+                self.outcome.done.append(Done(job.row, name, values))
+                self.outcome.copies += bool(answer.copy)
         except FileExistsError:
             self.not_placed.add(job.row)
             self.problem(job.row, f"{name} {_CHANGED if before else _TAKEN}")
@@ -350,19 +404,11 @@ class _Planner:
             if error.errno in (errno.ENOSPC, errno.EDQUOT):
                 raise
 
-    def ground_of(self, inputs: Mapping[str, Value]) -> tuple[str, str]:
-        """What a workbook is made from, as a digest; and the same without what the job is called."""
-        material = str(inputs["material"])
-        known = repr(self.table[material]) if material in self.table else ""
-
-        def digest(values: Mapping[str, Value]) -> str:
-            return digest_of(json.dumps([_template_digest(self.template, self.shop), known, values], sort_keys=True).encode())
-
-        return digest(inputs), digest({name: value for name, value in inputs.items() if name not in TEMPLATES[self.template].names_file})
-
     def is_there(self, entry: Entry) -> bool:
         """Whether workbook and copy are there; with leave to replace, as they were written."""
-        files = [(path, digest, digest_at(path)) for path, digest in self.files_of(entry)]
+        found_first = self.record.found.get(entry.file.casefold())
+        files = [(path, digest, found_first if n == 0 and found_first else digest_at(path))
+                 for n, (path, digest) in enumerate(self.files_of(entry))]
         return all(found and (found == digest or not self.replace) for _, digest, found in files)
 
     def files_of(self, entry: Entry) -> list[tuple[Path, str]]:
@@ -418,10 +464,12 @@ class _Planner:
         if not self.outcome.stopped:
             self.sort_out()
         entries = self.record.in_order()
-        self.outcome.problems.sort(key=lambda p: p.row)
+        self.outcome.problems.sort(key=lambda problem: problem.row)
+        self.outcome.done.sort(key=lambda done: done.row)
+        self.outcome.unchanged.sort()
         self.outcome.listed = len(entries)
         if entries:
-            for name, data in result_files(entries).items():
+            for name, data in result_files(entries):
                 self.write_result(name, data)
         with suppress(OSError):
             self.record.save()
@@ -481,12 +529,8 @@ class _Planner:
             self.problem(0, f"{name} can't be written ({error.strerror or error})")
 
 
-@functools.lru_cache(maxsize=8)
-def _template_digest(template: str, shop: Shop | None) -> str:
-    """A digest of the blank template with the shop's data in it."""
-    with zipfile.ZipFile(io.BytesIO(TEMPLATES[template].build(shop))) as archive:
-        parts = [(name, digest_of(archive.read(name))) for name in archive.namelist()]
-    return digest_of(json.dumps([barfuncs.__version__, parts]).encode())
+def _says_mm(job: Job) -> bool:
+    return str(job.values.get("units") or "").strip().casefold() == "mm"
 
 
 def _shown(value: Any) -> str:

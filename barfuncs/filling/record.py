@@ -5,10 +5,12 @@ Which line holds for a file, the file's own bytes say.
 """
 
 import hashlib
+import itertools
 import json
 import os
-from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, field, fields
+import sys
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -19,15 +21,56 @@ RECORD = ".barfuncs-record.jsonl"
 RUN = ".barfuncs-run-"
 """How the names of files begin that a run over a list has not finished; none of them outlives the next run."""
 RESULT_FILES = ("results.csv", "results.xlsx")
-MOST_BYTES = 100_000_000
+MOST_BYTES = 400_000_000
+_LONGEST_LINE = 1_000_000
 
 
-@dataclass(frozen=True)
+class Line(Mapping[str, Value]):
+    """What a workbook shows in its line of the results; thousands of them take little memory, since they share their heads."""
+
+    __slots__ = ("_heads", "_values")
+    _known: dict[tuple[str, ...], tuple[str, ...]] = {}  # noqa: RUF012 - shared on purpose
+
+    def __init__(self, values: Mapping[str, Value]) -> None:
+        heads = tuple(values)
+        if len(self._known) > _MOST_HEADS:
+            self._known.clear()
+        self._heads = self._known.setdefault(heads, heads)
+        self._values = tuple(sys.intern(value) if type(value) is str else value for value in values.values())
+
+    @property
+    def heads(self) -> tuple[str, ...]:
+        return self._heads
+
+    def plain(self) -> dict[str, Value]:
+        return dict(zip(self._heads, self._values, strict=True))
+
+    def __getitem__(self, name: str) -> Value:
+        try:
+            return self._values[self._heads.index(name)]
+        except ValueError:
+            raise KeyError(name) from None
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._heads)
+
+    def __len__(self) -> int:
+        return len(self._heads)
+
+    def __repr__(self) -> str:
+        return f"Line({dict(self)!r})"
+
+
+_MOST_HEADS = 1_000
+
+
+@dataclass(frozen=True, slots=True)
 class Entry:
     """A workbook that a list made.
 
     `made_from` tells what was filled in, `but_name` the same without the job's name, `digest` and `copy_digest` the bytes
     of the workbook and of the customer's copy; `values` is its line in the results, `note` what is to be known of it.
+    `said` tells what its row said before anybody read it, `as_inch` whether bare numbers of it were taken as inch.
     """
 
     file: str
@@ -38,13 +81,21 @@ class Entry:
     made_from: str
     but_name: str
     digest: str
-    values: Mapping[str, Value]
+    values: Line
     copy: str = ""
     copy_digest: str = ""
     note: str = ""
+    said: str = ""
+    as_inch: bool = False
 
 
-_KINDS = {f.name: (int if f.name == "row" else dict if f.name == "values" else str) for f in fields(Entry)}
+_KINDS = {f.name: {"row": int, "values": dict, "as_inch": bool}.get(f.name, str) for f in fields(Entry)}
+_LATER = {"said": "", "as_inch": False}
+"""What the records of earlier versions do not tell."""
+
+
+def _as_line(entry: Entry) -> dict[str, Any]:
+    return {name: getattr(entry, name) for name in _KINDS} | {"values": entry.values.plain()}
 
 
 def digest_of(data: bytes) -> str:
@@ -69,6 +120,8 @@ class Record:
     """By file name in small letters, the entries whose workbook is there."""
     results: dict[str, set[str]] = field(default_factory=dict)
     """The digests that each file of results may have without a hand in it."""
+    found: dict[str, str] = field(default_factory=dict)
+    """By file name in small letters, the digests that the workbooks had when the record was read."""
 
     @classmethod
     def read(cls, folder: Path) -> "Record":
@@ -82,7 +135,7 @@ class Record:
             if entry is not None:
                 told.setdefault(entry.file.casefold(), []).append(entry)
         for key, versions in told.items():
-            digest = digest_at(folder / versions[0].file)
+            digest = record.found[key] = digest_at(folder / versions[0].file)
             fitting = [e for e in versions if e.digest == digest]
             if fitting:
                 record.entries[key] = fitting[-1]
@@ -95,7 +148,7 @@ class Record:
 
     def announce(self, entry: Entry) -> None:
         """Put down what a workbook will be, before it is written."""
-        self._append(asdict(entry))
+        self._append(_as_line(entry))
 
     def announce_results(self, name: str, digest: str) -> None:
         self._append({"results": name, "digest": digest})
@@ -116,49 +169,49 @@ class Record:
 
     def save(self) -> None:
         """Write the record anew with what holds now; none is left where there is nothing to tell."""
-        lines: list[Mapping[str, Any]] = [asdict(entry) for entry in self.in_order()]
-        lines += [{"results": name, "digest": digest} for name in RESULT_FILES if (digest := digest_at(self.folder / name))
-                  in self.results.get(name, ())]
+        results = [{"results": name, "digest": digest} for name in RESULT_FILES if (digest := digest_at(self.folder / name))
+                   in self.results.get(name, ())]
         path = self.folder / RECORD
-        if not lines:
+        if not self.entries and not results:
             path.unlink(missing_ok=True)
             return
-        text = "".join(json.dumps(line) + "\n" for line in lines)
-        write_whole(path, text.encode(), replace=True, beginning=RUN)
+        lines = itertools.chain(map(_as_line, self.in_order()), results)
+        write_whole(path, (json.dumps(line).encode() + b"\n" for line in lines), replace=True, beginning=RUN)
 
     def in_order(self) -> list[Entry]:
         return sorted(self.entries.values(), key=lambda e: (e.list, e.row, e.file))
 
 
 def _unsure(entry: Entry) -> Entry:
-    return Entry(**{**asdict(entry), "made_from": "", "but_name": ""})
+    return replace(entry, made_from="", but_name="", said="")
 
 
-def _lines(path: Path) -> Iterable[dict[str, Any]]:
+def _lines(path: Path) -> Iterator[dict[str, Any]]:
     try:
         if path.stat().st_size > MOST_BYTES:
             return
-        text = path.read_bytes().decode("utf-8", "replace")
+        with path.open("rb") as file:
+            while line := file.readline(_LONGEST_LINE):
+                try:
+                    found = json.loads(line.decode("utf-8", "replace")) if line.strip() else None
+                except (ValueError, RecursionError):
+                    continue
+                if isinstance(found, dict):
+                    yield found
     except OSError:
         return
-    for line in text.split("\n"):
-        try:
-            found = json.loads(line) if line.strip() else None
-        except (ValueError, RecursionError):
-            continue
-        if isinstance(found, dict):
-            yield found
 
 
 def _entry(line: Mapping[str, Any]) -> Entry | None:
     """The entry of a line, unless it is not one or its files lie elsewhere."""
+    line = {**_LATER, **line}
     if set(line) != set(_KINDS) or not all(type(line[name]) is kind for name, kind in _KINDS.items()):
         return None
     if not _is_plain(line["file"]) or (line["copy"] and not _is_plain(line["copy"])):
         return None
     if not all(value is None or isinstance(value, (str, int, float)) for value in line["values"].values()):
         return None
-    return Entry(**line)
+    return Entry(**line | {"values": Line(line["values"])})
 
 
 def _is_plain(name: str) -> bool:

@@ -1,30 +1,44 @@
 """The table of results of a folder, as CSV and as a workbook."""
 
+import io
+import itertools
 import re
-from collections.abc import Sequence
+import zipfile
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from barfuncs.filling.record import Entry
-from barfuncs.xlsx.sheetxml import Value, legal_text
+from barfuncs.xlsx.engine import column_letters
+from barfuncs.xlsx.package import pack, part_info
+from barfuncs.xlsx.sheetxml import Cell, Value, cell_xml, legal_text
 
 _WIDE = ("file", "customer", "material", "note")
 _FORMATS = "#,##0.00##"
 
 
-def result_files(entries: Sequence[Entry]) -> dict[str, bytes]:
-    """The files of results, by name."""
-    heads = list(dict.fromkeys(name for entry in entries for name in entry.values))
+def result_files(entries: Sequence[Entry]) -> Iterator[tuple[str, bytes]]:
+    """The files of results with their names, one after the other."""
+    heads = list(dict.fromkeys(itertools.chain.from_iterable(dict.fromkeys(entry.values.heads for entry in entries))))
     heads.sort(key=lambda name: name == "status")  # a head that only some rows have goes before it
     customer = ["for_customer"] if any(entry.copy for entry in entries) else []
-    rows = [(entry.row, entry.file, *(entry.values.get(head) for head in heads), *([entry.copy or None] if customer else []),
-             entry.list, entry.run, entry.note or None) for entry in entries]
-    lines = [[legal_text(value) if isinstance(value, str) else value for value in row] for row in rows]
-    heads = ["row", "file", *heads, *customer, "list", "run", "note"]
-    return {"results.csv": _csv(heads, lines), "results.xlsx": _xlsx(heads, lines)}
+
+    def lines() -> Iterator[list[Value]]:
+        for entry in entries:
+            values = entry.values.plain()
+            row = (entry.row, entry.file, *(values.get(head) for head in heads), *([entry.copy or None] if customer else []),
+                   entry.list, entry.run, entry.note or None)
+            yield [legal_text(value) if isinstance(value, str) else value for value in row]
+
+    all_heads = ["row", "file", *heads, *customer, "list", "run", "note"]
+    yield "results.csv", _csv(all_heads, lines())
+    yield "results.xlsx", _xlsx(all_heads, lines(), len(entries))
 
 
-def _csv(heads: Sequence[str], lines: Sequence[Sequence[Value]]) -> bytes:
-    return "".join(",".join(map(csv_cell, line)) + "\r\n" for line in (heads, *lines)).encode("utf-8-sig", "replace")
+def _csv(heads: Sequence[str], lines: Iterable[Sequence[Value]]) -> bytes:
+    text = io.StringIO(newline="")
+    for line in itertools.chain([heads], lines):
+        text.write(",".join(map(csv_cell, line)) + "\r\n")
+    return text.getvalue().encode("utf-8-sig", "replace")
 
 
 # Signs that begin a formula, the wide ones of some keyboards too.
@@ -47,31 +61,61 @@ def csv_cell(value: Value) -> str:
     return "" if value is None else str(value)
 
 
-def _xlsx(heads: Sequence[str], lines: Sequence[Sequence[Value]]) -> bytes:
+_SHEET = "xl/worksheets/sheet1.xml"
+_TABLE = "xl/tables/table1.xml"
+_SAMPLE = re.compile(rb'<row r="2".*?<c r="A2"(?: s="([0-9]+)")?.*?</row>', re.DOTALL)
+
+
+def _xlsx(heads: Sequence[str], lines: Iterable[Sequence[Value]], count: int) -> bytes:
+    """The table as a workbook. openpyxl makes all of it but the rows, of which it would keep every cell in memory."""
+    parts = _empty_table(heads, count)
+    sheet = parts.pop(_SHEET)
+    sample = _SAMPLE.search(sheet)
+    assert sample is not None, "the sample row is there"
+    number_style = (sample[1] or b"0").decode()
+    letters = [column_letters(n) for n in range(1, len(heads) + 1)]
+    cell = Cell("", None, 0, 0, None, "c")
+    buffer = io.BytesIO()
+    buffer.write(pack(parts))
+    with zipfile.ZipFile(buffer, "a") as archive, archive.open(part_info(_SHEET), "w") as out:
+        out.write(sheet[:sample.start()])
+        for row, line in enumerate(lines, start=2):
+            cells = [b'<row r="%d">' % row]
+            for letter, value in zip(letters, line, strict=True):
+                if value is not None:
+                    cell.ref = f"{letter}{row}"
+                    cell.style = number_style if isinstance(value, float) and not value.is_integer() else None
+                    cells.append(cell_xml(cell, value))
+            out.write(b"".join(cells) + b"</row>")
+        out.write(sheet[sample.end():])
+    return buffer.getvalue()
+
+
+def _empty_table(heads: Sequence[str], count: int) -> dict[str, bytes]:
+    """The parts of the workbook, with a sample of a number in place of its rows."""
     from openpyxl.worksheet.table import Table, TableStyleInfo
 
     from barfuncs.templates import layout
-    from barfuncs.xlsx.package import pack
 
     book = layout.new_workbook("Results")
     sheet: Any = book.create_sheet("Results")
     sheet.append(heads)
-    for row, line in enumerate(lines, start=2):
-        for column, value in enumerate(line, start=1):
-            cell = sheet.cell(row, column, value)
-            if isinstance(value, str):
-                cell.data_type = "s"
-            elif isinstance(value, float) and not value.is_integer():
-                cell.number_format = _FORMATS
+    sheet["A2"] = 0.5
+    sheet["A2"].number_format = _FORMATS
     for column, head in enumerate(heads, start=1):
         sheet.cell(1, column).font = layout.font(bold=True, color=layout.ACCENT)
         width = 28 if head in _WIDE else max(11, min(34, len(head) + 2))
-        sheet.column_dimensions[sheet.cell(1, column).column_letter].width = width
-    table = Table(displayName="results", ref=f"A1:{sheet.cell(1, len(heads)).column_letter}{len(lines) + 1}")
+        sheet.column_dimensions[column_letters(column)].width = width
+    last = column_letters(len(heads))
+    table = Table(displayName="results", ref=f"A1:{last}2")
     table.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=True)
     sheet.add_table(table)
     sheet.freeze_panes = "C2"
     sheet.page_setup.orientation = "landscape"
     sheet.page_setup.fitToHeight = 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
-    return pack(layout.parts_of(book))
+    parts = layout.parts_of(book)
+    # Only now: openpyxl makes a cell object of every cell of a table.
+    for part in (_SHEET, _TABLE):
+        parts[part] = re.sub(rb'(?<= ref=")A1:[A-Z]+2(?=")', f"A1:{last}{count + 1}".encode(), parts[part])
+    return parts

@@ -336,8 +336,8 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
     ), RESULTS, (*PROBLEMS, KERF_MISSING))
 
 
-def _weight(inputs: Values, answers: Values) -> str:
-    return f"{number_shown(answers['total_weight'], 1)} {'kg' if inputs['units'] == 'mm' else 'lb'}"
+def _weight(line: Values) -> str:
+    return f"{number_shown(line['total_weight'], 1)} {'kg' if line['units'] == 'mm' else 'lb'}"
 
 
 TEMPLATE = Template(
@@ -353,16 +353,20 @@ TEMPLATE = Template(
     objections=_objections,
     done="planned",
     terminal=Terminal((
-        TerminalColumn("Parts\nper bar", lambda inputs, answers: number_shown(answers["parts_per_bar"])),
-        TerminalColumn("Bars", lambda inputs, answers: number_shown(answers["bars"])),
+        TerminalColumn("Parts\nper bar", lambda line: number_shown(line["parts_per_bar"])),
+        TerminalColumn("Bars", lambda line: number_shown(line["bars"])),
         TerminalColumn("Weight", _weight),
-        TerminalColumn("Material\nless scrap", lambda inputs, answers: number_shown(answers["net_material"], 2)),
-        TerminalColumn("Run\nhours", lambda inputs, answers: number_shown(answers["run_hours"], 1)),
-        TerminalColumn("Checks", lambda inputs, answers: status_word(answers), right=False),
+        TerminalColumn("Material\nless scrap", lambda line: number_shown(line["net_material"], 2)),
+        TerminalColumn("Run\nhours", lambda line: number_shown(line["run_hours"], 1)),
+        TerminalColumn("Checks", lambda line: status_word(line), right=False),
     )),
     help="""\
 The first row of JOBS names the inputs (see 'barfuncs templates'). Good rows
 are done; bad rows are listed and the exit status is then 1. Results of all
 jobs go into results.csv and results.xlsx.
+
+Run again, every row is read, and calculated where no workbook made from the
+same is there. After a run that was stopped, --resume does the rest at once.
+A workbook made from other values is overwritten with --replace alone.
 """,
 )

@@ -30,28 +30,25 @@ class Head:
 
 @dataclass(frozen=True)
 class TerminalColumn:
-    """A column of a template's table on the terminal: its head, and the text of a cell from inputs and answers."""
+    """A column of a template's table on the terminal: its head, and the text of a cell from a line of the results."""
 
     head: str
-    text: Callable[[Values, Values], str]
+    text: Callable[[Values], str]
     right: bool = True
 
 
 @dataclass(frozen=True)
 class Terminal:
-    """How the jobs of a list look on the terminal: `line` is what is kept of a job, `table` makes heads and cells of all
-    lines. Without them each of `columns` is one column."""
+    """How the jobs of a list look on the terminal: one column for each of `columns`, or heads and cells as `table` makes
+    them of all lines of the results."""
 
     columns: tuple[TerminalColumn, ...] = ()
-    line: Callable[[Values, Values], Any] | None = None
-    table: Callable[[Sequence[Any]], tuple[list[Head], list[list[str]]]] | None = None
+    table: Callable[[Sequence[Values]], tuple[list[Head], list[list[str]]]] | None = None
 
-    def line_of(self, inputs: Values, answers: Values) -> Any:
-        """What is kept of one job, small, so that a long list keeps little."""
-        return self.line(inputs, answers) if self.line else [c.text(inputs, answers) for c in self.columns]
-
-    def table_of(self, lines: Sequence[Any]) -> tuple[list[Head], list[list[str]]]:
-        return self.table(lines) if self.table else ([Head(c.head, c.right) for c in self.columns], [list(line) for line in lines])
+    def table_of(self, lines: Sequence[Values]) -> tuple[list[Head], list[list[str]]]:
+        if self.table:
+            return self.table(lines)
+        return [Head(c.head, c.right) for c in self.columns], [[c.text(line) for c in self.columns] for line in lines]
 
 
 @dataclass(frozen=True)

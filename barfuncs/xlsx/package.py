@@ -283,9 +283,11 @@ PART = ".part"
 
 
 class Staged:
-    """A file's content beside its place, all of it written: what is left to do is to give it its name."""
+    """A file's content, in one piece or in several, beside its place, all of it written: what is left to do is to give it its
+    name."""
 
-    def __init__(self, path: str | Path, data: bytes, replace: bool = False, beginning: str = TEMPORARY) -> None:
+    def __init__(self, path: str | Path, data: bytes | Iterable[bytes], replace: bool = False,
+                 beginning: str = TEMPORARY) -> None:
         self.path = Path(path).resolve() if replace else Path(path)
         self.replace = replace
         if replace and is_read_only(self.path):
@@ -293,7 +295,7 @@ class Staged:
         handle, self.temporary = tempfile.mkstemp(dir=self.path.parent, prefix=beginning, suffix=PART)
         try:
             with os.fdopen(handle, "wb") as file:
-                file.write(data)
+                file.writelines([data] if isinstance(data, bytes) else data)
             os.chmod(self.temporary, _mode(self.path) if replace else usual_mode())
         except BaseException:
             self.drop()
@@ -311,8 +313,8 @@ class Staged:
         Path(self.temporary).unlink(missing_ok=True)
 
 
-def write_whole(path: str | Path, data: bytes, replace: bool = False, beginning: str = TEMPORARY) -> None:
-    """Write a file whole or not at all; refuse to overwrite unless `replace`.
+def write_whole(path: str | Path, data: bytes | Iterable[bytes], replace: bool = False, beginning: str = TEMPORARY) -> None:
+    """Write a file, given in one piece or in several, whole or not at all; refuse to overwrite unless `replace`.
 
     A replaced file keeps its mode; where the path is a link, the file behind it is replaced.
 

@@ -144,9 +144,9 @@ def cell_xml(cell: Cell, value: Value) -> bytes:
     style = f' s="{cell.style}"' if cell.style is not None else ""
     prefix = cell.tag[:-1]
     head, tail = f'<{cell.tag} r="{cell.ref}"{style}', f"</{cell.tag}>"
-    formula = (cell.formula or b"").decode()
+    formula = cell.formula or b""
     if value is None:
-        return f"{head}>{formula}{tail}".encode() if formula else f"{head}/>".encode()
+        return b"%b>%b%b" % (head.encode(), formula, tail.encode()) if formula else f"{head}/>".encode()
     if isinstance(value, bool):
         kind, text = ' t="b"', "1" if value else "0"
     elif isinstance(value, CellError):
@@ -159,7 +159,7 @@ def cell_xml(cell: Cell, value: Value) -> bytes:
         kind = ' t="str"'
     else:
         kind, text = "", repr(float(value)) if not float(value).is_integer() else str(int(value))
-    return f"{head}{kind}>{formula}<{prefix}v>{text}</{prefix}v>{tail}".encode()
+    return b"%b>%b%b" % (f"{head}{kind}".encode(), formula, f"<{prefix}v>{text}</{prefix}v>{tail}".encode())
 
 
 def legal_text(text: str) -> str:

@@ -59,22 +59,17 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
     ), (f"price_{n}" for n in BREAKS), MORE_PROBLEMS)
 
 
-def _line(inputs: Values, answers: Values) -> tuple[str, dict[float, str], str]:
-    """Of one quote: the cycle time, the price each by quantity, the status."""
-    prices = {inputs[f"quantity_{n}"]: money_shown(answers[f"price_{n}"]) for n in BREAKS if inputs[f"quantity_{n}"] is not None}
-    return number_shown(answers["cycle"], 1), prices, status_word(answers)
-
-
-def _table(lines: Sequence[tuple[str, dict[float, str], str]]) -> tuple[list[Head], list[list[str]]]:
+def _table(lines: Sequence[Values]) -> tuple[list[Head], list[list[str]]]:
     """A column for each quantity where all quotes have the same few; else the prices in one column."""
-    quantities = {tuple(prices) for _, prices, _ in lines}
-    alike = len(quantities) == 1 and len(lines[0][1]) <= 4
-    columns = [Head(f"Each at\n{q:,.0f}") for q in lines[0][1]] if alike else [Head("Quantity: price each", False, may_fold=True)]
+    prices = [{line[f"quantity_{n}"]: money_shown(line[f"price_{n}"]) for n in BREAKS if line[f"quantity_{n}"] is not None}
+              for line in lines]
+    alike = len({tuple(by_quantity) for by_quantity in prices}) == 1 and len(prices[0]) <= 4
+    columns = [Head(f"Each at\n{q:,.0f}") for q in prices[0]] if alike else [Head("Quantity: price each", False, may_fold=True)]
     rows = []
-    for cycle, prices, word in lines:
-        each = [f"{quantity:,.0f}: {price}" for quantity, price in prices.items()]
-        cells = list(prices.values()) if alike else ["\n".join("   ".join(each[n:n + 3]) for n in range(0, len(each), 3))]
-        rows.append([cycle, *cells, word])
+    for line, by_quantity in zip(lines, prices, strict=True):
+        each = [f"{quantity:,.0f}: {price}" for quantity, price in by_quantity.items()]
+        cells = list(by_quantity.values()) if alike else ["\n".join("   ".join(each[n:n + 3]) for n in range(0, len(each), 3))]
+        rows.append([number_shown(line["cycle"], 1), *cells, status_word(line)])
     return [Head("Cycle\ns"), *columns, Head("Checks", False)], rows
 
 
@@ -95,12 +90,13 @@ TEMPLATE = Template(
     spread=(SpreadOption("--quantities", tuple(item.name for item in QUANTITIES), lambda text: read_quantities(text, "quote"),
                    "Quote these quantities for every row: 100,250,500."),),
     done="quoted",
-    terminal=Terminal(line=_line, table=_table),
+    terminal=Terminal(table=_table),
     help="""\
 JOBS may be the list of 'barfuncs plan'. A quote has up to six quantities. The
 page for the customer also lies in the folder for_customer, as a file without
 your costs: send that one. A row needs a price, a machine rate, a cycle time or an operation
 list, and a margin or markup: its own or, with --shop, the shop's. Prices of
-all jobs go into results.csv and results.xlsx.
+all jobs go into results.csv and results.xlsx. --resume and --replace are as
+in 'barfuncs plan'.
 """,
 )
