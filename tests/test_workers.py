@@ -139,7 +139,10 @@ def test_workers_that_serve_two_lists_mix_nothing_up(tmp_path):
     assert counts == [2, 0, 2]
 
 
-def test_rows_without_a_unit_wait_for_the_last_row(tmp_path):
+def test_rows_without_a_unit_wait_for_the_last_row(tmp_path, monkeypatch):
+    started = []
+    pool = workers.ProcessPoolExecutor
+    monkeypatch.setattr(workers, "ProcessPoolExecutor", lambda *arguments: started.append(1) or pool(*arguments))
     rows = listed(LONG, BARE, J1={"units": "in"}, **{f"J{LONG - 1}": {"size": "30 mm", "part_length": "50 mm", "cutoff_width": "3 mm",
                   "face_to_cutoff": "4 mm", "grip_length": "50 mm", "bar_length": "3 m"}})
     for options in ({}, {"workers": 2}):
@@ -151,6 +154,7 @@ def test_rows_without_a_unit_wait_for_the_last_row(tmp_path):
         assert not outcome.taken_as_inch
         outcome = plan_jobs(rows[:-1], out, **options)
         assert (len(outcome.done), len(outcome.unchanged), outcome.taken_as_inch, outcome.problems) == (LONG - 2, 1, True, [])
+    assert len(started) == 2  # one for each run, though its rows are looked at twice
 
 
 # --- workers that fail
