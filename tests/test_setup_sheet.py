@@ -16,9 +16,8 @@ import barfuncs as bf
 from barfuncs.catalogue import materials
 from barfuncs.filling.filler import Filled, fill, filler, read_inputs
 from barfuncs.tables import speeds_feeds
-from barfuncs.templates import job_plan, layout
+from barfuncs.templates import job_plan
 from barfuncs.templates.model import LOOK, STOP
-from barfuncs.templates.page import add_page
 from barfuncs.templates.setup_sheet import CAUTIONS, CHECKLIST, TITLE
 from barfuncs.templates.shop import Machine, Rates, Shop
 from barfuncs.xlsx.engine import Workbook
@@ -440,23 +439,3 @@ def test_libreoffice_shows_the_same_sheet(tmp_path):
             assert shown == (pytest.approx(want, rel=1e-9) if isinstance(want, float) else want), (change, ref)
             compared += 1
     assert compared > 100 * len(PROGRAM_JOBS)
-
-
-# --- the page --------------------------------------------------------------------------------------------------------
-
-
-def test_a_page_hands_each_cell_out_once():
-    page = add_page(layout.new_workbook("x"), "Page", {})
-    assert [page.next_row(), page.next_row(20)] == [1, 2]
-    assert page.put("B", "one") == "B2"
-    assert page.put("C:D", "two") == "C2:D2"
-    assert page.take("F:G", 3) == "F2:G4"
-    for columns in ("B", "A:C", "D", "E:F"):
-        with pytest.raises(ValueError, match=r"^Page: [BCDF]2 is taken$"):
-            page.put(columns, "again")
-    page.next_row()
-    with pytest.raises(ValueError, match=r"^Page: G3 is taken$"):
-        page.take("G")
-    assert page.put("B", "three") == "B3"
-    assert (page.sheet["B2"].value, page.sheet["C2"].value, page.sheet.row_dimensions[2].height) == ("one", "two", 20)
-    assert [str(r) for r in page.sheet.merged_cells.ranges] == ["C2:D2"]
