@@ -112,7 +112,8 @@ class _ListCommand(click.Command):
 
     def get_params(self, ctx: click.Context) -> list[click.Parameter]:
         own = [click.Option([spread.option, _destination(spread.option)], help=spread.help) for spread in self.template.spread]
-        return [*super().get_params(ctx), *own]
+        *others, of_help = super().get_params(ctx)
+        return [*others, *own, of_help]
 
     def format_help_text(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         self.help = f"{self.line.summary}\n\n{self.template.help}"
