@@ -5,6 +5,7 @@ from typing import Any
 
 import barfuncs as bf
 from barfuncs.catalogue.kinds import LAST_BAR_RESTS, MACHINE_TYPES, ROUNDINGS
+from barfuncs.templates.registry import TEMPLATES
 
 MATERIALS = ("Brass C36000", "Stainless 303", "Steel 1215", "Titanium grade 5", "7.85 g/cm3")
 
@@ -38,7 +39,7 @@ def good_job(rng: random.Random) -> dict[str, Any]:
         "setup_hours": rng.choice([0, 0.5, 3]), "machine_rate": rng.choice([60, 95.5]), "feeder_bars": rng.randint(1, 40),
         "feeder_longest_bar": length(60, 160), "bars_on_hand": rng.randint(0, 300),
         "machine_type": rng.choice(MACHINE_TYPES), "top_speed": rng.choice([800, 2500, 6000]),
-        "last_bar_rest": rng.choice(LAST_BAR_RESTS), "confidence": rng.choice([0.5, 0.9, 0.95, 0.999]),
+        "setup_rate": rng.choice([0, 45]), "last_bar_rest": rng.choice(LAST_BAR_RESTS), "confidence": rng.choice([0.5, 0.9, 0.95, 0.999]),
     }
     for name, value in optional.items():
         if rng.random() < 0.6:
@@ -49,7 +50,15 @@ def good_job(rng: random.Random) -> dict[str, Any]:
         job["supplied_length"] = round(blanks * (job["bar_length"] + job["kerf"]) + rng.choice([0, length(0, 20)]), digits + 2)
     elif rng.random() < 0.5:
         job["longest_random_bar"] = round(job["bar_length"] * rng.uniform(1, 1.3), digits) + 1
+    if rng.random() < 0.3:
+        job["part_weight"] = heaviest_part(job) * rng.choice([0.3, 0.8, 1])
     return job
+
+
+def heaviest_part(job: dict[str, Any]) -> float:
+    """The weight of the bar over the part's length."""
+    weight = bf.weight_per_length(job["material"], job["shape"], job["size"], job.get("thickness"), job["units"])
+    return weight / (1000 if job["units"] == "mm" else 12) * job["part_length"]
 
 
 BAD_VALUES: dict[str, tuple[Any, ...]] = {
@@ -103,7 +112,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     job = good_job(rng)
     unit = 25.4 if job["units"] == "mm" else 1.0
     not_asked = ("quantity", "longest_random_bar", "feeder_bars", "bars_on_hand")
-    job = {name: value for name, value in job.items() if name not in not_asked}
+    job = {name: value for name, value in job.items() if name in TEMPLATES["quote"].inputs and name not in not_asked}
     per_bar = bf.parts_per_bar(job["bar_length"], job["part_length"], job["cutoff_width"], job["grip_length"] + job["face_to_cutoff"],
                                job.get("facing", 0), job.get("end_trim", 0))
     usual = [1, 2, 7, 40, 100, 101, 250, 999, 1000, 5000, 25_000, 120_000]
@@ -131,9 +140,6 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     bar_weight = bf.bar_weight(*solid, job["bar_length"], job.get("thickness"), job["units"])
     bar_cost = bf.material_cost(1, job["material_price"], job["price_per"], job["bar_length"], bar_weight, units=job["units"])
     job |= {name: rng.uniform(0, 0.8) * bar_cost / bar_weight for name in ("chip_price", "remnant_price") if name in job}
-    if rng.random() < 0.3:
-        weight = bf.weight_per_length(*solid, job.get("thickness"), job["units"])
-        job["part_weight"] = weight / (1000 if unit > 1 else 12) * job["part_length"] * rng.choice([0.3, 0.8, 1])
     if not any(name.startswith("op_") for name in job) or rng.random() < 0.3:
         job["cycle_time"] = round(rng.uniform(4, 900), 1)
     else:

@@ -95,7 +95,9 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
     a["run_hours"] = bf.run_hours(a["parts_to_make"], i["cycle_time"], n, i["bar_change_time"], i["efficiency"]) if timed else None
     a["total_hours"] = i["setup_hours"] + a["run_hours"] if timed else None
     a["parts_per_hour"] = a["parts_to_make"] / a["run_hours"] if timed else None
-    a["machine_cost"] = a["total_hours"] * i["machine_rate"] if timed and i["machine_rate"] is not None else None
+    setting = i["machine_rate"] if i["setup_rate"] is None else i["setup_rate"]
+    a["machine_cost"] = (i["setup_hours"] * setting + a["run_hours"] * i["machine_rate"]
+                         if timed and i["machine_rate"] is not None else None)
     a["unattended_hours"] = None
     if timed and i["feeder_bars"] is not None:
         if i["feeder_bars"] < a["bars"]:

@@ -1,6 +1,7 @@
 """What the tests of the templates share: inputs put into a sheet, and what rests on an input."""
 
 import re
+from collections.abc import Iterable, Mapping
 from functools import cache
 from typing import Any
 
@@ -82,6 +83,16 @@ def resting_on(template: str, name: str) -> set[str]:
         more = {answer for answer, words in rests_on.items() if words & more} - found
         found |= more
     return found
+
+
+def never_given(template: str, jobs: Iterable[Mapping[str, Any]]) -> set[str]:
+    """Inputs that are no text, and columns of tables, that none of the jobs gives: no comparison sees what rests on them."""
+    form = TEMPLATES[template].form
+    given = {name for job in jobs for name, value in job.items() if value is not None}
+    wanted = {name: {name} for name, item in form.inputs.items() if item.kind.reader != "text"}
+    wanted |= {f"{table.name}: {c.name}": {table.row_name(n, c.name) for n in range(1, table.rows + 1)}
+               for table in form.tables for c in table.columns if c.kind.reader != "text"}
+    return {name for name, spelled in wanted.items() if not spelled & given}
 
 
 def answer_cell(template: str, name: str) -> str:

@@ -8,7 +8,7 @@ import openpyxl
 import pytest
 from job_generator import BAD_VALUES, GOOD_INPUTS, good_job
 from reference_plan import plan
-from template_forms import in_the_sheet, resting_on
+from template_forms import in_the_sheet, never_given, resting_on
 
 import barfuncs as bf
 from barfuncs.catalogue.units import LB_IN3_PER_G_CM3, registry
@@ -65,6 +65,10 @@ def test_every_named_answer_agrees_with_python_in_the_engine():
     assert checked >= 400 * 30
 
 
+def test_the_generated_jobs_give_every_input():
+    assert never_given("job_plan", jobs(400)) == set()
+
+
 def test_the_reference_names_every_answer():
     answers = plan(jobs(1)[0])
     steps = {a.name for a in job_plan._STEPS} - {"bought_length"}
@@ -92,7 +96,7 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
     assert str(book.value("plan_status")).startswith(STOP + "  Fill in or correct: ")
     assert label in str(book.value("plan_problems"))
     answers = resting_on("job_plan", name) - {"long_stickout"}
-    assert answers or name in ("feeder_longest_bar", "bars_on_hand", "top_speed", "machine_type")
+    assert answers or name in ("feeder_longest_bar", "bars_on_hand", "top_speed", "machine_type"), f"no answer rests on {name}"
     assert [a for a in answers if not isinstance(book.value(f"plan_{a}"), CellError)] == []
 
 

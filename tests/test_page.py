@@ -1,7 +1,9 @@
 """Pages hand out each cell and each name once, and what a template says of its problems grows by cells, not by length."""
 
 import dataclasses
+import io
 
+import openpyxl
 import pytest
 
 from barfuncs.catalogue import kinds
@@ -77,6 +79,33 @@ def test_no_formula_grows_with_the_inputs(name):
     assert {n for n, item in template.form.inputs.items() if item.kind.reader != "text"} <= set(marked)
     first = book.first_cell(f"{template.form.prefix}marks")
     assert all(len(formulas[book.shown((first[0], first[1] + n, first[2]))]) < 900 for n in range(len(marked)))
+
+
+def test_a_name_that_no_cell_has_is_refused(monkeypatch):
+    template = TEMPLATES["job_plan"]
+
+    def draw(book, shop):
+        template.draw(book, shop)
+        book["Plan"]["A1"] = '=IF(ISBLANK(bar_lenght),"bar_lenth",1)'
+
+    with pytest.raises(NameError, match=r"^Plan!A1 speaks of bar_lenght, which is no input, answer or name of this workbook$"):
+        dataclasses.replace(template, draw=draw).build()
+
+
+def test_an_input_without_a_meaning_is_refused():
+    with pytest.raises(ValueError, match=r"^bundle_limit is not in the glossary: give help_text$"):
+        make_input("bundle_limit", "Bundle", kinds.Count)
+
+
+@pytest.mark.parametrize("name", TEMPLATES)
+def test_marks_are_printed(name):
+    template = TEMPLATES[name]
+    book = openpyxl.load_workbook(io.BytesIO(template.build()))
+    for table in template.form.tables:
+        sheet, _, ref = book.defined_names[table.marks].attr_text.rpartition("!")
+        column = openpyxl.utils.cell.range_boundaries(ref.replace("$", ""))[0]
+        area = openpyxl.utils.cell.range_boundaries(str(book[sheet.strip("'")].print_area).rpartition("!")[2].replace("$", ""))
+        assert column <= area[2], table.name
 
 
 @pytest.mark.parametrize("name", TEMPLATES)

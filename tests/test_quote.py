@@ -10,7 +10,7 @@ import pytest
 from job_generator import BAD_IN_A_QUOTE, GOOD_INPUTS, good_quote
 from judges import content
 from reference_quote import quote as reference
-from template_forms import answer_cell, in_the_sheet, resting_on
+from template_forms import answer_cell, in_the_sheet, never_given, resting_on
 
 import barfuncs as bf
 from barfuncs.catalogue import kinds
@@ -93,6 +93,10 @@ def test_the_reference_names_every_answer():
     in_rows = {OPERATIONS.row_name(n, name) for n in range(1, OPERATIONS.rows + 1) for name in ("time", "speed", "limit")}
     assert set(reference(dict(quotes(300)[0].inputs))) == (set(quote.TEMPLATE.form.answers) | in_rows) - {
         "operation_looks", "not_counted", "like_dollars", "machine_wrong", *(step.name for step in plausible.STEPS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}  # see their own tests
+
+
+def test_the_generated_quotes_give_every_input_and_column():
+    assert never_given("quote", [filled.inputs for filled in quotes(300)]) == set()
 
 
 def test_the_generated_quotes_cover_what_a_quote_can_be():
@@ -203,9 +207,10 @@ def test_a_larger_quantity_costs_more_each_only_where_whole_bars_or_parts_force_
         pairs = [(m, n) for m in asked(filled) for n in asked(filled) if i[f"quantity_{m}"] < i[f"quantity_{n}"]
                  and a[f"cost_each_{n}"] > a[f"cost_each_{m}"] * (1 + 1e-9)]
         for m, n in pairs:
-            # Bars, bar changes or parts to start, for each good part.
+            # Bars loaded or bought, bar changes or parts to start, for each good part, or what goes back of the bars.
             assert any((a[f"{what}_{n}"] - less) / i[f"quantity_{n}"] > (a[f"{what}_{m}"] - less) / i[f"quantity_{m}"]
-                       for what, less in (("bars", 0), ("bars", 1), ("parts_to_make", 0)))
+                       for what, less in (("bars", 0), ("bars", 1), ("parts_to_make", 0), ("bought", 0))) or (
+                a[f"rack_length_{n}"] / i[f"quantity_{n}"] < a[f"rack_length_{m}"] / i[f"quantity_{m}"])
             assert a[f"costs_more_{n}"] > 0
         assert a["costs_more"] == len(pairs)
         word, sentence = check(filled.data, "Quantities")

@@ -25,7 +25,7 @@ def test_the_committed_template_is_a_fresh_build(name):
     for part in fresh:
         # Canonical XML, since namespaces are declared in other places where lxml is installed.
         assert ElementTree.canonicalize(committed[part], rewrite_prefixes=True) == ElementTree.canonicalize(
-            fresh[part], rewrite_prefixes=True), part
+            fresh[part], rewrite_prefixes=True), f"{part}: run barfuncs templates workbook_templates --replace"
 
 
 @pytest.mark.parametrize("name", TEMPLATES)

@@ -282,9 +282,10 @@ class Form:
             f'OR(B{first}="{STOP}",B{first}="{LOOK}")', font=Font(color=layout.ACCENT, bold=True),
             border=Border(left=strong)))
 
-    def put_table(self, page: Page, table: Table, records: Sequence[Mapping[str, object]] = (), units: str = "units") -> None:
+    def put_table(self, page: Page, table: Table, records: Sequence[Mapping[str, object]] = (), units: str = "units") -> str:
         """Heads, rows, marks. From column B on: the columns, the answers, the mark; two columns further what is aside: answers
-        and values as they count. `records` fill the first rows; `units` names the cell that the heads' units follow."""
+        and values as they count. `records` fill the first rows; `units` names the cell that the heads' units follow. Gives the column of
+        the marks, the last that is printed."""
         sheet, letters = page.sheet, _letters(table)
         shown: list[Column | RowAnswer] = [*table.columns, *(a for a in table.answers if not a.aside)]
         mark, last = letters["mark"], letters["mark"]
@@ -320,6 +321,7 @@ class Form:
         answers = [letters[a.name] for a in table.answers if not a.aside]
         if answers:
             layout.quiet_errors(sheet, f"{answers[0]}{first}:{answers[-1]}{page.row}")
+        return last
 
     def _put_table_row(self, page: Page, table: Table, letters: Mapping[str, str], record: Mapping[str, object]) -> None:
         row, sheet = self._row(table, letters, page.row), page.sheet

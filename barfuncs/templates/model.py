@@ -177,6 +177,8 @@ def make_input(name: str, label: str, alias: Any, default: Any = None, needed: b
                source: str = "") -> Input:
     """An input of one of the aliases in `kinds`; the glossary says what it means unless `help_text` does."""
     kind = next(m for m in get_args(alias)[1:] if isinstance(m, Kind))
+    if not help_text and name not in ARGUMENTS:
+        raise ValueError(f"{name} is not in the glossary: give help_text")
     return Input(name, label, kind, help_text or ARGUMENTS[name], default, needed, unit or kind.dimension or "", blank,
                  from_shop, source)
 

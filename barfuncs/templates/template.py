@@ -3,6 +3,7 @@
 
 
 import functools
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -140,7 +141,25 @@ class Template:
 def _built(template: Template, shop: Shop | None) -> bytes:
     book = layout.new_workbook(template.title)
     template.draw(book, shop)
+    _refuse_unknown_names(book)
     return pack(layout.parts_of(book))
+
+
+_QUOTED = re.compile("\"[^\"]*\"|'[^']*'")
+_NAME = re.compile(r"\b[a-z_][a-z_0-9]*\b(?!\()")
+
+
+def _refuse_unknown_names(book: Workbook) -> None:
+    """Raise NameError for a formula that speaks of a name which no cell has: it would be an error that a check may hide."""
+    known = {name.lower() for name in book.defined_names}
+    for sheet in book.worksheets:
+        for row in sheet.iter_rows():
+            for cell in row:
+                if cell.data_type == "f":
+                    unknown = set(_NAME.findall(_QUOTED.sub("", str(cell.value)))) - known
+                    if unknown:
+                        raise NameError(f"{sheet.title}!{cell.coordinate} speaks of {', '.join(sorted(unknown))}, "
+                                        "which is no input, answer or name of this workbook")
 
 
 def number_shown(value: Any, digits: int = 0) -> str:

@@ -84,7 +84,7 @@ def operations_sheet(book: Workbook) -> None:
     page.remark("One row for each operation of one part, in any order; leave the rest blank. The cycle time below "
                 "counts unless one is filled in on the sheet Costing.")
     page.skip()
-    FORM.put_table(page, OPERATIONS)
+    last = FORM.put_table(page, OPERATIONS)
     page.skip()
     right = page.beside(page.row)
     page.heading("B:D", "Cycle time")
@@ -99,12 +99,12 @@ def operations_sheet(book: Workbook) -> None:
         sheet[ref].value = f"=quote_{name}"
         page.put("D", "s", color=layout.SOFT, size=9, indent=1)
     layout.quiet_errors(sheet, f"C{page.row - 2}:C{page.row}")
-    right.heading("G:Q", "What each operation needs")
+    right.heading(f"G:{last}", "What each operation needs")
     for text in _WHAT_EACH_NEEDS:
         right.next_row()
         right.put("G", text, size=9)
     right.skip()
-    right.print_to("Q")
+    right.print_to(last)
 
 
 _LINES = ("parts_to_make", "sure", "bars", "bought", "material_cost", "rack_value", "scrap_credit", "machine_cost", "setup_cost", "other_cost", "order_cost",
