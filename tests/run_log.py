@@ -78,6 +78,7 @@ TEMPLATE = Template(
     draw=_draw,
     results=("good", "left_weight"),
     done="logged",
+    aliases={"job": "log sheet, log no", "bar_1_parts": "parts of the first bar"},
     terminal=Terminal((
         TerminalColumn("Good\nparts", lambda line: number_shown(line["good"])),
         TerminalColumn("Checks", lambda line: status_word(line), right=False),

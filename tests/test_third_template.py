@@ -86,7 +86,7 @@ def test_a_list_and_its_results(tmp_path):
 
 def test_the_command_line_has_its_command(tmp_path):
     path = tmp_path / "logs.csv"
-    path.write_text("job,units,material,size,bar_1_parts\nA,in,303,1,59\n", "utf-8")
+    path.write_text("Log No,units,material,size,Parts of the first bar\nA,in,303,1,59\n", "utf-8")
     done = CliRunner().invoke(main, ["log", str(path), "--out", str(tmp_path / "out")])
     assert done.exit_code == 0, done.output
     assert "1 of 1 jobs logged" in done.output

@@ -145,7 +145,8 @@ def fill(template: str, values: Mapping[str, Any], path: str | Path | None = Non
 @functools.cache
 def names_of(template: str) -> Names:
     """What the inputs of a template may be called in a list."""
-    return names(TEMPLATES[template].inputs, [item for t in TEMPLATES.values() for item in t.inputs.values()])
+    made = TEMPLATES[template]
+    return names(made.inputs, [item for t in TEMPLATES.values() for item in t.inputs.values()], made.aliases)
 
 
 _MOST_NAMED = 20

@@ -362,8 +362,10 @@ def _like(word: str, known: str) -> bool:
     return word == known or (min(len(word), len(known)) > 3 and difflib.SequenceMatcher(None, word, known).ratio() >= _MISTYPED)
 
 
-def names(known: Mapping[str, Input], others: Iterable[Input]) -> Names:
-    return Names(known, _names_and_labels(known.values()), _names_and_labels(i for i in others if i.name not in known))
+def names(known: Mapping[str, Input], others: Iterable[Input], aliases: Mapping[str, str] | None = None) -> Names:
+    """What inputs may be called over a column; `aliases` are everyday names of this template's own, separated by ", "."""
+    own = {key(heading): name for name, headings in (aliases or {}).items() for heading in headings.split(", ")}
+    return Names(known, own | _names_and_labels(known.values()), _names_and_labels(i for i in others if i.name not in known))
 
 
 def _names_and_labels(inputs: Iterable[Input]) -> dict[str, str]:
