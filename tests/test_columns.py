@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs.catalogue.columns import is_column
 from barfuncs.catalogue.entry import CATALOGUE
+from barfuncs.catalogue.quick import is_column
 from barfuncs.functions.bar_yield import parts_per_bar
 from barfuncs.surfaces import cells
 

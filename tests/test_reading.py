@@ -201,7 +201,7 @@ def test_what_may_mean_two_things_is_no_choice(choices, text):
 
 def test_every_other_spelling_is_squeezed_and_a_choice():
     lists = (kinds.SHAPES, kinds.OPERATIONS, kinds.PRICE_BASES, tuple(kinds.ROUNDINGS), kinds.UNITS, speeds_feeds.TOOLS)
-    for text, choice in kinds.SPELLINGS.items():
+    for text, choice in kinds.spellings().items():
         assert kinds.squeezed(text) == text
         assert sum(choice in choices for choices in lists) == 1, choice
     for choices in lists:
