@@ -391,21 +391,6 @@ def test_materials_of_ones_own(tmp_path):
     assert "row 2, density_g_cm3" in done.stderr
 
 
-def test_the_wheel_in_an_empty_environment_runs_the_main_job(tmp_path):
-    source = tmp_path / "source"
-    shutil.copytree(ROOT, source, ignore=shutil.ignore_patterns(".git", ".venv", "build", "*.egg-info", ".*cache", "plans"))
-    subprocess.run([sys.executable, "-m", "build", "--wheel", "--outdir", str(tmp_path / "dist"), str(source)], check=True,
-                   capture_output=True)
-    wheel = next((tmp_path / "dist").glob("*.whl"))
-    subprocess.run([sys.executable, "-m", "venv", str(tmp_path / "env")], check=True)
-    bin_folder = tmp_path / "env" / ("Scripts" if sys.platform == "win32" else "bin")
-    subprocess.run([str(bin_folder / "python"), "-m", "pip", "install", "-q", str(wheel)], check=True, capture_output=True)
-    done = subprocess.run([str(bin_folder / "barfuncs"), "plan", str(ROOT / "examples" / "jobs.csv"), "--out",
-                           str(tmp_path / "plans")], capture_output=True, encoding="utf-8", cwd=tmp_path, check=False)
-    assert done.returncode == 0, done.stderr
-    assert "32 of 32 jobs planned" in done.stdout
-
-
 def test_the_examples_of_the_readme():
     import doctest
 
