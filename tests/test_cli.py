@@ -1,7 +1,6 @@
 """The command line, as a person types it."""
 
 import os
-import shutil
 import signal
 import subprocess
 import sys
