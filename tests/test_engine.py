@@ -439,8 +439,7 @@ def test_cells_in_the_place_of_names_change_no_value():
         book.defined_names[name] = DefinedName(name, attr_text=target)
     buffer = io.BytesIO()
     book.save(buffer)
-    fast, plain = Workbook(buffer.getvalue()), Workbook(buffer.getvalue())
-    fast.refer_directly()
+    fast, plain = Workbook(buffer.getvalue(), direct=True), Workbook(buffer.getvalue())
     for found in (fast, plain):
         found.calculate()
     values = [fast.value(f"B{row}") for row in range(1, 8)]

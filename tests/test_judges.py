@@ -155,7 +155,7 @@ def odd() -> dict[str, Book]:
     """The blank templates, and sheets with a bad value in a cell."""
     books = {}
     for name in ("shop", *TEMPLATES):
-        book = Workbook(READY_MADE[name]())
+        book = Workbook(READY_MADE[name](), direct=True)
         book.calculate()
         books[f"blank {name}"] = book.to_bytes()
     unusual = {"material": (0.284,), "machine": ("Lathe 77",), "size": (0.1 + 0.2,)}

@@ -34,7 +34,7 @@ def row(cut: dict, n: int = 1) -> dict:
 
 @pytest.fixture(scope="module")
 def book():
-    return Workbook(quote.TEMPLATE.build())
+    return Workbook(quote.TEMPLATE.build(), direct=True)
 
 
 def put(book: Workbook, inputs: dict, own: tuple = ()) -> Workbook:
@@ -113,7 +113,7 @@ def test_of_two_rows_of_the_table_the_upper_one_counts(book):
             book.set(f"Speeds!{column}{line}", value)
     book.calculate()
     assert (book.value("quote_op_usual_speed[1]"), book.value("quote_op_usual_feed[1]")) == (222, 0.001)
-    book.__init__(quote.TEMPLATE.build())  # the table as it was
+    book.__init__(quote.TEMPLATE.build(), direct=True)  # the table as it was
 
 
 @pytest.mark.parametrize(("own", "mark"), [
@@ -132,7 +132,7 @@ def test_a_row_of_the_shops_own_says_what_is_wrong_with_it(book, own, mark):
 def test_a_shop_files_rows_stand_in_the_table_before_the_built_in_ones():
     own = speeds_feeds.SpeedFeed(*OWN[:5], "ours")
     shop = quote_shop(speeds_feeds.builtin().extended([own]))
-    filled = Workbook(quote.TEMPLATE.build(shop))
+    filled = Workbook(quote.TEMPLATE.build(shop), direct=True)
     put(filled, JOB | row(TURN))
     assert (filled.value("quote_op_usual_speed[1]"), filled.value("quote_op_usual_feed[1]")) == (500, 0.009)
 
@@ -318,7 +318,7 @@ def every_mark() -> dict[str, bytes]:
             inputs: dict = {name: None if item.from_shop else item.default for name, item in quote.TEMPLATE.inputs.items()} | JOB | change
             for n, cut in enumerate(cuts[part:part + 12], start=1):
                 inputs |= row(cut, n)
-            made = put(Workbook(quote.TEMPLATE.build()), inputs, OWN_ROWS)
+            made = put(Workbook(quote.TEMPLATE.build(), direct=True), inputs, OWN_ROWS)
             own = {f"{speeds_sheet.TITLE}!{column}{line}": value for line, values in enumerate(OWN_ROWS, start=6)
                    for column, value in zip("BCDEFG", values, strict=False)}
             cells = {quote.TEMPLATE.form.cells[name]: value for name, value in inputs.items()}

@@ -282,8 +282,7 @@ OTHERWISE = {"machine_rate": "setup_rate", "top_speed": "op_2_top_speed", "quant
 
 @pytest.fixture(scope="module")
 def book() -> Workbook:
-    book = Workbook(quote.TEMPLATE.build())
-    book.refer_directly()
+    book = Workbook(quote.TEMPLATE.build(), direct=True)
     return book
 
 
@@ -471,7 +470,7 @@ def test_the_customers_page_shows_the_quantities_and_prices_asked_for():
 
 def test_a_text_on_the_customers_page_never_becomes_a_formula():
     texts = {i.name: "=1+1" for i in LETTER} | {"customer": "=1+1", "op_1_note": "=1+1"}
-    book = Workbook(fill("quote", GOOD | texts).data)
+    book = Workbook(fill("quote", GOOD | texts).data, direct=True)
     book.calculate()
     assert {name: book.value(quote.TEMPLATE.form.cells[name]) for name in texts} == texts
     page = openpyxl.load_workbook(io.BytesIO(book.to_bytes()), data_only=True)["Quotation"]

@@ -289,7 +289,7 @@ def test_a_plan_without_stop_has_figures():
 
 
 def test_the_empty_template_has_no_figure():
-    book = Workbook(job_plan.TEMPLATE.build())
+    book = Workbook(job_plan.TEMPLATE.build(), direct=True)
     book.calculate()
     without_figures(sheet_of(book.to_bytes()))
 

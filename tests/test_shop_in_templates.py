@@ -49,7 +49,7 @@ def filled_with(template: str, shop: Shop, job: dict) -> Filled:
 
 def taken(filled: Filled) -> dict:
     """What each input counts as, by name."""
-    book = Workbook(filled.data)
+    book = Workbook(filled.data, direct=True)
     book.calculate()
     form = TEMPLATES[filled.template].form
     return {name: book.value(item.used) for name, item in form.inputs.items() if item.from_shop and item.used in book.names}
@@ -262,7 +262,7 @@ def test_the_example_shop_file_serves_every_template(tmp_path, template):
 
 
 def test_a_bad_value_on_the_shops_sheet_is_named_and_gives_no_price():
-    book = Workbook(filled_with("quote", INCH, JOB).data)
+    book = Workbook(filled_with("quote", INCH, JOB).data, direct=True)
     for name, value, label in (("rates_markup", -1.0, "markup"), ("rates_scrap_rate", "x", "scrap rate"), ("rates_rounding", "to the cent", "rounding")):
         good = book.value(name)
         book.set(name, value)
@@ -298,7 +298,7 @@ def column_of(book: Workbook, name: str, row: int) -> tuple[int, int, int]:
     ("prices_shape", 1, None, "stands twice"),
 ])
 def test_a_row_of_the_shop_that_cannot_be_used_is_marked_and_stops_the_plan(cell, row, value, mark):
-    book = Workbook(filled_with("job_plan", INCH, JOB).data)
+    book = Workbook(filled_with("job_plan", INCH, JOB).data, direct=True)
     book.set_at(column_of(book, cell, row), value)
     book.calculate()
     table = cell.split("_")[0]
@@ -308,7 +308,7 @@ def test_a_row_of_the_shop_that_cannot_be_used_is_marked_and_stops_the_plan(cell
 
 
 def test_no_number_comes_from_a_marked_row():
-    book = Workbook(filled_with("job_plan", INCH, JOB).data)
+    book = Workbook(filled_with("job_plan", INCH, JOB).data, direct=True)
     book.set_at(column_of(book, "machines_grip_length", 0), True)
     book.calculate()
     assert isinstance(book.value("plan_parts_per_bar"), CellError)
@@ -317,7 +317,7 @@ def test_no_number_comes_from_a_marked_row():
 
 @pytest.mark.parametrize("units", [None, "cm", 1.0])
 def test_the_shops_sheet_must_say_its_units(units):
-    book = Workbook(filled_with("job_plan", INCH, JOB).data)
+    book = Workbook(filled_with("job_plan", INCH, JOB).data, direct=True)
     book.set("shop_units", units)
     book.calculate()
     assert "sheet Shop (its units" in str(book.value("plan_problems"))
@@ -325,7 +325,7 @@ def test_the_shops_sheet_must_say_its_units(units):
 
 
 def test_two_machines_of_one_name_are_no_machine():
-    book = Workbook(filled_with("job_plan", INCH, JOB).data)
+    book = Workbook(filled_with("job_plan", INCH, JOB).data, direct=True)
     book.set_at(column_of(book, "machines_name", 1), "Lathe 1")
     book.calculate()
     assert isinstance(book.value("plan_min_remnant"), CellError)
@@ -333,7 +333,7 @@ def test_two_machines_of_one_name_are_no_machine():
 
 
 def test_a_designation_among_the_prices_on_the_sheet_is_found():
-    book = Workbook(filled_with("job_plan", INCH, JOB | {"size": 1.5, "shape": "square"}).data)
+    book = Workbook(filled_with("job_plan", INCH, JOB | {"size": 1.5, "shape": "square"}).data, direct=True)
     assert book.value("shop_price_row") == 1
     book.set_at(column_of(book, "prices_material", 0), "303")
     book.calculate()
@@ -342,7 +342,7 @@ def test_a_designation_among_the_prices_on_the_sheet_is_found():
 
 
 def test_a_machine_cell_with_an_empty_text_is_blank():
-    book = Workbook(filled_with("job_plan", INCH, JOB | {"face_to_cutoff": 0.2, "grip_length": 2}).data)
+    book = Workbook(filled_with("job_plan", INCH, JOB | {"face_to_cutoff": 0.2, "grip_length": 2}).data, direct=True)
     book.set("machine", "")
     book.calculate()
     assert book.value("plan_machine_row") == 0
