@@ -192,8 +192,10 @@ def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: st
     problems += reading.problems
     inputs: dict[str, Any] = {}
     for item in known.values():
-        value = reading.values.get(item.name) if item.name in given else None if item.from_shop else item.default
-        inputs[item.name] = _density_name(value) if isinstance(value, DensityText) else value
+        value: Any = reading.values.get(item.name) if item.name in given else None if item.from_shop else item.default
+        # A cell has no whole numbers of its own, so that what stands in it compares as a float.
+        inputs[item.name] = (_density_name(value) if isinstance(value, DensityText) else
+                             float(value) if value.__class__ is int else value)
     inputs["units"] = reading.units
     for rule in made.rules:
         problems += rule.problems(inputs, {name for name, _ in problems})
