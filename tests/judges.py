@@ -17,6 +17,7 @@ from functools import lru_cache
 from pathlib import Path
 from xml.etree import ElementTree
 
+import pytest
 from calc_office import Office
 
 from barfuncs.xlsx.engine import address_on
@@ -212,4 +213,29 @@ class _Opened:
         return value.to_python() if value.error_code is None else CellError(_FORMULON_ERRORS[value.error_code])
 
 
-JUDGES: dict[str, Judge] = {"LibreOffice": libreoffice, "Gnumeric": gnumeric, "formulon": formulon}
+_FORMUALIZER_ERRORS = {"Null": "#NULL!", "Div": "#DIV/0!", "Value": "#VALUE!", "Ref": "#REF!", "Name": "#NAME?", "Num": "#NUM!",
+                       "Na": "#N/A"}
+
+
+def formualizer(books: Mapping[str, bytes]) -> dict[str, Values]:
+    """A package for Python with an engine of its own, which takes names as they stand."""
+    import formualizer as engine
+
+    found: dict[str, Values] = {}
+    for label, data in books.items():
+        book = engine.load_workbook_bytes(data)
+        book.evaluate_all()
+        found[label] = {}
+        for cell in content(data).formulas:
+            title, _, ref = cell.rpartition("!")
+            _, row, column = address_on(0, ref)
+            value = book.get_value(title, row, column)
+            found[label][cell] = CellError(_FORMUALIZER_ERRORS[value["kind"]]) if isinstance(value, dict) else value
+    return found
+
+
+JUDGES: dict[str, Judge] = {"LibreOffice": libreoffice, "Gnumeric": gnumeric, "formulon": formulon, "formualizer": formualizer}
+PROGRAMS = ("LibreOffice", "Gnumeric")
+"""Those that must be installed by themselves; the others are packages for Python."""
+MARKED = [pytest.param(name, marks=getattr(pytest.mark, name.lower())) if name in PROGRAMS else name for name in JUDGES]
+"""The judges as parameters of a test."""

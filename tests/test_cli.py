@@ -45,15 +45,20 @@ def test_plan(tmp_path):
     assert "--replace" in other.stdout
 
 
+def _but_progress(text: str) -> list[str]:
+    """What stands there beside how far a run is, which a slow machine says."""
+    return [line for line in text.splitlines() if " rows after " not in line]
+
+
 def test_plan_with_two_processes_goes_on_where_it_stopped(tmp_path):
     command = ["plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path / "plans")]
     done = run(*command, "--jobs", "2")
-    assert (done.returncode, done.stderr) == (0, "")
+    assert (done.returncode, _but_progress(done.stderr)) == (0, [])
     assert "32 of 32 jobs planned" in done.stdout
     for path in sorted((tmp_path / "plans").glob("26-*.xlsx"))[3:5]:
         path.unlink()
     again = run(*command, "--resume", "--jobs", "2")
-    assert (again.returncode, again.stderr) == (0, "")
+    assert (again.returncode, _but_progress(again.stderr)) == (0, [])
     assert "2 of 32 jobs planned" in again.stdout
     assert "30 were there already, unchanged" in " ".join(again.stdout.split())
     assert len(list((tmp_path / "plans").glob("26-*.xlsx"))) == 32

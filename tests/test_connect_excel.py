@@ -1,5 +1,6 @@
 """`barfuncs connect excel`: xlwings' settings, other settings kept, and what is missing named."""
 
+import codecs
 import locale
 import platform
 import sys
@@ -100,6 +101,29 @@ def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
         connect.excel(tmp_path)
     assert [p.name for p in config(tmp_path).parent.iterdir()] == ["xlwings.conf"]
     assert config(tmp_path).read_bytes() == b'"UDF MODULES","shop"\r\n'
+
+
+@pytest.mark.usefixtures("windows")
+@pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16", "utf-16-be"])
+def test_settings_that_an_editor_saved_in_another_encoding_are_read_and_not_doubled(tmp_path, encoding):
+    kept = '"UDF MODULES","shop"\r\n"SHOW CONSOLE","False"\r\n'
+    config(tmp_path).parent.mkdir(parents=True)
+    mark = codecs.BOM_UTF16_BE if encoding == "utf-16-be" else b""
+    config(tmp_path).write_bytes(mark + kept.encode(encoding))
+    connect.excel(tmp_path)
+    assert config(tmp_path).read_bytes().splitlines() == [
+        b'"UDF MODULES","shop;barfuncs.surfaces.excel"', b'"SHOW CONSOLE","False"', f'"INTERPRETER_WIN","{PYTHON}"'.encode()]
+    before = config(tmp_path).read_bytes()
+    connect.excel(tmp_path)
+    assert config(tmp_path).read_bytes() == before
+
+
+@pytest.mark.usefixtures("windows")
+def test_settings_that_are_no_text_are_refused(tmp_path):
+    config(tmp_path).parent.mkdir(parents=True)
+    config(tmp_path).write_bytes(codecs.BOM_UTF16_LE + b"\x00")
+    with pytest.raises(connect.ConnectError, match="save it anew as plain text"):
+        connect.excel(tmp_path)
 
 
 @pytest.mark.usefixtures("windows")

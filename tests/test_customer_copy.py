@@ -50,14 +50,14 @@ def secrets(filled: Filled) -> dict[str, float]:
     shown = {f"{name}_{n}" for n in BREAKS for name in ("price", "total", "quantity")}
     shown |= {"size", "thickness", *(f"op_{n}_{name}" for n in range(1, 13) for name in ("start_diameter", "end_diameter", "length"))}
     known = {**filled.inputs, **filled.answers}
-    return {name: value for name, value in known.items() if isinstance(value, float) and name not in shown and value}
+    return {name: value for name, value in known.items() if isinstance(value, (int, float)) and name not in shown and value}
 
 
 def allowed(filled: Filled) -> set[str]:
     """Numbers that the page shows, in the same spellings: a cost that happens to be one of them says nothing."""
     shown = [filled.answers[f"{name}_{n}"] for n in BREAKS for name in ("price", "total")]
     shown += [filled.inputs[f"quantity_{n}"] for n in BREAKS] + [filled.inputs["size"], filled.inputs["thickness"]]
-    return {spelling for value in shown if isinstance(value, float) for spelling in spellings(value)} | numbers_in(
+    return {spelling for value in shown if isinstance(value, (int, float)) for spelling in spellings(value)} | numbers_in(
         str(filled.inputs["material"]))
 
 

@@ -286,7 +286,17 @@ def test_price_breaks_spill_a_table(host):
     assert host.call("PRICE_BREAKS", R(100.0), *rest)[1:] == wanted[:1]
 
 
+@pytest.mark.parametrize("text", ["100 250 1000", "100;250;1000", "100,250,1000"])
+def test_quantities_in_one_text_are_those_of_python(host, text):
+    from barfuncs.surfaces import cells
+
+    for call in (lambda *args: host.call("PRICE_BREAKS", *args), cells.CellCall(CATALOGUE["price_breaks"], cells.CALC)):
+        table = call(text, *BREAKS)
+        assert [row[0] for row in table[1:]] == [100, 250, 1000]
+
+
 @pytest.mark.parametrize(("quantities", "wanted"), [
+    ("1,500", "#VALUE! quantities: '1,500' may be one quantity or 2; write 1500, or 1;500"),
     (column(100.0, -5.0), "#VALUE! quantities: -5 given; allowed is a whole number 1 or more and at most 10,000,000"),
     (column(100.0, ERRORS["#N/A"], "x"), "#N/A"),
     (column(None, None), "#VALUE! quantities: is missing; allowed is one or more order quantities"),

@@ -23,7 +23,7 @@ import pytest
 from agreement import sets_of
 from formula_cases import OWN_FILE
 from job_generator import BAD_IN_A_QUOTE, BAD_VALUES, GOOD_INPUTS, good_job, good_quote
-from judges import JUDGES, Content, Values, content, named_cells, without_values
+from judges import JUDGES, MARKED, Content, Values, content, named_cells, without_values
 from template_forms import in_the_sheet
 
 import barfuncs as bf
@@ -52,7 +52,6 @@ SMALL_DIFFERENCES = {
 }
 """Where a difference of numbers that are nearly alike is judged by what it is made of: by name, by what, and why."""
 
-_MARKED = [pytest.param(name, marks=getattr(pytest.mark, name.lower())) if name != "formulon" else name for name in JUDGES]
 
 
 @dataclass(frozen=True)
@@ -162,7 +161,7 @@ def odd() -> dict[str, Book]:
     for template, bad in (("job_plan", BAD_VALUES), ("quote", BAD_IN_A_QUOTE), ("job_plan", unusual), ("quote", unusual)):
         for name, value in ((n, v) for n, values in bad.items() for v in values):
             put = GOOD_INPUTS[template] | {name: value}
-            books[f"{template}, {name} {value!r}"] = in_the_sheet(template, put).to_bytes(put)
+            books[f"{template}, {name} {value!r}"] = in_the_sheet(template, put).to_bytes({TEMPLATES[template].form.cells[n]: v for n, v in put.items()})
     return {label: Book.of(data) for label, data in books.items()}
 
 
@@ -199,7 +198,7 @@ def verdicts(request: pytest.FixtureRequest) -> Iterator[Verdicts]:
 
 
 @pytest.mark.parametrize("label", ["examples", "odd", pytest.param("generated", marks=pytest.mark.slow)])
-@pytest.mark.parametrize("program", _MARKED)
+@pytest.mark.parametrize("program", MARKED)
 def test_every_stored_value_is_what_another_program_gives(program: str, label: str, verdicts: Verdicts) -> None:
     books, theirs = SETS[label](), verdicts.of(program, label)
     assert list(theirs) == list(books)
@@ -357,7 +356,7 @@ def cells_of(found: list[str]) -> list[str]:
 
 
 @pytest.mark.parametrize("fault", FAULTS)
-@pytest.mark.parametrize("program", _MARKED)
+@pytest.mark.parametrize("program", MARKED)
 def test_a_wrong_stored_value_is_found(program: str, fault: str, verdicts: Verdicts) -> None:
     book, cell = planted(fault)
     assert cells_of(differences(book, verdicts.of(program, "examples")[PLANTED])) == [cell]
@@ -372,7 +371,7 @@ def test_a_cell_too_many_or_too_few_is_found() -> None:
     assert cells_of(differences(book, {**stored, "Costing!Z99": 1.0})) == ["Costing!Z99"]
 
 
-@pytest.mark.parametrize("program", _MARKED)
+@pytest.mark.parametrize("program", MARKED)
 def test_a_program_shows_nothing_that_was_stored_and_calculates_the_formulas_it_gets(program: str) -> None:
     stored, cell = planted("a number off by 1e-8")
     price = named_cells(stored.data)["quote_price_1"]

@@ -148,7 +148,7 @@ def test_bare_numbers_take_the_unit_of_their_heading(tmp_path):
     assert not outcome.problems
     one, two = (done.values for done in outcome.done)
     assert one["parts_per_bar"] == two["parts_per_bar"] == bf.parts_per_bar(144, 2.25, 0.125, 2.2)
-    read = read_inputs(first.values)
+    read = read_inputs(first.values, units="in")
     assert (read["scrap_rate"], read["cycle_time"], read["price_per"]) == (0.03, 90, "lb")
 
 

@@ -5,7 +5,7 @@ import itertools
 import re
 
 import pytest
-from judges import JUDGES, Content, Values, content, without_values
+from judges import JUDGES, MARKED, Content, Values, content, without_values
 
 import barfuncs as bf
 from barfuncs.filling.filler import fill
@@ -341,8 +341,7 @@ def differing(ours: Content, theirs: Values) -> list[tuple]:
         else value == theirs[cell])]
 
 
-@pytest.mark.parametrize("judge", [pytest.param(name, marks=getattr(pytest.mark, name.lower())) if name != "formulon" else name
-                                   for name in JUDGES])
+@pytest.mark.parametrize("judge", MARKED)
 def test_marks_and_suggestions_agree_with_other_programs(cases, judge):
     made = every_mark()
     found = JUDGES[judge]({label: without_values(data) for label, data in made.items()})

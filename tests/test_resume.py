@@ -140,7 +140,7 @@ def test_rows_taken_as_inch_are_kept_only_while_no_row_is_metric(tmp_path, read)
     outcome = plan_jobs(listed("A", "B", base=BARE), tmp_path, resume=True)
     assert (len(outcome.unchanged), outcome.taken_as_inch) == (2, True)
     metric = {"units": "mm", "size": 25.0, "part_length": 50.0, "cutoff_width": 3.0, "face_to_cutoff": 4.0, "grip_length": 50.0, "bar_length": 3000.0}
-    in_words = {name: f"{value} mm" for name, value in metric.items() if name != "units"}
+    in_words = {name: f"{value} mm" if name != "units" else value for name, value in metric.items()}
     for other in (metric, in_words):
         rows = listed("A", "B", "C", base=BARE, C=other)
         plain = plan_jobs(rows, tmp_path / "plain")

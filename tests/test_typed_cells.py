@@ -7,7 +7,7 @@ import re
 import openpyxl
 import pytest
 from formula_cases import Case, book_of, differences
-from judges import JUDGES, without_values
+from judges import JUDGES, MARKED, without_values
 from openpyxl.workbook.defined_name import DefinedName
 from template_forms import in_the_sheet
 from test_reading import EVERYDAY
@@ -21,8 +21,6 @@ from barfuncs.templates import job_plan
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.sheetxml import CellError
-
-MARKED = [pytest.param(name, marks=getattr(pytest.mark, name.lower())) if name != "formulon" else name for name in JUDGES]
 
 READ = {
     "in": ["3/4", "1 3/8", "1-3/8", "1 - 3/8", "1\u20133/8", "10-1/2", "12 127/128", "1/64", "3/32", "2.25", ".75", "5.", "0.0625", "0", "7", '3/4"',

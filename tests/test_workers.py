@@ -44,7 +44,7 @@ def result_names(out: Path) -> list[str]:
 
 
 def said(outcome: Outcome) -> tuple[object, ...]:
-    return ([(d.row, d.file, dict(d.values)) for d in outcome.done], outcome.problems, outcome.unchanged, outcome.random_bars,
+    return ([(d.row, d.file, dict(d.values)) for d in outcome.done], outcome.problems, outcome.unchanged,
             outcome.taken_as_inch, outcome.copies, outcome.listed, outcome.stopped)
 
 
@@ -66,7 +66,7 @@ def test_two_processes_make_the_same_of_a_list(tmp_path, alone):
     assert same_folders(tmp_path, alone[0]) == []
     assert [d.row for d in outcome.done] == [job.row for job in MIXED if job.row not in (5, 13, 90)]
     assert {p.row for p in outcome.problems} == {5, 13, 90}
-    assert set(outcome.random_bars) == {11}
+    assert {d.row for d in outcome.done if "bars_of_random_lengths" in d.values} == {11}
     assert len(steps) == len(MIXED)
 
 
@@ -139,8 +139,11 @@ def test_workers_that_serve_two_lists_mix_nothing_up(tmp_path):
     assert counts == [2, 0, 2]
 
 
-def test_rows_without_a_unit_wait_for_the_last_row(tmp_path):
-    rows = listed(LONG, BARE, J1={"units": "in"}, **{f"J{LONG - 1}": {"size": "30 mm", "part_length": "50 mm", "cutoff_width": "3 mm",
+def test_rows_without_a_unit_wait_for_the_last_row(tmp_path, monkeypatch):
+    started = []
+    pool = workers.ProcessPoolExecutor
+    monkeypatch.setattr(workers, "ProcessPoolExecutor", lambda *arguments: started.append(1) or pool(*arguments))
+    rows = listed(LONG, BARE, J1={"units": "in"}, **{f"J{LONG - 1}": {"units": "mm", "size": "30 mm", "part_length": "50 mm", "cutoff_width": "3 mm",
                   "face_to_cutoff": "4 mm", "grip_length": "50 mm", "bar_length": "3 m"}})
     for options in ({}, {"workers": 2}):
         out = tmp_path / str(len(options))
@@ -151,6 +154,7 @@ def test_rows_without_a_unit_wait_for_the_last_row(tmp_path):
         assert not outcome.taken_as_inch
         outcome = plan_jobs(rows[:-1], out, **options)
         assert (len(outcome.done), len(outcome.unchanged), outcome.taken_as_inch, outcome.problems) == (LONG - 2, 1, True, [])
+    assert len(started) == 2  # one for each run, though its rows are looked at twice
 
 
 # --- workers that fail

@@ -1,5 +1,6 @@
 """Connect a spreadsheet program with the functions: `barfuncs connect excel`."""
 
+import codecs
 import importlib.util
 import locale
 import os
@@ -84,8 +85,23 @@ def _startup_folders(folder: Path, own: bool) -> list[Path]:
 # --- xlwings' settings: lines of "KEY","value" in the encoding of the system ---------------------------------------
 
 
+_MARKS = ((codecs.BOM_UTF8, "utf-8-sig"), (codecs.BOM_UTF16_LE, "utf-16"), (codecs.BOM_UTF16_BE, "utf-16"))
+
+
 def _read_lines(config: Path) -> list[bytes]:
-    return config.read_bytes().splitlines(keepends=True) if config.exists() else []
+    """The lines in the encoding of the system, which is all that xlwings reads: an editor may have saved them in another.
+
+    Raises ConnectError where they hold characters that it can't carry.
+    """
+    data = config.read_bytes() if config.exists() else b""
+    encoding = next((name for mark, name in _MARKS if data.startswith(mark)), "")
+    if encoding:
+        try:
+            data = data.decode(encoding).encode(locale.getencoding())
+        except UnicodeError:
+            raise ConnectError(f"{config} can't be read as a text that the system's encoding ({locale.getencoding()}) can carry; "
+                               "save it anew as plain text") from None
+    return data.splitlines(keepends=True)
 
 
 def _key(line: bytes) -> str | None:

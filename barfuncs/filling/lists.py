@@ -9,7 +9,7 @@ import hashlib
 import itertools
 import re
 import signal
-from collections.abc import Callable, Generator, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -26,7 +26,7 @@ from barfuncs.filling.one_row import Answer, Setup, Task
 from barfuncs.filling.record import RESULT_FILES, RUN, Entry, Line, Record, digest_at, digest_of
 from barfuncs.filling.results import result_files
 from barfuncs.filling.stopping import Stopping
-from barfuncs.filling.workers import ROWS_IN_A_CHUNK, WorkersGone, work_here, work_in, work_in_processes
+from barfuncs.filling.workers import ROWS_IN_A_CHUNK, Crew, WorkersGone, processes, work_here, work_in
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.text.characters import unfit
@@ -256,7 +256,8 @@ def plan_jobs(jobs: Iterable[Job], out: str | Path, *, template: str = "job_plan
             with folder.held(out, tell):
                 plan = _Planner(setup, out, source, replace, resume, outcome, stopping)
                 try:
-                    plan.plan_all(jobs, progress, _crew(setup, len(jobs), workers, executor, stopping))
+                    with _crew(setup, len(jobs), workers, executor, stopping) as crew:
+                        plan.plan_all(jobs, progress, crew)
                 except OSError as error:  # a full disk: the rows that follow would fail alike
                     outcome.stopped = f"stopped: {error.strerror or error}"
                 except WorkersGone as error:
@@ -272,18 +273,17 @@ def plan_jobs(jobs: Iterable[Job], out: str | Path, *, template: str = "job_plan
     return outcome
 
 
-Crew = Callable[[Iterable[Task]], Generator[Answer, None, None]]
-"""What works on the rows and answers in their order."""
-_CHUNKS_FOR_AN_EXECUTOR = 8
+_LEAST_IN_AN_EXECUTOR = 8
 
 
-def _crew(setup: Setup, rows: int, workers: int, executor: Executor | None, stopping: Stopping) -> Crew:
+def _crew(setup: Setup, rows: int, workers: int, executor: Executor | None, stopping: Stopping) -> contextlib.AbstractContextManager[Crew]:
     if executor is not None:
-        return lambda tasks: work_in(executor, setup, tasks, max(workers, _CHUNKS_FOR_AN_EXECUTOR), stopping)
+        return contextlib.nullcontext(
+            lambda tasks: work_in(executor, setup, tasks, max(workers, _LEAST_IN_AN_EXECUTOR), stopping))
     workers = min(workers, -(-rows // ROWS_IN_A_CHUNK))
     if workers > 1:
-        return lambda tasks: work_in_processes(setup, tasks, workers, stopping)
-    return lambda tasks: work_here(setup, tasks)
+        return processes(setup, workers, stopping)
+    return contextlib.nullcontext(lambda tasks: work_here(setup, tasks))
 
 
 class _Planner:

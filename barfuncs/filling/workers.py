@@ -13,7 +13,7 @@ import sys
 import threading
 import traceback
 from collections import deque
-from collections.abc import Generator, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import CancelledError, Executor, Future, ProcessPoolExecutor, wait
 from contextlib import AbstractContextManager, contextmanager
 from typing import Protocol
@@ -40,21 +40,23 @@ class Held(Protocol):
     def held(self) -> AbstractContextManager[None]: ...
 
 
+Crew = Callable[[Iterable[Task]], Generator[Answer, None, None]]
+"""What works on tasks and gives their answers, in their order."""
+
+
 def work_here(setup: Setup, tasks: Iterable[Task]) -> Generator[Answer, None, None]:
     """The answers to all tasks, worked out one by one as they are asked for."""
     for task in tasks:
         yield work_on(setup, task)
 
 
-def work_in_processes(setup: Setup, tasks: Iterable[Task], workers: int, stopping: Held) -> Generator[Answer, None, None]:
-    """The answers to all tasks, in their order, from processes that end with this one.
-
-    Raises WorkersGone where one of them dies.
-    """
+@contextmanager
+def processes(setup: Setup, workers: int, stopping: Held) -> Iterator[Crew]:
+    """Processes to work on tasks, as `work_in` does. They are started when there is work, and end with this one."""
     workers = min(workers, MOST_PROCESSES)
     pool = ProcessPoolExecutor(workers, multiprocessing.get_context("spawn"), _begin)
     try:
-        yield from work_in(pool, setup, tasks, workers, stopping)
+        yield lambda tasks: work_in(pool, setup, tasks, workers, stopping)
     finally:
         pool.shutdown(cancel_futures=True)
 

@@ -294,8 +294,11 @@ def _flat(value: Any) -> list[Any]:
 
 
 def _table_argument(value: Any) -> Any:
-    """All cells of a range as one list, or the first error among them, or None where all are blank."""
+    """All cells of a range as one list, or the first error among them, or None where all are blank. One text alone may hold
+    several quantities, as in Python."""
     cells = [v for v in _flat(value) if v is not None]
+    if len(cells) == 1 and isinstance(cells[0], str):
+        return cells[0]
     return next((v for v in cells if isinstance(v, Problem)), cells or None)
 
 

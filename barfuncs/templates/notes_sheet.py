@@ -29,7 +29,7 @@ def notes_sheet(book: Workbook, form: Form, sources: Sequence[str], asked_for: I
     `asked_for` are the answers that must be known where the inputs they need are filled in; `missing` is what else may
     be missing.
     """
-    page = add_page(book, "Notes", {"A": 1.5, "B": 46, "C": 92, "D": 10})
+    page = add_page(book, "Notes", {"A": 1.5, "B": 58, "C": 88, "D": 10})
     sheet = page.sheet
     sheet.page_setup.fitToHeight = 0
     page.title("Notes")

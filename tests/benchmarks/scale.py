@@ -98,6 +98,15 @@ def kill_at_random(folder: Path, out: Path, longest: float, *arguments: str) -> 
     return moment
 
 
+_SPIN = "import time\nend = time.perf_counter() + 1.5\nwhile time.perf_counter() < end: pass\nprint(time.process_time())"
+
+
+def free_processors() -> float:
+    """How many of two processors other programs leave to this one at this moment."""
+    spinning = [subprocess.Popen([sys.executable, "-c", _SPIN], stdout=subprocess.PIPE, text=True) for _ in range(2)]
+    return sum(float(process.communicate()[0]) for process in spinning) / 1.5
+
+
 def openpyxl_seconds() -> tuple[float, float]:
     """Seconds on the clock and worked for openpyxl to load and save the workbooks."""
     rng = random.Random(3)
@@ -123,7 +132,9 @@ def one_size(rows: int, say: Callable[[str], None] = print) -> Used:
         one, two, killed = folder / "one", folder / "two", folder / "killed"
         single = run(folder, str(one))
         line(rows, "one process", single)
+        free = free_processors()
         double = run(folder, str(two), "--jobs", "2")
+        free = (free + free_processors()) / 2
         line(rows, "two processes", double)
         line(rows, "the same list again", run(folder, str(one)))
         line(rows, "the same list again, --resume", run(folder, str(one), "--resume"))
@@ -135,7 +146,7 @@ def one_size(rows: int, say: Callable[[str], None] = print) -> Used:
         problems = [*same_folders(one, two), *same_folders(one, killed)]
         say(f"        all three folders are the same: {'yes' if not problems else problems[:3]}")
         say(f"        two processes are {single.seconds / double.seconds:.2f} times as fast as one on the clock, with "
-            f"{double.worked / single.worked - 1:+.0%} processor time: at most {2 * single.worked / double.worked:.2f} times")
+            f"{double.worked / single.worked - 1:+.0%} processor time: at most {2 * single.worked / double.worked:.2f} times, of 2 processors {free:.1f} were free")
         shutil.rmtree(folder, ignore_errors=True)
         folder.mkdir()
         return single

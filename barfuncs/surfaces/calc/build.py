@@ -146,10 +146,11 @@ def _calc_addins() -> str:
 
 
 def _help(argument: Argument) -> str:
+    """What the function wizard says of an argument. It takes all of an add-in's for optional, so the words tell which are needed."""
     text = argument.help_with_unit()
     if not argument.required:
         return f"{text}; left out: {_default(argument.default)}"
-    return text + ("; a real 0 is written -0" if cells.zero_is_unclear(argument) else "")
+    return f"needed: {text}" + ("; a real 0 is written -0" if cells.zero_is_unclear(argument) else "")
 
 
 def _default(value: object) -> str:
