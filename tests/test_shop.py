@@ -51,7 +51,7 @@ def test_columns_and_records_are_the_same():
     for columns, record in ((MACHINES, Machine), (PRICES, StockPrice), (RATES, Rates)):
         assert {c.name for c in columns} == {f.name for f in fields(record)}
         needed = {f.name for f in fields(record) if f.default is not None}
-        assert {c.name for c in columns if c.required} == needed
+        assert {c.name for c in columns if c.needed} == needed
 
 
 def test_the_example_can_price_an_order(example):
