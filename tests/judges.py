@@ -237,5 +237,8 @@ def formualizer(books: Mapping[str, bytes]) -> dict[str, Values]:
 JUDGES: dict[str, Judge] = {"LibreOffice": libreoffice, "Gnumeric": gnumeric, "formulon": formulon, "formualizer": formualizer}
 PROGRAMS = ("LibreOffice", "Gnumeric")
 """Those that must be installed by themselves; the others are packages for Python."""
-MARKED = [pytest.param(name, marks=getattr(pytest.mark, name.lower())) if name in PROGRAMS else name for name in JUDGES]
+QUICK = "formulon"
+"""The judge of the quick run; the others are marked slow."""
+MARKED = [pytest.param(name, marks=[*([getattr(pytest.mark, name.lower())] if name in PROGRAMS else []),
+                                    *([] if name == QUICK else [pytest.mark.slow])]) for name in JUDGES]
 """The judges as parameters of a test."""

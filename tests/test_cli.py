@@ -50,6 +50,7 @@ def _but_progress(text: str) -> list[str]:
     return [line for line in text.splitlines() if " rows after " not in line]
 
 
+@pytest.mark.slow
 def test_plan_with_two_processes_goes_on_where_it_stopped(tmp_path):
     command = ["plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path / "plans")]
     done = run(*command, "--jobs", "2")
@@ -73,6 +74,7 @@ def test_a_long_run_into_a_file_says_how_far_it_is(tmp_path, monkeypatch):
     assert "rows after" not in done.stdout
 
 
+@pytest.mark.slow
 def test_plan_with_mistakes(tmp_path):
     done = run("plan", str(ROOT / "examples" / "jobs_with_mistakes.csv"), "--out", str(tmp_path))
     assert done.returncode == 1
@@ -112,6 +114,7 @@ def test_price_breaks_are_a_table_with_a_column_for_each_quantity():
     assert lines[8].split()[-1] == "50,197.50"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("arguments", "said"), [
     (["calc", "parts_per_bar", "12 ft", "0", "x"], "part_length"),
     (["calc", "part_per_bar", "1"], "did you mean 'parts_per_bar'"),
@@ -139,6 +142,7 @@ def test_mistakes_are_said_and_exit_with_a_status(arguments, said):
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.slow
 def test_recalc(tmp_path):
     assert run("templates", str(tmp_path)).returncode == 0
     book = tmp_path / "job_plan.xlsx"
@@ -233,6 +237,7 @@ def test_names_refuses_parts_in_another_encoding(tmp_path):
     assert "xl/workbook.xml is not in UTF-8" in done.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
 @pytest.mark.parametrize("arguments", [["plan", "examples/jobs_with_mistakes.csv"], ["functions"], ["--help"],
                                        ["calc", "bar_per_part", "1", "2"]])
@@ -245,6 +250,7 @@ def test_output_that_cannot_be_written_is_said(tmp_path, arguments):
     assert (done.returncode, done.stderr) == (1, "barfuncs: No space left on device\n")
 
 
+@pytest.mark.slow
 def test_a_terminal_without_a_character_is_no_reason_to_stop(tmp_path):
     head, first = (ROOT / "examples" / "jobs.csv").read_text("utf-8").splitlines()[:2]
     (tmp_path / "jobs.csv").write_text(f"{head}\n{first.replace('26-1001', 'Łódka')}\n", "utf-8")
@@ -273,6 +279,7 @@ def test_plan_interrupted(tmp_path, monkeypatch, number, status):
     assert len(list(tmp_path.glob("26-*.xlsx"))) == 2
 
 
+@pytest.mark.slow
 def test_plan_waits_for_another_run_and_says_so(tmp_path):
     (tmp_path / "jobs.csv").write_text("job,units,material,size,part_length,cutoff_width,face_to_cutoff,grip_length,bar_length,quantity\n"
                                        "A,in,303,1,2,.125,.2,2,144,100\n")
@@ -287,6 +294,7 @@ def test_plan_waits_for_another_run_and_says_so(tmp_path):
     assert "1 of 1 jobs planned" in out
 
 
+@pytest.mark.slow
 def test_what_does_not_go_with_the_list_any_more_is_said(tmp_path):
     def plan(name: str, *rows: str, arguments: tuple[str, ...] = ()) -> tuple[int, str]:
         (tmp_path / name).write_text("\n".join((
@@ -321,6 +329,7 @@ def test_an_interrupt_while_the_list_is_read_is_said(tmp_path, monkeypatch):
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.slow
 def test_plan_says_when_bare_numbers_were_read_as_inch(tmp_path):
     path = tmp_path / "jobs.csv"
     path.write_text("job,material,size,part_length,cutoff_width,face_to_cutoff,grip_length,bar_length,quantity\n"
@@ -348,6 +357,7 @@ def test_a_group_without_functions_says_so(monkeypatch):
     assert (done.exit_code, done.output) == (0, "The group Sawing has no functions yet.\n")
 
 
+@pytest.mark.slow
 def test_templates_are_not_overwritten(tmp_path):
     assert run("templates", str(tmp_path)).returncode == 0
     assert {p.name for p in tmp_path.iterdir()} == {f"{name}.xlsx" for name in READY_MADE} | {"jobs.csv"}
@@ -358,6 +368,7 @@ def test_templates_are_not_overwritten(tmp_path):
     assert {"job", "part_length", "machine_type"} <= set(header)
 
 
+@pytest.mark.slow
 def test_names(tmp_path):
     assert run("templates", str(tmp_path)).returncode == 0
     book, copy = tmp_path / "job_plan.xlsx", tmp_path / "copy.xlsx"

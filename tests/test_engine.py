@@ -203,6 +203,7 @@ def test_a_calculation_without_an_end_is_given_up(tmp_path):
         sandbox.calculate(tmp_path / "x.xlsx", seconds=0.5)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform != "linux", reason="only there the memory of a process can be limited for sure")
 def test_a_calculation_that_fills_the_memory_is_ended(tmp_path):
     (tmp_path / "x.xlsx").write_bytes(small(B2="=SUMPRODUCT(A:XFD*A:XFD)"))
@@ -279,6 +280,7 @@ def test_the_other_process_dies_with_the_one_that_started_it(tmp_path, name):
     assert within(30, lambda: not is_running(pid))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "message"), [
     ("turn", r"^x\.xlsx takes longer than 1 s to read; it was given up$"),
     pytest.param("fill", r"^x\.xlsx can't be read: the reading ran out of memory \(status 1\)$", marks=pytest.mark.skipif(

@@ -129,6 +129,7 @@ def test_a_row_of_the_shops_own_says_what_is_wrong_with_it(book, own, mark):
     assert book.value("Speeds!J6") == mark
 
 
+@pytest.mark.slow
 def test_a_shop_files_rows_stand_in_the_table_before_the_built_in_ones():
     own = speeds_feeds.SpeedFeed(*OWN[:5], "ours")
     shop = quote_shop(speeds_feeds.builtin().extended([own]))
@@ -175,6 +176,7 @@ def test_facing_is_not_held_back_by_the_feed_and_needs_its_max_speed(book):
     assert book.value("quote_op_time[1]") == pytest.approx(bf.facing_time(1, 0, 200, 0.004, 5000), rel=1e-12)
 
 
+@pytest.mark.slow
 def test_a_machine_of_the_shop_brings_its_highest_feed():
     shop = quote_shop(speeds_feeds.builtin())
     job = {name: value for name, value in JOB.items() if name != "top_speed"} | {"machine": "Lathe 1"}

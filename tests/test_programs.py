@@ -24,6 +24,7 @@ def run(tmp_path: Path, *tests: str, **variables: str) -> subprocess.CompletedPr
                           cwd=TESTS.parent, env={**kept, "PATH": str(tmp_path), **variables}, capture_output=True, text=True, check=False)
 
 
+@pytest.mark.slow
 def test_what_is_skipped_is_counted_out_loud(tmp_path: Path) -> None:
     done = run(tmp_path, *NEEDS.values(), "test_shop.py::test_a_missing_sheet_or_column_is_named")
     assert done.returncode == 0, done.stdout + done.stderr
@@ -33,6 +34,7 @@ def test_what_is_skipped_is_counted_out_loud(tmp_path: Path) -> None:
     assert f"1 passed, {len(NEEDS)} skipped" in done.stdout.splitlines()[-1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("marker", NEEDS)
 def test_where_all_programs_are_asked_for_a_missing_one_is_a_failure(tmp_path: Path, marker: str) -> None:
     done = run(tmp_path, NEEDS[marker], BARFUNCS_ALL_PROGRAMS="1")

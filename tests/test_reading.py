@@ -84,6 +84,7 @@ def usual(argument):
     return argument.kind.choices[0] if argument.kind.choices else SOME[argument.kind.reader]
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=800, derandomize=True)
 @given(st.sampled_from(sorted(bf.CATALOGUE)), st.data())
 def test_a_function_gives_a_finite_result_or_an_input_error(name, data):

@@ -84,6 +84,7 @@ def test_rounding_choices_fit_a_list_of_a_cell():
     assert len(",".join(ROUNDINGS)) + 2 <= 255
 
 
+@pytest.mark.slow
 @pytest.mark.libreoffice
 def test_a_file_saved_by_libreoffice_reads_the_same(tmp_path):
     path = changed(tmp_path, (MACHINE_SHEET, "C6", "=12*12"))
@@ -218,6 +219,7 @@ REFUSED = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("cell", "message"), REFUSED, ids=[f"{c[0]}-{c[1]}-{n}" for n, (c, _) in enumerate(REFUSED)])
 def test_a_bad_cell_is_named_with_its_sheet(tmp_path, cell, message):
     path = changed(tmp_path, cell)

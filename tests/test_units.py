@@ -521,6 +521,7 @@ def test_any_text_reads_as_a_sound_value_or_is_refused(text, decimal_comma):
 OWN = pint.UnitRegistry()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("value", "unit", "dimension", "units", "expected"), [
     (12, "ft", "length", "in", 144), (3.66, "m", "length", "mm", 3660), (3, "thou", "length", "in", 0.003),
     (25.4, "mm", "length", "in", 1), (1, "inch", "length", "mm", 25.4), (1, "lb", "weight", "mm", 0.45359237),

@@ -16,6 +16,7 @@ import pytest
 import barfuncs
 
 ROOT = Path(__file__).parent.parent
+pytestmark = pytest.mark.slow
 NOT_SOURCE = shutil.ignore_patterns(".git", ".venv", "build", "dist", "*.egg-info", ".*cache", "__pycache__", ".hypothesis", "plans")
 QUICK_PART = ("tests/test_published_values.py", "tests/test_remembered_values.py", "tests/test_cli.py::test_plan",
               "tests/test_cli.py::test_the_examples_of_the_readme", "tests/test_function_tour.py::test_links_of_the_pages_lead_somewhere",
