@@ -53,7 +53,7 @@ def test_values_by_cell_and_by_name():
     assert book.value("A4") == "#DIV/0!"
     assert isinstance(book.value("A4"), CellError)
     assert book.value("A5") is True
-    assert book.named_values() == {"size": 12, "double": 24}
+    assert {name: book.value(name) for name in book.names} == {"size": 12, "double": 24}
     book.set("size", 5)
     book.calculate()
     assert book.value("double") == 10

@@ -6,6 +6,7 @@ import re
 
 import pytest
 from judges import JUDGES, MARKED, Content, Values, content, without_values
+from reference_speeds import suggested, values
 
 import barfuncs as bf
 from barfuncs.filling.filler import fill
@@ -68,7 +69,7 @@ def test_the_sheet_suggests_what_python_suggests(book, units, tool):
             rows |= row({"operation": operation, "start_diameter": diameter}, n)
         put(book, JOB | {"units": units, "material": material, "tool": tool} | rows)
         for n, (operation, diameter) in enumerate(cuts, start=1):
-            speed, feed = speeds_feeds.builtin().suggested(material, operation, tool).values(units, diameter)
+            speed, feed = values(suggested(material, operation, tool), units, diameter)
             # Half of the last digit, and a hair where a half goes the other way.
             assert book.value(f"quote_op_usual_speed[{n}]") == pytest.approx(speed, rel=0, abs=0.5000001)
             if feed is None:

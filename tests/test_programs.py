@@ -1,6 +1,7 @@
 """The test run itself where a program is missing: counted out loud, or a failure where all of them are asked for."""
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -46,3 +47,10 @@ def test_where_all_programs_are_asked_for_a_missing_one_is_a_failure(tmp_path: P
 def test_every_program_has_its_marker_and_a_test_here(pytestconfig: pytest.Config) -> None:
     assert PROGRAMS.keys() == NEEDS.keys()
     assert set(PROGRAMS) <= {line.partition(":")[0] for line in pytestconfig.getini("markers")}
+
+
+def test_the_map_of_the_tests_names_every_file_once() -> None:
+    guide = (TESTS.parent / "DEVELOPERS.md").read_text("utf-8")
+    rows = guide.partition("| tests, `tests/test_....py` |")[2].partition("\n\n")[0].splitlines()[2:]
+    named = [name for row in rows for name in re.findall(r"`(\w+)`", row.split("|")[1])]
+    assert sorted(named) == sorted(path.stem.removeprefix("test_") for path in TESTS.glob("test_*.py"))

@@ -121,12 +121,10 @@ def test_a_job_is_read_or_refused_by_name(name, value):
     lambda: bf.material_density(Decimal("1e9999")), lambda: bf.section_area(HUGEST, 1), lambda: bf.length_in(HUGEST, "in"),
     lambda: bf.price_breaks(HUGEST, 59, 34.8, 45, 30, 1.5, 80, markup=0), lambda: bf.price_breaks([HUGE], 59, 34.8, 45, 30, 1.5, 80, markup=0), lambda: read_inputs(JOB | {"material": HUGE}),
     lambda: read_inputs(JOB | {"job": HUGEST}), lambda: read_inputs(JOB | {"size": Fraction(HUGEST)}), lambda: read_inputs(HUGEST),
-    lambda: units.format_length(HUGE, "in"), lambda: units.format_feet_inches(HUGE), lambda: units.format_feet_inches(1.0, math.inf),
     lambda: units.from_quantity(units.registry().Quantity(HUGE, "inch"), "length", "in"), lambda: find(HUGEST),
-    lambda: speeds_feeds.builtin().suggested(HUGEST, "turning"),
 ])
 def test_a_number_of_hundreds_of_digits_is_refused_in_words(call):
-    with pytest.raises(BarfuncsError, match=r"given|not a length|expected|not known here|can't be read|neither"):
+    with pytest.raises(BarfuncsError, match=r"given|expected|not known here|can't be read"):
         call()
 
 

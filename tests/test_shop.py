@@ -7,6 +7,7 @@ from dataclasses import fields
 import openpyxl
 import pytest
 from libreoffice import convert
+from reference_speeds import suggested, values
 
 import barfuncs as bf
 from barfuncs.catalogue.kinds import ROUNDINGS
@@ -107,7 +108,7 @@ def test_texts_carry_their_own_units(tmp_path):
     assert (machine.grip_length, machine.bar_change_time) == (2.5, 30)
     assert read.prices[1].size == pytest.approx(19 / 25.4)
     assert read.rates.markup == 0.35
-    assert read.speeds.suggested("free-machining steel", "turning").values("mm") == (pytest.approx(180), pytest.approx(0.2))
+    assert values(suggested("free-machining steel", "turning", table=read.speeds), "mm") == (pytest.approx(180), pytest.approx(0.2))
 
 
 def test_a_metric_file(tmp_path):
@@ -117,7 +118,7 @@ def test_a_metric_file(tmp_path):
     assert read.units == "mm"
     assert read.machines[0].feeder_longest_bar == 3660
     assert read.machines[0].largest_size == pytest.approx(31.75)
-    assert read.speeds.suggested("free-machining steel", "turning").surface_speed == pytest.approx(180 / 0.3048)
+    assert suggested("free-machining steel", "turning", table=read.speeds).surface_speed == pytest.approx(180 / 0.3048)
 
 
 def test_a_shop_in_other_units_is_the_same_shop(example):

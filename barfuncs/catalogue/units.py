@@ -585,51 +585,6 @@ def parse_fraction(text: str, *, decimal_comma: bool = False) -> float:
     return _float(text, value / 100 if percent else value, noun)
 
 
-def _is_finite(value: float) -> bool:
-    try:
-        return math.isfinite(value)
-    except OverflowError:  # a whole number beyond what a float holds
-        return False
-
-
-def format_length(value: float, units: str) -> str:
-    """A length as people read it: inches to 4 decimals, mm to 3, without trailing zeros.
-
-    >>> format_length(2.25, "in"), format_length(57.15, "mm")
-    ('2.25 in', '57.15 mm')
-    """
-    if units not in ("in", "mm"):
-        raise UnitError(f"{units!r} given for units; allowed is in, mm")
-    if not _is_finite(value):
-        raise UnitError(f"{shown(value)} is not a length")
-    digits = f"{value:.{4 if units == 'in' else 3}f}".rstrip("0").rstrip(".")
-    return f"{'0' if digits == '-0' else digits} {units}"
-
-
-def format_feet_inches(inches: float, denominator: int = 8) -> str:
-    """A length in feet, inches and a fraction, rounded to the nearest 1/`denominator` inch.
-
-    >>> print(format_feet_inches(147.125))
-    12' 3 1/8"
-    >>> print(format_feet_inches(143.97))
-    12' 0"
-    """
-    if not _is_finite(inches) or inches < 0:
-        raise UnitError(f"{shown(inches)} given for inches; allowed is a number 0 or more")
-    if isinstance(denominator, bool) or not _is_finite(denominator) or denominator != int(denominator) or denominator < 1:
-        raise UnitError(f"{shown(denominator)} given for denominator; allowed is a whole number 1 or more")
-    steps = math.floor(Fraction(inches) * int(denominator) + Fraction(1, 2))
-    feet, rest = divmod(steps, 12 * int(denominator))
-    whole, top = divmod(rest, int(denominator))
-    part = Fraction(top, int(denominator))
-    words = [f"{feet}'"] if feet else []
-    if whole or feet or not top:
-        words.append(str(whole))
-    if top:
-        words.append(f"{part.numerator}/{part.denominator}")
-    return " ".join(words) + '"'
-
-
 # --- pint ----------------------------------------------------------------------------------------------------------
 
 

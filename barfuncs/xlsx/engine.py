@@ -254,10 +254,6 @@ class Workbook:
             return CellError(value if value in ERRORS else "#VALUE!")
         return value
 
-    def named_values(self) -> dict[str, Value]:
-        """Values of all defined names that stand for one cell."""
-        return {name: self.value_at(address) for name, address in self.names.items()}
-
     def shown(self, address: Address) -> str:
         """A cell as people write it: Sheet!B2."""
         sheet, row, column = address
