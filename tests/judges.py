@@ -10,9 +10,10 @@ import shutil
 import subprocess
 import tempfile
 import zipfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -58,16 +59,27 @@ def content(data: bytes, title: str = "") -> Content:
     """Every cell that is not blank, of one sheet or of all. A formula without a stored value has the value None."""
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         parts = {name: archive.read(name) for name in archive.namelist() if name.endswith((".xml", ".rels"))}
-    shared = [_text(item) for item in _elements(parts.get("xl/sharedStrings.xml"), "si")]
+    shared = tuple(_text(item) for item in _elements(parts.get("xl/sharedStrings.xml"), "si"))
     found = Content({}, {}, {})
     for sheet in (s for s in worksheets("workbook", parts) if title in ("", s.name)):
-        for cell in _elements(parts[sheet.part], "c"):
-            name, children = f"{sheet.name}!{cell.get('r')}", {child.tag[-1]: child for child in cell}  # f, v or is
-            value = _text(children["s"]) if "s" in children else _value(cell.get("t", "n"), children.get("v"), shared)
-            if "f" in children:
-                found.formulas[name], found.stored[name] = children["f"].text or "", value
-            elif value is not None:
-                found.plain[name] = value
+        one = _sheet(sheet.name, parts[sheet.part], shared)
+        found.formulas.update(one.formulas)
+        found.stored.update(one.stored)
+        found.plain.update(one.plain)
+    return found
+
+
+@lru_cache(maxsize=128)
+def _sheet(title: str, xml: bytes, shared: tuple[str, ...]) -> Content:
+    """The cells of one sheet; most sheets are the same in many workbooks."""
+    found = Content({}, {}, {})
+    for cell in _elements(xml, "c"):
+        name, children = f"{title}!{cell.get('r')}", {child.tag[-1]: child for child in cell}  # f, v or is
+        value = _text(children["s"]) if "s" in children else _value(cell.get("t", "n"), children.get("v"), shared)
+        if "f" in children:
+            found.formulas[name], found.stored[name] = children["f"].text or "", value
+        elif value is not None:
+            found.plain[name] = value
     return found
 
 
@@ -89,7 +101,7 @@ def _text(element: ElementTree.Element) -> str:
     return "".join(e.text or "" for e in element.iter() if e.tag.endswith("}t"))
 
 
-def _value(kind: str, element: ElementTree.Element | None, shared: list[str]) -> Value:
+def _value(kind: str, element: ElementTree.Element | None, shared: Sequence[str]) -> Value:
     text = element.text or "" if element is not None else ""
     if kind == "str":
         return text
@@ -225,5 +237,8 @@ def formualizer(books: Mapping[str, bytes]) -> dict[str, Values]:
 JUDGES: dict[str, Judge] = {"LibreOffice": libreoffice, "Gnumeric": gnumeric, "formulon": formulon, "formualizer": formualizer}
 PROGRAMS = ("LibreOffice", "Gnumeric")
 """Those that must be installed by themselves; the others are packages for Python."""
-MARKED = [pytest.param(name, marks=getattr(pytest.mark, name.lower())) if name in PROGRAMS else name for name in JUDGES]
+QUICK = "formulon"
+"""The judge of the quick run; the others are marked slow."""
+MARKED = [pytest.param(name, marks=[*([getattr(pytest.mark, name.lower())] if name in PROGRAMS else []),
+                                    *([] if name == QUICK else [pytest.mark.slow])]) for name in JUDGES]
 """The judges as parameters of a test."""

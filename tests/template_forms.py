@@ -14,7 +14,7 @@ class _Sheet(Workbook):
     """A template that remembers what its cells held, so that it needs to be read only once."""
 
     def __init__(self, source: bytes) -> None:
-        super().__init__(source)
+        super().__init__(source, direct=True)
         self._before: dict[Address, Value] = {}
 
     def set_at(self, address: Address, value: Value) -> None:

@@ -23,21 +23,25 @@ def outcome(accepted: list[Accepted]) -> Outcome:
     return agreement.run(tuple(CATALOGUE.values()), accepted)
 
 
+@pytest.mark.slow
 @libreoffice
 def test_every_function_agrees_on_every_surface(outcome: Outcome) -> None:
     assert outcome.differences == []
 
 
+@pytest.mark.slow
 @libreoffice
 def test_every_accepted_difference_occurs(outcome: Outcome, accepted: list[Accepted]) -> None:
     assert agreement.unused(outcome, accepted) == []
 
 
+@pytest.mark.slow
 @libreoffice
 def test_the_committed_table_is_up_to_date(outcome: Outcome, accepted: list[Accepted]) -> None:
     assert PAGE.read_text("utf-8") == agreement.page(outcome, accepted), "run: python tests/agreement.py"
 
 
+@pytest.mark.slow
 @libreoffice
 def test_thousands_of_sets_and_no_surface_left_out(outcome: Outcome) -> None:
     assert sum(n for (_, surface), n in outcome.compared.items() if surface == "python") > 4000

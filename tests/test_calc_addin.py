@@ -589,6 +589,7 @@ def _with_values(path: Path, formula: str, named: bool) -> None:
     path.write_bytes(pack(add_names(parts) if named else parts))
 
 
+@pytest.mark.slow
 @libreoffice
 @pytest.mark.parametrize(("formula", "named", "shows", "saved"), [
     ("=PARTS_PER_BAR(A1,2.25,0.125,3)", False, "59", 59),
@@ -644,6 +645,7 @@ def test_bare_names_beside_stored_values_are_bound_when_the_workbook_is_loaded(o
     _check(office, wanted)
 
 
+@pytest.mark.slow
 @libreoffice
 def test_the_installer_takes_the_add_in() -> None:
     unopkg = connect_calc.find_unopkg()

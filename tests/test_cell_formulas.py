@@ -73,6 +73,7 @@ def test_formula_gives_what_python_gives(entry):
     assert differences(cases, calculated(cases), engine_error) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("entry", WITH_FORMULA, ids=IDS)
 def test_bad_argument_is_an_error_in_the_cell_where_python_refuses(entry):
     cases = bad_cases(entry, seeded(entry, "bad"), 120)
@@ -81,6 +82,7 @@ def test_bad_argument_is_an_error_in_the_cell_where_python_refuses(entry):
     assert differences(cases, calculated(cases), engine_error) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("entry", WITH_FORMULA, ids=IDS)
 def test_every_kind_of_bad_value_of_every_argument(entry):
     good = good_cases(entry, seeded(entry, "each"), 1)[0].values
@@ -146,6 +148,7 @@ def test_designation_that_became_a_number_is_no_density():
     assert differences(cases, calculated(cases), engine_error) == []
 
 
+@pytest.mark.slow
 def test_blank_optional_argument_is_its_default():
     cases, full = [], []
     for entry in WITH_FORMULA:
@@ -198,6 +201,7 @@ def test_sets_have_blanks_limits_and_rule_breaks():
 # --- Gnumeric and formulon ----------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("program", [pytest.param("Gnumeric", marks=pytest.mark.gnumeric), "formulon"])
 def test_another_program_gives_what_python_gives(program):
     # Where a hair decides whether a rule is kept, a program that calculates with more digits may decide in another way.
@@ -249,6 +253,7 @@ def cell_value_parts(data):
     return re.findall(r'<c r="A\d+"[^>]*><f[^>]*>[^<]*</f>(.*?)</c>', xml)
 
 
+@pytest.mark.slow
 @pytest.mark.libreoffice
 def test_libreoffice_gives_what_python_gives(second_opinion):
     cases, _, converted = second_opinion
@@ -256,6 +261,7 @@ def test_libreoffice_gives_what_python_gives(second_opinion):
     assert differences(cases, stored(converted), stored_error) == []
 
 
+@pytest.mark.slow
 @pytest.mark.libreoffice
 def test_libreoffice_refuses_a_logical_value(tmp_path):
     """ISNUMBER(TRUE) is TRUE in LibreOffice, where a logical value is a number with a format."""
@@ -280,6 +286,7 @@ def test_libreoffice_had_no_values_to_copy(second_opinion):
     assert len([p for p in cell_value_parts(converted) if "<v>" in p]) == len(cases)
 
 
+@pytest.mark.slow
 @pytest.mark.libreoffice
 def test_cross_check_fails_on_a_wrong_stored_value(second_opinion, tmp_path):
     """Stored values are shown as they are: a wrong one comes through LibreOffice and the comparison names it."""
@@ -296,6 +303,7 @@ def test_cross_check_fails_on_a_wrong_stored_value(second_opinion, tmp_path):
     assert found == [f"{cases[row - 1]}: Python {right!r}, cell {right + 1!r}"]
 
 
+@pytest.mark.slow
 @pytest.mark.libreoffice
 def test_cross_check_fails_on_a_wrong_formula(second_opinion, tmp_path):
     cases, without, _ = second_opinion

@@ -1,7 +1,6 @@
 """The command line, as a person types it."""
 
 import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -51,6 +50,7 @@ def _but_progress(text: str) -> list[str]:
     return [line for line in text.splitlines() if " rows after " not in line]
 
 
+@pytest.mark.slow
 def test_plan_with_two_processes_goes_on_where_it_stopped(tmp_path):
     command = ["plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path / "plans")]
     done = run(*command, "--jobs", "2")
@@ -74,6 +74,7 @@ def test_a_long_run_into_a_file_says_how_far_it_is(tmp_path, monkeypatch):
     assert "rows after" not in done.stdout
 
 
+@pytest.mark.slow
 def test_plan_with_mistakes(tmp_path):
     done = run("plan", str(ROOT / "examples" / "jobs_with_mistakes.csv"), "--out", str(tmp_path))
     assert done.returncode == 1
@@ -113,6 +114,7 @@ def test_price_breaks_are_a_table_with_a_column_for_each_quantity():
     assert lines[8].split()[-1] == "50,197.50"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("arguments", "said"), [
     (["calc", "parts_per_bar", "12 ft", "0", "x"], "part_length"),
     (["calc", "part_per_bar", "1"], "did you mean 'parts_per_bar'"),
@@ -140,6 +142,7 @@ def test_mistakes_are_said_and_exit_with_a_status(arguments, said):
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.slow
 def test_recalc(tmp_path):
     assert run("templates", str(tmp_path)).returncode == 0
     book = tmp_path / "job_plan.xlsx"
@@ -234,6 +237,7 @@ def test_names_refuses_parts_in_another_encoding(tmp_path):
     assert "xl/workbook.xml is not in UTF-8" in done.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
 @pytest.mark.parametrize("arguments", [["plan", "examples/jobs_with_mistakes.csv"], ["functions"], ["--help"],
                                        ["calc", "bar_per_part", "1", "2"]])
@@ -246,6 +250,7 @@ def test_output_that_cannot_be_written_is_said(tmp_path, arguments):
     assert (done.returncode, done.stderr) == (1, "barfuncs: No space left on device\n")
 
 
+@pytest.mark.slow
 def test_a_terminal_without_a_character_is_no_reason_to_stop(tmp_path):
     head, first = (ROOT / "examples" / "jobs.csv").read_text("utf-8").splitlines()[:2]
     (tmp_path / "jobs.csv").write_text(f"{head}\n{first.replace('26-1001', 'Łódka')}\n", "utf-8")
@@ -274,6 +279,7 @@ def test_plan_interrupted(tmp_path, monkeypatch, number, status):
     assert len(list(tmp_path.glob("26-*.xlsx"))) == 2
 
 
+@pytest.mark.slow
 def test_plan_waits_for_another_run_and_says_so(tmp_path):
     (tmp_path / "jobs.csv").write_text("job,units,material,size,part_length,cutoff_width,face_to_cutoff,grip_length,bar_length,quantity\n"
                                        "A,in,303,1,2,.125,.2,2,144,100\n")
@@ -288,6 +294,7 @@ def test_plan_waits_for_another_run_and_says_so(tmp_path):
     assert "1 of 1 jobs planned" in out
 
 
+@pytest.mark.slow
 def test_what_does_not_go_with_the_list_any_more_is_said(tmp_path):
     def plan(name: str, *rows: str, arguments: tuple[str, ...] = ()) -> tuple[int, str]:
         (tmp_path / name).write_text("\n".join((
@@ -322,6 +329,7 @@ def test_an_interrupt_while_the_list_is_read_is_said(tmp_path, monkeypatch):
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.slow
 def test_plan_says_when_bare_numbers_were_read_as_inch(tmp_path):
     path = tmp_path / "jobs.csv"
     path.write_text("job,material,size,part_length,cutoff_width,face_to_cutoff,grip_length,bar_length,quantity\n"
@@ -349,6 +357,7 @@ def test_a_group_without_functions_says_so(monkeypatch):
     assert (done.exit_code, done.output) == (0, "The group Sawing has no functions yet.\n")
 
 
+@pytest.mark.slow
 def test_templates_are_not_overwritten(tmp_path):
     assert run("templates", str(tmp_path)).returncode == 0
     assert {p.name for p in tmp_path.iterdir()} == {f"{name}.xlsx" for name in READY_MADE} | {"jobs.csv"}
@@ -359,6 +368,7 @@ def test_templates_are_not_overwritten(tmp_path):
     assert {"job", "part_length", "machine_type"} <= set(header)
 
 
+@pytest.mark.slow
 def test_names(tmp_path):
     assert run("templates", str(tmp_path)).returncode == 0
     book, copy = tmp_path / "job_plan.xlsx", tmp_path / "copy.xlsx"
@@ -394,21 +404,6 @@ def test_materials_of_ones_own(tmp_path):
     done = run("calc", "material_density", "shop bronze", "--materials", str(own))
     assert done.returncode == 1
     assert "row 2, density_g_cm3" in done.stderr
-
-
-def test_the_wheel_in_an_empty_environment_runs_the_main_job(tmp_path):
-    source = tmp_path / "source"
-    shutil.copytree(ROOT, source, ignore=shutil.ignore_patterns(".git", ".venv", "build", "*.egg-info", ".*cache", "plans"))
-    subprocess.run([sys.executable, "-m", "build", "--wheel", "--outdir", str(tmp_path / "dist"), str(source)], check=True,
-                   capture_output=True)
-    wheel = next((tmp_path / "dist").glob("*.whl"))
-    subprocess.run([sys.executable, "-m", "venv", str(tmp_path / "env")], check=True)
-    bin_folder = tmp_path / "env" / ("Scripts" if sys.platform == "win32" else "bin")
-    subprocess.run([str(bin_folder / "python"), "-m", "pip", "install", "-q", str(wheel)], check=True, capture_output=True)
-    done = subprocess.run([str(bin_folder / "barfuncs"), "plan", str(ROOT / "examples" / "jobs.csv"), "--out",
-                           str(tmp_path / "plans")], capture_output=True, encoding="utf-8", cwd=tmp_path, check=False)
-    assert done.returncode == 0, done.stderr
-    assert "32 of 32 jobs planned" in done.stdout
 
 
 def test_the_examples_of_the_readme():

@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs.catalogue.columns import is_column
 from barfuncs.catalogue.entry import CATALOGUE
+from barfuncs.catalogue.quick import is_column
 from barfuncs.functions.bar_yield import parts_per_bar
 from barfuncs.surfaces import cells
 
@@ -103,6 +103,7 @@ LENGTHS = st.one_of(st.floats(-1, 1e7), st.integers(-2, 2000), st.just(math.nan)
                     st.sampled_from(["12 ft", "2 1/4 in", "19 mm", "3 m", "x", "", "0.5"]))
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(st.lists(st.tuples(*[LENGTHS] * 6), min_size=1, max_size=14), st.sampled_from([None, "in", "mm"]))
 def test_a_column_is_its_rows(rows, units):

@@ -192,6 +192,7 @@ def column_a(path):
     return [sheet.cell(row, 1).value for row in range(1, sheet.max_row + 1)]
 
 
+@pytest.mark.slow
 def test_the_cell_formula_gives_what_python_gives():
     tried = in_cells()
     book = Workbook(book_of(tried))
@@ -199,6 +200,7 @@ def test_the_cell_formula_gives_what_python_gives():
     assert wrong_in([book.value_at((0, row, 1)) for row in range(1, len(tried) + 1)], tried) == []
 
 
+@pytest.mark.slow
 @pytest.mark.libreoffice
 def test_the_cell_formula_in_libreoffice(tmp_path):
     tried = in_cells()
@@ -208,6 +210,7 @@ def test_the_cell_formula_in_libreoffice(tmp_path):
     assert wrong_in(column_a(converted), tried) == []
 
 
+@pytest.mark.slow
 @pytest.mark.gnumeric
 @pytest.mark.filterwarnings("ignore:Workbook contains no default style")
 def test_the_cell_formula_in_gnumeric(tmp_path):
@@ -288,6 +291,7 @@ TINY = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("confidence", [0.5, 0.75, 0.9, 0.95, 0.99, 0.999])
 @pytest.mark.parametrize("case", TINY)
 def test_bars_against_every_combination(case, confidence):
@@ -299,6 +303,7 @@ def test_bars_against_every_combination(case, confidence):
     assert exact_chance(bars - 1, chances, quantity, Fraction(scrap), setup) < Fraction(str(confidence))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", TINY)
 def test_chances_of_bars_to_the_twelfth_digit(case):
     quantity, shortest, longest, feed, remnant, trim, scrap, setup = case
@@ -446,6 +451,7 @@ def power_in_digits(parts: PartsOfABar, bars: int):
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", [
     (90, 0, 60.335313887593635, 38.554460903217375, 18.10059416627809, 0, 0.95, 5), (37035, 120, 135, 7.3, 2.75, 0, 0.03, 5),
     (20_000, 20, 30, 11, 2, 0, 0.02, 0), (60_000, 99, 100.1, 1.1, 2, 0, 0, 0),

@@ -92,6 +92,7 @@ def test_no_figure_of_the_costs_is_anywhere_in_the_file():
     assert leaks(filled, filled.customer_copy()) == []
 
 
+@pytest.mark.slow
 def test_no_figure_of_the_costs_of_any_quote():
     rng = random.Random(3)
     made = [filled for filled in (ready(good_quote(rng) | LETTER_TEXTS) for _ in range(60)) if filled]

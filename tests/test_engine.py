@@ -53,7 +53,7 @@ def test_values_by_cell_and_by_name():
     assert book.value("A4") == "#DIV/0!"
     assert isinstance(book.value("A4"), CellError)
     assert book.value("A5") is True
-    assert book.named_values() == {"size": 12, "double": 24}
+    assert {name: book.value(name) for name in book.names} == {"size": 12, "double": 24}
     book.set("size", 5)
     book.calculate()
     assert book.value("double") == 10
@@ -203,6 +203,7 @@ def test_a_calculation_without_an_end_is_given_up(tmp_path):
         sandbox.calculate(tmp_path / "x.xlsx", seconds=0.5)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform != "linux", reason="only there the memory of a process can be limited for sure")
 def test_a_calculation_that_fills_the_memory_is_ended(tmp_path):
     (tmp_path / "x.xlsx").write_bytes(small(B2="=SUMPRODUCT(A:XFD*A:XFD)"))
@@ -279,6 +280,7 @@ def test_the_other_process_dies_with_the_one_that_started_it(tmp_path, name):
     assert within(30, lambda: not is_running(pid))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "message"), [
     ("turn", r"^x\.xlsx takes longer than 1 s to read; it was given up$"),
     pytest.param("fill", r"^x\.xlsx can't be read: the reading ran out of memory \(status 1\)$", marks=pytest.mark.skipif(
@@ -439,8 +441,7 @@ def test_cells_in_the_place_of_names_change_no_value():
         book.defined_names[name] = DefinedName(name, attr_text=target)
     buffer = io.BytesIO()
     book.save(buffer)
-    fast, plain = Workbook(buffer.getvalue()), Workbook(buffer.getvalue())
-    fast.refer_directly()
+    fast, plain = Workbook(buffer.getvalue(), direct=True), Workbook(buffer.getvalue())
     for found in (fast, plain):
         found.calculate()
     values = [fast.value(f"B{row}") for row in range(1, 8)]

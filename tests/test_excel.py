@@ -496,6 +496,7 @@ def test_agrees_with_python(host, name):
     assert bad > SETS / 20
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", sorted(n for n, e in CATALOGUE.items() if e.result.reader != "table"))
 def test_columns_agree_with_python(host, name):
     rng = random.Random(name)

@@ -68,6 +68,7 @@ def test_a_guarded_total_shows_what_a_plain_one_skips():
     assert book.value("Totals!E15") == "✓ all rows are numbers"
 
 
+@pytest.mark.slow
 @pytest.mark.libreoffice
 def test_every_example_is_right_with_the_add_in(tmp_path):
     """The names of the workbook, which LibreOffice can't calculate, don't stand in the add-in's way."""

@@ -145,7 +145,7 @@ def test_a_number_that_may_be_a_designation_is_told_to_be_typed_as_text():
     (303.0, 8.0, "as text"), (None, 8.0, "as text"),
 ])
 def test_a_bad_row_of_own_materials_is_marked_and_stops_the_plan(name, density, mark):
-    book = Workbook(job_plan.TEMPLATE.build())
+    book = Workbook(job_plan.TEMPLATE.build(), direct=True)
     for key, number in GOOD.items():
         book.set(key, number)
     sheet, row, column = book.first_cell("own_material_names")
@@ -157,7 +157,7 @@ def test_a_bad_row_of_own_materials_is_marked_and_stops_the_plan(name, density, 
 
 
 def test_a_name_that_stands_twice_among_own_materials_is_marked():
-    book = Workbook(job_plan.TEMPLATE.build())
+    book = Workbook(job_plan.TEMPLATE.build(), direct=True)
     sheet, row, column = book.first_cell("own_material_names")
     for line in (row, row + 1):
         book.set_at((sheet, line, column), "Shop alloy")
@@ -174,7 +174,7 @@ def test_a_full_feeder_that_holds_the_order_runs_alone_as_long_as_the_order():
 
 
 def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
-    book = Workbook(job_plan.TEMPLATE.build())
+    book = Workbook(job_plan.TEMPLATE.build(), direct=True)
     book.calculate()
     for name in job_plan.TEMPLATE.form.answers.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong"}:  # 0 where none is there
         assert isinstance(book.value(f"plan_{name}"), (CellError, str)), name
@@ -252,7 +252,7 @@ def test_a_material_of_the_shops_own(tmp_path):
     for name, density in (("Shop bronze 7", 8.1), ("Steel 1215", 7.8)):
         filled = fill("job_plan", job | {"material": name}, own_materials=own)
         assert filled.answers["density"] == density
-        again = Workbook(filled.data)
+        again = Workbook(filled.data, direct=True)
         again.calculate()
         assert again.value("plan_density") == density
     assert fill("job_plan", job | {"material": "Steel 1215"}).answers["density"] != 7.8
@@ -283,7 +283,7 @@ def test_the_trade_fact_of_forty_parts():
 def test_checks_speak_plainly(change, word, sentence):
     good = {"material": "Steel 1215", "size": 2, "part_length": 2, "cutoff_width": 0.125, "face_to_cutoff": 0.25, "grip_length": 2,
             "bar_length": 144, "quantity": 100}
-    book = Workbook(fill("job_plan", good | change).data)
+    book = Workbook(fill("job_plan", good | change).data, direct=True)
     book.calculate()
     sheet = openpyxl.load_workbook(io.BytesIO(book.to_bytes()), data_only=True)["Plan"]
     rows = [(sheet.cell(r, 2).value, sheet.cell(r, 3).value or "") for r in range(1, sheet.max_row + 1)]
@@ -298,7 +298,7 @@ def test_a_density_with_its_unit_stands_among_the_shops_own_materials(given, sho
     filled = fill("job_plan", GOOD | {"units": "mm", "material": given, "part_weight": None})
     assert filled.inputs["material"] == shown
     assert filled.answers["density"] == pytest.approx(density, rel=1e-12)
-    inch = Workbook(filled.data)
+    inch = Workbook(filled.data, direct=True)
     inch.set("units", "in")  # a number would now mean lb/in3
     inch.calculate()
     assert inch.value("plan_density") == pytest.approx(density * LB_IN3_PER_G_CM3, rel=1e-12)

@@ -275,6 +275,7 @@ def answer_here(work, label, *arguments):
     yield out
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_a_mutated_workbook_gives_jobs_or_one_clear_error(tmp_path, monkeypatch, data):
@@ -416,6 +417,7 @@ def test_two_jobs_of_one_name_get_two_files(tmp_path):
     assert [name for _, name, _ in outcome.done] == ["J1_P.xlsx", "J1_P row 3.xlsx", "row 4.xlsx", "results row 5.xlsx"]
 
 
+@pytest.mark.slow
 @given(st.text(max_size=200))
 def test_safe_names_are_safe(text):
     name = safe_name(text)

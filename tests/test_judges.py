@@ -154,7 +154,7 @@ def odd() -> dict[str, Book]:
     """The blank templates, and sheets with a bad value in a cell."""
     books = {}
     for name in ("shop", *TEMPLATES):
-        book = Workbook(READY_MADE[name]())
+        book = Workbook(READY_MADE[name](), direct=True)
         book.calculate()
         books[f"blank {name}"] = book.to_bytes()
     unusual = {"material": (0.284,), "machine": ("Lathe 77",), "size": (0.1 + 0.2,)}
@@ -190,6 +190,8 @@ def verdicts(request: pytest.FixtureRequest) -> Iterator[Verdicts]:
     from conftest import PROGRAMS
 
     there = [p for p in JUDGES if p.lower() not in PROGRAMS or PROGRAMS[p.lower()][1]()]
+    asked = {item.callspec.params.get("program") for item in request.session.items if hasattr(item, "callspec")}
+    there = [p for p in there if p in asked]
     with ThreadPoolExecutor(len(JUDGES)) as pool:
         yield Verdicts(pool, there)
 
@@ -197,7 +199,7 @@ def verdicts(request: pytest.FixtureRequest) -> Iterator[Verdicts]:
 # --- the tests -----------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("label", ["examples", "odd", pytest.param("generated", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("label", ["examples", *(pytest.param(label, marks=pytest.mark.slow) for label in ("odd", "generated"))])
 @pytest.mark.parametrize("program", MARKED)
 def test_every_stored_value_is_what_another_program_gives(program: str, label: str, verdicts: Verdicts) -> None:
     books, theirs = SETS[label](), verdicts.of(program, label)
@@ -206,7 +208,8 @@ def test_every_stored_value_is_what_another_program_gives(program: str, label: s
     assert {name: lines[:20] for name, lines in found.items() if lines} == {}
 
 
-@pytest.mark.parametrize(("label", "least"), [("examples", 12_000), ("odd", 15_000), pytest.param("generated", 40_000, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(("label", "least"), [("examples", 12_000), *(
+    pytest.param(*case, marks=pytest.mark.slow) for case in (("odd", 15_000), ("generated", 40_000)))])
 def test_every_formula_has_a_value_and_the_programs_get_none(label: str, least: int) -> None:
     books = SETS[label]()
     assert sum(len(book.content.stored) for book in books.values()) > least
@@ -217,6 +220,7 @@ def test_every_formula_has_a_value_and_the_programs_get_none(label: str, least: 
         assert (bare.formulas, bare.plain) == (book.content.formulas, book.content.plain), name
 
 
+@pytest.mark.slow
 def test_what_is_stored_is_no_leftover_of_the_engine() -> None:
     """A formula that is put in and not calculated reads #ERROR! in the engine: as a text, which no error check notices."""
     for book in (*examples().values(), *odd().values()):
@@ -224,6 +228,7 @@ def test_what_is_stored_is_no_leftover_of_the_engine() -> None:
         assert [t for t in texts if t.startswith("#")] == []
 
 
+@pytest.mark.slow
 def test_the_books_are_worth_something() -> None:
     """Numbers, texts, blank texts and errors, in every template."""
     for template in TEMPLATES:
@@ -295,6 +300,7 @@ def own_material(tmp_path: Path) -> Iterator[None]:
     bf.use_materials(None)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("own_material")
 @pytest.mark.parametrize("build", [READY_MADE["function_tour"], calls_of_names], ids=["function tour", "calls"])
 def test_the_names_give_in_another_program_what_they_give_in_the_engine(build: Callable[[], bytes]) -> None:

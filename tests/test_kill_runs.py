@@ -8,6 +8,7 @@ from kill_runs import HEADS, SIGNALS, faults_after_the_next_run, faults_now, kil
 from barfuncs.filling.folder import FOR_CUSTOMER
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="there a process has no such signals")
 def test_killed_runs_leave_nothing_broken_and_nothing_behind():
     counts, faults = kill_runs(12, rows=6, seed=5, templates=("job_plan", "job_plan", "job_plan", "quote"))

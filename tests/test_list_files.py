@@ -443,6 +443,7 @@ def test_cells_in_all_their_spellings(tmp_path):
              datetime.datetime(2023, 3, 15), datetime.date(2026, 3, 8), *[None] * 14, 2])]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("code", "number", "value"), [
     ("0.00", 1.5, 1.5), ("0%", 0.03, "3%"), ("0.00%", 0.0325, "3.25%"), ("m/d/yyyy", 45000, datetime.datetime(2023, 3, 15)),
     ("d-mmm", 0.5, datetime.time(12)), ("[h]:mm", 1.5, datetime.timedelta(hours=36)), ('0 "days"', 3, 3), ("[Red]0.0", 3, 3),
@@ -580,6 +581,7 @@ for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN):
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform != "linux", reason="memory is counted in another way elsewhere")
 @pytest.mark.parametrize("name", QUICK)
 def test_hostile_lists_of_real_size_take_little_memory(tmp_path, name):

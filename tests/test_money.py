@@ -82,6 +82,7 @@ def test_rounding_is_that_of_decimals(digits, places, rounding):
     assert bf.rounded_price(float(text), rounding) == exact(text, rounding)
 
 
+@pytest.mark.slow
 def test_rounding_in_a_cell_is_that_of_decimals():
     rng = random.Random(11)
     texts = [str(Decimal(rng.randrange(10 ** rng.randint(1, 9))).scaleb(-rng.randint(0, 6))) for _ in range(1500)]
@@ -257,6 +258,7 @@ def test_the_whole_bar_quantity_takes_the_same_bars_at_its_own_price(order, quan
         assert same["whole_bar_quantity"] == whole
 
 
+@pytest.mark.slow
 @PROFILE
 @given(orders(), st.integers(1, 20_000), st.integers(1, 20_000))
 def test_more_parts_never_cost_more_each_but_for_whole_bars_and_whole_scrap(order, one, other):

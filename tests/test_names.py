@@ -88,6 +88,7 @@ def test_materials_by_name_designation_and_density():
     assert evaluate(calls) == pytest.approx(want, rel=1e-12)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("call", [
     "PARTS_PER_BAR(144,0,0.125,3)", 'PARTS_PER_BAR(144,"x",0.125,3)', "PARTS_PER_BAR(Z99,2,0.125,3)",
     "PARTS_PER_BAR(-1,2,0.125,3)", "PARTS_PER_BAR(144,2,0.125,3,-1)", 'MATERIAL_DENSITY("unobtainium")',

@@ -6,6 +6,7 @@ import re
 
 import pytest
 from judges import JUDGES, MARKED, Content, Values, content, without_values
+from reference_speeds import suggested, values
 
 import barfuncs as bf
 from barfuncs.filling.filler import fill
@@ -34,7 +35,7 @@ def row(cut: dict, n: int = 1) -> dict:
 
 @pytest.fixture(scope="module")
 def book():
-    return Workbook(quote.TEMPLATE.build())
+    return Workbook(quote.TEMPLATE.build(), direct=True)
 
 
 def put(book: Workbook, inputs: dict, own: tuple = ()) -> Workbook:
@@ -68,7 +69,7 @@ def test_the_sheet_suggests_what_python_suggests(book, units, tool):
             rows |= row({"operation": operation, "start_diameter": diameter}, n)
         put(book, JOB | {"units": units, "material": material, "tool": tool} | rows)
         for n, (operation, diameter) in enumerate(cuts, start=1):
-            speed, feed = speeds_feeds.builtin().suggested(material, operation, tool).values(units, diameter)
+            speed, feed = values(suggested(material, operation, tool), units, diameter)
             # Half of the last digit, and a hair where a half goes the other way.
             assert book.value(f"quote_op_usual_speed[{n}]") == pytest.approx(speed, rel=0, abs=0.5000001)
             if feed is None:
@@ -113,7 +114,7 @@ def test_of_two_rows_of_the_table_the_upper_one_counts(book):
             book.set(f"Speeds!{column}{line}", value)
     book.calculate()
     assert (book.value("quote_op_usual_speed[1]"), book.value("quote_op_usual_feed[1]")) == (222, 0.001)
-    book.__init__(quote.TEMPLATE.build())  # the table as it was
+    book.__init__(quote.TEMPLATE.build(), direct=True)  # the table as it was
 
 
 @pytest.mark.parametrize(("own", "mark"), [
@@ -129,10 +130,11 @@ def test_a_row_of_the_shops_own_says_what_is_wrong_with_it(book, own, mark):
     assert book.value("Speeds!J6") == mark
 
 
+@pytest.mark.slow
 def test_a_shop_files_rows_stand_in_the_table_before_the_built_in_ones():
     own = speeds_feeds.SpeedFeed(*OWN[:5], "ours")
     shop = quote_shop(speeds_feeds.builtin().extended([own]))
-    filled = Workbook(quote.TEMPLATE.build(shop))
+    filled = Workbook(quote.TEMPLATE.build(shop), direct=True)
     put(filled, JOB | row(TURN))
     assert (filled.value("quote_op_usual_speed[1]"), filled.value("quote_op_usual_feed[1]")) == (500, 0.009)
 
@@ -175,6 +177,7 @@ def test_facing_is_not_held_back_by_the_feed_and_needs_its_max_speed(book):
     assert book.value("quote_op_time[1]") == pytest.approx(bf.facing_time(1, 0, 200, 0.004, 5000), rel=1e-12)
 
 
+@pytest.mark.slow
 def test_a_machine_of_the_shop_brings_its_highest_feed():
     shop = quote_shop(speeds_feeds.builtin())
     job = {name: value for name, value in JOB.items() if name != "top_speed"} | {"machine": "Lathe 1"}
@@ -318,7 +321,7 @@ def every_mark() -> dict[str, bytes]:
             inputs: dict = {name: None if item.from_shop else item.default for name, item in quote.TEMPLATE.inputs.items()} | JOB | change
             for n, cut in enumerate(cuts[part:part + 12], start=1):
                 inputs |= row(cut, n)
-            made = put(Workbook(quote.TEMPLATE.build()), inputs, OWN_ROWS)
+            made = put(Workbook(quote.TEMPLATE.build(), direct=True), inputs, OWN_ROWS)
             own = {f"{speeds_sheet.TITLE}!{column}{line}": value for line, values in enumerate(OWN_ROWS, start=6)
                    for column, value in zip("BCDEFG", values, strict=False)}
             cells = {quote.TEMPLATE.form.cells[name]: value for name, value in inputs.items()}

@@ -224,10 +224,11 @@ def test_the_status_names_the_root_alone(template, change, root):
     assert {topic for topic, (word, _) in checks(template, job).items() if word == STOP} == set()
 
 
+@pytest.mark.slow
 def test_a_price_that_waits_for_the_material_is_not_missing():
     prices = (StockPrice("Brass C36000", 4.6, "lb"),)
     shop = Shop("in", Rates(margin=0.2), (Machine("Lathe 1", machine_rate=80.0),), prices, builtin())
-    book = Workbook(TEMPLATES["quote"].build(shop))
+    book = Workbook(TEMPLATES["quote"].build(shop), direct=True)
     for name, value in (INCH | QUOTE | {"material": "unobtainium", "material_price": None, "price_per": None}).items():
         book.set(name, value)
     book.calculate()
@@ -239,7 +240,7 @@ def test_a_price_that_waits_for_the_material_is_not_missing():
 
 def test_a_machine_with_a_bad_row_is_named_once():
     shop = Shop("in", Rates(), (Machine("Lathe 1", grip_length=2.0), Machine("Lathe 1", grip_length=3.0)), (), builtin())
-    book = Workbook(TEMPLATES["job_plan"].build(shop))
+    book = Workbook(TEMPLATES["job_plan"].build(shop), direct=True)
     for name, value in (INCH | PLAN | {"machine": "Lathe 1", "grip_length": None}).items():
         book.set(name, value)
     book.calculate()
@@ -277,6 +278,7 @@ def test_work_at_either_end_of_the_trade_is_not_spoken_of(change):
 
 # --- the rates -----------------------------------------------------------------------------------------------------
 
+@pytest.mark.slow
 def test_slips_are_seen_and_jobs_without_one_are_left_alone(capsys):
     seen, wrong = slips.main(show=False)
     tables = capsys.readouterr().out

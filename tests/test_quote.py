@@ -200,6 +200,7 @@ def test_prices_keep_their_rounding_rule_and_their_margin():
                 assert a[f"margin_{n}"] == pytest.approx(i["margin"] or 0, abs=1e-9)
 
 
+@pytest.mark.slow
 def test_a_larger_quantity_costs_more_each_only_where_whole_bars_or_parts_force_it_and_the_sheet_says_so():
     said = 0
     for filled in quotes(300):
@@ -235,6 +236,7 @@ def changed(filled: Filled, **change) -> Filled:
     return filler("quote").fill(inputs | change)
 
 
+@pytest.mark.slow
 def test_what_ifs_are_quotes_with_that_input_changed():
     skipped: set[str] = set()
     for filled in quotes(60):
@@ -287,8 +289,7 @@ OTHERWISE = {"machine_rate": "setup_rate", "top_speed": "op_2_top_speed", "quant
 
 @pytest.fixture(scope="module")
 def book() -> Workbook:
-    book = Workbook(quote.TEMPLATE.build())
-    book.refer_directly()
+    book = Workbook(quote.TEMPLATE.build(), direct=True)
     return book
 
 
@@ -298,6 +299,7 @@ def put(book: Workbook, inputs: dict) -> None:
     book.calculate()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", [*NUMBERS, *CHOICES, "material"])
 def test_no_answer_that_rests_on_a_bad_input_is_a_number(book, name):
     answers = resting_on("quote", name) - {"not_counted", "operation_looks", "long_stickout"}
@@ -461,6 +463,7 @@ def test_what_is_filled_in_for_the_customers_page_stands_outside_what_is_printed
     assert set(shown) <= on_paper
 
 
+@pytest.mark.slow
 def test_the_customers_page_shows_the_quantities_and_prices_asked_for():
     for filled in quotes(20):
         page = openpyxl.load_workbook(io.BytesIO(filled.data), data_only=True)["Quotation"]
@@ -474,15 +477,17 @@ def test_the_customers_page_shows_the_quantities_and_prices_asked_for():
         assert rows == [[filled.inputs[f"quantity_{n}"], a[f"price_{n}"], a[f"total_{n}"]] for n in asked(filled)]
 
 
+@pytest.mark.slow
 def test_a_text_on_the_customers_page_never_becomes_a_formula():
     texts = {i.name: "=1+1" for i in LETTER} | {"customer": "=1+1", "op_1_note": "=1+1"}
-    book = Workbook(fill("quote", GOOD | texts).data)
+    book = Workbook(fill("quote", GOOD | texts).data, direct=True)
     book.calculate()
     assert {name: book.value(quote.TEMPLATE.form.cells[name]) for name in texts} == texts
     page = openpyxl.load_workbook(io.BytesIO(book.to_bytes()), data_only=True)["Quotation"]
     assert page["B1"].value == "=1+1"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("change", "word", "sentence"), [
     ({"cycle_time": 1, "material_price": 0.001, "machine_rate": 5, "margin": 0.1, "quantity_1": 100_000}, STOP, "rounded down to nothing"),
     ({"machine_rate": 0}, LOOK, "the machine rate is 0"), ({"rounding": "none"}, LOOK, "is not rounded"),

@@ -62,6 +62,7 @@ def test_the_list_of_the_plan_is_quoted(tmp_path, shop_file):
     assert {r["price_2"] for r in rows} == {""}
 
 
+@pytest.mark.slow
 def test_the_plan_takes_a_list_of_quotes_aside_columns_and_all(tmp_path):
     path = write_csv(tmp_path / "jobs.csv", {k: v for k, v in GOOD.items() if k != "quantity_1"} | {"quantity": "500", "op_1_note": "x"})
     done = run("plan", path, "--out", tmp_path / "plans")
@@ -69,6 +70,7 @@ def test_the_plan_takes_a_list_of_quotes_aside_columns_and_all(tmp_path):
     assert results(tmp_path / "plans")[0]["bars"] == "9"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("quantities", "counts"), [
     ("100,250,500,1000", [100, 250, 500, 1000]), ("1,000", [1000]), ("2500 100", [2500, 100]), ("1;2;3;4;5;6", [1, 2, 3, 4, 5, 6]),
 ])
@@ -84,6 +86,7 @@ def test_quantities_for_every_row(tmp_path, quantities, counts):
         assert f"{count:,}" in done.stdout
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("quantities", "said"), [
     ("1 2 3 4 5 6 7", "quote: --quantities: 7 given; a quote has 6"),
     ("1,500", "quote: quantities: '1,500' may be one quantity or 2"),
@@ -121,6 +124,7 @@ BAD_ROWS = [
 ]
 
 
+@pytest.mark.slow
 def test_bad_rows_are_listed_and_the_others_quoted(tmp_path):
     rows = [GOOD | change | {"job": f"B{n}"} for n, (change, _, _) in enumerate(BAD_ROWS)]
     path = write_csv(tmp_path / "jobs.csv", GOOD, *rows, GOOD | OPERATION | {"job": "Q2"})
@@ -145,6 +149,7 @@ def test_a_list_in_which_no_row_is_good_writes_no_results(tmp_path):
     assert list((tmp_path / "out").iterdir()) == []
 
 
+@pytest.mark.slow
 def test_the_results_hold_quantities_and_prices_and_no_formula(tmp_path):
     path = write_csv(tmp_path / "jobs.csv", GOOD | {"customer": "=1+1"}, GOOD | {"job": "Q2", "quantity_2": "", "quantity_6": "40"})
     outcome = plan_jobs(read_jobs(path, "quote"), tmp_path / "out", template="quote")
@@ -157,7 +162,7 @@ def test_the_results_hold_quantities_and_prices_and_no_formula(tmp_path):
     assert rows[0]["customer"] == "'=1+1"
     for number, ((_, name, made), row) in enumerate(zip(outcome.done, rows, strict=True), start=2):
         assert row["file"] == name
-        book = Workbook(tmp_path / "out" / name)
+        book = Workbook(tmp_path / "out" / name, direct=True)
         book.calculate()
         cells = {head: cell.value for head, cell in zip(heads, sheet[number], strict=True)}
         for answer in quote.TEMPLATE.results:
@@ -173,6 +178,7 @@ def test_the_results_hold_quantities_and_prices_and_no_formula(tmp_path):
     assert rows[1]["price_6"]
 
 
+@pytest.mark.slow
 def test_nothing_is_overwritten_without_replace(tmp_path):
     path = write_csv(tmp_path / "jobs.csv", GOOD)
     assert run("quote", path, "--out", tmp_path / "out").returncode == 0
@@ -186,6 +192,7 @@ def test_nothing_is_overwritten_without_replace(tmp_path):
     assert (results(tmp_path / "out")[0]["quantity_1"], results(tmp_path / "out")[0]["note"]) == ("7", "")
 
 
+@pytest.mark.slow
 def test_rows_that_lack_what_a_shop_file_gives_point_at_it_once(tmp_path, shop_file):
     bare = {name: value for name, value in GOOD.items() if name not in ("material_price", "machine_rate", "price_per")}
     path = write_csv(tmp_path / "jobs.csv", *(bare | {"job": f"Q{n}"} for n in range(5)), GOOD)
@@ -199,6 +206,7 @@ def test_rows_that_lack_what_a_shop_file_gives_point_at_it_once(tmp_path, shop_f
     assert "--shop" not in run("quote", path, "--out", tmp_path / "shop", "--shop", shop_file).stdout
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("quantities", ["123456 200000 300000 9999999", "123456 200000 300000 400000 5000000 9999999", "1"])
 def test_the_table_stays_within_80_columns(tmp_path, quantities):
     rows = [GOOD | {"job": "a very long name of a job " * 4, "cycle_time": "899.9", "material_price": "40", "customer": "C" * 100},
@@ -211,6 +219,7 @@ def test_the_table_stays_within_80_columns(tmp_path, quantities):
             assert price in done.stdout
 
 
+@pytest.mark.slow
 def test_rows_with_other_quantities_show_them_in_one_column(tmp_path):
     path = write_csv(tmp_path / "jobs.csv", GOOD, GOOD | {"job": "Q2", "quantity_1": "40", "quantity_2": "", "quantity_5": "9"})
     done = run("quote", path, "--out", tmp_path / "out")
@@ -218,6 +227,7 @@ def test_rows_with_other_quantities_show_them_in_one_column(tmp_path):
     assert re.search(r"40: \d+\.\d\d   9: \d+\.\d\d", done.stdout)
 
 
+@pytest.mark.slow
 def test_the_shop_fills_what_a_row_leaves_blank(tmp_path, shop_file):
     short = {k: GOOD[k] for k in ("job", "units", "material", "shape", "size", "part_length", "cutoff_width", "bar_length", "quantity_1", "cycle_time")}
     path = write_csv(tmp_path / "jobs.csv", short | {"machine": "Lathe 1"}, short | {"job": "Q2", "machine": "lathe 2"},
@@ -232,6 +242,7 @@ def test_the_shop_fills_what_a_row_leaves_blank(tmp_path, shop_file):
     assert float(results(tmp_path / "out")[0]["price_1"]) == bf.rounded_price(by_hand, "up to next 0.01")
 
 
+@pytest.mark.slow
 def test_a_quote_that_a_check_stops_is_a_problem_and_no_file(tmp_path):
     done = run("quote", write_csv(tmp_path / "jobs.csv", GOOD | {"feeder_longest_bar": "100"}), "--out", tmp_path / "out")
     assert "longer than the feeder" in " ".join(done.stdout.split())
@@ -239,6 +250,7 @@ def test_a_quote_that_a_check_stops_is_a_problem_and_no_file(tmp_path):
     assert list((tmp_path / "out").iterdir()) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("arguments", "said"), [
     (["--shop", "none.xlsx"], "does not exist"), (["--units", "cm"], "'cm' is not one of"), ([], "Missing option '--out'"),
 ])

@@ -84,6 +84,7 @@ def usual(argument):
     return argument.kind.choices[0] if argument.kind.choices else SOME[argument.kind.reader]
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=800, derandomize=True)
 @given(st.sampled_from(sorted(bf.CATALOGUE)), st.data())
 def test_a_function_gives_a_finite_result_or_an_input_error(name, data):
@@ -120,12 +121,10 @@ def test_a_job_is_read_or_refused_by_name(name, value):
     lambda: bf.material_density(Decimal("1e9999")), lambda: bf.section_area(HUGEST, 1), lambda: bf.length_in(HUGEST, "in"),
     lambda: bf.price_breaks(HUGEST, 59, 34.8, 45, 30, 1.5, 80, markup=0), lambda: bf.price_breaks([HUGE], 59, 34.8, 45, 30, 1.5, 80, markup=0), lambda: read_inputs(JOB | {"material": HUGE}),
     lambda: read_inputs(JOB | {"job": HUGEST}), lambda: read_inputs(JOB | {"size": Fraction(HUGEST)}), lambda: read_inputs(HUGEST),
-    lambda: units.format_length(HUGE, "in"), lambda: units.format_feet_inches(HUGE), lambda: units.format_feet_inches(1.0, math.inf),
     lambda: units.from_quantity(units.registry().Quantity(HUGE, "inch"), "length", "in"), lambda: find(HUGEST),
-    lambda: speeds_feeds.builtin().suggested(HUGEST, "turning"),
 ])
 def test_a_number_of_hundreds_of_digits_is_refused_in_words(call):
-    with pytest.raises(BarfuncsError, match=r"given|not a length|expected|not known here|can't be read|neither"):
+    with pytest.raises(BarfuncsError, match=r"given|expected|not known here|can't be read"):
         call()
 
 
@@ -201,7 +200,7 @@ def test_what_may_mean_two_things_is_no_choice(choices, text):
 
 def test_every_other_spelling_is_squeezed_and_a_choice():
     lists = (kinds.SHAPES, kinds.OPERATIONS, kinds.PRICE_BASES, tuple(kinds.ROUNDINGS), kinds.UNITS, speeds_feeds.TOOLS)
-    for text, choice in kinds.SPELLINGS.items():
+    for text, choice in kinds.spellings().items():
         assert kinds.squeezed(text) == text
         assert sum(choice in choices for choices in lists) == 1, choice
     for choices in lists:

@@ -30,6 +30,7 @@ def table(*texts: str) -> dict[str, bytes]:
         for n, text in enumerate(texts, start=2)]))
 
 
+@pytest.mark.slow
 @pytest.mark.libreoffice
 @pytest.mark.parametrize("separators", ["44", "59", "9", "44/59/9"])
 def test_no_text_becomes_a_formula_whatever_the_file_is_split_at(tmp_path, separators):
@@ -90,6 +91,7 @@ def test_a_list_with_such_a_character_gives_files_that_open(tmp_path):
         openpyxl.load_workbook(tmp_path / name)
 
 
+@pytest.mark.slow
 def test_the_workbook_and_the_copy_hold_no_such_character():
     made = fill("quote", {**{k: v for k, v in GOOD.items() if k != "quantity"}, "quantity_1": 5.0, "cycle_time": 45.0, "machine_rate": 80.0,
                           "material_price": 3.2, "price_per": "lb", "margin": 0.2, "remark": "soon\U0010fffe"})

@@ -53,6 +53,7 @@ def test_rows_that_are_done_are_not_even_read(tmp_path, read):
     assert (read, outcome.done, len(outcome.unchanged)) == (["A", "B", "C"], [], 3)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("workers", [1, 2])
 def test_a_run_that_was_stopped_and_goes_on_leaves_what_one_run_leaves(tmp_path, monkeypatch, read, workers):
     names = [f"J{n}" for n in range(30)]

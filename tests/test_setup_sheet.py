@@ -189,6 +189,7 @@ def good_jobs(count: int = 60) -> tuple[Filled, ...]:
     return tuple(found)
 
 
+@pytest.mark.slow
 def test_every_figure_is_the_plans_and_the_pieces_add_up():
     compared = 0
     for plan in good_jobs():
@@ -226,6 +227,7 @@ def test_the_rest_of_the_last_bar_goes_where_the_plan_says():
 SHOP = Shop("in", Rates(), (Machine("Lathe 1", top_speed=5000.0, machine_type="guide bush"), Machine("Lathe 2")), (), speeds_feeds.builtin())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("machine", "speed", "shown", "words"), [
     ("Lathe 1", 2500, 2500, "for this bar; the lowest limit of bar, workholding and feeder holds"),
     ("Lathe 1", None, 5000, f"{LOOK}  the machine's limit; none is set for this bar: ask before you start"),
@@ -288,7 +290,7 @@ def test_a_plan_without_stop_has_figures():
 
 
 def test_the_empty_template_has_no_figure():
-    book = Workbook(job_plan.TEMPLATE.build())
+    book = Workbook(job_plan.TEMPLATE.build(), direct=True)
     book.calculate()
     without_figures(sheet_of(book.to_bytes()))
 
@@ -364,6 +366,7 @@ def expected_topics(plan: Filled) -> set[str]:
     return found
 
 
+@pytest.mark.slow
 def test_each_caution_stands_there_exactly_where_it_applies():
     seen: dict[str, int] = {}
     for plan in good_jobs():
@@ -407,6 +410,7 @@ def test_the_check_list_has_what_applies(change, there):
     assert len(found) == len(CHECKLIST) - len(optional) + len(there)
 
 
+@pytest.mark.slow
 def test_lines_fit_their_cells():
     """Two lines of a caution hold some 210 characters in the widest of the usual fonts."""
     rows = [sheet_of(plan.data) for plan in good_jobs(60)]
@@ -425,6 +429,7 @@ PROGRAM_JOBS = (
 )
 
 
+@pytest.mark.slow
 @pytest.mark.libreoffice
 def test_libreoffice_shows_the_same_sheet(tmp_path):
     files = []

@@ -7,6 +7,7 @@ from dataclasses import fields
 import openpyxl
 import pytest
 from libreoffice import convert
+from reference_speeds import suggested, values
 
 import barfuncs as bf
 from barfuncs.catalogue.kinds import ROUNDINGS
@@ -51,7 +52,7 @@ def test_columns_and_records_are_the_same():
     for columns, record in ((MACHINES, Machine), (PRICES, StockPrice), (RATES, Rates)):
         assert {c.name for c in columns} == {f.name for f in fields(record)}
         needed = {f.name for f in fields(record) if f.default is not None}
-        assert {c.name for c in columns if c.required} == needed
+        assert {c.name for c in columns if c.needed} == needed
 
 
 def test_the_example_can_price_an_order(example):
@@ -84,6 +85,7 @@ def test_rounding_choices_fit_a_list_of_a_cell():
     assert len(",".join(ROUNDINGS)) + 2 <= 255
 
 
+@pytest.mark.slow
 @pytest.mark.libreoffice
 def test_a_file_saved_by_libreoffice_reads_the_same(tmp_path):
     path = changed(tmp_path, (MACHINE_SHEET, "C6", "=12*12"))
@@ -106,7 +108,7 @@ def test_texts_carry_their_own_units(tmp_path):
     assert (machine.grip_length, machine.bar_change_time) == (2.5, 30)
     assert read.prices[1].size == pytest.approx(19 / 25.4)
     assert read.rates.markup == 0.35
-    assert read.speeds.suggested("free-machining steel", "turning").values("mm") == (pytest.approx(180), pytest.approx(0.2))
+    assert values(suggested("free-machining steel", "turning", table=read.speeds), "mm") == (pytest.approx(180), pytest.approx(0.2))
 
 
 def test_a_metric_file(tmp_path):
@@ -116,7 +118,7 @@ def test_a_metric_file(tmp_path):
     assert read.units == "mm"
     assert read.machines[0].feeder_longest_bar == 3660
     assert read.machines[0].largest_size == pytest.approx(31.75)
-    assert read.speeds.suggested("free-machining steel", "turning").surface_speed == pytest.approx(180 / 0.3048)
+    assert suggested("free-machining steel", "turning", table=read.speeds).surface_speed == pytest.approx(180 / 0.3048)
 
 
 def test_a_shop_in_other_units_is_the_same_shop(example):
@@ -218,6 +220,7 @@ REFUSED = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("cell", "message"), REFUSED, ids=[f"{c[0]}-{c[1]}-{n}" for n, (c, _) in enumerate(REFUSED)])
 def test_a_bad_cell_is_named_with_its_sheet(tmp_path, cell, message):
     path = changed(tmp_path, cell)

@@ -49,7 +49,7 @@ def filled_with(template: str, shop: Shop, job: dict) -> Filled:
 
 def taken(filled: Filled) -> dict:
     """What each input counts as, by name."""
-    book = Workbook(filled.data)
+    book = Workbook(filled.data, direct=True)
     book.calculate()
     form = TEMPLATES[filled.template].form
     return {name: book.value(item.used) for name, item in form.inputs.items() if item.from_shop and item.used in book.names}
@@ -73,6 +73,7 @@ def differing(found: dict, wanted: dict) -> dict:
             if found[n] != (want if isinstance(want, str) else pytest.approx(want, rel=1e-12))}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shop", [INCH, METRIC], ids=["inch shop", "metric shop"])
 @pytest.mark.parametrize("job", [JOB, METRIC_JOB, JOB | {"machine": "Lathe 2", "shape": "square"}, JOB | {"size": 1.2},
                                  JOB | {"material": "Steel 1215", "shape": "hexagon"}, METRIC_JOB | {"size": 20}],
@@ -127,6 +128,7 @@ def outcome(job: dict, shop: Shop | None = None) -> tuple[dict, set[str]]:
         return {}, {name for name, _ in error.problems}
 
 
+@pytest.mark.slow
 def test_generated_quotes_with_a_shop_are_quotes_with_its_values_filled_in():
     """What Python finds in the shop file, typed into the cells, gives the answers that blanks give."""
     rng, compared = random.Random(4), 0
@@ -153,6 +155,7 @@ def test_generated_quotes_with_a_shop_are_quotes_with_its_values_filled_in():
         compared += 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("change", "row"), [
     ({}, 3), ({"shape": "hexagon"}, 2), ({"size": 1.25}, 1), ({"size": 1.25, "shape": "hexagon"}, 0), ({"material": "Stainless 303"}, 3),
     ({"material": "1.4305"}, 3), ({"material": "s30300"}, 3), ({"material": "Stainless 303", "size": 1 + 5e-7}, 3), ({"size": 1 + 1e-5}, 1),
@@ -165,6 +168,7 @@ def test_the_price_that_says_most_about_the_bar_counts(template, change, row):
     assert counted["chip_price"] == (0.35 if row == 3 else 0.12)
 
 
+@pytest.mark.slow
 def test_the_rows_may_stand_in_any_order():
     for rows in (STOCK[::-1], (*STOCK[2:], *STOCK[:2])):
         assert taken(filled_with("quote", dataclasses.replace(INCH, prices=rows), JOB))["material_price"] == 3.3
@@ -182,6 +186,7 @@ def test_a_material_without_a_row_has_no_price(template):
     assert answers["bars"] > 0
 
 
+@pytest.mark.slow
 def test_a_typed_price_does_not_take_the_shops_basis_and_a_typed_basis_not_another_price():
     with pytest.raises(bf.InputError, match=r"^quote: price_per: is missing$"):
         filled_with("quote", INCH, JOB | {"material_price": 2})
@@ -205,6 +210,7 @@ def test_what_the_machine_leaves_open_is_missing(template):
         filled_with(template, INCH, JOB | {"machine": "Old lathe"})
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("own", "shops", "price"), [
     ({"margin": 0.2}, {"markup": 0.35}, lambda cost: cost / 0.8), ({"markup": 0.5}, {"margin": 0.1, "markup": None}, lambda cost: cost * 1.5),
     ({}, {"margin": 0.1, "markup": None}, lambda cost: cost / 0.9), ({}, {}, lambda cost: cost * 1.35), ({"margin": 0}, {}, lambda cost: cost),
@@ -215,6 +221,7 @@ def test_the_jobs_own_margin_or_markup_comes_before_the_shops(own, shops, price)
     assert a["price_1"] == pytest.approx(price(a["cost_each_1"]), rel=1e-12)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shop", [INCH, METRIC], ids=["inch shop", "metric shop"])
 @pytest.mark.parametrize(("size", "shape", "too_wide"), [(1.25, "round", False), (1.26, "round", True), (1.2, "hexagon", True),
                                                         (0.9, "square", True), (1.0, "hexagon", False), (1.0, "square", True)])
@@ -252,6 +259,7 @@ def test_the_currency_is_the_shops_unless_the_job_has_its_own():
                                                  "price_per": "lb", "markup": 0.2}).answers["currency_shown"] == "$"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("template", TEMPLATES)
 def test_the_example_shop_file_serves_every_template(tmp_path, template):
     (tmp_path / "shop.xlsx").write_bytes(build())
@@ -261,8 +269,9 @@ def test_the_example_shop_file_serves_every_template(tmp_path, template):
     assert differing(counted, {n: v for n, v in wanted.items() if n in counted}) == {}
 
 
+@pytest.mark.slow
 def test_a_bad_value_on_the_shops_sheet_is_named_and_gives_no_price():
-    book = Workbook(filled_with("quote", INCH, JOB).data)
+    book = Workbook(filled_with("quote", INCH, JOB).data, direct=True)
     for name, value, label in (("rates_markup", -1.0, "markup"), ("rates_scrap_rate", "x", "scrap rate"), ("rates_rounding", "to the cent", "rounding")):
         good = book.value(name)
         book.set(name, value)
@@ -285,6 +294,7 @@ def column_of(book: Workbook, name: str, row: int) -> tuple[int, int, int]:
     return sheet, first + row, column
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("cell", "row", "value", "mark"), [
     ("machines_name", 0, None, "machine is missing"), ("machines_name", 0, 7.0, "machine: a name, as text"),
     ("machines_name", 1, "Lathe 1", "stands twice"), ("machines_grip_length", 0, True, "grip length is not allowed here"),
@@ -298,7 +308,7 @@ def column_of(book: Workbook, name: str, row: int) -> tuple[int, int, int]:
     ("prices_shape", 1, None, "stands twice"),
 ])
 def test_a_row_of_the_shop_that_cannot_be_used_is_marked_and_stops_the_plan(cell, row, value, mark):
-    book = Workbook(filled_with("job_plan", INCH, JOB).data)
+    book = Workbook(filled_with("job_plan", INCH, JOB).data, direct=True)
     book.set_at(column_of(book, cell, row), value)
     book.calculate()
     table = cell.split("_")[0]
@@ -308,7 +318,7 @@ def test_a_row_of_the_shop_that_cannot_be_used_is_marked_and_stops_the_plan(cell
 
 
 def test_no_number_comes_from_a_marked_row():
-    book = Workbook(filled_with("job_plan", INCH, JOB).data)
+    book = Workbook(filled_with("job_plan", INCH, JOB).data, direct=True)
     book.set_at(column_of(book, "machines_grip_length", 0), True)
     book.calculate()
     assert isinstance(book.value("plan_parts_per_bar"), CellError)
@@ -317,7 +327,7 @@ def test_no_number_comes_from_a_marked_row():
 
 @pytest.mark.parametrize("units", [None, "cm", 1.0])
 def test_the_shops_sheet_must_say_its_units(units):
-    book = Workbook(filled_with("job_plan", INCH, JOB).data)
+    book = Workbook(filled_with("job_plan", INCH, JOB).data, direct=True)
     book.set("shop_units", units)
     book.calculate()
     assert "sheet Shop (its units" in str(book.value("plan_problems"))
@@ -325,7 +335,7 @@ def test_the_shops_sheet_must_say_its_units(units):
 
 
 def test_two_machines_of_one_name_are_no_machine():
-    book = Workbook(filled_with("job_plan", INCH, JOB).data)
+    book = Workbook(filled_with("job_plan", INCH, JOB).data, direct=True)
     book.set_at(column_of(book, "machines_name", 1), "Lathe 1")
     book.calculate()
     assert isinstance(book.value("plan_min_remnant"), CellError)
@@ -333,7 +343,7 @@ def test_two_machines_of_one_name_are_no_machine():
 
 
 def test_a_designation_among_the_prices_on_the_sheet_is_found():
-    book = Workbook(filled_with("job_plan", INCH, JOB | {"size": 1.5, "shape": "square"}).data)
+    book = Workbook(filled_with("job_plan", INCH, JOB | {"size": 1.5, "shape": "square"}).data, direct=True)
     assert book.value("shop_price_row") == 1
     book.set_at(column_of(book, "prices_material", 0), "303")
     book.calculate()
@@ -342,7 +352,7 @@ def test_a_designation_among_the_prices_on_the_sheet_is_found():
 
 
 def test_a_machine_cell_with_an_empty_text_is_blank():
-    book = Workbook(filled_with("job_plan", INCH, JOB | {"face_to_cutoff": 0.2, "grip_length": 2}).data)
+    book = Workbook(filled_with("job_plan", INCH, JOB | {"face_to_cutoff": 0.2, "grip_length": 2}).data, direct=True)
     book.set("machine", "")
     book.calculate()
     assert book.value("plan_machine_row") == 0

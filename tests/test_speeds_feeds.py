@@ -1,6 +1,7 @@
-"""The table of suggested speeds and feeds: whole, plausible, honest about its sources; look-up and a shop's own rows."""
+"""The table of suggested speeds and feeds: whole, plausible, honest about its sources; a shop's own rows."""
 
 import pytest
+from reference_speeds import suggested, values
 
 import barfuncs as bf
 from barfuncs.catalogue import materials
@@ -34,7 +35,7 @@ def test_values_are_within_what_a_lathe_does(row):
     else:
         assert 0.001 <= row.feed_rate <= 0.01
     assert (row.drill_feed is not None) == (row.operation == "drilling")
-    feed = row.values("in", 1)[1] or 0.05
+    feed = values(row, "in", 1)[1] or 0.05
     assert bf.operation_time(row.operation, 1, 0, 1, row.surface_speed, feed, 4000) > 0
 
 
@@ -74,47 +75,15 @@ def test_alloys_that_cut_unlike_stainless_are_slower(group):
 @pytest.mark.parametrize("group", ["free-machining steel", "carbon steel", "alloy steel", "stainless steel", "aluminum", "brass"])
 def test_the_feed_of_a_drill_is_within_published_ranges(group, low, high, least, most):
     row = BY_KEY[group, "drilling", "high-speed steel"]
-    assert least <= row.values("in", (low + high) / 2)[1] <= most
+    assert least <= values(row, "in", (low + high) / 2)[1] <= most
 
 
 def test_the_feed_of_a_drill_follows_its_diameter():
     row = SpeedFeed("brass", "drilling", "carbide", 450, None, "x", drill_feed=0.016)
-    assert [row.values("in", diameter)[1] for diameter in (0.0625, 0.5, 1, 2.5)] == pytest.approx([0.001, 0.008, 0.016, 0.016], rel=1e-12)
-    assert [row.values("mm", diameter)[1] for diameter in (1, 25.4, 60)] == pytest.approx([0.016, 0.4064, 0.4064], rel=1e-12)
-    assert row.values("in") == (450, None)
-    assert SpeedFeed("brass", "turning", "carbide", 450, 0.005, "x").values("in", 3) == (450, 0.005)
-
-
-def test_look_up_by_name_designation_and_group():
-    row = BY_KEY["stainless steel", "drilling", "high-speed steel"]
-    for text in ("303", "1.4305", "Stainless Steel", " stainless steel "):
-        assert builtin().suggested(text, "Drilling", "high-speed steel") is row
-    assert builtin().suggested("1.4305", "drilling") is BY_KEY["stainless steel", "drilling", "carbide"]
-
-
-def test_metric_values_are_the_inch_values_converted():
-    speed, feed = SpeedFeed("brass", "turning", "carbide", 1000, 0.01, "x").values("mm")
-    assert (speed, feed) == (pytest.approx(304.8, rel=1e-15), pytest.approx(0.254, rel=1e-15))
-    assert BY_KEY["brass", "threading", "carbide"].values("mm")[1] is None
-
-
-@pytest.mark.parametrize(("args", "message"), [
-    (("unobtainium", "turning"), "material: 'unobtainium' is neither a known material nor a group of this table: free-machining"),
-    (("303", "milling"), "operation: 'milling' given; allowed is one of turning, facing, cut-off, drilling, threading$"),
-    (("303", "other"), "operation: 'other' given"),
-    (("303", "turning", "diamond"), "tool: 'diamond' given; allowed is one of carbide, high-speed steel"),
-    ((7.85, "turning"), "material: 7.85 is neither"),
-    ((None, "turning"), "material: None is neither"),
-])
-def test_what_is_not_known_is_named(args, message):
-    with pytest.raises(bf.InputError, match=f"^speeds and feeds: {message}"):
-        builtin().suggested(*args)
-
-
-def test_a_row_that_is_missing_is_said():
-    table = SpeedsFeeds([BY_KEY["brass", "turning", "carbide"]])
-    with pytest.raises(bf.InputError, match=r"material: there is no row for brass, facing, carbide$"):
-        table.suggested("brass", "facing")
+    assert [values(row, "in", diameter)[1] for diameter in (0.0625, 0.5, 1, 2.5)] == pytest.approx([0.001, 0.008, 0.016, 0.016], rel=1e-12)
+    assert [values(row, "mm", diameter)[1] for diameter in (1, 25.4, 60)] == pytest.approx([0.016, 0.4064, 0.4064], rel=1e-12)
+    assert values(row, "in") == (450, None)
+    assert values(SpeedFeed("brass", "turning", "carbide", 450, 0.005, "x"), "in", 3) == (450, 0.005)
 
 
 def test_a_file_of_the_shops_own_wins(tmp_path):
@@ -122,13 +91,13 @@ def test_a_file_of_the_shops_own_wins(tmp_path):
     path.write_text("group,operation,tool,surface_speed_m_min,feed_mm_rev\nBrass,Turning,carbide,200,0.2\n"
                     "house alloy,threading,carbide,60,\n", encoding="utf-8")
     table = read_speeds_feeds(path)
-    assert table.suggested("Brass C36000", "turning").values("mm") == (pytest.approx(200), pytest.approx(0.2))
-    assert table.suggested("brass", "turning").source == "the shop's own"
-    assert table.suggested("house alloy", "threading").values("mm") == (pytest.approx(60), None)
-    assert table.suggested("brass", "facing") == BY_KEY["brass", "facing", "carbide"]
+    assert values(suggested("Brass C36000", "turning", table=table), "mm") == (pytest.approx(200), pytest.approx(0.2))
+    assert suggested("brass", "turning", table=table).source == "the shop's own"
+    assert values(suggested("house alloy", "threading", table=table), "mm") == (pytest.approx(60), None)
+    assert suggested("brass", "facing", table=table) == BY_KEY["brass", "facing", "carbide"]
     assert len(table.rows) == len(ROWS) + 1
     path.write_text("group,operation,tool,surface_speed_ft_min,feed_in_rev\nbrass,turning,carbide,200 m/min,0.2 mm/rev\n")
-    assert read_speeds_feeds(path).suggested("brass", "turning").values("mm") == (pytest.approx(200), pytest.approx(0.2))
+    assert values(suggested("brass", "turning", table=read_speeds_feeds(path)), "mm") == (pytest.approx(200), pytest.approx(0.2))
     assert builtin().rows is ROWS
 
 
@@ -167,7 +136,7 @@ def test_a_drills_feed_is_read_as_a_share(tmp_path):
     path = tmp_path / "own.csv"
     path.write_text(DRILLS + "brass,drilling,carbide,500,,2%\nbronze,drilling,carbide,400,,0.012\n", encoding="utf-8")
     table = read_speeds_feeds(path)
-    assert [table.suggested(group, "drilling").drill_feed for group in ("brass", "bronze")] == [0.02, 0.012]
+    assert [suggested(group, "drilling", table=table).drill_feed for group in ("brass", "bronze")] == [0.02, 0.012]
 
 
 def test_a_row_that_stands_there_twice_is_refused(tmp_path):

@@ -73,6 +73,7 @@ def from_here(monkeypatch):
     monkeypatch.setenv("MYPYPATH", str(Path(bf.__file__).parents[1]))
 
 
+@pytest.mark.slow
 def test_mypy_takes_good_calls_and_refuses_bad_ones(tmp_path, from_here):
     assert mypy_on(tmp_path / "good.py", GOOD) == ""
     lines = ["import barfuncs as bf", *BAD]

@@ -12,6 +12,7 @@ from job_generator import GOOD_INPUTS
 from barfuncs.filling.filler import fill
 from barfuncs.surfaces.ready_made import READY_MADE
 from barfuncs.templates.registry import TEMPLATES
+from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.package import read_parts
 
 ROOT = Path(__file__).parent.parent
@@ -130,6 +131,20 @@ def test_inputs_are_open_and_formulas_locked_without_a_password(name):
         sheet, _, ref = book.defined_names[item].attr_text.rpartition("!")
         for cells in openpyxl.utils.cell.rows_from_range(ref.replace("$", "")):
             assert {(sheet.strip("'"), cell) for cell in cells} <= open_cells
+
+
+@pytest.mark.parametrize("name", TEMPLATES)
+def test_names_and_the_cells_in_their_place_give_the_same(name):
+    """`fill` has cells in the place of names while it calculates; the file has the names."""
+    filled = fill(name, GOOD_INPUTS[name]).data
+    fast, plain = Workbook(filled, direct=True), Workbook(filled)
+    values, formulas = [], []
+    for book in (fast, plain):
+        book.calculate()
+        formulas.append(dict(book.formulas()))
+        values.append({address: book.value_at(address) for address in formulas[-1]})
+    assert values[0] == values[1]
+    assert sum(formulas[0][address] != formula for address, formula in formulas[1].items()) > 300
 
 
 @pytest.mark.parametrize("name", TEMPLATES)

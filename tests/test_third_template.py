@@ -37,7 +37,7 @@ def test_rows_are_filled_counted_and_weighed():
 
 
 def test_a_column_is_one_named_range_and_marks_say_what_is_wrong():
-    book = Workbook(TEMPLATES["run_log"].build())
+    book = Workbook(TEMPLATES["run_log"].build(), direct=True)
     for name, value in GOOD.items():
         book.set(name, value)
     rows = {"bar_parts[1]": 10.0, "bar_left[2]": 2.0, "bar_parts[3]": 8.0, "bar_left[3]": "3 x", "bar_parts[4]": 8.0, "bar_scrapped[4]": 9.0,

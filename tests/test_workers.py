@@ -92,6 +92,7 @@ def test_a_cluster_makes_the_same_of_a_list(tmp_path, alone):
     assert same_folders(tmp_path, alone[0]) == []
 
 
+@pytest.mark.slow
 @pytest.mark.distributed
 @pytest.mark.filterwarnings("ignore")
 def test_a_cluster_that_loses_its_workers_is_reported(tmp_path):
@@ -107,6 +108,7 @@ def test_a_cluster_that_loses_its_workers_is_reported(tmp_path):
     assert not list(tmp_path.glob(".barfuncs-run*"))
 
 
+@pytest.mark.slow
 def test_quotes_of_two_processes_have_their_copies(tmp_path):
     rows = listed(LONG, QUOTE)
     one, two = tmp_path / "one", tmp_path / "two"
@@ -116,6 +118,7 @@ def test_quotes_of_two_processes_have_their_copies(tmp_path):
     assert len(list((two / folder.FOR_CUSTOMER).iterdir())) == LONG
 
 
+@pytest.mark.slow
 def test_shop_and_own_materials_reach_the_workers(tmp_path):
     (tmp_path / "shop.xlsx").write_bytes(shop.build())
     (tmp_path / "own.csv").write_text("name,density_g_cm3\nShop bronze,8.1\n")
@@ -173,6 +176,7 @@ class Deadly:
         return die_elsewhere, (os.getpid(),)
 
 
+@pytest.mark.slow
 def test_a_worker_that_dies_is_reported_and_what_is_done_is_in_the_results(tmp_path):
     rows = listed(10 * workers.ROWS_IN_A_CHUNK)
     rows[-3].values["customer"] = Deadly()
@@ -245,6 +249,7 @@ def full_after(monkeypatch: pytest.MonkeyPatch, count: int) -> None:
     monkeypatch.setattr(lists, "Staged", Full)
 
 
+@pytest.mark.slow
 def test_a_full_disk_stops_all_of_them(tmp_path, monkeypatch):
     full_after(monkeypatch, 11)
     outcome = plan_jobs(listed(8 * workers.ROWS_IN_A_CHUNK), tmp_path, workers=2)
@@ -253,6 +258,7 @@ def test_a_full_disk_stops_all_of_them(tmp_path, monkeypatch):
     assert result_names(tmp_path) == [d.file for d in outcome.done]
 
 
+@pytest.mark.slow
 def test_read_only_files_are_kept_whoever_made_the_new_ones(tmp_path):
     plan_jobs(listed(LONG), tmp_path)
     path = tmp_path / "J2.xlsx"
@@ -268,6 +274,7 @@ def test_read_only_files_are_kept_whoever_made_the_new_ones(tmp_path):
 on_this_system = pytest.mark.skipif(sys.platform == "win32", reason="there a process can't send itself such a signal")
 
 
+@pytest.mark.slow
 @on_this_system
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_an_interrupt_leaves_whole_workbooks_and_true_results(tmp_path, monkeypatch, number):
@@ -315,6 +322,7 @@ def test_the_processes_end_with_the_one_that_started_them(tmp_path):
     assert len(list((tmp_path / "out").glob("J*.xlsx"))) < 400
 
 
+@pytest.mark.slow
 @on_this_system
 @pytest.mark.parametrize("moment", ["at the start", "while working"])
 def test_ctrl_c_on_a_terminal_is_heard_by_all_and_heeded_by_one(tmp_path, moment):

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from barfuncs.catalogue.counting import CELL_MACROS
 from barfuncs.catalogue.entry import CATALOGUE, Argument, Entry
 from barfuncs.catalogue.kinds import UNITS, Kind
+from barfuncs.text.pattern import pattern
 
 TABLE_NAMES = frozenset({"material_densities", "material_spellings", "material_spelling_rows", "own_material_names",
                          "own_material_densities"})
@@ -76,7 +77,7 @@ def _guard(argument: Argument, ref: str, left_out: str) -> str:
     return f"OR({left_out.replace('{x}', ref)},{inner})"
 
 
-_TOKEN = re.compile(r'"[^"]*"|[A-Za-z_][A-Za-z_0-9]*|.', re.DOTALL)
+_TOKEN = pattern(r'"[^"]*"|[A-Za-z_][A-Za-z_0-9]*|.', re.DOTALL)
 
 
 def expand(formula: str, values: Mapping[str, str]) -> str:
@@ -145,8 +146,10 @@ def python_rule(condition: str, names: Sequence[str]) -> Callable[..., bool]:
     """The rule's cell expression as a Python function, so that a rule is written once."""
     text = condition.replace("<>", "!=")
     text = re.sub(r"(?<![<>!=])=(?!=)", "==", text)
-    tree = _Joined().visit(ast.parse(f"lambda {', '.join(names)}: {text}", f"<rule {condition}>", "eval"))
-    code = compile(ast.fix_missing_locations(tree), f"<rule {condition}>", "eval")
+    tree = ast.parse(f"lambda {', '.join(names)}: {text}", f"<rule {condition}>", "eval")
+    if "OR(" in text or "AND(" in text:
+        tree = _Joined().visit(tree)
+    code = compile(tree, f"<rule {condition}>", "eval")
     check: Callable[..., bool] = eval(code, {"__builtins__": {}})  # noqa: S307 - the text comes from this package's own source
     return check
 
@@ -157,4 +160,4 @@ class _Joined(ast.NodeTransformer):
     def visit_Call(self, node: ast.Call) -> ast.AST:
         self.generic_visit(node)
         join = {"OR": ast.Or, "AND": ast.And}[node.func.id]  # type: ignore[attr-defined]
-        return ast.BoolOp(join(), node.args)
+        return ast.copy_location(ast.BoolOp(join(), node.args), node)

@@ -8,18 +8,30 @@ between arguments. From that come the checks and their messages, units, docstrin
 import functools
 import inspect
 import re
-import textwrap
 from collections.abc import Callable, Sequence
-from typing import Annotated, Any, get_args, get_origin
+from typing import TYPE_CHECKING, Annotated, Any, get_args, get_origin
 
 from barfuncs.catalogue import units as _units
-from barfuncs.catalogue.columns import Columns, Quick, is_column
-from barfuncs.catalogue.entry import CATALOGUE, COMMON_PRACTICE, GROUPS, Argument, CellFunction, Entry, Rule, find
+from barfuncs.catalogue.entry import (
+    CATALOGUE,
+    COMMON_PRACTICE,
+    GROUPS,
+    REQUIRED,
+    Argument,
+    CellFunction,
+    Entry,
+    Rule,
+    find,
+)
 from barfuncs.catalogue.formula import TABLE_NAMES, python_rule
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.kinds import Kind
+from barfuncs.catalogue.quick import Quick, is_column
 from barfuncs.catalogue.reading import ANY_UNITS, UNITS_RULE, bind, read_arguments
 from barfuncs.errors import InputError
+
+if TYPE_CHECKING:
+    from barfuncs.catalogue.columns import Columns
 
 _CALLS: dict[str, CellFunction] = {}
 
@@ -70,17 +82,18 @@ def cell_function(
         if not core.__doc__:
             raise TypeError(f"{name}: a docstring is missing")
         arguments = []
-        for parameter in inspect.signature(core).parameters.values():
-            where = f"{name}, {parameter.name}"
-            if parameter.name not in ARGUMENTS:
+        names = core.__code__.co_varnames[:core.__code__.co_argcount]  # a tenth of what inspect.signature takes
+        defaults = core.__defaults__ or ()
+        for argument, default in zip(names, (*[REQUIRED] * (len(names) - len(defaults)), *defaults), strict=True):
+            where = f"{name}, {argument}"
+            if argument not in ARGUMENTS:
                 raise TypeError(f"{where}: not in the glossary")
-            kind = _kind_of(parameter.annotation, where)
-            if kind.is_number and isinstance(parameter.default, (int, float)) and not kind.allows(parameter.default):
-                raise TypeError(f"{where}: the default {parameter.default} is outside the limits")
-            arguments.append(Argument(parameter.name, kind, ARGUMENTS[parameter.name], parameter.default))
+            kind = _kind_of(core.__annotations__.get(argument), where)
+            if kind.is_number and isinstance(default, (int, float)) and not kind.allows(default):
+                raise TypeError(f"{where}: the default {default} is outside the limits")
+            arguments.append(Argument(argument, kind, ARGUMENTS[argument], default))
         if any(a.name == "units" for a in arguments[:-1]):
             raise TypeError(f"{name}: units must be the last argument")
-        names = [a.name for a in arguments]
         built = []
         for argument, condition, message in rules:
             unknown = set(re.findall(r"[a-z_]\w*", re.sub(r'"[^"]*"', "", condition))) - set(names)
@@ -91,8 +104,8 @@ def cell_function(
             unknown = set(re.findall(r"\b[a-z_]\w*", re.sub(r'"[^"]*"', "", formula))) - set(names) - TABLE_NAMES
             if unknown:
                 raise TypeError(f"{name}: the formula speaks of {', '.join(sorted(unknown))}")
-        entry = Entry(name, group, inspect.getdoc(core).split("\n")[0], source, tuple(arguments),  # type: ignore[union-attr]
-                      _kind_of(inspect.signature(core).return_annotation, f"{name}, result"), core, formula,
+        entry = Entry(name, group, core.__doc__.strip().split("\n")[0], source, tuple(arguments),
+                      _kind_of(core.__annotations__.get("return"), f"{name}, result"), core, formula,
                       no_formula, tuple(built))
         CATALOGUE[name] = entry
         _CALLS[name] = _make_call(entry)
@@ -135,9 +148,8 @@ def _make_call(entry: Entry) -> CellFunction:
                         break
                 else:
                     return core(*args)
-        return _checked_call(entry, args, keywords, columns)
+        return _checked_call(entry, args, keywords)
 
-    columns = Columns(entry, call)
     made: Any = call
     made.__signature__ = _signature(entry)
     made.__annotations__ = {}
@@ -181,23 +193,38 @@ def _document(entry: Entry) -> str:
     lines += [f"    {rule.message[0].upper()}{rule.message[1:]}." for rule in entry.rules]
     lines += ["", "Source", "------", f"{entry.source[0].upper()}{entry.source[1:]}."]
     if said := units_rule(entry):
-        lines += ["", "Units", "-----", *textwrap.wrap(said, 118)]
+        lines += ["", "Units", "-----", *_lines(said)]
     return "\n".join(lines) + ("\n\n" + rest if rest else "\n")
+
+
+@functools.cache
+def _lines(text: str) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, 118)
 
 
 # --- the careful path: text, quantities, numpy numbers, anything wrong ---------------------------------------------
 
 
-def _checked_call(entry: Entry, args: tuple[Any, ...], keywords: dict[str, Any], columns: Columns) -> Any:
+def _checked_call(entry: Entry, args: tuple[Any, ...], keywords: dict[str, Any]) -> Any:
     if any(map(is_column, args)) or any(map(is_column, keywords.values())):
         bound, units = bind(entry, args, keywords)
         if any(is_column(bound.get(a.name)) for a in entry.arguments if a.kind.reader != "table"):
-            return columns(bound, units)
+            return _columns(entry.name)(bound, units)
     values, units, quantities = read_arguments(entry, args, keywords)
     result = entry.core(*values)
     if quantities and entry.result.dimension:
         return _units.to_quantity(result, entry.result.dimension, units)
     return result
+
+
+@functools.cache
+def _columns(name: str) -> "Columns":
+    """Where the first column turns up: most that import barfuncs have none."""
+    from barfuncs.catalogue.columns import Columns
+
+    return Columns(find(name), _CALLS[name])
 
 
 def why(name: str, *args: Any, **keywords: Any) -> str:

@@ -1,5 +1,6 @@
 """What an argument or a result is: its unit, its limits, its choices. Limits are declared here and nowhere else."""
 
+import functools
 import math
 import re
 from collections.abc import Iterable, Iterator
@@ -81,8 +82,11 @@ def _spellings() -> Iterator[tuple[str, Iterable[str]]]:
         yield rule, [f"{start}{words}" for words in (rule, the) for start in ("", "to ")]
 
 
-SPELLINGS = {squeezed(text): choice for choice, texts in _spellings() for text in texts}
-"""Other spellings of choices, squeezed."""
+@functools.cache
+def spellings() -> dict[str, str]:
+    """Other spellings of choices, squeezed, and the choice that each means."""
+    return {squeezed(text): choice for choice, texts in _spellings() for text in texts}
+
 
 Reader = Literal["length", "weight", "density", "seconds", "hours", "surface_speed", "feed_rate", "feed_speed", "spindle_speed",
                  "pitch", "angle", "number", "count", "fraction", "choice", "material", "text", "table"]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from barfuncs.catalogue.kinds import HEAVIEST, LIGHTEST
 from barfuncs.errors import InputError, shown
 from barfuncs.text.datafile import builtin_data, read_file, table_rows
+from barfuncs.text.pattern import pattern
 
 if TYPE_CHECKING:  # see datafile
     from pathlib import Path
@@ -53,7 +54,7 @@ class MaterialRow:
 # --- what people write ---------------------------------------------------------------------------------------------
 
 _DASHES_AND_SPACES = str.maketrans(dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2212", "-"))
-_HYPHEN = re.compile(r"(?<![0-9])-|-(?![0-9])")
+_HYPHEN = pattern(r"(?<![0-9])-|-(?![0-9])")
 
 
 def key_of(text: str) -> str:
@@ -100,8 +101,8 @@ _GROUP_ENDS: dict[str, tuple[str, ...]] = {
 }
 """What stands behind a designation only."""
 _COPPER_GROUPS = ("brass", "bronze", "copper")
-_SHORT_COPPER = re.compile(r"C([0-9]{3})00")
-_IS_CODE = re.compile(r"[^ ]*[0-9][^ ]*")
+_SHORT_COPPER = pattern(r"C([0-9]{3})00")
+_IS_CODE = pattern(r"[^ ]*[0-9][^ ]*")
 
 
 def _everyday(group: str, codes: Iterable[str], uns: Iterable[str], also: Iterable[str]) -> tuple[str, ...]:
@@ -135,13 +136,14 @@ _NEUTRAL = frozenset((
     "prehard", "prehardened", "hardened", "half", "full", "quenched", "tempered", "qt", "q&t", "stress",
     "relieved", "solution", "sa", "dual", "certified", "cert",
 ))
-_CONDITION = re.compile(r"\b(?:condition|cond\.?) ?a\b")
-_TEMPER = re.compile(r"(.*[0-9a-z])-?(t[0-9]{1,5}|h[0-9]{2,4}|-o|-f)")
+_CONDITION = pattern(r"\b(?:condition|cond\.?) ?a\b")
+_TEMPER = pattern(r"(.*[0-9a-z])-?(t[0-9]{1,5}|h[0-9]{2,4}|-o|-f)")
 _TEMPERED = frozenset(("aluminum", *_COPPER_GROUPS, *_STAINLESS_GROUPS))
-_WORD_GROUPS = {word: frozenset(group for group, words in _GROUP_WORDS.items() if word in " ".join(words).split())
-                for words in _GROUP_WORDS.values() for word in " ".join(words).split()}
+_WORDS_OF = {group: frozenset(" ".join(words).split()) for group, words in _GROUP_WORDS.items()}
+_WORD_GROUPS = {word: frozenset(group for group, words in _WORDS_OF.items() if word in words)
+                for words in _WORDS_OF.values() for word in words}
 _WORD_GROUPS["steel"] = frozenset((*_STEEL_GROUPS, *_STAINLESS_GROUPS))
-_SPLIT = re.compile(r"[\s,()]+")
+_SPLIT = pattern(r"[\s,()]+")
 _LONGEST_TEXT = 64
 _MOST_FOUND = 2000
 

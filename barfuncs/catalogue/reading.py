@@ -1,10 +1,8 @@
 """The reading room: what people type becomes numbers and texts that a function takes, or a reason in words why not."""
 
-import datetime
 import decimal
 import math
 import numbers
-import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -13,8 +11,9 @@ from typing import Any, Protocol
 from barfuncs.catalogue import materials as _materials
 from barfuncs.catalogue import units as _units
 from barfuncs.catalogue.entry import Entry
-from barfuncs.catalogue.kinds import HEAVIEST, LIGHTEST, SPELLINGS, UNITS, Kind, looks_like_designation, squeezed
+from barfuncs.catalogue.kinds import HEAVIEST, LIGHTEST, UNITS, Kind, looks_like_designation, spellings, squeezed
 from barfuncs.errors import BarfuncsError, InputError, shown
+from barfuncs.text.pattern import pattern
 
 LONGEST_TEXT = 120
 """Characters of a text in a list or a file."""
@@ -211,8 +210,9 @@ def read_choice(value: Any, choices: Sequence[str]) -> str:
             if choice.casefold() == text:
                 return choice
         text = squeezed(text)
-        if SPELLINGS.get(text) in choices:
-            return SPELLINGS[text]
+        meant = spellings().get(text)
+        if meant is not None and meant in choices:
+            return meant
         for choice in choices:
             if squeezed(choice) == text:
                 return choice
@@ -256,7 +256,7 @@ def read_value(kind: Kind, value: Any, way: Way = CALL) -> tuple[Any, str | None
     return number, None
 
 
-CELL_ERROR = re.compile(r"#N/A|#GETTING_DATA|#[A-Z/0]+[!?]")
+CELL_ERROR = pattern(r"#N/A|#GETTING_DATA|#[A-Z/0]+[!?]")
 """What a cell shows that could not be worked out."""
 
 
@@ -266,6 +266,10 @@ def _refuse_slips(value: Any) -> None:
         if value.startswith("#") and CELL_ERROR.fullmatch(value):
             raise BarfuncsError(f"the cell shows the error {value}")
         return
+    if value.__class__ in (float, int):
+        return
+    import datetime  # here, since only a spreadsheet's slips need it
+
     if isinstance(value, (datetime.datetime, datetime.date)):
         raise BarfuncsError(f"the spreadsheet made the date {value:%Y-%m-%d} of it, as it does of 3/8: format the cell as "
                             "text and type the value again")
@@ -320,7 +324,7 @@ class DensityText:
 
 
 # A number of a European standard: 1 for steels, 2 for copper and nickel, 3 for light metals. No density is written so.
-_EUROPEAN_NUMBER = re.compile(r"\s*[1-3][.,][0-9]{4}\s*")
+_EUROPEAN_NUMBER = pattern(r"\s*[1-3][.,][0-9]{4}\s*")
 
 
 def read_material(value: Any, way: Way = CALL) -> Any:

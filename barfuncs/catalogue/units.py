@@ -19,6 +19,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, NoReturn
 
 from barfuncs.errors import BarfuncsError, shown
+from barfuncs.text.pattern import pattern
 
 if TYPE_CHECKING:
     import pint
@@ -73,23 +74,23 @@ _FRACTION_SIGNS = {
     "⅙": "1/6", "⅚": "5/6", "⅐": "1/7", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅑": "1/9", "⅒": "1/10",
 }
 _SIGNS = "".join(_FRACTION_SIGNS)
-_FRACTION_SIGN = re.compile(f"(-?)([{_SIGNS}])")
+_FRACTION_SIGN = pattern(f"(-?)([{_SIGNS}])")
 # A dash stands for a hyphen between a whole number and its fraction, and after feet. Elsewhere it may mean "to".
-_LONG_DASH = re.compile(f"(?<=') ?[–—−]|(?<=[0-9]) ?[–—−] ?(?=[0-9]+ ?/|[{_SIGNS}])")
+_LONG_DASH = pattern(f"(?<=') ?[–—−]|(?<=[0-9]) ?[–—−] ?(?=[0-9]+ ?/|[{_SIGNS}])")
 
 # At most two digits of exponent: an exact fraction of 1e99999999 would fill the memory.
 _NUMBER = r"(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:e[+-]?[0-9]{1,2})?"
 _AMOUNT = rf"(?:[0-9]+(?: ?- ?| )[0-9]+ ?/ ?[0-9]+|[0-9]+ ?/ ?[0-9]+|{_NUMBER})"
 _TERM = rf"({_AMOUNT}) ?(?:([a-z]+)\.?|(['\"]))?"
-_ONE_TERM = re.compile(_TERM)
-_TWO_TERMS = re.compile(rf"{_TERM}( ?-? ?){_TERM}")
-_MIXED = re.compile(r"(?:([0-9]+)(?: ?- ?| ))?([0-9]+) ?/ ?([0-9]+)")
+_ONE_TERM = pattern(_TERM)
+_TWO_TERMS = pattern(rf"{_TERM}( ?-? ?){_TERM}")
+_MIXED = pattern(r"(?:([0-9]+)(?: ?- ?| ))?([0-9]+) ?/ ?([0-9]+)")
 # "3ft.25in": the point may end the unit or begin the number.
-_UNCLEAR_POINT = re.compile(r"[a-z]\.[0-9]")
-_PLAIN = re.compile(_NUMBER)
-_AMOUNT_AND_REST = re.compile(rf"({_AMOUNT}) ?([a-z\"].*)?")
+_UNCLEAR_POINT = pattern(r"[a-z]\.[0-9]")
+_PLAIN = pattern(_NUMBER)
+_AMOUNT_AND_REST = pattern(rf"({_AMOUNT}) ?([a-z\"].*)?")
 # "1.250" where the comma is the decimal sign: 1250 to most who write so, 1.25 to the rest.
-_POINT_GROUP = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9])")
+_POINT_GROUP = pattern(r"(?<![0-9.,])[1-9][0-9]{0,2}\.[0-9]{3}(?![0-9])")
 
 
 class _Unit(NamedTuple):
@@ -99,11 +100,10 @@ class _Unit(NamedTuple):
 
 
 def _spellings(table: Mapping[tuple[str, int | Fraction, System], str]) -> dict[str, _Unit]:
-    return {
-        spelling: _Unit(name, Fraction(factor), system)
-        for (name, factor, system), spellings in table.items()
-        for spelling in spellings.split()
-    }
+    known: dict[str, _Unit] = {}
+    for (name, factor, system), spellings in table.items():
+        known |= dict.fromkeys(spellings.split(), _Unit(name, Fraction(factor), system))
+    return known
 
 
 _LENGTHS = _spellings({
@@ -161,7 +161,7 @@ _TURNS = _spellings({
     ("rev/s", 60, "mm"): "rev/s rps r/s rev/sec revs/s revolutions/second",
 })
 _ANGLES = _spellings({("deg", 1, "mm"): "deg degree degrees"})
-_PER_INCH = re.compile(r"(.*?) ?(?:tpi|threads ?(?:/|per) ?inch|threads ?(?:/|per) ?in)\.?")
+_PER_INCH = pattern(r"(.*?) ?(?:tpi|threads ?(?:/|per) ?inch|threads ?(?:/|per) ?in)\.?")
 
 _REFUSED_LENGTHS = dict.fromkeys(
     ("mil", "mils"), "'mil' is a thousandth of an inch to some and a millimeter to others: write thou or mm"
@@ -315,8 +315,8 @@ def _measure(
 
 
 _ACROSS_SIGN, _ACROSS_WORD = "[Øø⌀∅Φφ]", r"(?:dia(?:m(?:eter)?)?|o\.?d)\.?"
-_BEFORE_SIZE = re.compile(rf"\s*(?:{_ACROSS_SIGN}|{_ACROSS_WORD})\s*", re.IGNORECASE)
-_BEHIND_SIZE = re.compile(rf"\s*(?:{_ACROSS_SIGN}|(?<![a-z]){_ACROSS_WORD})\s*$", re.IGNORECASE)
+_BEFORE_SIZE = pattern(rf"\s*(?:{_ACROSS_SIGN}|{_ACROSS_WORD})\s*", re.IGNORECASE)
+_BEHIND_SIZE = pattern(rf"\s*(?:{_ACROSS_SIGN}|(?<![a-z]){_ACROSS_WORD})\s*$", re.IGNORECASE)
 
 
 def without_diameter_sign(text: str) -> str:
@@ -363,7 +363,7 @@ def parse_weight(text: str, *, decimal_comma: bool = False) -> tuple[float, str 
 
 
 # The raised 3 of a unit, g/cm³; next to a digit it is part of a fraction and no plain digit.
-_CUBED = re.compile("(?<=[a-z])³")
+_CUBED = pattern("(?<=[a-z])³")
 
 
 def _per_unit(
@@ -424,7 +424,7 @@ def parse_feed_speed(text: str, *, decimal_comma: bool = False) -> tuple[float, 
     return _per_unit(text, "a feed per minute", "200 in/min or 5000 mm/min", _FEED_SPEEDS, decimal_comma)
 
 
-_THOUSANDS = re.compile(r" *([1-9][0-9]{0,2})([.,])[0-9]{3}(?:\2[0-9]{3})*(?![0-9.,])")
+_THOUSANDS = pattern(r" *([1-9][0-9]{0,2})([.,])[0-9]{3}(?:\2[0-9]{3})*(?![0-9.,])")
 
 
 def parse_spindle_speed(text: str, *, decimal_comma: bool = False) -> float:
@@ -583,51 +583,6 @@ def parse_fraction(text: str, *, decimal_comma: bool = False) -> float:
         _refuse(text, noun, f"it has no digits; write for example {example}")
     value = _plain_number(text, digits, noun, example, decimal_comma)
     return _float(text, value / 100 if percent else value, noun)
-
-
-def _is_finite(value: float) -> bool:
-    try:
-        return math.isfinite(value)
-    except OverflowError:  # a whole number beyond what a float holds
-        return False
-
-
-def format_length(value: float, units: str) -> str:
-    """A length as people read it: inches to 4 decimals, mm to 3, without trailing zeros.
-
-    >>> format_length(2.25, "in"), format_length(57.15, "mm")
-    ('2.25 in', '57.15 mm')
-    """
-    if units not in ("in", "mm"):
-        raise UnitError(f"{units!r} given for units; allowed is in, mm")
-    if not _is_finite(value):
-        raise UnitError(f"{shown(value)} is not a length")
-    digits = f"{value:.{4 if units == 'in' else 3}f}".rstrip("0").rstrip(".")
-    return f"{'0' if digits == '-0' else digits} {units}"
-
-
-def format_feet_inches(inches: float, denominator: int = 8) -> str:
-    """A length in feet, inches and a fraction, rounded to the nearest 1/`denominator` inch.
-
-    >>> print(format_feet_inches(147.125))
-    12' 3 1/8"
-    >>> print(format_feet_inches(143.97))
-    12' 0"
-    """
-    if not _is_finite(inches) or inches < 0:
-        raise UnitError(f"{shown(inches)} given for inches; allowed is a number 0 or more")
-    if isinstance(denominator, bool) or not _is_finite(denominator) or denominator != int(denominator) or denominator < 1:
-        raise UnitError(f"{shown(denominator)} given for denominator; allowed is a whole number 1 or more")
-    steps = math.floor(Fraction(inches) * int(denominator) + Fraction(1, 2))
-    feet, rest = divmod(steps, 12 * int(denominator))
-    whole, top = divmod(rest, int(denominator))
-    part = Fraction(top, int(denominator))
-    words = [f"{feet}'"] if feet else []
-    if whole or feet or not top:
-        words.append(str(whole))
-    if top:
-        words.append(f"{part.numerator}/{part.denominator}")
-    return " ".join(words) + '"'
 
 
 # --- pint ----------------------------------------------------------------------------------------------------------

@@ -259,11 +259,9 @@ class Filler:
         self._turn = threading.Lock()
         made = TEMPLATES[template]
         self.objections, self.prefix = made.objections, made.form.prefix
-        self.book = Workbook(made.build(shop))
+        self.book = Workbook(made.build(shop), direct=True)
         self.book.calculate()
         self.book.check_supported()
-        self.book.refer_directly()
-        self.book.calculate()  # a cell that was put in anew has no value yet
         self.inputs: dict[str, Address] = {name: self.book.address(made.form.cells[name]) for name in made.inputs}
         self.own_name = self.book.first_cell("own_material_names")
         self.own_density = self.book.first_cell("own_material_densities")

@@ -1,13 +1,10 @@
 """Quantity: parts to make, bars to load, and what the bars give at most."""
 
-from fractions import Fraction
-
 from barfuncs.catalogue.counting import count_down, count_up
 from barfuncs.catalogue.entry import COMMON_PRACTICE
 from barfuncs.catalogue.function import cell_function
 from barfuncs.catalogue.kinds import Confidence, Count, Length, PositiveCount, PositiveLength, ScrapRate
 from barfuncs.errors import InputError
-from barfuncs.functions.chances import bars_for, parts_for_confidence, parts_of_a_bar
 
 _TO_MAKE = "PARTS_TO_MAKE(quantity,scrap_rate,setup_parts)"
 _BARS = "BARS_FOR_QUANTITY(quantity,parts_per_bar,scrap_rate,setup_parts)"
@@ -66,6 +63,10 @@ def parts_to_make(quantity: Count, scrap_rate: ScrapRate = 0, setup_parts: Count
     """
     if confidence is None:
         return _parts_to_make(quantity, scrap_rate, setup_parts)
+    from barfuncs.functions.chances import (
+        parts_for_confidence,  # here, since it takes longer to import than most calls take
+    )
+
     return parts_for_confidence(quantity, scrap_rate, confidence) + setup_parts
 
 
@@ -154,6 +155,10 @@ def bars_for_confidence(quantity: Count, shortest_bar: Length, longest_bar: Leng
     if longest_bar / bar_per_part > _MOST_PARTS:
         raise InputError("bars_for_confidence", [
             ("bar_per_part", f"{bar_per_part:g} given; a bar would give more than {_MOST_PARTS:,} parts")])
+    from fractions import Fraction
+
+    from barfuncs.functions.chances import bars_for, parts_of_a_bar
+
     low, high = (max(0, count_down((bar - end_trim - min_remnant) / bar_per_part)) for bar in (shortest_bar, longest_bar))
     parts = parts_of_a_bar(low, high, shortest_bar, longest_bar, bar_per_part, Fraction(min_remnant) + Fraction(end_trim))
     if parts.mean < _FEWEST_PARTS:

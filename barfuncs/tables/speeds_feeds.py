@@ -9,11 +9,10 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, get_args
 
-from barfuncs.catalogue import kinds, materials
+from barfuncs.catalogue import kinds
 from barfuncs.catalogue.kinds import OPERATIONS, UNITS, Kind
 from barfuncs.catalogue.reading import CELLS, in_units, read_choice, read_in
-from barfuncs.catalogue.units import MM_PER_INCH
-from barfuncs.errors import InputError, shown
+from barfuncs.errors import InputError
 from barfuncs.text.datafile import builtin_data, read_file, table_rows
 
 if TYPE_CHECKING:  # see datafile
@@ -59,17 +58,6 @@ class SpeedFeed:
     note: str = ""
     drill_feed: float | None = None
 
-    def values(self, units: str = "in", diameter: float | None = None) -> tuple[float, float | None]:
-        """Surface speed and feed in `units`: ft/min and in/rev, or m/min and mm/rev.
-
-        A drill's feed needs its `diameter`, in `units` too; without it the feed is None.
-        """
-        speed = in_units(self.surface_speed, KINDS["surface_speed"], "in", units)
-        if self.drill_feed is not None and diameter is not None:
-            return speed, self.drill_feed * min(diameter, WIDEST_DRILL * (MM_PER_INCH if units == "mm" else 1))
-        feed = None if self.feed_rate is None else in_units(self.feed_rate, KINDS["feed_rate"], "in", units)
-        return speed, feed
-
     @property
     def key(self) -> tuple[str, str, str]:
         return self.group.casefold(), self.operation, self.tool
@@ -80,11 +68,11 @@ class SpeedsFeeds:
 
     def __init__(self, rows: Iterable[SpeedFeed]) -> None:
         self.rows: tuple[SpeedFeed, ...] = tuple(rows)
-        self._by_key: dict[tuple[str, str, str], SpeedFeed] = {}
+        keys = set()
         for row in self.rows:
-            if row.key in self._by_key:
+            if row.key in keys:
                 raise InputError("speeds and feeds", [(row.group, f"{row.operation} with {row.tool} stands there twice")])
-            self._by_key[row.key] = row
+            keys.add(row.key)
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, SpeedsFeeds) and self.rows == other.rows
@@ -92,57 +80,11 @@ class SpeedsFeeds:
     def __hash__(self) -> int:
         return hash(self.rows)
 
-    @property
-    def groups(self) -> tuple[str, ...]:
-        return tuple(dict.fromkeys(row.group for row in self.rows))
-
     def extended(self, rows: Iterable[SpeedFeed]) -> "SpeedsFeeds":
         """A table in which `rows` come first and take the place of those for the same group, operation and tool."""
         own = tuple(rows)
         taken = {row.key for row in own}
         return SpeedsFeeds((*own, *(row for row in self.rows if row.key not in taken)))
-
-    def suggested(self, material: str, operation: str, tool: str = "carbide") -> SpeedFeed:
-        """The starting value for a material (name, designation or group), an operation and a tool.
-
-        Raises InputError naming what is not known.
-
-        Examples
-        --------
-        >>> row = builtin().suggested("303", "turning")
-        >>> row.values("in"), row.group
-        ((320.0, 0.005), 'stainless steel')
-        >>> speed, feed = row.values("mm")
-        >>> round(speed), round(feed, 3)
-        (98, 0.127)
-        >>> drill = builtin().suggested("303", "drilling")
-        >>> [round(drill.values("in", diameter)[1], 4) for diameter in (1 / 16, 1 / 2)]
-        [0.0007, 0.0055]
-        """
-        problems, read = [], {}
-        for name, value, choices in (("operation", operation, CUTS), ("tool", tool, TOOLS)):
-            try:
-                read[name] = read_choice(value, choices)
-            except ValueError as error:
-                problems.append((name, str(error)))
-        group = self._group(material)
-        if group is None:
-            problems.append(("material", f"{shown(material)} is neither a known material nor a group of this table: "
-                                         + ", ".join(self.groups)))
-        if problems or group is None:
-            raise InputError("speeds and feeds", problems)
-        row = self._by_key.get((group, read["operation"], read["tool"]))
-        if row is None:
-            raise InputError("speeds and feeds", [("material", f"there is no row for {group}, {read['operation']}, {read['tool']}")])
-        return row
-
-    def _group(self, material: object) -> str | None:
-        if not isinstance(material, str):
-            return None
-        text = material.strip().casefold()
-        table = materials.active()
-        group = table[text].group.casefold() if text in table else text
-        return group if any(row.key[0] == group for row in self.rows) else None
 
 
 def read_row(cells: Mapping[str, Any], place: Callable[[str], str]) -> tuple[SpeedFeed | None, list[tuple[str, str]]]:

@@ -9,7 +9,7 @@ import tempfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
-from xml.sax.saxutils import unescape
+from xml.sax.saxutils import escape, unescape
 
 from barfuncs.errors import WorkbookError
 from barfuncs.xlsx.package import pack, read_parts, worksheets, write_whole
@@ -102,6 +102,34 @@ def _with_blank_cells_blank(parts: Mapping[str, bytes]) -> dict[str, bytes]:
             if name.startswith("xl/worksheets/") else data for name, data in parts.items()}
 
 
+_NAME = re.compile(rb"<definedName\b([^<>]*)(?<!/)>([^<]*)</definedName>")
+_NAMED = re.compile(rb'\bname="([^"]*)"')
+_CELL_FORMULA = re.compile(rb"(<f\b[^<>]*(?<!/)>)([^<]*)</f>")
+_QUOTES = {"&quot;": '"', "&apos;": "'"}
+
+
+def _with_cells_for_names(parts: Mapping[str, bytes]) -> dict[str, bytes]:
+    """The parts with cells in the formulas where names stand for them.
+
+    The engine looks through all names for each one it meets. In a sheet with hundreds that takes nine tenths of reading it
+    and most of a recalculation.
+    """
+    names: dict[str, str] = {}
+    for attributes, target in _NAME.findall(parts["xl/workbook.xml"]):
+        found = _NAMED.search(attributes)
+        name, cells = unescape(found[1].decode(), _QUOTES).lower() if found else "", unescape(target.decode(), _QUOTES)
+        known = b"localSheetId" not in attributes and name not in names and _PLAIN_TARGET.fullmatch(cells)
+        names[name] = cells if known else ""  # a name that is not of the whole workbook stays
+
+    def with_cells(match: re.Match[bytes]) -> bytes:
+        formula = unescape(match[2].decode(), _QUOTES)
+        if "&#" in formula or _OWN_NAMES.search(formula):
+            return match[0]
+        return match[1] + escape(_WORD.sub(lambda word: names.get(word[0].lower()) or word[0], formula)).encode() + b"</f>"
+
+    return {name: _CELL_FORMULA.sub(with_cells, data) if name.startswith("xl/worksheets/") else data for name, data in parts.items()}
+
+
 def address_on(sheet: int, ref: str) -> Address:
     """Address of a cell such as B2 on a sheet."""
     match = _REF.fullmatch(ref)
@@ -124,15 +152,18 @@ class Workbook:
     100.0
     """
 
-    def __init__(self, source: str | Path | bytes) -> None:
+    def __init__(self, source: str | Path | bytes, direct: bool = False) -> None:
         """Read a workbook from a path or from the bytes of an xlsx file.
+
+        With `direct`, cells stand in the place of names in the engine, not in the file, which is several times faster where
+        there are hundreds. A message then shows the cells.
 
         Raises WorkbookError where the file can't be read, is too large, or the engine can't take it.
         """
         self.label = "workbook" if isinstance(source, bytes) else Path(source).name
         self.parts = read_parts(source)
         check_limits(self.label, self.parts)
-        self._model = self._load()
+        self._model = self._load(direct)
         self.sheets: tuple[str, ...] = tuple(s["name"] for s in self._model.get_worksheets_properties())
         self.names: dict[str, Address] = {}
         self._targets: dict[str, str] = {}
@@ -144,7 +175,7 @@ class Workbook:
                 if sheet in self.sheets:
                     self.names[item["name"]] = (self.sheets.index(sheet), int(match[4]), column_number(match[3]))
 
-    def _load(self) -> Any:
+    def _load(self, direct: bool) -> Any:
         import ironcalc
 
         self._error_type = ironcalc.CellType.ErrorValue
@@ -154,7 +185,8 @@ class Workbook:
         # A scratch copy, since the engine reads from a path and the file may change while it is read.
         with tempfile.TemporaryDirectory(prefix="barfuncs-") as folder:
             path = Path(folder) / "book.xlsx"
-            path.write_bytes(pack(_with_blank_cells_blank(self.parts), level=1))
+            parts = _with_blank_cells_blank(self.parts)
+            path.write_bytes(pack(_with_cells_for_names(parts) if direct else parts, level=1))
             try:
                 return ironcalc.load_from_xlsx(str(path))
             except BaseException as error:  # the engine's panics are not Exceptions
@@ -181,27 +213,6 @@ class Workbook:
         close = difflib.get_close_matches(ref, self.names, n=1)
         hint = f"; did you mean {close[0]!r}?" if close else ""
         raise WorkbookError(f"{self.label} has no cell or name {ref!r}{hint}")
-
-    def refer_directly(self) -> None:
-        """Put cells in the place of the names that stand for them, in the engine and not in the file, and calculate.
-
-        The engine looks through all names for each one it meets, which takes most of a recalculation. A formula that was
-        put in has no value before the next calculation, only a text that says so: it must not be read and stored.
-        """
-        names: dict[str, str] = {}
-        for item in self._model.get_defined_name_list():
-            target = item["formula"].lstrip("=")
-            known = item["scope"] is None and item["name"].lower() not in names and _PLAIN_TARGET.fullmatch(target)
-            names[item["name"].lower()] = target if known else ""  # a name that is not of the whole workbook stays
-
-        def cells(word: re.Match[str]) -> str:
-            return names.get(word[0].lower()) or word[0]
-
-        for address, formula in list(self.formulas()):
-            direct = _WORD.sub(cells, formula)
-            if direct != formula and not _OWN_NAMES.search(formula):
-                self._model.set_user_input(*address, direct)
-        self.calculate()
 
     def first_cell(self, name: str) -> Address:
         """Address of the first cell of a defined name that stands for a range."""
@@ -242,10 +253,6 @@ class Workbook:
         if isinstance(value, str) and value[:1] == "#" and self._model.get_cell_type(*address) == self._error_type:
             return CellError(value if value in ERRORS else "#VALUE!")
         return value
-
-    def named_values(self) -> dict[str, Value]:
-        """Values of all defined names that stand for one cell."""
-        return {name: self.value_at(address) for name, address in self.names.items()}
 
     def shown(self, address: Address) -> str:
         """A cell as people write it: Sheet!B2."""
