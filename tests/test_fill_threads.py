@@ -36,11 +36,11 @@ def hasty_switches():
 @pytest.mark.slow
 def test_threads_get_their_own_job(hasty_switches):
     rng = random.Random(8)
-    jobs = [("quote", good_quote(rng)) if n % 4 == 0 else ("job_plan", good_job(rng)) for n in range(400)]
+    jobs = [("quote", good_quote(rng)) if n % 4 == 0 else ("job_plan", good_job(rng)) for n in range(2_000)]
     with ThreadPoolExecutor(THREADS) as pool:
         together = list(pool.map(lambda job: filled(*job), jobs))
     alone = [filled(*job) for job in jobs]
-    assert sum(isinstance(result, Filled) for result in alone) > 300
+    assert sum(isinstance(result, Filled) for result in alone) > 1_500
     assert [n for n, (a, b) in enumerate(zip(together, alone, strict=True)) if a != b] == []
 
 
