@@ -494,7 +494,7 @@ def test_the_function_wizard_shows_every_function_and_argument(sheet: Office) ->
         assert found["category"] == 11  # Add-in
         assert [name for name, _, _ in found["arguments"]] == [a.name for a in e.arguments]
         for (_, text, _), a in zip(found["arguments"], e.arguments, strict=True):
-            assert text.startswith(a.help_with_unit())
+            assert text.startswith(f"needed: {a.help_with_unit()}" if a.required else a.help_with_unit())
     assert [name for name, _, _ in shown["WHY"]["arguments"]] == ["function_name", "arguments"]
 
 

@@ -296,7 +296,6 @@ def test_quantities_in_one_text_are_those_of_python(host, text):
 
 
 @pytest.mark.parametrize(("quantities", "wanted"), [
-    ("1,500", "#VALUE! quantities: '1,500' may be one quantity or 2; write 1500, or 1;500"),
     (column(100.0, -5.0), "#VALUE! quantities: -5 given; allowed is a whole number 1 or more and at most 10,000,000"),
     (column(100.0, ERRORS["#N/A"], "x"), "#N/A"),
     (column(None, None), "#VALUE! quantities: is missing; allowed is one or more order quantities"),

@@ -31,7 +31,8 @@ from typing import Any, Literal
 import barfuncs
 from barfuncs.catalogue.columns import Texts
 from barfuncs.catalogue.entry import Argument, Entry, find
-from barfuncs.catalogue.reading import CALL, Way, read_arguments, read_value
+from barfuncs.catalogue.kinds import UNITS, Kind
+from barfuncs.catalogue.reading import CALL, Way, read_arguments, read_in, read_value
 from barfuncs.errors import BarfuncsError, InputError
 from barfuncs.functions.cost import TABLE_HEADS
 
@@ -293,11 +294,22 @@ def _flat(value: Any) -> list[Any]:
     return [read_cell(value)]
 
 
+_COUNT = Kind("count", "count", None, 1, 1e7, whole=True)
+
+
+def _is_count(text: str) -> bool:
+    try:
+        read_in(_COUNT, text, UNITS[0])
+    except ValueError:
+        return False
+    return True
+
+
 def _table_argument(value: Any) -> Any:
-    """All cells of a range as one list, or the first error among them, or None where all are blank. One text alone may hold
-    several quantities, as in Python."""
+    """All cells of a range as one list, or the first error among them, or None where all are blank. A text alone
+    that is no count may hold several, as in Python."""
     cells = [v for v in _flat(value) if v is not None]
-    if len(cells) == 1 and isinstance(cells[0], str):
+    if len(cells) == 1 and isinstance(cells[0], str) and not _is_count(cells[0]):
         return cells[0]
     return next((v for v in cells if isinstance(v, Problem)), cells or None)
 

@@ -110,7 +110,7 @@ class Input:
         fraction = f'IF(AND(EXACT({whole}&" "&{top}&"/"&{bottom},{tidy}),{whole}=INT({whole}),{top}<{bottom}),{whole}+{top}/{bottom},NA())'
         decimal = f"MID({tidy},3,20)"
         number = f'IF(AND(LEFT({tidy},2)="0 ",ISNUMBER(VALUE("1"&{decimal}&"1"))),VALUE({decimal}),NA())'
-        return (f'IF({tidy}="",IF(ISBLANK({self.name}),"",{self.name}),'
+        return (f'IF({tidy}="",IF(ISBLANK({self.name}),"",IF(ISLOGICAL({self.name}),NA(),{self.name})),'
                 f"IFERROR(IF(ISERROR({slash}),{number},{fraction}),NA()))")
 
     def used_formula(self, typed: str = "") -> str:
