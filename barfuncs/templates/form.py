@@ -327,7 +327,8 @@ class Form:
         row, sheet = self._row(table, letters, page.row), page.sheet
         for item in table.columns:
             ref = page.take(letters[item.name])
-            layout.style_input(sheet, ref, item.number)
+            # With a format for numbers LibreOffice takes a typed TRUE for 1, and nothing can tell.
+            layout.style_input(sheet, ref, Input.number.fget(item) if table.counted else item.number)  # type: ignore[attr-defined]
             value = record.get(item.name)
             sheet[ref].value = value
             if isinstance(value, str):
