@@ -70,11 +70,9 @@ def _value_in_cell(argument: Argument, ref: str, left_out: str) -> str:
 def _guard(argument: Argument, ref: str, left_out: str) -> str:
     if argument.kind.reader == "material":
         return expand("OR(AND(ISNUMBER({x}),NOT(ISLOGICAL({x}))),ISTEXT({x}))".replace("{x}", ref), {})
-    condition = argument.kind.cell_condition(ref)
     if argument.required:
-        return condition
-    inner = condition if condition.startswith("OR(") else f"AND({condition})"
-    return f"OR({left_out.replace('{x}', ref)},{inner})"
+        return argument.kind.cell_condition(ref)
+    return f"OR({left_out.replace('{x}', ref)},{argument.kind.cell_test(ref)})"
 
 
 _TOKEN = pattern(r'"[^"]*"|[A-Za-z_][A-Za-z_0-9]*|.', re.DOTALL)

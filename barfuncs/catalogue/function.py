@@ -9,7 +9,7 @@ import functools
 import inspect
 import re
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Annotated, Any, get_args, get_origin
+from typing import TYPE_CHECKING, Any
 
 from barfuncs.catalogue import units as _units
 from barfuncs.catalogue.entry import (
@@ -25,7 +25,7 @@ from barfuncs.catalogue.entry import (
 )
 from barfuncs.catalogue.formula import TABLE_NAMES, python_rule
 from barfuncs.catalogue.glossary import ARGUMENTS
-from barfuncs.catalogue.kinds import Kind
+from barfuncs.catalogue.kinds import kind_of
 from barfuncs.catalogue.quick import Quick, is_column
 from barfuncs.catalogue.reading import ANY_UNITS, UNITS_RULE, bind, read_arguments
 from barfuncs.errors import InputError
@@ -34,15 +34,6 @@ if TYPE_CHECKING:
     from barfuncs.catalogue.columns import Columns
 
 _CALLS: dict[str, CellFunction] = {}
-
-
-def _kind_of(annotation: Any, where: str) -> Kind:
-    for candidate in (annotation, *get_args(annotation)):
-        if get_origin(candidate) is Annotated:
-            for extra in candidate.__metadata__:
-                if isinstance(extra, Kind):
-                    return extra
-    raise TypeError(f"{where}: annotate with a kind from barfuncs.kinds")
 
 
 def cell_function(
@@ -88,7 +79,7 @@ def cell_function(
             where = f"{name}, {argument}"
             if argument not in ARGUMENTS:
                 raise TypeError(f"{where}: not in the glossary")
-            kind = _kind_of(core.__annotations__.get(argument), where)
+            kind = kind_of(core.__annotations__.get(argument), where)
             if kind.is_number and isinstance(default, (int, float)) and not kind.allows(default):
                 raise TypeError(f"{where}: the default {default} is outside the limits")
             arguments.append(Argument(argument, kind, ARGUMENTS[argument], default))
@@ -105,7 +96,7 @@ def cell_function(
             if unknown:
                 raise TypeError(f"{name}: the formula speaks of {', '.join(sorted(unknown))}")
         entry = Entry(name, group, core.__doc__.strip().split("\n")[0], source, tuple(arguments),
-                      _kind_of(core.__annotations__.get("return"), f"{name}, result"), core, formula,
+                      kind_of(core.__annotations__.get("return"), f"{name}, result"), core, formula,
                       no_formula, tuple(built))
         CATALOGUE[name] = entry
         _CALLS[name] = _make_call(entry)

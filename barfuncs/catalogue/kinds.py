@@ -5,7 +5,7 @@ import math
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args, get_origin
 
 SHAPES = ("round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube")
 PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank")
@@ -161,7 +161,7 @@ class Kind:
         return f"{parts[0]} {parts[1]}" + (f" and {parts[2]}" if len(parts) > 2 else "") + (f" ({unit})" if unit else "")
 
     def cell_condition(self, x: str) -> str:
-        """Cell expression that is TRUE where `x` is allowed."""
+        """Cell expression of what must hold for `x` to be allowed: arguments of an AND."""
         if self.choices:
             return "OR(" + ",".join(f'{x}="{choice}"' for choice in self.choices) + ")"
         # LibreOffice takes TRUE for a number.
@@ -176,6 +176,10 @@ class Kind:
             conditions.append(f"IFERROR({x}=INT({x}),FALSE)")  # of a text INT is an error, which AND hands on
         return ",".join(conditions)
 
+    def cell_test(self, x: str, *more: str) -> str:
+        """The same as one expression, which is TRUE where what `more` says holds too."""
+        condition = self.cell_condition(x)
+        return condition if self.choices and not more else f"AND({','.join((condition, *more))})"
 
     def limits_beyond(self, known: "Kind", x: str) -> str:
         """Cell expression for what `known`, the kind of the value in `x`, leaves open; blank where nothing."""
@@ -190,6 +194,16 @@ class Kind:
         if self.whole and not known.whole:
             conditions.append(f"{x}=INT({x})")
         return ",".join(conditions)
+
+
+def kind_of(annotation: Any, where: str = "kind_of") -> Kind:
+    """The kind that one of the aliases below stands for; it may be optional. Raises TypeError, beginning with `where`."""
+    for candidate in (annotation, *get_args(annotation)):
+        if get_origin(candidate) is Annotated:
+            for extra in candidate.__metadata__:
+                if isinstance(extra, Kind):
+                    return extra
+    raise TypeError(f"{where}: annotate with a kind from barfuncs.catalogue.kinds")
 
 
 def _plain(number: float) -> str:

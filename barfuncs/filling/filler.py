@@ -266,9 +266,10 @@ class Filler:
         self.own_name = self.book.first_cell("own_material_names")
         self.own_density = self.book.first_cell("own_material_densities")
         self.answers: dict[str, Address] = {name: self.book.address(ref) for name, ref in made.form.answer_cells().items()}
+        tables = {table.name for table in made.form.tables}  # of a table each row speaks for itself
         self.marks: list[tuple[str, str, Address]] = [
             (name, label, self.book.address(f"{self.prefix}marks[{n}]"))
-            for n, (name, label) in enumerate(made.form.marked, start=1)]
+            for n, (name, label) in enumerate(made.form.marked, start=1) if name not in tables]
         """What may be wrong: the input, what it is called, and the cell that says so."""
         self.rows: list[tuple[str, Address]] = [
             (f"{table.item}_{n}", self.book.address(f"{table.marks}[{n}]"))
@@ -345,8 +346,8 @@ class Filler:
         value_at, found = self.book.value_at, []
         for name, label, address in self.marks:
             said = str(value_at(address) or "").removesuffix(", ")
-            if not said or any(name == table.name for table in TEMPLATES[self.template].form.tables):
-                continue  # of a table each row speaks for itself
+            if not said:
+                continue
             more = said[len(label):].strip(" ()")
             if name not in inputs:
                 found.append(("job", f"fill in or correct: {said}"))

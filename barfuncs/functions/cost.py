@@ -16,7 +16,6 @@ from barfuncs.catalogue.kinds import (
     Count,
     Efficiency,
     Hours,
-    Kind,
     Length,
     Margin,
     Markup,
@@ -34,6 +33,7 @@ from barfuncs.catalogue.kinds import (
     Table,
     Units,
     Weight,
+    kind_of,
 )
 from barfuncs.catalogue.reading import broken_rules, read_in
 from barfuncs.catalogue.units import KG_PER_LB, MM_PER_INCH
@@ -420,7 +420,7 @@ def read_quantities(quantities: Any, where: str = "price_breaks") -> list[int]:
     ...
     barfuncs.errors.InputError: price_breaks: quantities: '1,500' may be one quantity or 2; write 1500, or 1;500
     """
-    kind = Kind("count", "count", None, 1, 1e7, whole=True)
+    kind = kind_of(PositiveCount)
     if not isinstance(quantities, str) and hasattr(quantities, "tolist") and not hasattr(quantities, "units"):
         quantities = quantities.tolist()  # a numpy array
     counts, problems = [], []

@@ -31,7 +31,7 @@ from typing import Any, Literal
 import barfuncs
 from barfuncs.catalogue.columns import Texts
 from barfuncs.catalogue.entry import Argument, Entry, find
-from barfuncs.catalogue.kinds import UNITS, Kind
+from barfuncs.catalogue.kinds import UNITS, PositiveCount, kind_of
 from barfuncs.catalogue.reading import CALL, Way, read_arguments, read_in, read_value
 from barfuncs.errors import BarfuncsError, InputError
 from barfuncs.functions.cost import TABLE_HEADS
@@ -294,7 +294,7 @@ def _flat(value: Any) -> list[Any]:
     return [read_cell(value)]
 
 
-_COUNT = Kind("count", "count", None, 1, 1e7, whole=True)
+_COUNT = kind_of(PositiveCount)
 
 
 def _is_count(text: str) -> bool:

@@ -7,7 +7,7 @@ share of its diameter, since a thin drill breaks at the feed of a thick one.
 import functools
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, get_args
+from typing import TYPE_CHECKING, Any
 
 from barfuncs.catalogue import kinds
 from barfuncs.catalogue.kinds import OPERATIONS, UNITS, Kind
@@ -31,13 +31,7 @@ NUMBERS = {"surface_speed_ft_min": ("surface_speed", "in"), "surface_speed_m_min
            "feed_in_rev": ("feed_rate", "in"), "feed_mm_rev": ("feed_rate", "mm"), "drill_feed": ("drill_feed", "")}
 COLUMNS = (*REQUIRED_COLUMNS, *NUMBERS, "source", "note")
 _FILE = "speeds and feeds file"
-
-
-def _kind(alias: Any) -> Kind:
-    return next(extra for extra in get_args(alias)[1:] if isinstance(extra, Kind))
-
-
-KINDS = {"surface_speed": _kind(kinds.SurfaceSpeed), "feed_rate": _kind(kinds.FeedRate),
+KINDS = {"surface_speed": kinds.kind_of(kinds.SurfaceSpeed), "feed_rate": kinds.kind_of(kinds.FeedRate),
          "drill_feed": Kind("feed of a drill", "fraction", None, 0, 0.1, open_low=True, smallest=1e-4)}
 WIDEST_DRILL = 1.0
 """Inch. A wider drill is fed like this one: from there on the feed no longer grows with the diameter (common practice)."""

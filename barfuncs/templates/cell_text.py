@@ -1,7 +1,5 @@
 """Cell expressions that put numbers and units into words, the same in every spreadsheet program."""
 
-
-
 from barfuncs.catalogue.kinds import UNIT_TEXT
 
 UNIT_SUFFIX = 'IF(units="mm"," mm"," in")'

@@ -160,7 +160,6 @@ SUPPLY = (
 RACK = f'last_bar_rest="{kinds.LAST_BAR_RESTS[1]}"'
 """Cell expression: TRUE where the rest of the last bar goes back on the rack."""
 
-
 def bought_formula(bars: str, blanks_each: str = "blanks_each") -> str:
     """Cell expression: bars to buy for so many bars to load."""
     return f"IF({blanks_each}>0,COUNT_UP({bars}/{blanks_each}),NA())"

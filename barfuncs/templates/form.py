@@ -1,7 +1,7 @@
 """The inputs, tables and answers of one template together, and how they get into cells."""
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from openpyxl.styles import Alignment, Border, Font, Side
@@ -27,6 +27,7 @@ from barfuncs.templates.model import (
     Missing,
     RowAnswer,
     Table,
+    first_of,
 )
 from barfuncs.templates.page import Page
 
@@ -102,25 +103,32 @@ class Form:
         An argument is the input or answer of the same name, unless `refs` names another.
         """
         if not answer.formula:
-            entry = CATALOGUE[answer.calls]
-            named = dict(answer.refs)
-            names = {a.name: named.get(a.name, a.name) for a in entry.arguments}
-            cells = {**self._cells, **(row.cells if row else {})}
-            refs = {argument: cells.get(name, name) for argument, name in names.items()}
-            known = self._known
+            entry, refs, known = CATALOGUE[answer.calls], self._refs(answer, row), self._known
             if row:  # where a cell is blank, 0 stands there, which the function takes for not given
-                known = {**known, **{refs[a.name]: a.kind for a in entry.arguments if names[a.name] in row.cells}}
+                own = set(row.cells.values())
+                known = {**known, **{refs[a.name]: a.kind for a in entry.arguments if refs[a.name] in own}}
             return cell_formula(entry, refs, known=known)
         return self.expression(answer.formula, row)
+
+    def _refs(self, answer: Answer, row: _Row | None) -> dict[str, str]:
+        """By argument of the function that an answer calls: the cell that stands for it."""
+        named, cells = dict(answer.refs), self._cells_with(row)
+        names = {a.name: named.get(a.name, a.name) for a in CATALOGUE[answer.calls].arguments}
+        return {argument: cells.get(name, name) for argument, name in names.items()}
+
+    def _cells_with(self, row: _Row | None) -> Mapping[str, str]:
+        """What names stand for in a formula: within a row those of its table stand for its cells."""
+        return {**self._cells, **row.cells} if row else self._cells
 
     def expression(self, text: str, row: _Row | None = None) -> str:
         """A cell expression over named cells: an input's name stands for its value as used, but inside ISBLANK( ),
         and an answer's for its cell. With `row` the names of a table stand for the cells of that row."""
-        found = expand(text, {**self._cells, **(row.cells if row else {})})
+        found = expand(text, self._cells_with(row))
         for name in self._counting:
             found = found.replace(f"ISBLANK({self._cells[name]})", self.inputs[name].is_blank)
-        for name, cell in (row.raw if row else {}).items():
-            found = found.replace(f"ISBLANK({row.cells[name]})" if row else "", f"ISBLANK({cell})")
+        if row:
+            for name, cell in row.raw.items():
+                found = found.replace(f"ISBLANK({row.cells[name]})", f"ISBLANK({cell})")
         return found
 
     def _mark(self, item: Input) -> str:
@@ -137,16 +145,13 @@ class Form:
         tests = [f"NOT({item.is_blank})"] if item.may_be_blank else []
         if item.name in self.follow_on:
             tests.append(f"NOT(AND(ISBLANK({item.name}),{self.expression(self.follow_on[item.name])}))")
-        tests.append(f"ISERROR({item.used})")
-        condition = tests[0] if len(tests) == 1 else f"AND({','.join(tests)})"
-        return f'IF({condition},{label},"")'
+        return f'IF({_all_of(*tests, f"ISERROR({item.used})")},{label},"")'
 
     def _not_known(self, name: str) -> str:
         """Cell expression: the label of an answer that is an error though the inputs it needs are filled in."""
         answer = self.answers[name]
-        tests = [f"NOT({self.inputs[n].is_blank})" for n in answer.needs.split()] + [f"ISERROR({self.prefix}{name})"]
-        condition = tests[0] if len(tests) == 1 else f"AND({','.join(tests)})"
-        return f'IF({condition},"{answer.label.lower()}, ","")'
+        given = [f"NOT({self.inputs[n].is_blank})" for n in answer.needs.split()]
+        return f'IF({_all_of(*given, f"ISERROR({self.prefix}{name})")},"{answer.label.lower()}, ","")'
 
     def put_input(self, page: Page, name: str, columns: Sequence[str]) -> None:
         """Label, framed cell and unit, side by side."""
@@ -167,6 +172,14 @@ class Form:
         value = f'{number_text(f"100*{item.shop}", 1)}&"%"' if item.number == "percent" else value
         return f'={unit}&IFERROR(IF(AND(ISBLANK({item.name}),{item.shop}<>""),"  Shop: "&{value},""),"")'
 
+    def put_inputs(self, page: Page, groups: Mapping[str, Iterable[Input]], columns: Sequence[str]) -> None:
+        """Inputs one below the other, each group under its heading."""
+        for title, items in groups.items():
+            page.heading(f"{columns[0]}:{columns[-1]}", title)
+            for item in items:
+                page.next_row()
+                self.put_input(page, item.name, columns)
+
     def put_answer(self, page: Page, name: str, columns: Sequence[str], bold: bool = False) -> None:
         """Label, calculated cell and unit, side by side."""
         answer, (label, value, unit) = self.answers[name], columns
@@ -175,6 +188,15 @@ class Form:
         if bold:
             page.sheet[ref].font = layout.font(11, bold=True)
         page.put(unit, unit_text(answer.unit) if answer.unit else None, color=layout.SOFT, size=9, indent=1)
+
+    def put_answers(self, page: Page, groups: Mapping[str, Iterable[Answer]], columns: Sequence[str],
+                    bold: Collection[str] = ()) -> None:
+        """Answers one below the other, each group under its heading; the names in `bold` stand out."""
+        for title, answers in groups.items():
+            page.heading(f"{columns[0]}:{columns[-1]}", title)
+            for answer in answers:
+                page.next_row()
+                self.put_answer(page, answer.name, columns, bold=answer.name in bold)
 
     def put_value(self, page: Page, name: str, column: str, bold: bool = False) -> str:
         """The calculated cell alone; its reference."""
@@ -284,8 +306,8 @@ class Form:
 
     def put_table(self, page: Page, table: Table, records: Sequence[Mapping[str, object]] = (), units: str = "units") -> str:
         """Heads, rows, marks. From column B on: the columns, the answers, the mark; two columns further what is aside: answers
-        and values as they count. `records` fill the first rows; `units` names the cell that the heads' units follow. Gives the column of
-        the marks, the last that is printed."""
+        and values as they count. `records` fill the first rows; `units` names the cell that the heads' units follow. Gives
+        the column of the marks, the last that is printed."""
         sheet, letters = page.sheet, _letters(table)
         shown: list[Column | RowAnswer] = [*table.columns, *(a for a in table.answers if not a.aside)]
         mark, last = letters["mark"], letters["mark"]
@@ -328,7 +350,7 @@ class Form:
         for item in table.columns:
             ref = page.take(letters[item.name])
             # With a format for numbers LibreOffice takes a typed TRUE for 1, and nothing can tell.
-            layout.style_input(sheet, ref, Input.number.fget(item) if table.counted else item.number)  # type: ignore[attr-defined]
+            layout.style_input(sheet, ref, item.number if table.counted else item.aligned)
             value = record.get(item.name)
             sheet[ref].value = value
             if isinstance(value, str):
@@ -361,10 +383,7 @@ class Form:
 
     def _mark_of_row(self, table: Table, row: _Row) -> str:
         """Cell expression: what is wrong with a row in words, or what asks for a second look, or an empty text."""
-        words = '""'
-        for condition, said in reversed(table.looks):
-            words = f"IF({self.expression(condition, row)},{self.expression(said, row)},{words})"
-        words = f'IFERROR({words},"")' if table.looks else words
+        looks = first_of([(self.expression(condition, row), self.expression(said, row)) for condition, said in table.looks], '""')
         cases: list[tuple[str, str]] = []
         for item in table.columns:
             name, label = f"{table.item}_{item.name}", item.label.lower()
@@ -379,23 +398,24 @@ class Form:
                     said = f'"{WRONG} {label} "&IF(ISTEXT({row.raw[name]}),"can\'t be read","is not allowed here")'
                 cases.append((f"ISERROR({row.cells[name]})", said))
             else:
-                allowed = item.kind.cell_condition(row.raw[name])
-                allowed = allowed if allowed.startswith("OR(") else f"AND({allowed})"
-                cases.append((f'NOT(OR({row.raw[name]}="",{allowed}))', said))
+                cases.append((f'NOT(OR({row.raw[name]}="",{item.kind.cell_test(row.raw[name])}))', said))
         cases += [(self.expression(condition, row), f'"{WRONG} {said}"') for condition, said in table.wrong_if]
         caller = next((a for a in table.answers if a.calls == table.calls), None) if table.calls else None
         if caller:
             labels = {item.name: item.label.lower() for item in table.columns}
-            named = dict(caller.refs)
+            refs = self._refs(caller, row)
             for rule in CATALOGUE[table.calls].rules:
-                names = {a.name: named.get(a.name, a.name) for a in CATALOGUE[table.calls].arguments}
-                condition = expand(rule.condition, {a: {**self._cells, **row.cells}.get(n, n) for a, n in names.items()})
+                condition = expand(rule.condition, refs)
                 said = (f'IF(ISBLANK({row.raw[f"{table.item}_{rule.argument}"]}),"{WRONG} {labels[rule.argument]} is missing",'
                         f'"{WRONG} {labels[rule.argument]} does not go with the rest")')
                 cases.append((f"IFERROR(NOT({condition}),FALSE)", said))
-        for condition, said in reversed(cases):
-            words = f"IF({condition},{said},{words})"
+        words = first_of(cases, f'IFERROR({looks},"")' if table.looks else looks)
         return f'IF({row.cells[f"{table.item}_filled"]}=0,"",{words})'
+
+
+def _all_of(*conditions: str) -> str:
+    """Cell expression: TRUE where all of the conditions hold."""
+    return conditions[0] if len(conditions) == 1 else f"AND({','.join(conditions)})"
 
 
 def _counts(item: Input) -> bool:

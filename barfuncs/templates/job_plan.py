@@ -1,11 +1,5 @@
 """Template job_plan: one job, its bar, yield, bars, weight, time, checks and set-up sheet."""
 
-
-
-
-
-
-
 from typing import Any
 
 from openpyxl import Workbook
@@ -239,6 +233,7 @@ CHECKS = (
     MATERIAL,
 )
 
+
 def _plan_sheet(book: Workbook) -> None:
     page = add_page(book, "Plan", {"A": 1.5, "B": 29, "C": 21, "D": 17, "E": 2.5, "F": 34, "G": 13, "H": 10})
     page.title("Job plan")
@@ -251,17 +246,9 @@ def _plan_sheet(book: Workbook) -> None:
     headline = page.put("B:H", "=" + _headline(), size=12, bold=True, color=layout.ACCENT)
     page.name("plan_headline", headline.partition(":")[0])
     top = page.row
-    for title, items in INPUTS.items():
-        page.heading("B:D", title)
-        for item in items:
-            page.next_row()
-            FORM.put_input(page, item.name, "BCD")
+    FORM.put_inputs(page, INPUTS, "BCD")
     right = page.beside(top)
-    for title, answers in ANSWERS.items():
-        right.heading("F:H", title)
-        for answer in answers:
-            right.next_row()
-            FORM.put_answer(right, answer.name, "FGH", bold=answer.name in HEADLINES)
+    FORM.put_answers(right, ANSWERS, "FGH", bold=HEADLINES)
     layout.quiet_errors(page.sheet, f"G{top + 2}:G{right.row + 1}")
     page.row = max(page.row, right.row) + 1
     for line in range(top + 1, page.row + 1):

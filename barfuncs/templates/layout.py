@@ -1,7 +1,5 @@
 """The shared look of the workbooks: quiet, printable, told apart by shape and word as well as by colour."""
 
-
-
 import io
 import re
 from datetime import datetime

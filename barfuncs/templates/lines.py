@@ -1,7 +1,5 @@
 """Which templates there are: a new one is its module and one line here. Imports nothing, so that --help is quick."""
 
-
-
 from dataclasses import dataclass
 
 

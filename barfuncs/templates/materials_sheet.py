@@ -1,7 +1,5 @@
 """The sheet with the materials table, which every template that looks a material up brings along."""
 
-
-
 from openpyxl import Workbook
 
 from barfuncs.catalogue import materials

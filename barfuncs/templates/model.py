@@ -5,18 +5,16 @@ limits. Formulas rest on those cells, so that no answer is worked out from a bad
 again. A blank input that the shop's own data can give takes the shop's value, which stands in a cell `shop_...`.
 """
 
-
-
 import re
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, fields, replace
-from typing import Any, get_args
+from typing import Any
 
 from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.formula import python_rule
 from barfuncs.catalogue.glossary import ARGUMENTS
-from barfuncs.catalogue.kinds import Kind
+from barfuncs.catalogue.kinds import Kind, kind_of
 from barfuncs.catalogue.reading import broken_rules
 from barfuncs.errors import shown
 
@@ -53,6 +51,7 @@ class Input:
 
     @property
     def number(self) -> str:
+        """The format of its cell, by its name in `layout`."""
         if self.kind.reader == "fraction":
             return "percent"
         if self.kind.reader == "text":
@@ -125,12 +124,8 @@ class Input:
         return f"IF(ISBLANK({self.name}),{otherwise},{checked})"
 
     def _checked(self, cell: str) -> str:
-        condition = self.kind.cell_condition(cell)
-        if self.may_be_text and cell != self.name:
-            condition += f",{cell}<longest_length"
-        if not condition.startswith("OR("):
-            condition = f"AND({condition})"
-        return f"IF({condition},{cell},NA())"
+        below = (f"{cell}<longest_length",) if self.may_be_text and cell != self.name else ()
+        return f"IF({self.kind.cell_test(cell, *below)},{cell},NA())"
 
 
 @dataclass(frozen=True)
@@ -176,7 +171,7 @@ def make_input(name: str, label: str, alias: Any, default: Any = None, needed: b
                help_text: str = "", blank: float | None = None, from_shop: bool = False,
                source: str = "") -> Input:
     """An input of one of the aliases in `kinds`; the glossary says what it means unless `help_text` does."""
-    kind = next(m for m in get_args(alias)[1:] if isinstance(m, Kind))
+    kind = kind_of(alias)
     if not help_text and name not in ARGUMENTS:
         raise ValueError(f"{name} is not in the glossary: give help_text")
     return Input(name, label, kind, help_text or ARGUMENTS[name], default, needed, unit or kind.dimension or "", blank,
@@ -190,10 +185,9 @@ class Column(Input):
     width: float = 12
 
     @property
-    def number(self) -> str:
-        """The format of its cells: one below the other, lengths and amounts have the same decimals."""
-        own = super().number
-        return {"length": "length", "number": "money"}.get(self.kind.reader, own) if own == "general" else own
+    def aligned(self) -> str:
+        """The format of its cells where they only stand one below the other: lengths and amounts have the same decimals."""
+        return {"length": "length", "number": "money"}.get(self.kind.reader, "general") if self.number == "general" else self.number
 
     def at(self, ref: str) -> Input:
         """The input of one row, whose cell goes by its reference instead of a name."""
@@ -201,7 +195,7 @@ class Column(Input):
 
 
 def make_column(name: str, label: str, alias: Any, help_text: str = "", needed: bool = False, unit: str = "",
-           blank: float | None = None, width: float = 12) -> Column:
+                blank: float | None = None, width: float = 12) -> Column:
     """A column of one of the aliases in `kinds`; the glossary says what it means unless `help_text` does."""
     item = make_input(name, label, alias, None, needed, unit, help_text, blank)
     return Column(**{f.name: getattr(item, f.name) for f in fields(item)}, width=width)
@@ -245,11 +239,13 @@ class Table:
     `item` begins the name of all that a row has: the cells of the column `length` of a table of operations are called
     `op_length`, their values as used `use_op_length`, the answer `time` `quote_op_time`, the marks `op_marks`. In a formula
     of a row `op_length` is this row's value, `ISBLANK(op_length)` asks for its cell, and `op_filled` is the number of its
-    cells with something in them, texts not counted, `op_sound` is 0, or an error where a number in the row is not allowed. `all_op_length` is the whole column, as `op_length` is in any other formula.
+    cells with something in them, texts not counted, `op_sound` is 0, or an error where a number in the row is not allowed.
+    `all_op_length` is the whole column, as `op_length` is in any other formula.
 
     `calls` is a function of the catalogue whose rules hold in each row; `falls_back` names for a column the input of the
-    template that stands in for a blank cell. `wrong_if` are more ways in which a row is wrong, (condition, words). `looks` are cases in order, (condition, words as a cell expression), for rows
-    in which nothing is wrong: words that begin with `!` ask for a second look, those with `i` only tell.
+    template that stands in for a blank cell. `wrong_if` are more ways in which a row is wrong, (condition, words). `looks`
+    are cases in order, (condition, words as a cell expression), for rows in which nothing is wrong: words that begin with
+    `!` ask for a second look, those with `i` only tell.
     Where rows are not `counted` they have no values as used: what rests on them looks at the marks first.
     """
 
@@ -375,7 +371,7 @@ class Check:
         """Cell expression of the word."""
         words = self.words or tuple((condition, word) for condition, word, _ in self.cases)
         quoted = [(condition, f'"{word}"') for condition, word in words]
-        return f'IFERROR({_first(quoted)},"{_NOT_KNOWN}")'
+        return f'IFERROR({first_of(quoted)},"{_NOT_KNOWN}")'
 
     def sentence(self, word_cell: str) -> str:
         """Cell expression of the sentence. The word tells which cases there are left, so that few conditions are worked out twice."""
@@ -383,16 +379,16 @@ class Check:
         formula = '"not known yet."'
         for wanted in words:
             cases = tuple((condition, sentence) for condition, word, sentence in self.cases if word == wanted)
-            formula = f'IF({word_cell}="{wanted}",{_first((*cases[:-1], ("TRUE", cases[-1][1])))},{formula})'
+            formula = f'IF({word_cell}="{wanted}",{first_of(cases[:-1], cases[-1][1])},{formula})'
         return f'"{self.topic}: "&IFERROR({formula},"not known yet.")'
 
 
 _NOT_KNOWN = "\u00b7 \u00b7 \u00b7"
 
 
-def _first(cases: Sequence[tuple[str, str]]) -> str:
-    """Cell expression: what the first case whose condition holds gives."""
-    formula = '"?"'
+def first_of(cases: Sequence[tuple[str, str]], otherwise: str = '"?"') -> str:
+    """Cell expression: what the first case whose condition holds gives, or `otherwise`."""
+    formula = otherwise
     for condition, text in reversed(cases):
         formula = text if condition == "TRUE" else f"IF({condition},{text},{formula})"
     return formula

@@ -1,9 +1,5 @@
 """The last sheet of a template: what inputs mean, how answers are worked out, sources, and the steps between."""
 
-
-
-
-
 from collections.abc import Iterable, Sequence
 
 from openpyxl import Workbook

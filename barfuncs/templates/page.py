@@ -1,7 +1,5 @@
 """A page hands out the cells of a sheet from the top down, each of them once, and names them, each name once."""
 
-
-
 from typing import Any, Self
 
 from openpyxl import Workbook

@@ -4,8 +4,6 @@ Every limit here is trade experience: common practice, no source. They are wide 
 for 6 in shafts. A check that speaks names the figure and the likely slip; its tick says what was compared.
 """
 
-
-
 from collections.abc import Sequence
 
 from barfuncs.catalogue.kinds import MACHINE_TYPES

@@ -1,7 +1,5 @@
 """The templates by name. A module is imported when its template is first asked for."""
 
-
-
 import importlib
 from collections.abc import Iterator, Mapping
 

@@ -3,8 +3,6 @@
 It has no inputs. While the plan says STOP it shows no length, no count and no weight.
 """
 
-
-
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass

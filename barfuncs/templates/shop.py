@@ -493,19 +493,7 @@ def unit_formula(column: Column) -> str | None:
 
 def number_format(column: Column) -> str:
     """The format of a column's cells, by its name in `layout`."""
-    match column.kind.reader:
-        case "fraction":
-            return "percent"
-        case "text" | "choice":
-            return "text"
-        case _ if column.kind.whole:
-            return "count"
-        case "length":
-            return "length"
-        case "number":
-            return "money"
-        case _:
-            return "general"
+    return "text" if column.number == "typed" else column.aligned
 
 
 def validate(sheet: Worksheet, ref: str, column: Column) -> None:

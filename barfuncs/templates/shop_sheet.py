@@ -35,7 +35,6 @@ PROBLEMS = (Missing('AND(machine<>"",machine_row=0)', "machine", "not on the she
             Missing("shop_problems>0", "sheet Shop", "its units or a row with a mark"))
 """What may be wrong with the shop's own data, and how it is called."""
 
-
 def _same_units(metric: float) -> str:
     """Cell expression: the factor from the shop's units to the job's."""
     return f'IF({_UNITS_ARE_GOOD},IF(shop_units=use_units,1,IF(use_units="mm",{metric!r},1/{metric!r})),NA())'
@@ -58,8 +57,7 @@ def _picked(form: Form, name: str) -> str:
     if name == "supplied_length":
         return f'IF(shop_price_row=0,"",IF({cell}="","",{cell}*shop_length_factor))'
     rate = f"rates_{name}"
-    condition = form.inputs[name].kind.cell_condition(rate)
-    good = f"IF({condition if condition.startswith('OR(') else f'AND({condition})'},{rate},NA())"
+    good = f"IF({form.inputs[name].kind.cell_test(rate)},{rate},NA())"
     if name in _PICKED_FROM_PRICES:
         own = f'IF({rate}="","",{good}*shop_weight_factor)'
         return f'IF(shop_price_row=0,{own},IF({cell}="",{own},{cell}*shop_weight_factor))'

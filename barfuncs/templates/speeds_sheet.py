@@ -1,7 +1,5 @@
 """The sheet of starting values for surface speed and feed, and what it suggests for an operation."""
 
-
-
 from typing import Annotated
 
 from openpyxl import Workbook

@@ -1,7 +1,5 @@
 """A template as an object: all that filling, lists and the command line ask of it, so that none of them knows it by name."""
 
-
-
 import functools
 import re
 from collections.abc import Callable, Mapping, Sequence

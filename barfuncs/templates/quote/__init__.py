@@ -1,11 +1,5 @@
 """Template quote: cycle time from an operation list, cost build-up at six quantities, what-ifs, a page for the customer."""
 
-
-
-
-
-
-
 from collections.abc import Sequence
 
 from openpyxl import Workbook

@@ -1,7 +1,5 @@
 """What a quote checks."""
 
-
-
 from barfuncs.templates import plausible
 from barfuncs.templates.cell_text import number_text
 from barfuncs.templates.every_order import (

@@ -1,9 +1,5 @@
 """The cost build-up of a quote: at each quantity, with the same bars used up, and what if."""
 
-
-
-
-
 from barfuncs.templates import plausible, speeds_sheet
 from barfuncs.templates.cell_text import fixed_text
 from barfuncs.templates.every_order import (

@@ -2,14 +2,14 @@
 
 from barfuncs.templates.form import Form
 from barfuncs.templates.quote.costs import (
-            BREAK_ANSWERS,
-            COSTING,
-            COSTS_MORE,
-            LIMITS,
-            PRICE_CHECKS,
-            STEPS,
-            WHAT_IF_ANSWERS,
-            WHOLE_ANSWERS,
+    BREAK_ANSWERS,
+    COSTING,
+    COSTS_MORE,
+    LIMITS,
+    PRICE_CHECKS,
+    STEPS,
+    WHAT_IF_ANSWERS,
+    WHOLE_ANSWERS,
 )
 from barfuncs.templates.quote.inputs import BREAKS, CYCLE_INPUTS, INPUTS, LETTER, QUANTITIES, TOOL, WHAT_IF
 from barfuncs.templates.quote.operations import NOT_COUNTED, OPERATION_LOOKS, OPERATIONS

@@ -1,11 +1,5 @@
 """What a quote asks for."""
 
-
-
-
-
-
-
 import dataclasses
 from collections.abc import Iterable
 

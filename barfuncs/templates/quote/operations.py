@@ -1,9 +1,5 @@
 """The operation list of a quote: the time of each row, and a mark where it does not look like this part."""
 
-
-
-
-
 from barfuncs.catalogue import kinds
 from barfuncs.catalogue.units import MM_PER_INCH
 from barfuncs.templates.cell_text import number_text

@@ -28,11 +28,7 @@ def costing_sheet(book: Workbook) -> None:
     FORM.put_status(page, "B:H", "quote")
     page.skip()
     top = page.row
-    for title, items in INPUTS.items():
-        page.heading("B:D", title)
-        for item in items:
-            page.next_row()
-            FORM.put_input(page, item.name, "BCD")
+    FORM.put_inputs(page, INPUTS, "BCD")
     right = page.beside(top)
     right.heading("F:H", "Quantities, and the price each")
     first = right.row + 1
@@ -46,11 +42,7 @@ def costing_sheet(book: Workbook) -> None:
     page.name("quote_quantities", f"G{first}:G{right.row}")
     layout.quiet_errors(page.sheet, f"H{first}:H{right.row}")
     below = right.row + 2
-    for title, answers in COSTING.items():
-        right.heading("F:H", title)
-        for answer in answers:
-            right.next_row()
-            FORM.put_answer(right, answer.name, "FGH")
+    FORM.put_answers(right, COSTING, "FGH")
     layout.quiet_errors(page.sheet, f"G{below}:G{right.row + 1}")
     for line in range(top + 1, page.row + 1):
         page.sheet.row_dimensions[line].height = 15.5
