@@ -4,7 +4,7 @@ import random
 from typing import Any
 
 import barfuncs as bf
-from barfuncs.catalogue.kinds import LAST_BAR_RESTS, MACHINE_TYPES, ROUNDINGS
+from barfuncs.catalogue.kinds import LAST_BAR_RESTS, LAST_FEEDS, MACHINE_TYPES, ROUNDINGS
 from barfuncs.templates.registry import TEMPLATES
 
 MATERIALS = ("Brass C36000", "Stainless 303", "Steel 1215", "Titanium grade 5", "7.85 g/cm3")
@@ -44,6 +44,14 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     for name, value in optional.items():
         if rng.random() < 0.6:
             job[name] = value
+    rarer = {
+        "rear_hold": length(0, 6), "second_spindle_stock": length(0.05, 0.6), "first_parts_scrapped": rng.randint(0, 3),
+        "parts_per_feed": rng.randint(1, 5), "last_feed": rng.choice(LAST_FEEDS),
+    }
+    job |= {name: value for name, value in rarer.items() if rng.random() < 0.3}
+    if _good_per_bar(job) < 1:  # what is left of a part or two
+        for name in ("first_parts_scrapped", "last_feed", "second_spindle_stock", "rear_hold"):
+            job.pop(name, None)
     if rng.random() < 0.4:
         job["kerf"] = length(0, 0.15)
         blanks = rng.randint(1, 4)
@@ -53,6 +61,15 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     if rng.random() < 0.3:
         job["part_weight"] = heaviest_part(job) * rng.choice([0.3, 0.8, 1])
     return job
+
+
+def _good_per_bar(job: dict[str, Any]) -> int:
+    """Parts of a bar without its first ones that are scrapped."""
+    keeps = bf.min_remnant(job["grip_length"], job["face_to_cutoff"], job.get("rear_hold", 0))
+    fit = bf.parts_per_bar(job["bar_length"], job["part_length"], job["cutoff_width"], keeps,
+                           job.get("facing", 0) + job.get("second_spindle_stock", 0), job.get("end_trim", 0))
+    per_feed = job.get("parts_per_feed", 1) if job.get("last_feed") == LAST_FEEDS[1] else 1
+    return bf.parts_in_full_feeds(fit, per_feed) - job.get("first_parts_scrapped", 0)
 
 
 def heaviest_part(job: dict[str, Any]) -> float:
@@ -113,10 +130,9 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     unit = 25.4 if job["units"] == "mm" else 1.0
     not_asked = ("quantity", "longest_random_bar", "feeder_bars", "bars_on_hand")
     job = {name: value for name, value in job.items() if name in TEMPLATES["quote"].inputs and name not in not_asked}
-    per_bar = bf.parts_per_bar(job["bar_length"], job["part_length"], job["cutoff_width"], job["grip_length"] + job["face_to_cutoff"],
-                               job.get("facing", 0), job.get("end_trim", 0))
+    per_bar = _good_per_bar(job)
     usual = [1, 2, 7, 40, 100, 101, 250, 999, 1000, 5000, 25_000, 120_000]
-    if per_bar:  # one part more than some bars give
+    if per_bar > 0:  # one part more than some bars give
         usual += [bf.whole_bar_quantity(q, per_bar, job.get("scrap_rate", 0), job.get("setup_parts", 0)) + 1 for q in (1, 20, 300)]
     for n, quantity in enumerate(rng.sample(sorted({*usual}), rng.randint(1, 6)), 1):
         job[f"quantity_{n}"] = quantity
@@ -149,7 +165,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
 
 _PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2.0,
          "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2,
-         "feeder_longest_bar": 160.0, "machine_type": "guide bush", "top_speed": 4000.0}
+         "feeder_longest_bar": 160.0, "machine_type": "guide bush", "top_speed": 4000.0, "rear_hold": 3.0, "first_parts_scrapped": 1.0}
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
     "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0},
     "quote": {**_PLAN, **{f"quantity_{n}": q for n, q in enumerate((500.0, 100.0, 1000.0, 2500.0, 60.0, 5000.0), 1)},

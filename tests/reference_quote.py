@@ -6,7 +6,7 @@ remnants, what-ifs from inputs changed before anything else is worked out: not t
 
 from typing import Any
 
-from reference_plan import supply
+from reference_plan import parts_of, supply
 
 import barfuncs as bf
 from barfuncs.catalogue import materials
@@ -24,12 +24,13 @@ COLUMNS = ("start_diameter", "end_diameter", "length", "surface_speed", "feed_ra
 
 def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) -> dict[str, Any]:
     """The cost of one order, line by line."""
-    facing, trim, units = i["facing"], i["end_trim"], i["units"]
-    feed = i["part_length"] + i["cutoff_width"] + facing
-    bar = (i["bar_length"], i["part_length"], i["cutoff_width"], i["grip_length"] + i["face_to_cutoff"], facing, trim)
-    per_bar, remnant = bf.parts_per_bar(*bar), bf.remnant_length(*bar)
+    trim, units, first = i["end_trim"], i["units"], i["first_parts_scrapped"]
+    feed = i["part_length"] + i["cutoff_width"] + i["facing"] + i["second_spindle_stock"]
+    per_bar = parts_of(i, i["bar_length"])
+    remnant = i["bar_length"] - trim - per_bar * feed
     to_make = bf.parts_to_make(quantity, i["scrap_rate"], i["setup_parts"])
-    bars = bf.bars_for_quantity(quantity, per_bar, i["scrap_rate"], i["setup_parts"]) + bars_more
+    bars = -(-to_make // (per_bar - first))
+    to_make, bars = to_make + first * bars, bars + bars_more
     solid = (i["material"], i["shape"], i["size"])
     per_unit = bf.weight_per_length(*solid, i["thickness"], units) / (1000 if units == "mm" else 12)
     weight = bf.bar_weight(*solid, i["bar_length"], i["thickness"], units)
@@ -45,7 +46,7 @@ def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) 
                                           i["cut_charge"], i["minimum_charge"], units)
     to_rack = i["last_bar_rest"] == "back on the rack"
     a["last_rest"] = i["bar_length"] - trim - last * feed
-    useful = a["last_rest"] >= (i["grip_length"] + i["face_to_cutoff"] + feed + trim) * (1 - 1e-9)
+    useful = a["last_rest"] >= (max(i["grip_length"] + i["face_to_cutoff"], i["rear_hold"]) + feed + trim) * (1 - 1e-9)
     a["rest_length"] = a["last_rest"] if to_rack and useful else 0
     blanks = 1 if i["price_per"] == "blank" else bought["blanks_per_supplied"]
     a["rack_length"] = a["rest_length"] + (a["bought"] * blanks - bars) * i["bar_length"] * to_rack
@@ -94,16 +95,18 @@ def operation(i: dict[str, Any], n: int) -> tuple[float, float, float]:
 def quote(i: dict[str, Any]) -> dict[str, Any]:
     """Answers by name; None where the template must show an error. `i` are inputs as `read_inputs` gives them."""
     i = {**i, **{name: default if i[name] is None else i[name] for name, default in BLANK_COUNTS_AS.items()}}
-    units, trim, facing = i["units"], i["end_trim"], i["facing"]
+    units, trim, facing = i["units"], i["end_trim"], i["facing"] + i["second_spindle_stock"]
+    a_first = i["first_parts_scrapped"]
     solid = (i["material"], i["shape"], i["size"])
     a: dict[str, Any] = {}
     a["bar_per_part"] = bf.bar_per_part(i["part_length"], i["cutoff_width"], facing)
-    a["min_remnant"] = bf.min_remnant(i["grip_length"], i["face_to_cutoff"])
-    bar = (i["bar_length"], i["part_length"], i["cutoff_width"], a["min_remnant"], facing, trim)
-    a["parts_per_bar"] = per_bar = bf.parts_per_bar(*bar)
-    a["remnant"] = bf.remnant_length(*bar)
-    a["bar_use"] = bf.bar_use(*bar)
-    a["first_stickout"] = bf.first_stickout(i["part_length"], i["cutoff_width"], i["face_to_cutoff"], facing, trim)
+    a["min_remnant"] = max(i["grip_length"] + i["face_to_cutoff"], i["rear_hold"])
+    a["front_stock"] = facing
+    a["parts_per_bar"] = per_bar = parts_of(i, i["bar_length"])
+    a["good_per_bar"] = per_bar - a_first
+    a["remnant"] = i["bar_length"] - trim - per_bar * a["bar_per_part"]
+    a["bar_use"] = per_bar * i["part_length"] / i["bar_length"]
+    a["first_stickout"] = i["face_to_cutoff"] + i["parts_per_feed"] * a["bar_per_part"] + trim
     a["stickout_ratio"] = bf.stickout_ratio(a["first_stickout"], i["size"])
     a["section_area"] = bf.section_area(i["shape"], i["size"], i["thickness"])
     a["across_corners"] = bf.across_corners(i["shape"], i["size"], i["thickness"])
@@ -128,7 +131,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a["blanks_each"] = 1 if a["bought_as_blanks"] else a["blanks_per_supplied"]
     a["bought_length"] = bought["bought_length"]
     a["bought_weight"] = per_unit * a["bought_length"]
-    a["parts_per_bought"] = per_bar * a["blanks_each"]
+    a["parts_per_bought"] = a["good_per_bar"] * a["blanks_each"]
     a["setting_rate"] = i["machine_rate"] if i["setup_rate"] is None else i["setup_rate"]
     a["speed_allowed"], a["feed_allowed"] = i["top_speed"] or 0, i["max_feed"] or 0
     for n in OPERATIONS:
@@ -139,13 +142,14 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a["cycle"] = cycle = a["listed_cycle"] if i["cycle_time"] is None else i["cycle_time"]
     for n in BREAKS:
         quantity = i[f"quantity_{n}"]
-        names = [*priced(i, 1, cycle), "margin", "whole", "sure", *(f"{name}_whole" for name in priced(i, 1, cycle))]
+        names = [*priced(i, 1, cycle), "margin", "whole", "sure", "order_parts", *(f"{name}_whole" for name in priced(i, 1, cycle))]
         a |= {f"{name}_{n}": None for name in names}
         a[f"setup_cost_{n}"] = a[f"setup_cost_whole_{n}"] = i["setup_hours"] * a["setting_rate"]
         if quantity is None:
             continue
         a |= {f"{name}_{n}": value for name, value in priced(i, quantity, cycle).items()}
-        a[f"sure_{n}"] = bf.parts_to_make(quantity, i["scrap_rate"], i["setup_parts"], i["confidence"])
+        a[f"order_parts_{n}"] = sure = bf.parts_to_make(quantity, i["scrap_rate"], i["setup_parts"], i["confidence"])
+        a[f"sure_{n}"] = sure + a_first * -(-sure // a["good_per_bar"])
         a[f"margin_{n}"] = (a[f"price_{n}"] - a[f"cost_each_{n}"]) / a[f"price_{n}"] if a[f"price_{n}"] else None
         a[f"whole_{n}"] = whole = bf.whole_bar_quantity(quantity, a["parts_per_bought"], i["scrap_rate"], i["setup_parts"])
         a |= {f"{name}_whole_{n}": value for name, value in priced(i, whole, cycle).items()}
@@ -173,7 +177,7 @@ def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, An
             found |= {f"{name}_{tag}": None for name in ("bar_length", "bar_weight", "parts_per_bar", "blanks_each",
                       "cuts_per_supplied", "bought_length", "bought_weight")}
             found[f"price_{tag}"] = None
-            found |= {f"blanks_each_{tag}": None, f"parts_per_bar_{tag}": None}
+            found |= {f"blanks_each_{tag}": None, f"parts_per_bar_{tag}": None, f"good_per_bar_{tag}": None}
             continue
         bought = supply(other, 1) if i["supplied_length"] is None or other["bar_length"] <= i["supplied_length"] else None
         found[f"bar_length_{tag}"] = other["bar_length"]
@@ -187,15 +191,15 @@ def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, An
         found[f"price_{tag}"] = None if length is None else \
             i["material_price"] * (length / a["bought_length"] if by_bar else 1)
         other["material_price"] = found[f"price_{tag}"]
-        found[f"parts_per_bar_{tag}"] = bf.parts_per_bar(other["bar_length"], i["part_length"], i["cutoff_width"], a["min_remnant"],
-                                                 i["facing"], i["end_trim"])
+        found[f"parts_per_bar_{tag}"] = parts_of(i, other["bar_length"])
+        found[f"good_per_bar_{tag}"] = max(0, found[f"parts_per_bar_{tag}"] - i["first_parts_scrapped"])
     cases: dict[str, tuple[dict[str, Any], float, int]] = {
         "now": (i, cycle, 0), "cycle": (i, cycle + 1, 0), "scrap": (i | {"scrap_rate": i["scrap_rate"] + 0.01}, cycle, 0),
         "price": (i | {"material_price": i["material_price"] * 1.1}, cycle, 0), "longer": (longer, cycle, 0), "bar": (i, cycle, 1),
         "shorter": (shorter, cycle, 0),
     }
     for tag, (inputs, seconds, more) in cases.items():
-        if tag in ("longer", "shorter") and not (found[f"parts_per_bar_{tag}"] and found[f"blanks_each_{tag}"]):
+        if tag in ("longer", "shorter") and not (found[f"good_per_bar_{tag}"] and found[f"blanks_each_{tag}"]):
             lines = dict.fromkeys(order(i, quantity, cycle))
             lines |= {name: order(i, quantity, cycle)[name] for name in ("parts_to_make", "setup_cost", "other_cost")}
             if found[f"parts_per_bar_{tag}"]:  # too long to be sawn from the supplied bar, but loaded all the same

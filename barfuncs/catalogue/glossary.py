@@ -114,6 +114,7 @@ ARGUMENTS: dict[str, str] = {
     "time_per_stroke": "time of one stroke of the bar feed, clamping and releasing included",
     "tool": "what the edge is made of",
     "tool_price": "price of the tool or the insert",
+    "second_spindle_stock": "stock left on every part for the second spindle to grip, turned off there",
     "work": "what is cut, roughly: what tool life has usual constants for",
     "cut_time": "time that the tool is in the cut for one part",
 }

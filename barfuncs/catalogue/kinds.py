@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal, get_args, get_origin
 SHAPES = ("round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube")
 PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank")
 LAST_BAR_RESTS = ("charged to the job", "back on the rack")
+LAST_FEEDS = ("as many parts as fit", "full feeds only")
 UNITS = ("in", "mm")
 MACHINE_TYPES = ("fixed head", "fixed head + second spindle", "guide bush", "guide bush + second spindle")
 OPERATIONS = ("turning", "facing", "cut-off", "drilling", "threading", "other")
@@ -299,6 +300,7 @@ PricePer = Annotated[str, Kind("price basis", "choice", choices=PRICE_BASES)]
 LastBarRest = Annotated[str, Kind("what happens to the rest", "choice", choices=LAST_BAR_RESTS)]
 CuttingTool = Annotated[str, Kind("tool", "choice", choices=TOOLS)]
 Work = Annotated[str, Kind("work", "choice", choices=WORKS)]
+LastFeed = Annotated[str, Kind("what the last feed of a bar gives", "choice", choices=LAST_FEEDS)]
 Operation = Annotated[str, Kind("operation", "choice", choices=OPERATIONS)]
 PriceRounding = Annotated[str, Kind("rounding rule", "choice", choices=tuple(ROUNDINGS))]
 Units = Annotated[str, Kind("units", "choice", choices=UNITS)]

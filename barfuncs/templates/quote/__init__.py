@@ -6,7 +6,7 @@ from openpyxl import Workbook
 
 from barfuncs.functions.cost import read_quantities
 from barfuncs.templates import speeds_sheet
-from barfuncs.templates.every_order import NO_WHOLE_PART, PART_TOO_HEAVY, RULES
+from barfuncs.templates.every_order import ALL_FIRST_PARTS, NO_WHOLE_PART, PART_TOO_HEAVY, RULES
 from barfuncs.templates.materials_sheet import materials_sheet
 from barfuncs.templates.model import Problems, Values
 from barfuncs.templates.notes_sheet import notes_sheet
@@ -24,6 +24,8 @@ def _objections(inputs: Values, answers: Values) -> Problems:
     """Why these inputs give no quote: (input, reason)."""
     if answers["parts_per_bar"] == 0:
         return [("part_length", NO_WHOLE_PART)]
+    if answers["good_per_bar"] == 0:
+        return [("first_parts_scrapped", ALL_FIRST_PARTS)]
     if inputs["part_weight"] is not None and isinstance(answers["each_weight"], CellError):
         return [("part_weight", PART_TOO_HEAVY)]
     if inputs["margin"] is not None and inputs["markup"] is not None and inputs["margin"] * inputs["markup"]:
