@@ -4,7 +4,7 @@ import random
 from typing import Any
 
 import barfuncs as bf
-from barfuncs.catalogue.kinds import LAST_BAR_RESTS, LAST_FEEDS, MACHINE_TYPES, ROUNDINGS
+from barfuncs.catalogue.kinds import LAST_BAR_RESTS, LAST_FEEDS, MACHINE_TYPES, OPERATIONS, ROUNDINGS, SPINDLES, TIMED_OPERATIONS
 from barfuncs.templates.registry import TEMPLATES
 
 MATERIALS = ("Brass C36000", "Stainless 303", "Steel 1215", "Titanium grade 5", "7.85 g/cm3")
@@ -96,22 +96,23 @@ BAD_IN_A_QUOTE: dict[str, tuple[Any, ...]] = {
 """Values that must leave a quote without a price, put one at a time into good inputs."""
 
 
-def operations(rng: random.Random, unit: float, size: float, top_speed: bool) -> dict[str, Any]:
-    """Some rows of an operation list that fit a bar, in any lines of it. Without `top_speed` each row has its own."""
+def operations(rng: random.Random, unit: float, size: float, top_speed: bool, idea: float) -> dict[str, Any]:
+    """Some rows of an operation list that fit a bar, in any lines of it. Without `top_speed` each row has its own; up to the
+    surface speed `idea`, in ft/min, an edge may do without a count."""
     speed = 0.3048 if unit > 1 else 1.0
     rows: dict[str, Any] = {}
     for n in sorted(rng.sample(range(1, 13), rng.randint(1, 6))):
-        operation = rng.choice(["turning", "facing", "cut-off", "drilling", "threading", "other"])
+        operation = rng.choice(OPERATIONS)
         row: dict[str, Any] = {"operation": operation}
-        if operation == "other":
+        if operation in TIMED_OPERATIONS:
             row["extra_time"] = round(rng.uniform(0.5, 20), 1)
         else:
             diameter = round(size * rng.uniform(0.3, 1), 4)
             row |= {"start_diameter": diameter, "surface_speed": round(rng.uniform(60, 600) * speed, 1),
                     "feed_rate": round(rng.uniform(0.001, 0.01) * unit, 4)}
-            if operation in ("facing", "cut-off"):
+            if operation in ("facing", "grooving", "cut-off", "taper turning"):
                 row["end_diameter"] = rng.choice([0, round(diameter * rng.uniform(0, 0.8), 4)])
-            else:
+            if operation not in ("facing", "grooving", "cut-off"):
                 row["length"] = round(rng.uniform(0.2, 3) * unit, 3)
             if rng.random() < 0.5 or not top_speed:
                 row["top_speed"] = rng.choice([800, 2500, 6000])
@@ -119,6 +120,12 @@ def operations(rng: random.Random, unit: float, size: float, top_speed: bool) ->
                 row["extra_time"] = round(rng.uniform(0, 3), 1)
         if rng.random() < 0.4:
             row["passes"] = rng.randint(1, 6)
+        if rng.random() < 0.3:
+            row["spindle"] = rng.choice(SPINDLES)
+        if rng.random() < 0.4:
+            row |= rng.choice(({"edge_cost": 3.5}, {"edge_change_time": 90}, {"edge_cost": 8, "edge_change_time": 240}))
+            if operation not in ("turning", "facing", "boring") or row["surface_speed"] > idea * speed or rng.random() < 0.5:
+                row["parts_per_edge"] = rng.randint(5, 2000)
         rows |= {f"op_{n}_{name}": value for name, value in row.items()}
         rows[f"op_{n}_note"] = f"Step {n}"
     return rows
@@ -147,11 +154,14 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
         "tooling": rng.randint(0, 500), "what_if_quantity": rng.choice([1, 60, 3000]), "top_speed": rng.choice([1500, 4000]), "max_feed": rng.choice([60, 500]) * unit,
         "tool_changes": rng.randint(0, 8), "tool_change_time": round(rng.uniform(0, 6), 1),
         "rapid_time": round(rng.uniform(0, 9), 1), "bar_feed_time": round(rng.uniform(0, 5), 1),
+        "longest_push": round(rng.uniform(1, 20) * unit, 2), "handover_time": round(rng.uniform(0, 6), 1),
         "tool": rng.choice(["carbide", "high-speed steel"]), "currency": "\u20ac", "terms": "Net 14 days.",
     }
     job |= {name: value for name, value in optional.items() if rng.random() < 0.5}
+    # There are usual constants of tool life for these; with high-speed steel an edge does not last a part at every speed.
+    idea = 0 if job["material"] not in ("Brass C36000", "Steel 1215") else 120 if job.get("tool") == "high-speed steel" else 600
     if rng.random() < 0.6:
-        job |= operations(rng, unit, job["size"], "top_speed" in job)
+        job |= operations(rng, unit, job["size"], "top_speed" in job, idea)
     solid = (job["material"], job["shape"], job["size"])
     bar_weight = bf.bar_weight(*solid, job["bar_length"], job.get("thickness"), job["units"])
     bar_cost = bf.material_cost(1, job["material_price"], job["price_per"], job["bar_length"], bar_weight, units=job["units"])
@@ -169,7 +179,7 @@ _PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
     "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0},
     "quote": {**_PLAN, **{f"quantity_{n}": q for n, q in enumerate((500.0, 100.0, 1000.0, 2500.0, 60.0, 5000.0), 1)},
-              "margin": 0.2, "what_if_quantity": 250.0, "setup_rate": 60.0, "setup_hours": 1.5,
+              "margin": 0.2, "what_if_quantity": 250.0, "setup_rate": 60.0, "setup_hours": 1.5, "longest_push": 24.0,
               "op_2_operation": "facing", "op_2_start_diameter": 1.0, "op_2_end_diameter": 0.25, "op_2_length": 1.0,
               "op_2_surface_speed": 400.0, "op_2_feed_rate": 0.005, "op_2_top_speed": 3000.0, "op_2_passes": 2.0,
               "op_2_extra_time": 1.5, "op_5_operation": "turning", "op_5_start_diameter": 1.0, "op_5_length": 1.75,

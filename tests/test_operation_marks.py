@@ -10,10 +10,11 @@ from reference_speeds import suggested, values
 
 import barfuncs as bf
 from barfuncs.filling.filler import fill
+from barfuncs.functions.machining import THREAD_PASSES
 from barfuncs.tables import speeds_feeds
 from barfuncs.templates import quote, speeds_sheet
 from barfuncs.templates.model import LOOK, NOTE, OK
-from barfuncs.templates.quote.operations import OPERATIONS, THREAD_PASSES
+from barfuncs.templates.quote.operations import OPERATIONS
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.sheetxml import CellError
 

@@ -90,7 +90,7 @@ def test_every_named_answer_agrees_with_python_in_the_engine():
 
 
 def test_the_reference_names_every_answer():
-    in_rows = {OPERATIONS.row_name(n, name) for n in range(1, OPERATIONS.rows + 1) for name in ("time", "speed", "limit")}
+    in_rows = {OPERATIONS.row_name(n, name) for n in range(1, OPERATIONS.rows + 1) for name in ("time", "speed", "limit", "usual_edge", "edge_share", "side")}
     assert set(reference(dict(quotes(300)[0].inputs))) == (set(quote.TEMPLATE.form.answers) | in_rows) - {
         "operation_looks", "not_counted", "like_dollars", "machine_wrong", *(step.name for step in plausible.STEPS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}  # see their own tests
 

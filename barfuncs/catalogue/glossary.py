@@ -23,7 +23,7 @@ ARGUMENTS: dict[str, str] = {
     "diameter": "largest diameter that is cut: the work before turning, the finished bore, the drill",
     "drill_feed": "feed of a drill in one turn as a share of its diameter: 0.015 or 1.5%; from 1 in (25.4 mm) up it no longer grows",
     "efficiency": "share of the planned time in which parts are made, stops taken off",
-    "end_diameter": "diameter at which facing or cut-off ends: the bore, or 0 for a cut to the centre",
+    "end_diameter": "diameter at which facing, grooving, cut-off or a taper ends: the bore, or 0 for a cut to the centre",
     "end_trim": "lost once at the front of every new bar to clean its sawn end",
     "extra_time": "time on top of each pass: approach, return, dwell; for other the whole time",
     "facing": "stock faced off the front of every part",
@@ -47,7 +47,8 @@ ARGUMENTS: dict[str, str] = {
     "max_feed": "highest feed per minute that the lathe follows, from its manual",
     "min_remnant": "minimum remnant: the larger of grip length + face to cut-off tool and what holds the bar's rear needs",
     "minimum_charge": "least that the supplier invoices for the order, cuts included",
-    "operation": "what is done: turning (or boring), facing, cut-off, drilling, threading or other",
+    "operation": "what is done: turning, taper turning, facing, boring, grooving, cut-off, drilling, reaming, threading, tapping; as a time alone "
+                 "knurling, milling, cross drilling, other",
     "other_cost": "other costs of the order, tooling included",
     "other_per_order": "other costs of the order: certificate, packing, freight",
     "other_per_part": "other costs of each good part: plating, packing",

@@ -13,7 +13,11 @@ LAST_BAR_RESTS = ("charged to the job", "back on the rack")
 LAST_FEEDS = ("as many parts as fit", "full feeds only")
 UNITS = ("in", "mm")
 MACHINE_TYPES = ("fixed head", "fixed head + second spindle", "guide bush", "guide bush + second spindle")
-OPERATIONS = ("turning", "facing", "cut-off", "drilling", "threading", "other")
+OPERATIONS = ("turning", "taper turning", "facing", "boring", "grooving", "cut-off", "drilling", "reaming", "threading", "tapping",
+              "knurling", "milling", "cross drilling", "other")
+TIMED_OPERATIONS = ("knurling", "milling", "cross drilling", "other")
+"""Those that are given as a time alone."""
+SPINDLES = ("main", "second")
 TOOLS = ("carbide", "high-speed steel")
 """What the edge of a tool is made of."""
 WORKS = ("mild steel", "brass or aluminum")
@@ -55,6 +59,16 @@ _OTHER_WORDS = {
     "in": ("inch", "inches"),
     "mm": ("millimeter", "millimeters", "millimetre", "millimetres", "metric"),
     "turning": ("turn",),
+    "taper turning": ("taper", "turn taper", "turning a taper"),
+    "boring": ("bore",),
+    "grooving": ("groove", "grooves"),
+    "reaming": ("ream",),
+    "tapping": ("tap",),
+    "knurling": ("knurl",),
+    "milling": ("mill",),
+    "cross drilling": ("cross drill", "cross hole"),
+    "main": ("main spindle",),
+    "second": ("second spindle", "sub", "sub-spindle", "2nd", "2nd spindle"),
     "facing": ("face",),
     "cut-off": ("cutting off", "parting", "parting off", "part off"),
     "drilling": ("drill",),
@@ -302,6 +316,7 @@ CuttingTool = Annotated[str, Kind("tool", "choice", choices=TOOLS)]
 Work = Annotated[str, Kind("work", "choice", choices=WORKS)]
 LastFeed = Annotated[str, Kind("what the last feed of a bar gives", "choice", choices=LAST_FEEDS)]
 Operation = Annotated[str, Kind("operation", "choice", choices=OPERATIONS)]
+Spindle = Annotated[str, Kind("spindle", "choice", choices=SPINDLES)]
 PriceRounding = Annotated[str, Kind("rounding rule", "choice", choices=tuple(ROUNDINGS))]
 Units = Annotated[str, Kind("units", "choice", choices=UNITS)]
 MachineType = Annotated[str, Kind("machine type", "choice", choices=MACHINE_TYPES)]

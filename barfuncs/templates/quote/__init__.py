@@ -49,7 +49,8 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
     speeds_sheet.speeds_sheet(book, shop.speeds if shop else None)
     notes_sheet(book, FORM, (
         "Cost build-up, margin and markup: common practice of the trade, worked out as said above, no source.",
-        "Usual passes of a thread: as published by a maker of cutting tools, external metric threads. What asks for a second look at an "
+        "Usual passes of a thread: as published by a maker of cutting tools, external metric threads. Idea of parts per edge: v T^n = C with "
+        "constants from memory, after M. P. Groover, Fundamentals of Modern Manufacturing. What asks for a second look at an "
         "operation: common practice, no source.",
         "Half a rounding step goes up. The order total is the rounded price each times the quantity.",
     ), (f"price_{n}" for n in BREAKS), MORE_PROBLEMS)

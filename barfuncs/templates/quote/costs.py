@@ -32,6 +32,7 @@ from barfuncs.templates.every_order import (
 )
 from barfuncs.templates.model import Answer
 from barfuncs.templates.quote.inputs import BREAKS
+from barfuncs.templates.quote.operations import CYCLE_STEPS, LISTED_CYCLE
 from barfuncs.templates.shop_sheet import LARGEST_SIZE, MACHINE_ROW, MACHINE_WRONG, SHOP_PROBLEMS
 
 
@@ -49,7 +50,7 @@ def _chain(tag: str, quantity: str, of: str, bars_in_use: str = "", **other: str
     def mine(*names: str) -> dict[str, str]:
         return {name: f"{name}_{tag}" for name in names}
 
-    lines = {**mine("scrap_credit", "machine_cost", "setup_cost", "other_cost"), "material_cost": f"material_used_{tag}"}
+    lines = {**mine("scrap_credit", "machine_cost", "setup_cost"), "material_cost": f"material_used_{tag}", "other_cost": f"beside_lathe_{tag}"}
     return (
         a("parts_to_make", "Parts to make, on average", "count", "parts", calls="parts_to_make",
           formula=f"PARTS_TO_MAKE({quantity},{other.get('scrap_rate', 'scrap_rate')},setup_parts,0)"
@@ -75,6 +76,8 @@ def _chain(tag: str, quantity: str, of: str, bars_in_use: str = "", **other: str
         a("machine_cost", "Machine time", "money", "order", calls="machine_cost", **mine("parts_to_make")),
         a("setup_cost", "Set-up", "money", "order", calls="setup_cost", setup_rate="setting_rate"),
         a("other_cost", "Other and tooling", "money", "order", calls="other_cost"),
+        a("tool_cost", "Edges of the tools", "money", "order", formula=f"parts_to_make_{tag}*tool_each"),
+        a("beside_lathe", "other costs and edges", "money", "order", formula=f"other_cost_{tag}+tool_cost_{tag}"),
         a("order_cost", "Total cost", "money", "order", calls="order_cost", **lines),
         a("cost_each", "Cost each", "money_each", "each", formula=f"order_cost_{tag}/{quantity}"),
     )
@@ -184,8 +187,7 @@ LIMITS = (
 )
 CYCLE = (
     Answer("cutting_time", "Operations", "rate", "seconds", formula="SUM(op_time)"),
-    Answer("listed_cycle", "Cycle time from the operation list", "rate", "seconds",
-           formula="IF(cutting_time>0,CYCLE_TIME_OF(cutting_time,tool_changes,tool_change_time,rapid_time,bar_feed_time),NA())"),
+    LISTED_CYCLE,
     Answer("cycle", "Cycle time used", "rate", "seconds", formula="IF(ISBLANK(cycle_time),listed_cycle,cycle_time)"),
 )
 STEPS = (
@@ -205,6 +207,7 @@ STEPS = (
     SECTION_WEIGHT,
     *plausible.STEPS,
     *FRONT,
+    *CYCLE_STEPS,
     Answer("like_dollars", "1 where the currency is worth about a dollar", "count",
            formula="IF(OR(" + ",".join(f'currency_shown="{c}"' for c in plausible.LIKE_A_DOLLAR) + "),1,0)"),
     Answer("each_weight", "weight of a finished part", "weight_per_length", "weight",
