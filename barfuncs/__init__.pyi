@@ -71,10 +71,18 @@ RoundingRule: TypeAlias = (
 Operation: TypeAlias = (
     Literal[
         "turning",
+        "taper turning",
         "facing",
+        "boring",
+        "grooving",
         "cut-off",
         "drilling",
+        "reaming",
         "threading",
+        "tapping",
+        "knurling",
+        "milling",
+        "cross drilling",
         "other",
     ]
     | str

@@ -36,7 +36,7 @@ def _looks() -> tuple[tuple[str, str], ...]:
     # Each condition stands in an IF of its own, since AND works out all its parts.
     return (
         (f'IF({_is("drilling", "reaming", "boring", "tapping")},op_start_diameter>=IF(shape="flat",MIN(size,thickness),size)*(1-1E-9),FALSE)',
-         '"! "&IF(op_operation="drilling","drill",op_operation)&" as large as the bar"'),
+         '"! hole as large as the bar"'),
         ('IF(op_spindle="second",IFERROR(RIGHT(machine_type,14)<>"second spindle",FALSE),FALSE)', '"! the lathe has no second spindle"'),
         ('IF(op_spindle="second",op_operation="cut-off",FALSE)', '"! cut-off at the second spindle?"'),
         ("op_start_diameter>across_corners*1.002", '"! larger than the bar"'),
@@ -52,7 +52,7 @@ def _looks() -> tuple[tuple[str, str], ...]:
         (f"IF(ISNUMBER(op_usual_passes),IF(op_passes*2<op_usual_passes,{not_single}=0,FALSE),FALSE)",
          '"! passes: single point usually "&op_usual_passes&" at this pitch"'),
         (f'IF({_is("threading", "tapping")},IF(feed_allowed=0,{way}>{_FAST_THREAD}*{inch},FALSE),FALSE)',
-         f'"! "&op_operation&" at "&{number_text(way, 0)}&IF(units="mm"," mm/min"," in/min")&": can the lathe?"'),
+         f'"! thread at "&{number_text(way, 0)}&IF(units="mm"," mm/min"," in/min")&": can the lathe?"'),
         (f"IF(op_limit=0,op_speed>{_FAST_SPINDLE},FALSE)", f'"! "&{number_text("op_speed", 0)}&" rpm: max. speed?"'),
         (f'IF(op_operation="drilling",IF(op_length>{_DEEP_HOLE}*op_start_diameter,IF(op_passes=1,op_extra_time=0,FALSE),FALSE),FALSE)',
          f'"! "&{number_text("op_length/op_start_diameter", 0)}&" diameters deep: time for pecks?"'),
