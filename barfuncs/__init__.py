@@ -61,6 +61,15 @@ from barfuncs.functions.stock import (
     section_area,
     weight_per_length,
 )
+from barfuncs.functions.stock_size import (
+    bar_size_for,
+    bar_size_reason,
+    bar_straightness,
+    defect_depth,
+    size_left,
+    size_tolerance,
+    smallest_bar,
+)
 from barfuncs.functions.times import bars_for_hours, run_hours, unattended_hours
 
 __version__ = "0.1.0"
@@ -75,4 +84,5 @@ __all__ = [
     "scrap_credit", "section_area", "setup_cost", "min_remnant", "spindle_speed", "parts_to_make",
     "stickout_ratio", "threading_time", "turning_time", "unattended_hours", "use_materials", "weight_per_length",
     "whole_bar_quantity", "why",
+    "bar_size_for", "bar_size_reason", "bar_straightness", "defect_depth", "size_left", "size_tolerance", "smallest_bar",
 ]
