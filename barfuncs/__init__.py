@@ -9,6 +9,17 @@ from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.function import why
 from barfuncs.catalogue.materials import use_materials
 from barfuncs.errors import BarfuncsError, InputError, WorkbookError
+from barfuncs.functions.alone import (
+    chance_to_run,
+    chip_bin_parts,
+    edge_parts_left,
+    expected_hours,
+    first_stop,
+    hours_until_stop,
+    parts_bin_by_volume,
+    parts_bin_by_weight,
+    parts_until_stop,
+)
 from barfuncs.functions.bar_yield import (
     bar_per_part,
     bar_use,
@@ -75,4 +86,6 @@ __all__ = [
     "scrap_credit", "section_area", "setup_cost", "min_remnant", "spindle_speed", "parts_to_make",
     "stickout_ratio", "threading_time", "turning_time", "unattended_hours", "use_materials", "weight_per_length",
     "whole_bar_quantity", "why",
+    "chance_to_run", "chip_bin_parts", "edge_parts_left", "expected_hours", "first_stop",
+    "hours_until_stop", "parts_bin_by_volume", "parts_bin_by_weight", "parts_until_stop",
 ]
