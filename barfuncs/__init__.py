@@ -9,6 +9,17 @@ from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.function import why
 from barfuncs.catalogue.materials import use_materials
 from barfuncs.errors import BarfuncsError, InputError, WorkbookError
+from barfuncs.functions.alone import (
+    chance_to_run,
+    chip_bin_parts,
+    edge_parts_left,
+    expected_hours,
+    first_stop,
+    hours_until_stop,
+    parts_bin_by_volume,
+    parts_bin_by_weight,
+    parts_until_stop,
+)
 from barfuncs.functions.bar_yield import (
     bar_per_part,
     bar_use,
@@ -107,6 +118,8 @@ __all__ = [
     "stickout_ratio", "threading_time", "turning_time", "unattended_hours", "use_materials", "weight_per_length",
     "whole_bar_quantity", "why",
     "bar_size_for", "bar_size_reason", "bar_straightness", "defect_depth", "size_left", "size_tolerance", "smallest_bar",
+    "chance_to_run", "chip_bin_parts", "edge_parts_left", "expected_hours", "first_stop",
+    "hours_until_stop", "parts_bin_by_volume", "parts_bin_by_weight", "parts_until_stop",
     "edge_change_per_part", "edge_cost", "feed_strokes", "feed_time_per_part", "good_parts_per_bar", "life_for_least_cost",
     "life_for_most_parts", "parts_in_full_feeds", "parts_per_edge", "parts_with_first_scrapped", "speed_for_life", "taper_time",
     "taylor_constant", "taylor_exponent", "thread_passes", "tool_cost", "tool_life", "two_spindle_cycle",

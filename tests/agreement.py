@@ -30,6 +30,7 @@ from barfuncs.surfaces import names
 from barfuncs.surfaces.cells import zero_is_unclear
 from barfuncs.xlsx.engine import Workbook, column_letters
 from barfuncs.xlsx.package import pack, read_parts
+from barfuncs.xlsx.sheetxml import CellError
 
 REL = 1e-12
 PAGE = Path(__file__).with_name("agreement.md")
@@ -182,7 +183,7 @@ def python_result(case: Case) -> Any:
     return float(result) if math.isfinite(result) else REFUSED
 
 
-# --- the surfaces: each gives a number or REFUSED for every set ------------------------------------------------------
+# --- the surfaces: each gives a number, a text or REFUSED for every set ------------------------------------------------------
 
 
 def _as_excel(value: Any, single: bool = True) -> Any:
@@ -269,7 +270,7 @@ def through_addin(sets: Sequence[Set], blocks: Sequence[Block]) -> tuple[list[An
 def _engine_values(data: bytes, count: int) -> list[Any]:
     book = Workbook(data)
     book.calculate()
-    return [v if isinstance(v, float) else REFUSED for v in (book.value_at((0, row, 1)) for row in range(1, count + 1))]
+    return [v if isinstance(v, (float, str)) and not isinstance(v, CellError) else REFUSED for v in (book.value_at((0, row, 1)) for row in range(1, count + 1))]
 
 
 def through_names(sets: Sequence[Set]) -> list[Any]:
@@ -295,7 +296,8 @@ def through_libreoffice(data: bytes, count: int) -> list[Any]:
         done, = convert(Path(folder) / "formulas.xlsx", Path(folder) / "out")
         sheet = openpyxl.load_workbook(done, data_only=True).worksheets[0]
         values = [sheet.cell(row, 1).value for row in range(1, count + 1)]
-    return [float(v) if isinstance(v, (int, float)) and not isinstance(v, bool) else REFUSED for v in values]
+    return [float(v) if isinstance(v, (int, float)) and not isinstance(v, bool)
+            else v if isinstance(v, str) and not v.startswith("#") else REFUSED for v in values]
 
 
 # --- the comparison --------------------------------------------------------------------------------------------------
@@ -303,10 +305,10 @@ def through_libreoffice(data: bytes, count: int) -> list[Any]:
 
 def same(case: Case, python: Any, shown: Any) -> bool:
     """Within 1e-12 of the result, or of what it was subtracted from."""
-    if REFUSED in (python, shown):
+    if REFUSED in (python, shown) or isinstance(python, str):
         return bool(python == shown)
-    if isinstance(python, str) or not isinstance(shown, float):
-        return bool(python == shown)
+    if not isinstance(shown, float):
+        return False
     if math.isclose(shown, python, rel_tol=REL):
         return True
     values, _, _ = read_arguments(case.entry, case.values, {})  # texts as numbers
@@ -319,7 +321,7 @@ def compare(outcome: Outcome, surface: str, sets: Iterable[Set], shown: Iterable
         outcome.compared[item.entry.name, surface] += 1
         if same(item.case, python, value):
             continue
-        shows = REFUSED if value == REFUSED else "number"
+        shows = REFUSED if value == REFUSED else "number"  # or a text
         known = next((a for a in accepted if (a.surface, a.kind, a.shows) == (surface, item.kind, shows)), None)
         if known is None:
             outcome.differences.append(f"{surface}, {item.kind}: {item.case}: Python {python!r}, here {value!r}")

@@ -81,11 +81,6 @@ def _example(entry: Entry, args: list[Any], keywords: dict[str, Any]) -> Example
     return Example(entry, plain, result if isinstance(result, str) else float(result))
 
 
-def result_text(shown: Example) -> str:
-    """What an example gives, as it stands on a page."""
-    return shown.result if isinstance(shown.result, str) else f"{shown.result:.10g}"
-
-
 def default_words(argument: Argument) -> str:
     """What counts where an argument is left out."""
     if argument.required:
@@ -107,6 +102,11 @@ def entries_by_group() -> dict[str, list[Entry]]:
     for entry in sorted(CATALOGUE.values(), key=lambda e: GROUPS.index(e.group)):
         groups.setdefault(entry.group, []).append(entry)
     return groups
+
+
+def result_shown(shown: Example) -> str:
+    """The result of an example as it stands in a line of text."""
+    return shown.result if isinstance(shown.result, str) else f"{shown.result:.10g}"
 
 
 def result_words(entry: Entry) -> str:
