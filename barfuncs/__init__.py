@@ -34,6 +34,16 @@ from barfuncs.functions.cost import (
     scrap_credit,
     setup_cost,
 )
+from barfuncs.functions.inspection import (
+    acceptance_chance,
+    acceptance_number,
+    inspection_cost,
+    inspection_hours,
+    parts_inspected,
+    rejection_number,
+    sample_code,
+    sample_size,
+)
 from barfuncs.functions.machining import (
     cutoff_time,
     cycle_time_of,
@@ -43,6 +53,24 @@ from barfuncs.functions.machining import (
     spindle_speed,
     threading_time,
     turning_time,
+)
+from barfuncs.functions.minding import (
+    lathe_rate,
+    lathes_minded,
+    lathes_running,
+    lathes_waiting,
+    machine_hour_rate,
+    minding_efficiency,
+    waiting_chance,
+    waiting_time,
+)
+from barfuncs.functions.outside import (
+    boxes_needed,
+    order_value,
+    packing_cost,
+    parts_per_box,
+    price_for,
+    process_cost,
 )
 from barfuncs.functions.quantity import (
     bars_for_confidence,
@@ -75,4 +103,7 @@ __all__ = [
     "scrap_credit", "section_area", "setup_cost", "min_remnant", "spindle_speed", "parts_to_make",
     "stickout_ratio", "threading_time", "turning_time", "unattended_hours", "use_materials", "weight_per_length",
     "whole_bar_quantity", "why",
+    "acceptance_chance", "acceptance_number", "inspection_cost", "inspection_hours", "parts_inspected", "rejection_number", "sample_code", "sample_size",
+    "lathe_rate", "lathes_minded", "lathes_running", "lathes_waiting", "machine_hour_rate", "minding_efficiency", "waiting_chance", "waiting_time",
+    "boxes_needed", "order_value", "packing_cost", "parts_per_box", "price_for", "process_cost",
 ]

@@ -12,7 +12,7 @@ from calc_office import Office
 from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.cli.main import main
 from barfuncs.surfaces import function_tour, reference
-from barfuncs.surfaces.examples import example
+from barfuncs.surfaces.examples import example, result_shown
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.sheetxml import CellError
 
@@ -94,7 +94,7 @@ def test_the_page_has_every_function_and_argument():
     for entry in CATALOGUE.values():
         part = page.split(f"\n### {entry.name}\n")[1].split("\n### ")[0]
         assert entry.summary in part
-        assert f"`={example(entry).call}` gives {example(entry).result:.10g}\n" in part
+        assert f"`={example(entry).call}` gives {result_shown(example(entry))}\n" in part
         assert [line.split(" | ")[0].strip("| ") for line in part.splitlines() if line.startswith("| ")][1:] == [
             a.name for a in entry.arguments]
         assert part.count("\nRule: ") == len(entry.rules)
