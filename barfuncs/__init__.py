@@ -9,6 +9,17 @@ from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.function import why
 from barfuncs.catalogue.materials import use_materials
 from barfuncs.errors import BarfuncsError, InputError, WorkbookError
+from barfuncs.functions.alone import (
+    chance_to_run,
+    chip_bin_parts,
+    edge_parts_left,
+    expected_hours,
+    first_stop,
+    hours_until_stop,
+    parts_bin_by_volume,
+    parts_bin_by_weight,
+    parts_until_stop,
+)
 from barfuncs.functions.bar_yield import (
     bar_per_part,
     bar_use,
@@ -106,4 +117,6 @@ __all__ = [
     "acceptance_chance", "acceptance_number", "inspection_cost", "inspection_hours", "parts_inspected", "rejection_number", "sample_code", "sample_size",
     "lathe_rate", "lathes_minded", "lathes_running", "lathes_waiting", "machine_hour_rate", "minding_efficiency", "waiting_chance", "waiting_time",
     "boxes_needed", "order_value", "packing_cost", "parts_per_box", "price_for", "process_cost",
+    "chance_to_run", "chip_bin_parts", "edge_parts_left", "expected_hours", "first_stop",
+    "hours_until_stop", "parts_bin_by_volume", "parts_bin_by_weight", "parts_until_stop",
 ]

@@ -130,6 +130,330 @@ Shape: TypeAlias = (
 def why(name: str, *args: Any, **keywords: Any) -> str: ...
 
 @overload
+def edge_parts_left(
+    parts_per_edge: Plain,
+    parts_on_edge: Plain | None = 0,
+) -> int:
+    """Parts that a tool's edge still makes before it is changed."""
+
+@overload
+def edge_parts_left(
+    parts_per_edge: PlainRows,
+    parts_on_edge: PlainRows | None = 0,
+) -> list[int]: ...
+@overload
+def edge_parts_left(
+    parts_per_edge: PlainRows | Array,
+    parts_on_edge: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def edge_parts_left(
+    parts_per_edge: PlainRows | Array | SeriesT,
+    parts_on_edge: PlainRows | Array | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
+def parts_bin_by_weight(
+    bin_load: Value,
+    part_weight: Value,
+    *,
+    units: Units | None = None,
+) -> int:
+    """Parts that the parts bin holds, by the weight that it takes."""
+
+@overload
+def parts_bin_by_weight(
+    bin_load: ValueRows,
+    part_weight: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[int]: ...
+@overload
+def parts_bin_by_weight(
+    bin_load: ArrayRows,
+    part_weight: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def parts_bin_by_weight(
+    bin_load: ArrayRows | SeriesT,
+    part_weight: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def parts_bin_by_volume(
+    bin_volume: Value,
+    part_volume: Value,
+    fill_share: Plain,
+    units: Units | None = "in",
+) -> int:
+    """Parts that the parts bin holds, by its volume and the share of it that metal fills."""
+
+@overload
+def parts_bin_by_volume(
+    bin_volume: ValueRows,
+    part_volume: ValueRows,
+    fill_share: PlainRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[int]: ...
+@overload
+def parts_bin_by_volume(
+    bin_volume: ArrayRows,
+    part_volume: ArrayRows,
+    fill_share: PlainRows | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def parts_bin_by_volume(
+    bin_volume: ArrayRows | SeriesT,
+    part_volume: ArrayRows | SeriesT,
+    fill_share: PlainRows | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def chip_bin_parts(
+    chip_bin: Value,
+    chip_volume: Value,
+    bulk_factor: Plain,
+    units: Units | None = "in",
+) -> int:
+    """Parts until the chip bin is full: its volume over that of the loose chips of one part."""
+
+@overload
+def chip_bin_parts(
+    chip_bin: ValueRows,
+    chip_volume: ValueRows,
+    bulk_factor: PlainRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[int]: ...
+@overload
+def chip_bin_parts(
+    chip_bin: ArrayRows,
+    chip_volume: ArrayRows,
+    bulk_factor: PlainRows | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def chip_bin_parts(
+    chip_bin: ArrayRows | SeriesT,
+    chip_volume: ArrayRows | SeriesT,
+    bulk_factor: PlainRows | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def parts_until_stop(
+    bars_loaded: Plain,
+    parts_per_bar: Plain,
+    parts_to_make: Plain | None = None,
+    parts_per_edge: Plain | None = None,
+    parts_on_edge: Plain | None = 0,
+    parts_bin: Plain | None = None,
+    chip_bin_parts: Plain | None = None,
+) -> int:
+    """Parts, at most, until the lathe stops by itself: the bars, the order, a tool's edge, the parts bin or the chip bin."""
+
+@overload
+def parts_until_stop(
+    bars_loaded: PlainRows,
+    parts_per_bar: PlainRows,
+    parts_to_make: PlainRows | None = None,
+    parts_per_edge: PlainRows | None = None,
+    parts_on_edge: PlainRows | None = 0,
+    parts_bin: PlainRows | None = None,
+    chip_bin_parts: PlainRows | None = None,
+) -> list[int]: ...
+@overload
+def parts_until_stop(
+    bars_loaded: PlainRows | Array,
+    parts_per_bar: PlainRows | Array,
+    parts_to_make: PlainRows | Array | None = None,
+    parts_per_edge: PlainRows | Array | None = None,
+    parts_on_edge: PlainRows | Array | None = 0,
+    parts_bin: PlainRows | Array | None = None,
+    chip_bin_parts: PlainRows | Array | None = None,
+) -> Array: ...
+@overload
+def parts_until_stop(
+    bars_loaded: PlainRows | Array | SeriesT,
+    parts_per_bar: PlainRows | Array | SeriesT,
+    parts_to_make: PlainRows | Array | SeriesT | None = None,
+    parts_per_edge: PlainRows | Array | SeriesT | None = None,
+    parts_on_edge: PlainRows | Array | SeriesT | None = 0,
+    parts_bin: PlainRows | Array | SeriesT | None = None,
+    chip_bin_parts: PlainRows | Array | SeriesT | None = None,
+) -> SeriesT: ...
+@overload
+def hours_until_stop(
+    bars_loaded: Plain,
+    parts_per_bar: Plain,
+    cycle_time: Plain,
+    bar_change_time: Plain | None = 0,
+    parts_to_make: Plain | None = None,
+    parts_per_edge: Plain | None = None,
+    parts_on_edge: Plain | None = 0,
+    parts_bin: Plain | None = None,
+    chip_bin_parts: Plain | None = None,
+) -> float:
+    """Hours, at most, until the lathe stops by itself: those of the parts that `parts_until_stop` gives."""
+
+@overload
+def hours_until_stop(
+    bars_loaded: Plain,
+    parts_per_bar: Plain,
+    cycle_time: Value,
+    bar_change_time: Value | None = 0,
+    parts_to_make: Plain | None = None,
+    parts_per_edge: Plain | None = None,
+    parts_on_edge: Plain | None = 0,
+    parts_bin: Plain | None = None,
+    chip_bin_parts: Plain | None = None,
+) -> Quantity: ...
+@overload
+def hours_until_stop(
+    bars_loaded: PlainRows,
+    parts_per_bar: PlainRows,
+    cycle_time: PlainRows,
+    bar_change_time: PlainRows | None = 0,
+    parts_to_make: PlainRows | None = None,
+    parts_per_edge: PlainRows | None = None,
+    parts_on_edge: PlainRows | None = 0,
+    parts_bin: PlainRows | None = None,
+    chip_bin_parts: PlainRows | None = None,
+) -> list[float]: ...
+@overload
+def hours_until_stop(
+    bars_loaded: PlainRows,
+    parts_per_bar: PlainRows,
+    cycle_time: ValueRows,
+    bar_change_time: ValueRows | None = 0,
+    parts_to_make: PlainRows | None = None,
+    parts_per_edge: PlainRows | None = None,
+    parts_on_edge: PlainRows | None = 0,
+    parts_bin: PlainRows | None = None,
+    chip_bin_parts: PlainRows | None = None,
+) -> list[Any]: ...
+@overload
+def hours_until_stop(
+    bars_loaded: PlainRows | Array,
+    parts_per_bar: PlainRows | Array,
+    cycle_time: ArrayRows,
+    bar_change_time: ArrayRows | None = 0,
+    parts_to_make: PlainRows | Array | None = None,
+    parts_per_edge: PlainRows | Array | None = None,
+    parts_on_edge: PlainRows | Array | None = 0,
+    parts_bin: PlainRows | Array | None = None,
+    chip_bin_parts: PlainRows | Array | None = None,
+) -> Array: ...
+@overload
+def hours_until_stop(
+    bars_loaded: PlainRows | Array | SeriesT,
+    parts_per_bar: PlainRows | Array | SeriesT,
+    cycle_time: ArrayRows | SeriesT,
+    bar_change_time: ArrayRows | SeriesT | None = 0,
+    parts_to_make: PlainRows | Array | SeriesT | None = None,
+    parts_per_edge: PlainRows | Array | SeriesT | None = None,
+    parts_on_edge: PlainRows | Array | SeriesT | None = 0,
+    parts_bin: PlainRows | Array | SeriesT | None = None,
+    chip_bin_parts: PlainRows | Array | SeriesT | None = None,
+) -> SeriesT: ...
+@overload
+def first_stop(
+    bars_loaded: Plain,
+    parts_per_bar: Plain,
+    parts_to_make: Plain | None = None,
+    parts_per_edge: Plain | None = None,
+    parts_on_edge: Plain | None = 0,
+    parts_bin: Plain | None = None,
+    chip_bin_parts: Plain | None = None,
+) -> str:
+    """What stops the lathe first: order done, bars used up, tool edge, parts bin full, chip bin full; all that come together."""
+
+@overload
+def first_stop(
+    bars_loaded: PlainRows,
+    parts_per_bar: PlainRows,
+    parts_to_make: PlainRows | None = None,
+    parts_per_edge: PlainRows | None = None,
+    parts_on_edge: PlainRows | None = 0,
+    parts_bin: PlainRows | None = None,
+    chip_bin_parts: PlainRows | None = None,
+) -> list[str]: ...
+@overload
+def first_stop(
+    bars_loaded: PlainRows | Array,
+    parts_per_bar: PlainRows | Array,
+    parts_to_make: PlainRows | Array | None = None,
+    parts_per_edge: PlainRows | Array | None = None,
+    parts_on_edge: PlainRows | Array | None = 0,
+    parts_bin: PlainRows | Array | None = None,
+    chip_bin_parts: PlainRows | Array | None = None,
+) -> Array: ...
+@overload
+def first_stop(
+    bars_loaded: PlainRows | Array | SeriesT,
+    parts_per_bar: PlainRows | Array | SeriesT,
+    parts_to_make: PlainRows | Array | SeriesT | None = None,
+    parts_per_edge: PlainRows | Array | SeriesT | None = None,
+    parts_on_edge: PlainRows | Array | SeriesT | None = 0,
+    parts_bin: PlainRows | Array | SeriesT | None = None,
+    chip_bin_parts: PlainRows | Array | SeriesT | None = None,
+) -> SeriesT: ...
+@overload
+def chance_to_run(
+    hours: Value,
+    mean_time_between_stops: Value,
+) -> float:
+    """Chance that the lathe runs so many hours alone without a stop that nobody planned."""
+
+@overload
+def chance_to_run(
+    hours: ValueRows,
+    mean_time_between_stops: ValueRows,
+) -> list[float]: ...
+@overload
+def chance_to_run(
+    hours: ArrayRows,
+    mean_time_between_stops: ArrayRows,
+) -> Array: ...
+@overload
+def chance_to_run(
+    hours: ArrayRows | SeriesT,
+    mean_time_between_stops: ArrayRows | SeriesT,
+) -> SeriesT: ...
+@overload
+def expected_hours(
+    hours: Plain,
+    mean_time_between_stops: Plain,
+) -> float:
+    """Hours that the lathe runs alone on average, of so many hours at most, until a stop that nobody planned."""
+
+@overload
+def expected_hours(
+    hours: Value,
+    mean_time_between_stops: Value,
+) -> Quantity: ...
+@overload
+def expected_hours(
+    hours: PlainRows,
+    mean_time_between_stops: PlainRows,
+) -> list[float]: ...
+@overload
+def expected_hours(
+    hours: ValueRows,
+    mean_time_between_stops: ValueRows,
+) -> list[Any]: ...
+@overload
+def expected_hours(
+    hours: ArrayRows,
+    mean_time_between_stops: ArrayRows,
+) -> Array: ...
+@overload
+def expected_hours(
+    hours: ArrayRows | SeriesT,
+    mean_time_between_stops: ArrayRows | SeriesT,
+) -> SeriesT: ...
+@overload
 def bar_per_part(
     part_length: Plain,
     cutoff_width: Plain,
@@ -2819,4 +3143,13 @@ __all__ = [
     "parts_per_box",
     "price_for",
     "process_cost",
+    "chance_to_run",
+    "chip_bin_parts",
+    "edge_parts_left",
+    "expected_hours",
+    "first_stop",
+    "hours_until_stop",
+    "parts_bin_by_volume",
+    "parts_bin_by_weight",
+    "parts_until_stop",
 ]

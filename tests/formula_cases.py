@@ -36,11 +36,13 @@ _USUAL: dict[str, tuple[float, float]] = {
     "confidence": (0.5, 0.9999), "rear_hold": (0.5, 300), "start_diameter": (0.05, 100), "end_diameter": (0.01, 90),
     "lathes": (1, 20), "people": (1, 4), "life_years": (1, 20), "hours_a_year": (500, 8000), "lathes_shared": (0.5, 12), "aql": (0.07, 6.4),
     "every": (1, 500), "first_off": (1, 10), "sample": (1, 200), "lot_size": (1, 600_000),
+    "parts_per_edge": (1, 3000), "parts_on_edge": (1, 2000), "parts_bin": (1, 5000), "chip_bin_parts": (1, 5000), "bulk_factor": (1, 60),
+    "chip_volume": (0.01, 5000), "part_volume": (0.01, 5000),
 }
 _USUAL_BY_READER: dict[str, tuple[float, float]] = {
     "length": (0.01, 5000), "weight": (0.01, 4000), "density": (0.05, 22), "seconds": (0.5, 2500), "hours": (0.1, 200),
     "surface_speed": (5, 1500), "feed_rate": (0.001, 0.5), "spindle_speed": (50, 12_000), "pitch": (0.2, 6),
-    "angle": (60, 150), "number": (0.01, 5000), "count": (1, 5000), "fraction": (0.001, 0.9),
+    "angle": (60, 150), "bin_volume": (1, 500), "number": (0.01, 5000), "count": (1, 5000), "fraction": (0.001, 0.9),
 }
 
 
@@ -50,6 +52,7 @@ TEXTS: dict[str, tuple[str, ...]] = {
     "count": ("12 pcs", "1,200"), "fraction": ("3%", "0.25"), "number": ("$12.50",), "text": LENGTHS,
     "density": ("7.85 g/cm3",), "surface_speed": ("120 m/min", "400 sfm"), "spindle_speed": ("1200 rpm",),
     "feed_rate": ("0.1 mm/rev", "0.004 ipr"), "pitch": ("1.5 mm", "20 tpi"), "angle": ("118 deg",),
+    "bin_volume": ("55 gal", "200 l"),
     "material": ("7.85 g/cm3", "0.284 lb/in3"),
 }
 """Texts with a unit, by what reads them."""
@@ -324,6 +327,8 @@ def scale(case: Case) -> float:
             return float(named["lathes"])
         case "waiting_time":
             return float(named["lathes"] * (named["run_time"] + named["service_time"]))
+        case "expected_hours":  # 1 less what is nearly 1
+            return float(named["mean_time_between_stops"])
         case "price_at_margin":  # 1 less a margin of 0.999999 has 10 digits
             return float(named["cost"] / (1 - named["margin"]) ** 2)
         case "order_credit":

@@ -387,6 +387,8 @@ _ORDER = {"quantity": 1000, "parts_per_bar": 59, "scrap_rate": 0.03, "setup_part
 _SAMPLE = {"lot_size": 1000, "aql": 1.5, "inspection_level": "III"}
 _MINDING = {"lathes": 7, "run_time": 600, "service_time": 45, "people": 2}
 # Good arguments, every one of them given.
+_STOPS = {"bars_loaded": 12, "parts_per_bar": 59, "parts_to_make": 1036, "parts_per_edge": 400, "parts_on_edge": 150,
+          "parts_bin": 900, "chip_bin_parts": 700}
 GOOD = {
     "section_area": {"shape": "tube", "size": 1, "thickness": 0.125, "units": "in"},
     "across_corners": {"shape": "flat", "size": 2, "thickness": 0.5},
@@ -470,6 +472,16 @@ GOOD = {
     "cutoff_time": _FACE,
     "drilling_time": {"depth": 1, "diameter": 0.25, "surface_speed": 200, "feed_rate": 0.004, "point_angle": 118, "top_speed": 1500,
                       "units": "in"},
+    "edge_parts_left": {"parts_per_edge": 400, "parts_on_edge": 150},
+    "parts_bin_by_weight": {"bin_load": 40, "part_weight": 0.42},
+    "parts_bin_by_volume": {"bin_volume": 5, "part_volume": 0.9, "fill_share": 0.5, "units": "in"},
+    "chip_bin_parts": {"chip_bin": 55, "chip_volume": 1.4, "bulk_factor": 9, "units": "in"},
+    "parts_until_stop": _STOPS,
+    "hours_until_stop": {"bars_loaded": 12, "parts_per_bar": 59, "cycle_time": 45, "bar_change_time": 30, "parts_to_make": 1036,
+                         "parts_per_edge": 400, "parts_on_edge": 150, "parts_bin": 900, "chip_bin_parts": 700},
+    "first_stop": _STOPS,
+    "chance_to_run": {"hours": 8, "mean_time_between_stops": 20},
+    "expected_hours": {"hours": 8, "mean_time_between_stops": 20},
     "threading_time": {"length": 0.75, "pitch": 0.0625, "passes": 8, "spindle_speed": 900, "clearance": 0.2, "units": "in"},
 }
 

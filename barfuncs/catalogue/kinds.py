@@ -106,7 +106,7 @@ def spellings() -> dict[str, str]:
 
 
 Reader = Literal["length", "weight", "density", "seconds", "hours", "surface_speed", "feed_rate", "feed_speed", "spindle_speed",
-                 "pitch", "angle", "number", "count", "fraction", "choice", "material", "text", "table"]
+                 "pitch", "angle", "bin_volume", "number", "count", "fraction", "choice", "material", "text", "table"]
 
 
 @dataclass(frozen=True)
@@ -241,6 +241,8 @@ UNIT_TEXT = {
     "feed_rate": ("in/rev", "mm/rev"),
     "feed_speed": ("in/min", "mm/min"),
     "angle": ("degrees", "degrees"),
+    "volume": ("in3", "mm3"),
+    "bin_volume": ("gal", "L"),
 }
 
 LONGEST_ON_A_FORM = {"in": 10_000, "mm": 36_000}
@@ -294,6 +296,7 @@ PositiveMoney = Annotated[float, Kind("money", "number", None, 0, 1e9, open_low=
 Seconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6)]
 PositiveSeconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6, open_low=True, smallest=1e-6)]
 Hours = Annotated[float, Kind("time", "hours", "hours", 0, 1e6)]
+PositiveHours = Annotated[float, Kind("time", "hours", "hours", 0, 1e6, open_low=True, smallest=1e-3)]
 # The lower limits of what a time is divided by keep it a finite number; no lathe works below them. The upper limit of
 # the feed holds off a feed per minute.
 Diameter = Annotated[float, Kind("length", "length", "length", 0.001, _LONGEST, across=True)]
@@ -303,6 +306,10 @@ FeedRate = Annotated[float, Kind("feed per revolution", "feed_rate", "feed_rate"
 # No lathe's highest feed is below 40 in either unit; a figure in m/min is.
 FeedSpeed = Annotated[float, Kind("feed per minute", "feed_speed", "feed_speed", 40, 100_000)]
 SpindleSpeed = Annotated[float, Kind("spindle speed", "spindle_speed", "spindle_speed", 0.001, 1e6)]
+PositiveVolume = Annotated[float, Kind("volume", "number", "volume", 0, 1e12, open_low=True, smallest=1e-9)]
+BinVolume = Annotated[float, Kind("volume", "bin_volume", "bin_volume", 0, 1e6)]
+# Loose chips never take less room than the metal that they were.
+BulkFactor = Annotated[float, Kind("factor", "number", None, 1, 500)]
 PointAngle = Annotated[float, Kind("angle", "angle", "angle", 30, 180)]
 Shape = Annotated[str, Kind("shape", "choice", choices=SHAPES)]
 PricePer = Annotated[str, Kind("price basis", "choice", choices=PRICE_BASES)]
