@@ -33,14 +33,15 @@ _USUAL: dict[str, tuple[float, float]] = {
     "bar_per_part": (0.1, 300), "stickout": (0.05, 200), "quantity": (1, 50_000), "parts_to_make": (1, 60_000),
     "parts_per_bar": (1, 900), "bars": (1, 800), "bars_loaded": (1, 60), "setup_parts": (1, 40), "cuts": (1, 500),
     "passes": (1, 12), "tool_changes": (1, 20), "gross_weight": (0.01, 5), "part_weight": (0.01, 4), "trim_weight": (0.01, 2),
-    "confidence": (0.5, 0.9999), "rear_hold": (0.5, 300), "start_diameter": (0.05, 100), "end_diameter": (0.01, 90),
     "lathes": (1, 20), "people": (1, 4), "life_years": (1, 20), "hours_a_year": (500, 8000), "lathes_shared": (0.5, 12), "aql": (0.07, 6.4),
     "every": (1, 500), "first_off": (1, 10), "sample": (1, 200), "lot_size": (1, 600_000),
-    "parts_per_edge": (1, 3000), "parts_on_edge": (1, 2000), "parts_bin": (1, 5000), "chip_bin_parts": (1, 5000), "bulk_factor": (1, 60),
+    "parts_on_edge": (1, 2000), "parts_bin": (1, 5000), "chip_bin_parts": (1, 5000), "bulk_factor": (1, 60),
     "chip_volume": (0.01, 5000), "part_volume": (0.01, 5000),
+    "confidence": (0.5, 0.9999), "rear_hold": (0.5, 300), "parts_per_feed": (1, 12), "feed_strokes": (1, 5), "first_parts_scrapped": (1, 5),
+    "parts_per_edge": (1, 2000), "parts_counted": (1, 2000), "edges": (1, 8), "regrinds": (1, 12), "longest_push": (2, 60), "taylor_exponent": (0.1, 0.6), "start_diameter": (0.05, 100), "end_diameter": (0.01, 90),
 }
 _USUAL_BY_READER: dict[str, tuple[float, float]] = {
-    "length": (0.01, 5000), "weight": (0.01, 4000), "density": (0.05, 22), "seconds": (0.5, 2500), "hours": (0.1, 200),
+    "length": (0.01, 5000), "weight": (0.01, 4000), "density": (0.05, 22), "seconds": (0.5, 2500), "minutes": (0.5, 300), "hours": (0.1, 200),
     "surface_speed": (5, 1500), "feed_rate": (0.001, 0.5), "spindle_speed": (50, 12_000), "pitch": (0.2, 6),
     "angle": (60, 150), "bin_volume": (1, 500), "number": (0.01, 5000), "count": (1, 5000), "fraction": (0.001, 0.9),
 }
@@ -48,7 +49,7 @@ _USUAL_BY_READER: dict[str, tuple[float, float]] = {
 
 LENGTHS = ("12 ft", "1-3/8 in", "3/4", "19 mm", "2' 6-1/2\"", "825 thou", "3.66 m")
 TEXTS: dict[str, tuple[str, ...]] = {
-    "length": LENGTHS, "weight": ("12 lb", "8 oz", "3.5 kg"), "seconds": ("45 s", "1 min 20 s"), "hours": ("90 min", "2 h"),
+    "length": LENGTHS, "weight": ("12 lb", "8 oz", "3.5 kg"), "seconds": ("45 s", "1 min 20 s"), "minutes": ("15 min", "90 s"), "hours": ("90 min", "2 h"),
     "count": ("12 pcs", "1,200"), "fraction": ("3%", "0.25"), "number": ("$12.50",), "text": LENGTHS,
     "density": ("7.85 g/cm3",), "surface_speed": ("120 m/min", "400 sfm"), "spindle_speed": ("1200 rpm",),
     "feed_rate": ("0.1 mm/rev", "0.004 ipr"), "pitch": ("1.5 mm", "20 tpi"), "angle": ("118 deg",),
@@ -155,10 +156,12 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
     if "operation" in found:
         _fit_operation(found, rng)
     elif "feed_rate" in found:
-        widest = "outer_diameter" if "outer_diameter" in found else "diameter"
+        widest = next(name for name in ("outer_diameter", "start_diameter", "diameter") if name in found)
         found[widest] = max(found[widest], 2 * found["feed_rate"])
         if "inner_diameter" in found:
             found["inner_diameter"] = found[widest] * rng.choice((0.0, 0.5, 0.999, rng.uniform(0, 0.99)))
+        if "end_diameter" in found:
+            found["end_diameter"] = found[widest] * rng.choice((0.0, 0.5, 0.999, rng.uniform(0, 0.99)))
     if "rate_per" in found:
         for name, value in (("part_weight", 0.16), ("part_area", 7.5), ("time_each", 20.0)):
             if not found[name] and rng.random() < 0.9:
@@ -171,6 +174,8 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
         found["sample_size"] = min(found["sample_size"], found["lot_size"])
     if "service_time" in found:
         found["service_time"] = min(found["service_time"], 1000 * found["run_time"] * rng.choice((1.0, 0.001, 0.0001)))
+    if "first_parts_scrapped" in found and "parts_to_make" in found and found["first_parts_scrapped"]:
+        found["parts_per_bar"] = max(found["parts_per_bar"], found["first_parts_scrapped"] + rng.choice((1, 2, 40)))
     if "trim_weight" in found:
         feed = found["gross_weight"] or 0
         found["part_weight"] = found["part_weight"] and min(found["part_weight"], feed)

@@ -418,3 +418,18 @@ def test_feet_and_inches():
     length = 12.260416666666666 * 12
     assert round(length * 8) / 8 == 147.125 == bf.length_in("12' 3 1/8\"", "in")
     assert bf.length_in("12' 3 1/8\"", "in") == pytest.approx(length, rel=1e-14)
+
+
+# --- tools and threads ---------------------------------------------------------------------------------------------
+
+
+def test_tool_life():
+    # worked example at calculatorhub.com, v T^n = C; printed to a hundredth, 300/200 to the 4th is 5.0625
+    assert bf.tool_life(200, 300, 0.25, units="mm") == pytest.approx(5.06, rel=0, abs=0.006)
+
+
+# Sumitomo technical guidance page, external metric threads
+@pytest.mark.parametrize(("pitch", "passes"), [(0.75, 4), (1, 5), (1.25, 7), (1.5, 8), (1.75, 10), (2, 12), (2.5, 14), (3, 16)])
+def test_thread_passes(pitch, passes):
+    assert bf.thread_passes(pitch, "mm") == passes
+    assert bf.thread_passes(pitch / MM_PER_INCH, "in") == passes

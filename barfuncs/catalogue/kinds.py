@@ -17,6 +17,10 @@ PRICED_PER = {"part": 1, "100 parts": 100, "1000 parts": 1000}
 """What a price is shown for, and how many parts that is."""
 INSPECTION_LEVELS = ("I", "II", "III")
 OPERATIONS = ("turning", "facing", "cut-off", "drilling", "threading", "other")
+TOOLS = ("carbide", "high-speed steel")
+"""What the edge of a tool is made of."""
+WORKS = ("mild steel", "brass or aluminum")
+"""Kinds of work that tool life has usual constants for."""
 
 ROUNDINGS = {
     "none": (0, False),
@@ -105,7 +109,7 @@ def spellings() -> dict[str, str]:
     return {squeezed(text): choice for choice, texts in _spellings() for text in texts}
 
 
-Reader = Literal["length", "weight", "density", "seconds", "hours", "surface_speed", "feed_rate", "feed_speed", "spindle_speed",
+Reader = Literal["length", "weight", "density", "seconds", "minutes", "hours", "surface_speed", "feed_rate", "feed_speed", "spindle_speed",
                  "pitch", "angle", "bin_volume", "number", "count", "fraction", "choice", "material", "text", "table"]
 
 
@@ -236,6 +240,7 @@ UNIT_TEXT = {
     "surface_speed": ("ft/min", "m/min"),
     "price_by_weight": ("per lb", "per kg"),
     "seconds": ("s", "s"),
+    "minutes": ("min", "min"),
     "hours": ("h", "h"),
     "spindle_speed": ("rpm", "rpm"),
     "feed_rate": ("in/rev", "mm/rev"),
@@ -295,6 +300,9 @@ PriceByWeight = Annotated[float, Kind("money", "number", "price_by_weight", 0, 1
 PositiveMoney = Annotated[float, Kind("money", "number", None, 0, 1e9, open_low=True, smallest=1e-9)]
 Seconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6)]
 PositiveSeconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6, open_low=True, smallest=1e-6)]
+# An edge that lasts longer is beyond what tool life was ever tried for.
+Minutes = Annotated[float, Kind("time", "minutes", "minutes", 0, 1e6)]
+PositiveMinutes = Annotated[float, Kind("time", "minutes", "minutes", 0, 1e6, open_low=True, smallest=1e-6)]
 Hours = Annotated[float, Kind("time", "hours", "hours", 0, 1e6)]
 PositiveHours = Annotated[float, Kind("time", "hours", "hours", 0, 1e6, open_low=True, smallest=1e-3)]
 # The lower limits of what a time is divided by keep it a finite number; no lathe works below them. The upper limit of
@@ -310,10 +318,13 @@ PositiveVolume = Annotated[float, Kind("volume", "number", "volume", 0, 1e12, op
 BinVolume = Annotated[float, Kind("volume", "bin_volume", "bin_volume", 0, 1e6)]
 # Loose chips never take less room than the metal that they were.
 BulkFactor = Annotated[float, Kind("factor", "number", None, 1, 500)]
+TaylorExponent = Annotated[float, Kind("exponent", "number", None, 0.05, 1)]
 PointAngle = Annotated[float, Kind("angle", "angle", "angle", 30, 180)]
 Shape = Annotated[str, Kind("shape", "choice", choices=SHAPES)]
 PricePer = Annotated[str, Kind("price basis", "choice", choices=PRICE_BASES)]
 LastBarRest = Annotated[str, Kind("what happens to the rest", "choice", choices=LAST_BAR_RESTS)]
+CuttingTool = Annotated[str, Kind("tool", "choice", choices=TOOLS)]
+Work = Annotated[str, Kind("work", "choice", choices=WORKS)]
 Operation = Annotated[str, Kind("operation", "choice", choices=OPERATIONS)]
 PriceRounding = Annotated[str, Kind("rounding rule", "choice", choices=tuple(ROUNDINGS))]
 ProcessPer = Annotated[str, Kind("basis of a rate", "choice", choices=PROCESS_BASES)]
