@@ -1586,6 +1586,186 @@ def price_breaks(
     """Price at several quantities: a row of costs, price each and order total for each."""
 
 @overload
+def feed_strokes(
+    bar_per_part: Value,
+    longest_push: Value,
+    parts_per_feed: Plain | None = 1,
+    *,
+    units: Units | None = None,
+) -> int:
+    """Strokes that one feed of the bar takes: more than one where it is longer than the longest push."""
+
+@overload
+def feed_strokes(
+    bar_per_part: ValueRows,
+    longest_push: ValueRows,
+    parts_per_feed: PlainRows | None = 1,
+    *,
+    units: Units | None = None,
+) -> list[int]: ...
+@overload
+def feed_strokes(
+    bar_per_part: ArrayRows,
+    longest_push: ArrayRows,
+    parts_per_feed: PlainRows | Array | None = 1,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def feed_strokes(
+    bar_per_part: ArrayRows | SeriesT,
+    longest_push: ArrayRows | SeriesT,
+    parts_per_feed: PlainRows | Array | SeriesT | None = 1,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def feed_time_per_part(
+    time_per_stroke: Plain,
+    feed_strokes: Plain | None = 1,
+    parts_per_feed: Plain | None = 1,
+) -> float:
+    """Time of feeding the bar that one part bears: every stroke takes its time, and the parts of one feed share it."""
+
+@overload
+def feed_time_per_part(
+    time_per_stroke: Value,
+    feed_strokes: Plain | None = 1,
+    parts_per_feed: Plain | None = 1,
+) -> Quantity: ...
+@overload
+def feed_time_per_part(
+    time_per_stroke: PlainRows,
+    feed_strokes: PlainRows | None = 1,
+    parts_per_feed: PlainRows | None = 1,
+) -> list[float]: ...
+@overload
+def feed_time_per_part(
+    time_per_stroke: ValueRows,
+    feed_strokes: PlainRows | None = 1,
+    parts_per_feed: PlainRows | None = 1,
+) -> list[Any]: ...
+@overload
+def feed_time_per_part(
+    time_per_stroke: ArrayRows,
+    feed_strokes: PlainRows | Array | None = 1,
+    parts_per_feed: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def feed_time_per_part(
+    time_per_stroke: ArrayRows | SeriesT,
+    feed_strokes: PlainRows | Array | SeriesT | None = 1,
+    parts_per_feed: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def parts_in_full_feeds(
+    parts_per_bar: Plain,
+    parts_per_feed: Plain | None = 1,
+) -> int:
+    """Parts of a bar where each feed makes the same number of parts and a rest that gives fewer is not used."""
+
+@overload
+def parts_in_full_feeds(
+    parts_per_bar: PlainRows,
+    parts_per_feed: PlainRows | None = 1,
+) -> list[int]: ...
+@overload
+def parts_in_full_feeds(
+    parts_per_bar: PlainRows | Array,
+    parts_per_feed: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def parts_in_full_feeds(
+    parts_per_bar: PlainRows | Array | SeriesT,
+    parts_per_feed: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def good_parts_per_bar(
+    parts_per_bar: Plain,
+    first_parts_scrapped: Plain | None = 0,
+) -> int:
+    """Parts of a bar less those at its front that are scrapped every time."""
+
+@overload
+def good_parts_per_bar(
+    parts_per_bar: PlainRows,
+    first_parts_scrapped: PlainRows | None = 0,
+) -> list[int]: ...
+@overload
+def good_parts_per_bar(
+    parts_per_bar: PlainRows | Array,
+    first_parts_scrapped: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def good_parts_per_bar(
+    parts_per_bar: PlainRows | Array | SeriesT,
+    first_parts_scrapped: PlainRows | Array | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
+def parts_with_first_scrapped(
+    parts_to_make: Plain,
+    parts_per_bar: Plain,
+    first_parts_scrapped: Plain | None = 0,
+) -> int:
+    """Parts to make with those at the front of every bar that are scrapped, for the bars that this takes."""
+
+@overload
+def parts_with_first_scrapped(
+    parts_to_make: PlainRows,
+    parts_per_bar: PlainRows,
+    first_parts_scrapped: PlainRows | None = 0,
+) -> list[int]: ...
+@overload
+def parts_with_first_scrapped(
+    parts_to_make: PlainRows | Array,
+    parts_per_bar: PlainRows | Array,
+    first_parts_scrapped: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def parts_with_first_scrapped(
+    parts_to_make: PlainRows | Array | SeriesT,
+    parts_per_bar: PlainRows | Array | SeriesT,
+    first_parts_scrapped: PlainRows | Array | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
+def two_spindle_cycle(
+    main_time: Plain,
+    second_time: Plain | None = 0,
+    handover_time: Plain | None = 0,
+) -> float:
+    """Cycle time of a lathe with two spindles: the longer of the two sides, and the hand-over."""
+
+@overload
+def two_spindle_cycle(
+    main_time: Value,
+    second_time: Value | None = 0,
+    handover_time: Value | None = 0,
+) -> Quantity: ...
+@overload
+def two_spindle_cycle(
+    main_time: PlainRows,
+    second_time: PlainRows | None = 0,
+    handover_time: PlainRows | None = 0,
+) -> list[float]: ...
+@overload
+def two_spindle_cycle(
+    main_time: ValueRows,
+    second_time: ValueRows | None = 0,
+    handover_time: ValueRows | None = 0,
+) -> list[Any]: ...
+@overload
+def two_spindle_cycle(
+    main_time: ArrayRows,
+    second_time: ArrayRows | None = 0,
+    handover_time: ArrayRows | None = 0,
+) -> Array: ...
+@overload
+def two_spindle_cycle(
+    main_time: ArrayRows | SeriesT,
+    second_time: ArrayRows | SeriesT | None = 0,
+    handover_time: ArrayRows | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
 def sample_code(
     lot_size: Plain,
     inspection_level: InspectionLevel | None = "II",
@@ -1802,186 +1982,6 @@ def inspection_cost(
     parts_inspected: PlainRows | Array | SeriesT,
     inspection_time: ArrayRows | SeriesT,
     inspection_rate: PlainRows | Array | SeriesT,
-) -> SeriesT: ...
-@overload
-def feed_strokes(
-    bar_per_part: Value,
-    longest_push: Value,
-    parts_per_feed: Plain | None = 1,
-    *,
-    units: Units | None = None,
-) -> int:
-    """Strokes that one feed of the bar takes: more than one where it is longer than the longest push."""
-
-@overload
-def feed_strokes(
-    bar_per_part: ValueRows,
-    longest_push: ValueRows,
-    parts_per_feed: PlainRows | None = 1,
-    *,
-    units: Units | None = None,
-) -> list[int]: ...
-@overload
-def feed_strokes(
-    bar_per_part: ArrayRows,
-    longest_push: ArrayRows,
-    parts_per_feed: PlainRows | Array | None = 1,
-    *,
-    units: Units | None = None,
-) -> Array: ...
-@overload
-def feed_strokes(
-    bar_per_part: ArrayRows | SeriesT,
-    longest_push: ArrayRows | SeriesT,
-    parts_per_feed: PlainRows | Array | SeriesT | None = 1,
-    *,
-    units: Units | None = None,
-) -> SeriesT: ...
-@overload
-def feed_time_per_part(
-    time_per_stroke: Plain,
-    feed_strokes: Plain | None = 1,
-    parts_per_feed: Plain | None = 1,
-) -> float:
-    """Time of feeding the bar that one part bears: every stroke takes its time, and the parts of one feed share it."""
-
-@overload
-def feed_time_per_part(
-    time_per_stroke: Value,
-    feed_strokes: Plain | None = 1,
-    parts_per_feed: Plain | None = 1,
-) -> Quantity: ...
-@overload
-def feed_time_per_part(
-    time_per_stroke: PlainRows,
-    feed_strokes: PlainRows | None = 1,
-    parts_per_feed: PlainRows | None = 1,
-) -> list[float]: ...
-@overload
-def feed_time_per_part(
-    time_per_stroke: ValueRows,
-    feed_strokes: PlainRows | None = 1,
-    parts_per_feed: PlainRows | None = 1,
-) -> list[Any]: ...
-@overload
-def feed_time_per_part(
-    time_per_stroke: ArrayRows,
-    feed_strokes: PlainRows | Array | None = 1,
-    parts_per_feed: PlainRows | Array | None = 1,
-) -> Array: ...
-@overload
-def feed_time_per_part(
-    time_per_stroke: ArrayRows | SeriesT,
-    feed_strokes: PlainRows | Array | SeriesT | None = 1,
-    parts_per_feed: PlainRows | Array | SeriesT | None = 1,
-) -> SeriesT: ...
-@overload
-def parts_in_full_feeds(
-    parts_per_bar: Plain,
-    parts_per_feed: Plain | None = 1,
-) -> int:
-    """Parts of a bar where each feed makes the same number of parts and a rest that gives fewer is not used."""
-
-@overload
-def parts_in_full_feeds(
-    parts_per_bar: PlainRows,
-    parts_per_feed: PlainRows | None = 1,
-) -> list[int]: ...
-@overload
-def parts_in_full_feeds(
-    parts_per_bar: PlainRows | Array,
-    parts_per_feed: PlainRows | Array | None = 1,
-) -> Array: ...
-@overload
-def parts_in_full_feeds(
-    parts_per_bar: PlainRows | Array | SeriesT,
-    parts_per_feed: PlainRows | Array | SeriesT | None = 1,
-) -> SeriesT: ...
-@overload
-def good_parts_per_bar(
-    parts_per_bar: Plain,
-    first_parts_scrapped: Plain | None = 0,
-) -> int:
-    """Parts of a bar less those at its front that are scrapped every time."""
-
-@overload
-def good_parts_per_bar(
-    parts_per_bar: PlainRows,
-    first_parts_scrapped: PlainRows | None = 0,
-) -> list[int]: ...
-@overload
-def good_parts_per_bar(
-    parts_per_bar: PlainRows | Array,
-    first_parts_scrapped: PlainRows | Array | None = 0,
-) -> Array: ...
-@overload
-def good_parts_per_bar(
-    parts_per_bar: PlainRows | Array | SeriesT,
-    first_parts_scrapped: PlainRows | Array | SeriesT | None = 0,
-) -> SeriesT: ...
-@overload
-def parts_with_first_scrapped(
-    parts_to_make: Plain,
-    parts_per_bar: Plain,
-    first_parts_scrapped: Plain | None = 0,
-) -> int:
-    """Parts to make with those at the front of every bar that are scrapped, for the bars that this takes."""
-
-@overload
-def parts_with_first_scrapped(
-    parts_to_make: PlainRows,
-    parts_per_bar: PlainRows,
-    first_parts_scrapped: PlainRows | None = 0,
-) -> list[int]: ...
-@overload
-def parts_with_first_scrapped(
-    parts_to_make: PlainRows | Array,
-    parts_per_bar: PlainRows | Array,
-    first_parts_scrapped: PlainRows | Array | None = 0,
-) -> Array: ...
-@overload
-def parts_with_first_scrapped(
-    parts_to_make: PlainRows | Array | SeriesT,
-    parts_per_bar: PlainRows | Array | SeriesT,
-    first_parts_scrapped: PlainRows | Array | SeriesT | None = 0,
-) -> SeriesT: ...
-@overload
-def two_spindle_cycle(
-    main_time: Plain,
-    second_time: Plain | None = 0,
-    handover_time: Plain | None = 0,
-) -> float:
-    """Cycle time of a lathe with two spindles: the longer of the two sides, and the hand-over."""
-
-@overload
-def two_spindle_cycle(
-    main_time: Value,
-    second_time: Value | None = 0,
-    handover_time: Value | None = 0,
-) -> Quantity: ...
-@overload
-def two_spindle_cycle(
-    main_time: PlainRows,
-    second_time: PlainRows | None = 0,
-    handover_time: PlainRows | None = 0,
-) -> list[float]: ...
-@overload
-def two_spindle_cycle(
-    main_time: ValueRows,
-    second_time: ValueRows | None = 0,
-    handover_time: ValueRows | None = 0,
-) -> list[Any]: ...
-@overload
-def two_spindle_cycle(
-    main_time: ArrayRows,
-    second_time: ArrayRows | None = 0,
-    handover_time: ArrayRows | None = 0,
-) -> Array: ...
-@overload
-def two_spindle_cycle(
-    main_time: ArrayRows | SeriesT,
-    second_time: ArrayRows | SeriesT | None = 0,
-    handover_time: ArrayRows | SeriesT | None = 0,
 ) -> SeriesT: ...
 @overload
 def spindle_speed(
