@@ -675,3 +675,10 @@ def test_the_installer_takes_the_add_in() -> None:
         listed = subprocess.run([unopkg, "list", profile], check=True, capture_output=True, text=True, timeout=120, **user)
     assert "org.barfuncs.calc" in listed.stdout
     assert "is registered: yes" in listed.stdout
+
+
+@libreoffice
+def test_a_text_is_compared_with_an_empty_one_joined_to_it(sheet: Office) -> None:
+    """As SPREADSHEETS.md says. Without it LibreOffice 7.4 finds no text of an add-in equal to another."""
+    call = "FIRST_STOP(12;59;1036;400;150)"
+    assert sheet.do("evaluate", formulas=[f"={call}", f'={call}&""="tool edge"', f'={call}&""="bars used up"']) == ["tool edge", 1.0, 0.0]

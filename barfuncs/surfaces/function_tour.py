@@ -92,7 +92,8 @@ def _function(sheet: Worksheet, row: int, entry: Entry) -> int:
         layout.put(sheet, f"{column}{row}", value, align="right", wrap=True,
                    number="count" if entry.result.whole else "figure")
     if isinstance(shown.result, str):
-        told = f'IF(F{row}="{NEEDS_ADD_IN}",F{row},IF(F{row}=G{row},"✓ right","✗ differs"))'
+        # With nothing joined to it LibreOffice finds no text of an add-in equal to another.
+        told = f'IF(F{row}&""="{NEEDS_ADD_IN}",F{row},IF(F{row}&""=G{row},"✓ right","✗ differs"))'
     else:
         told = f'IF(NOT(ISNUMBER(F{row})),F{row},IF(ABS(F{row}-G{row})<=1E-12*ABS(G{row}),"✓ right","✗ differs"))'
     layout.put(sheet, f"H{row}", f'=IF(ISERROR(F{row}),"✗ not calculated",{told})', wrap=True, indent=1)
