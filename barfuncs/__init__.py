@@ -53,6 +53,16 @@ from barfuncs.functions.feeding import (
     parts_with_first_scrapped,
     two_spindle_cycle,
 )
+from barfuncs.functions.inspection import (
+    acceptance_chance,
+    acceptance_number,
+    inspection_cost,
+    inspection_hours,
+    parts_inspected,
+    rejection_number,
+    sample_code,
+    sample_size,
+)
 from barfuncs.functions.machining import (
     cutoff_time,
     cycle_time_of,
@@ -64,6 +74,24 @@ from barfuncs.functions.machining import (
     thread_passes,
     threading_time,
     turning_time,
+)
+from barfuncs.functions.minding import (
+    lathe_rate,
+    lathes_minded,
+    lathes_running,
+    lathes_waiting,
+    machine_hour_rate,
+    minding_efficiency,
+    waiting_chance,
+    waiting_time,
+)
+from barfuncs.functions.outside import (
+    boxes_needed,
+    order_value,
+    packing_cost,
+    parts_per_box,
+    price_for,
+    process_cost,
 )
 from barfuncs.functions.quantity import (
     bars_for_confidence,
@@ -118,6 +146,9 @@ __all__ = [
     "stickout_ratio", "threading_time", "turning_time", "unattended_hours", "use_materials", "weight_per_length",
     "whole_bar_quantity", "why",
     "bar_size_for", "bar_size_reason", "bar_straightness", "defect_depth", "size_left", "size_tolerance", "smallest_bar",
+    "acceptance_chance", "acceptance_number", "inspection_cost", "inspection_hours", "parts_inspected", "rejection_number", "sample_code", "sample_size",
+    "lathe_rate", "lathes_minded", "lathes_running", "lathes_waiting", "machine_hour_rate", "minding_efficiency", "waiting_chance", "waiting_time",
+    "boxes_needed", "order_value", "packing_cost", "parts_per_box", "price_for", "process_cost",
     "chance_to_run", "chip_bin_parts", "edge_parts_left", "expected_hours", "first_stop",
     "hours_until_stop", "parts_bin_by_volume", "parts_bin_by_weight", "parts_until_stop",
     "edge_change_per_part", "edge_cost", "feed_strokes", "feed_time_per_part", "good_parts_per_bar", "life_for_least_cost",

@@ -34,6 +34,8 @@ _USUAL: dict[str, tuple[float, float]] = {
     "parts_per_bar": (1, 900), "bars": (1, 800), "bars_loaded": (1, 60), "setup_parts": (1, 40), "cuts": (1, 500),
     "passes": (1, 12), "tool_changes": (1, 20), "gross_weight": (0.01, 5), "part_weight": (0.01, 4), "trim_weight": (0.01, 2),
     "finished_size": (0.06, 5), "clean_up": (0.001, 0.1), "minus_tolerance": (0.001, 0.1),
+    "lathes": (1, 20), "people": (1, 4), "life_years": (1, 20), "hours_a_year": (500, 8000), "lathes_shared": (0.5, 12), "aql": (0.07, 6.4),
+    "every": (1, 500), "first_off": (1, 10), "sample": (1, 200), "lot_size": (1, 600_000),
     "parts_on_edge": (1, 2000), "parts_bin": (1, 5000), "chip_bin_parts": (1, 5000), "bulk_factor": (1, 60),
     "chip_volume": (0.01, 5000), "part_volume": (0.01, 5000),
     "confidence": (0.5, 0.9999), "rear_hold": (0.5, 300), "parts_per_feed": (1, 12), "feed_strokes": (1, 5), "first_parts_scrapped": (1, 5),
@@ -165,6 +167,18 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
             found["inner_diameter"] = found[widest] * rng.choice((0.0, 0.5, 0.999, rng.uniform(0, 0.99)))
         if "end_diameter" in found:
             found["end_diameter"] = found[widest] * rng.choice((0.0, 0.5, 0.999, rng.uniform(0, 0.99)))
+    if "rate_per" in found:
+        for name, value in (("part_weight", 0.16), ("part_area", 7.5), ("time_each", 20.0)):
+            if not found[name] and rng.random() < 0.9:
+                found[name] = value
+    if "box_weight" in found:
+        found["part_weight"] = found["box_weight"] and found["box_weight"] / rng.choice((1.0, 7.0, 12.5, rng.uniform(1, 3000)))
+        if not found["box_weight"] and not found["box_parts"]:
+            found["box_parts"] = 50
+    if "lot_size" in found and "sample_size" in found and found["lot_size"]:
+        found["sample_size"] = min(found["sample_size"], found["lot_size"])
+    if "service_time" in found:
+        found["service_time"] = min(found["service_time"], 1000 * found["run_time"] * rng.choice((1.0, 0.001, 0.0001)))
     if "first_parts_scrapped" in found and "parts_to_make" in found and found["first_parts_scrapped"]:
         found["parts_per_bar"] = max(found["parts_per_bar"], found["first_parts_scrapped"] + rng.choice((1, 2, 40)))
     if "trim_weight" in found:
@@ -324,6 +338,10 @@ def scale(case: Case) -> float:
             return float(named["bar_length"])
         case "margin_of":
             return max(1.0, named["cost"] / named["price"])
+        case "lathes_waiting":
+            return float(named["lathes"])
+        case "waiting_time":
+            return float(named["lathes"] * (named["run_time"] + named["service_time"]))
         case "expected_hours":  # 1 less what is nearly 1
             return float(named["mean_time_between_stops"])
         case "price_at_margin":  # 1 less a margin of 0.999999 has 10 digits

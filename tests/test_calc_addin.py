@@ -193,6 +193,15 @@ def _fit(entry: Entry, values: list[Any]) -> None:
             values[named[name]] = value
 
 
+    if "box_weight" in named:
+        values[named["part_weight"]], values[named["box_weight"]] = 0.25, 40.0
+    if "rate_per" in named:
+        for name, value in (("part_weight", 0.16), ("part_area", 7.5), ("time_each", 20.0)):
+            values[named[name]] = value
+    if "service_time" in named:
+        values[named["run_time"]], values[named["service_time"]] = 600.0, 45.0
+    if "lot_size" in named and "sample_size" in named:
+        values[named["lot_size"]], values[named["sample_size"]] = 5000.0, 80.0
     if "trim_weight" in named:
         for name, value in (("parts_to_make", 1000.0), ("bars", 20.0), ("parts_per_bar", 59.0), ("bar_weight", 31.5),
                             ("gross_weight", 0.5), ("part_weight", 0.3), ("trim_weight", 0.25)):

@@ -387,6 +387,8 @@ _YIELD = {"bar_length": 144, "part_length": 2.25, "cutoff_width": 0.125, "min_re
 _BAR = {"finished_size": 25, "stock_sizes": [25, 27, 30, 32], "surface": "as drawn", "tolerance_class": "h9", "defect_class": "class 2",
         "clean_up": 0.2, "part_shape": "hexagon", "bar_shape": "round", "units": "mm"}
 _ORDER = {"quantity": 1000, "parts_per_bar": 59, "scrap_rate": 0.03, "setup_parts": 5}
+_SAMPLE = {"lot_size": 1000, "aql": 1.5, "inspection_level": "III"}
+_MINDING = {"lathes": 7, "run_time": 600, "service_time": 45, "people": 2}
 # Good arguments, every one of them given.
 _STOPS = {"bars_loaded": 12, "parts_per_bar": 59, "parts_to_make": 1036, "parts_per_edge": 400, "parts_on_edge": 150,
           "parts_bin": 900, "chip_bin_parts": 700}
@@ -438,6 +440,30 @@ GOOD = {
                      "markup": None, "rounding": "up to next 0.05", "efficiency": 0.9, "cuts_per_bar": 1, "cut_charge": 2,
                      "tooling": 60, "chip_price": 0.3, "remnant_price": 0.45, "bar_weight": 14.5, "gross_weight": 0.239,
                      "part_weight": 0.16, "trim_weight": 0.01},
+    "process_cost": {"parts": 1000, "rate": 0.85, "rate_per": "ft2", "part_weight": 0.16, "part_area": 7.5, "time_each": 20, "minimum": 95,
+                     "freight": 30, "units": "in"},
+    "parts_per_box": {"part_weight": 0.16, "box_weight": 35, "box_parts": 200},
+    "boxes_needed": {"parts": 1000, "parts_per_box": 218},
+    "packing_cost": {"parts": 1000, "parts_per_box": 218, "box_cost": 4.2},
+    "price_for": {"cost": 0.75, "priced_per": "100 parts", "margin": 0.25, "markup": None, "rounding": "up to next 0.05"},
+    "order_value": {"order_total": 84.5, "minimum_order": 150},
+    "sample_code": {"lot_size": 1000, "inspection_level": "III"},
+    "sample_size": _SAMPLE,
+    "acceptance_number": _SAMPLE,
+    "rejection_number": _SAMPLE,
+    "acceptance_chance": {"sample_size": 80, "acceptance_number": 2, "bad_share": 0.02, "lot_size": 1000},
+    "parts_inspected": {"parts": 1036, "first_off": 2, "every": 50, "sample": 80},
+    "inspection_hours": {"parts_inspected": 102, "inspection_time": 90},
+    "inspection_cost": {"parts_inspected": 102, "inspection_time": 90, "inspection_rate": 60},
+    "lathes_running": _MINDING,
+    "lathes_waiting": _MINDING,
+    "minding_efficiency": _MINDING,
+    "waiting_time": _MINDING,
+    "waiting_chance": _MINDING,
+    "lathes_minded": {"run_time": 600, "service_time": 20, "most_waiting": 0.02, "people": 2},
+    "machine_hour_rate": {"replacement_value": 240000, "life_years": 8, "hours_a_year": 3000, "interest_rate": 0.06, "floor_area": 20,
+                          "floor_cost": 110, "power": 9, "energy_price": 0.22, "yearly_maintenance": 7200, "yearly_other": 1500},
+    "lathe_rate": {"hour_rate": 17.5, "wage_rate": 42, "attended_share": 0.6, "lathes_shared": 3},
     "operation_time": {"operation": "facing", "start_diameter": 0.75, "end_diameter": 0.25, "length": 2, "surface_speed": 400,
                        "feed_rate": 0.006, "top_speed": 5000, "passes": 2, "extra_time": 1.5, "units": "in"},
     "cycle_time_of": {"cutting_time": 31.5, "tool_changes": 5, "tool_change_time": 1.5, "rapid_time": 4, "bar_feed_time": 2},

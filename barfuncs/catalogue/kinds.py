@@ -12,6 +12,10 @@ PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank")
 LAST_BAR_RESTS = ("charged to the job", "back on the rack")
 UNITS = ("in", "mm")
 MACHINE_TYPES = ("fixed head", "fixed head + second spindle", "guide bush", "guide bush + second spindle")
+PROCESS_BASES = ("part", "100 parts", "1000 parts", "hour", "lb", "kg", "100 lb", "100 kg", "in2", "ft2", "dm2", "m2", "lot")
+PRICED_PER = {"part": 1, "100 parts": 100, "1000 parts": 1000}
+"""What a price is shown for, and how many parts that is."""
+INSPECTION_LEVELS = ("I", "II", "III")
 OPERATIONS = ("turning", "facing", "cut-off", "drilling", "threading", "other")
 BAR_SHAPES = ("round", "hexagon", "square")
 BAR_SURFACES = ("turned", "as drawn")
@@ -58,6 +62,17 @@ _BASIS_WORDS = {
     "bar": ("bar", "bars"),
     "blank": ("blank", "blanks"),
 }
+_PROCESS_WORDS = {
+    "part": ("part", "pc", "pcs"),
+    "100 parts": ("100", "100pcs", "hundred"),
+    "1000 parts": ("1000", "1000pcs", "thousand", "1,000", "1,000parts"),
+    "hour": ("hour", "hours", "h", "hr"),
+    "in2": ("sqin", "squareinch"),
+    "ft2": ("sqft", "squarefoot"),
+    "dm2": ("sqdm",),
+    "m2": ("sqm", "squaremeter", "squaremetre"),
+    "lot": ("lot", "order", "batch"),
+}
 _OTHER_WORDS = {
     "in": ("inch", "inches"),
     "mm": ("millimeter", "millimeters", "millimetre", "millimetres", "metric"),
@@ -87,8 +102,10 @@ def _spellings() -> Iterator[tuple[str, Iterable[str]]]:
     yield from _OTHER_WORDS.items()
     for shape, words in _SHAPE_WORDS.items():
         yield shape, [f"{word}{end}" for word in words for end in ("", "bar", "bars", "rod", "stock", "barstock")]
-    for basis, words in _BASIS_WORDS.items():
+    for basis, words in (*_BASIS_WORDS.items(), *_PROCESS_WORDS.items()):
         yield basis, [f"{start}{word}" for word in words for start in ("", "per", "each", "/", "$/", "$per")]
+    for level in INSPECTION_LEVELS:
+        yield level, [f"{start}level{level}" for start in ("", "general", "generalinspection", "inspection")]
     for rule in ROUNDINGS:
         the = re.sub("nearest|next", r"the \g<0>", rule)
         yield rule, [f"{start}{words}" for words in (rule, the) for start in ("", "to ")]
@@ -252,6 +269,7 @@ Length = Annotated[float, Kind("length", "length", "length", 0, _LONGEST)]
 PositiveLength = Annotated[float, Kind("length", "length", "length", 0, _LONGEST, open_low=True, smallest=1e-6)]
 Size = Annotated[float, Kind("length", "length", "length", 0, _LONGEST, open_low=True, smallest=1e-6, across=True)]
 Area = Annotated[float, Kind("area", "number", "area")]
+SurfaceArea = Annotated[float, Kind("area", "number", "area", 0, 1e10)]
 Weight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9)]
 PositiveWeight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9, open_low=True, smallest=1e-9)]
 WeightPerLength = Annotated[float, Kind("weight per length", "number", "weight_per_length")]
@@ -284,6 +302,7 @@ Margin = Annotated[float, Kind("fraction", "fraction", None, 0, 1, open_high=Tru
 Markup = Annotated[float, Kind("fraction", "fraction", None, 0, 10)]
 Efficiency = Annotated[float, Kind("fraction", "fraction", None, 0, 1, open_low=True, smallest=1e-3)]
 Confidence = Annotated[float, Kind("fraction", "fraction", None, 0.5, 0.9999)]
+Share = Annotated[float, Kind("fraction", "fraction", None, 0, 1)]
 Money = Annotated[float, Kind("money", "number", None, 0, 1e9)]
 PriceByWeight = Annotated[float, Kind("money", "number", "price_by_weight", 0, 1e9)]
 PositiveMoney = Annotated[float, Kind("money", "number", None, 0, 1e9, open_low=True, smallest=1e-9)]
@@ -316,6 +335,15 @@ CuttingTool = Annotated[str, Kind("tool", "choice", choices=TOOLS)]
 Work = Annotated[str, Kind("work", "choice", choices=WORKS)]
 Operation = Annotated[str, Kind("operation", "choice", choices=OPERATIONS)]
 PriceRounding = Annotated[str, Kind("rounding rule", "choice", choices=tuple(ROUNDINGS))]
+ProcessPer = Annotated[str, Kind("basis of a rate", "choice", choices=PROCESS_BASES)]
+PricedPer = Annotated[str, Kind("what a price is for", "choice", choices=tuple(PRICED_PER))]
+InspectionLevel = Annotated[str, Kind("inspection level", "choice", choices=INSPECTION_LEVELS)]
+AQL_RANGE = (0.065, 6.5)
+Aql = Annotated[float, Kind("percent nonconforming", "number", None, *AQL_RANGE)]
+Years = Annotated[float, Kind("years", "number", None, 0.5, 100)]
+HoursAYear = Annotated[float, Kind("hours a year", "number", None, 1, 8784)]
+Lathes = Annotated[int, Kind("count", "count", None, 1, 20, whole=True)]
+LathesMinded = Annotated[float, Kind("lathes", "number", None, 0.1, 100)]
 Units = Annotated[str, Kind("units", "choice", choices=UNITS)]
 BarShape = Annotated[str, Kind("bar shape", "choice", choices=BAR_SHAPES)]
 BarSurface = Annotated[str, Kind("bar surface", "choice", choices=BAR_SURFACES)]
