@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Literal, get_args, get_origin
 
 SHAPES = ("round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube")
-PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank")
+PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank", "112 lb", "tonne", "2000 lb")
 LAST_BAR_RESTS = ("charged to the job", "back on the rack")
 UNITS = ("in", "mm")
 MACHINE_TYPES = ("fixed head", "fixed head + second spindle", "guide bush", "guide bush + second spindle")
@@ -44,7 +44,7 @@ ROUNDINGS = {
 """How a price is rounded: (steps in one unit of the currency, whether always up)."""
 
 # What people write for a choice. Each means one thing only, in any case, with or without spaces and hyphens. A pipe is no
-# tube (its size is a name), a hundredweight has two weights, "each" and "piece" may be a bar, a blank or a part: none of them stands here.
+# tube (its size is a name), a hundredweight has two weights and a ton three, "each" and "piece" may be a bar, a blank or a part: none of them stands here.
 _SHAPE_WORDS = {
     "round": ("round", "rounds", "rd", "rnd"),
     "hexagon": ("hexagon", "hexagonal", "hex"),
@@ -61,6 +61,9 @@ _BASIS_WORDS = {
     "m": ("m", "meter", "meters", "metre", "metres"),
     "bar": ("bar", "bars"),
     "blank": ("blank", "blanks"),
+    "112 lb": ("112lb", "112lbs", "112pounds"),
+    "tonne": ("tonne", "tonnes", "metricton", "metrictons", "1000kg", "1,000kg"),
+    "2000 lb": ("2000lb", "2000lbs", "2,000lb", "2,000lbs", "2000pounds", "shortton", "shorttons"),
 }
 _PROCESS_WORDS = {
     "part": ("part", "pc", "pcs"),
@@ -355,4 +358,5 @@ Material = Annotated[str | float, Kind("a material's name or designation, or a d
 Text = Annotated[str, Kind("text", "text")]
 Quantities = Annotated[Any, Kind("one or more order quantities", "table")]
 StockSizes = Annotated[Any, Kind("one or more sizes of bar", "table")]
+PriceBrackets = Annotated[Any, Kind("quantities and prices in turn", "table")]
 Table = Annotated[Any, Kind("table", "table")]
