@@ -44,6 +44,20 @@ from barfuncs.functions.machining import (
     threading_time,
     turning_time,
 )
+from barfuncs.functions.part import (
+    bore_area,
+    chips_per_part,
+    common_area,
+    finished_length,
+    finished_weight,
+    outside_area,
+    part_area,
+    part_volume,
+    part_width,
+    section_volume,
+    section_width,
+    step_area,
+)
 from barfuncs.functions.quantity import (
     bars_for_confidence,
     bars_for_quantity,
@@ -75,4 +89,6 @@ __all__ = [
     "scrap_credit", "section_area", "setup_cost", "min_remnant", "spindle_speed", "parts_to_make",
     "stickout_ratio", "threading_time", "turning_time", "unattended_hours", "use_materials", "weight_per_length",
     "whole_bar_quantity", "why",
+    "bore_area", "chips_per_part", "common_area", "finished_length", "finished_weight", "outside_area", "part_area",
+    "part_volume", "part_width", "section_volume", "section_width", "step_area",
 ]

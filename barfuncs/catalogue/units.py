@@ -36,6 +36,7 @@ System = Literal["in", "mm"]
 UNIT_NAMES: dict[str, dict[str, str]] = {
     "length": {"in": "inch", "mm": "millimeter"},
     "area": {"in": "inch**2", "mm": "millimeter**2"},
+    "volume": {"in": "inch**3", "mm": "millimeter**3"},
     "weight": {"in": "pound", "mm": "kilogram"},
     "weight_per_length": {"in": "pound/foot", "mm": "kilogram/meter"},
     "density": {"in": "pound/inch**3", "mm": "gram/centimeter**3"},
