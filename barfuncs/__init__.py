@@ -34,6 +34,14 @@ from barfuncs.functions.cost import (
     scrap_credit,
     setup_cost,
 )
+from barfuncs.functions.feeding import (
+    feed_strokes,
+    feed_time_per_part,
+    good_parts_per_bar,
+    parts_in_full_feeds,
+    parts_with_first_scrapped,
+    two_spindle_cycle,
+)
 from barfuncs.functions.machining import (
     cutoff_time,
     cycle_time_of,
@@ -41,6 +49,8 @@ from barfuncs.functions.machining import (
     facing_time,
     operation_time,
     spindle_speed,
+    taper_time,
+    thread_passes,
     threading_time,
     turning_time,
 )
@@ -76,6 +86,18 @@ from barfuncs.functions.stock import (
     weight_per_length,
 )
 from barfuncs.functions.times import bars_for_hours, run_hours, unattended_hours
+from barfuncs.functions.tools import (
+    edge_change_per_part,
+    edge_cost,
+    life_for_least_cost,
+    life_for_most_parts,
+    parts_per_edge,
+    speed_for_life,
+    taylor_constant,
+    taylor_exponent,
+    tool_cost,
+    tool_life,
+)
 
 __version__ = "0.1.0"
 
@@ -91,4 +113,7 @@ __all__ = [
     "whole_bar_quantity", "why",
     "bore_area", "chips_per_part", "common_area", "finished_length", "finished_weight", "outside_area", "part_area",
     "part_volume", "part_width", "section_volume", "section_width", "step_area",
+    "edge_change_per_part", "edge_cost", "feed_strokes", "feed_time_per_part", "good_parts_per_bar", "life_for_least_cost",
+    "life_for_most_parts", "parts_in_full_feeds", "parts_per_edge", "parts_with_first_scrapped", "speed_for_life", "taper_time",
+    "taylor_constant", "taylor_exponent", "thread_passes", "tool_cost", "tool_life", "two_spindle_cycle",
 ]

@@ -110,6 +110,20 @@ Outline: TypeAlias = (
     ]
     | str
 )
+Tool: TypeAlias = (
+    Literal[
+        "carbide",
+        "high-speed steel",
+    ]
+    | str
+)
+Work: TypeAlias = (
+    Literal[
+        "mild steel",
+        "brass or aluminum",
+    ]
+    | str
+)
 
 
 def why(name: str, *args: Any, **keywords: Any) -> str: ...
@@ -381,6 +395,7 @@ def first_stickout(
     face_to_cutoff: Plain,
     facing: Plain | None = 0,
     end_trim: Plain | None = 0,
+    parts_per_feed: Plain | None = 1,
     *,
     units: Units | None = None,
 ) -> float:
@@ -393,6 +408,7 @@ def first_stickout(
     face_to_cutoff: Value,
     facing: Value | None = 0,
     end_trim: Value | None = 0,
+    parts_per_feed: Plain | None = 1,
     *,
     units: Units | None = None,
 ) -> Quantity: ...
@@ -403,6 +419,7 @@ def first_stickout(
     face_to_cutoff: PlainRows,
     facing: PlainRows | None = 0,
     end_trim: PlainRows | None = 0,
+    parts_per_feed: PlainRows | None = 1,
     *,
     units: Units | None = None,
 ) -> list[float]: ...
@@ -413,6 +430,7 @@ def first_stickout(
     face_to_cutoff: ValueRows,
     facing: ValueRows | None = 0,
     end_trim: ValueRows | None = 0,
+    parts_per_feed: PlainRows | None = 1,
     *,
     units: Units | None = None,
 ) -> list[Any]: ...
@@ -423,6 +441,7 @@ def first_stickout(
     face_to_cutoff: ArrayRows,
     facing: ArrayRows | None = 0,
     end_trim: ArrayRows | None = 0,
+    parts_per_feed: PlainRows | Array | None = 1,
     *,
     units: Units | None = None,
 ) -> Array: ...
@@ -433,6 +452,7 @@ def first_stickout(
     face_to_cutoff: ArrayRows | SeriesT,
     facing: ArrayRows | SeriesT | None = 0,
     end_trim: ArrayRows | SeriesT | None = 0,
+    parts_per_feed: PlainRows | Array | SeriesT | None = 1,
     *,
     units: Units | None = None,
 ) -> SeriesT: ...
@@ -1227,6 +1247,186 @@ def price_breaks(
     """Price at several quantities: a row of costs, price each and order total for each."""
 
 @overload
+def feed_strokes(
+    bar_per_part: Value,
+    longest_push: Value,
+    parts_per_feed: Plain | None = 1,
+    *,
+    units: Units | None = None,
+) -> int:
+    """Strokes that one feed of the bar takes: more than one where it is longer than the longest push."""
+
+@overload
+def feed_strokes(
+    bar_per_part: ValueRows,
+    longest_push: ValueRows,
+    parts_per_feed: PlainRows | None = 1,
+    *,
+    units: Units | None = None,
+) -> list[int]: ...
+@overload
+def feed_strokes(
+    bar_per_part: ArrayRows,
+    longest_push: ArrayRows,
+    parts_per_feed: PlainRows | Array | None = 1,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def feed_strokes(
+    bar_per_part: ArrayRows | SeriesT,
+    longest_push: ArrayRows | SeriesT,
+    parts_per_feed: PlainRows | Array | SeriesT | None = 1,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def feed_time_per_part(
+    time_per_stroke: Plain,
+    feed_strokes: Plain | None = 1,
+    parts_per_feed: Plain | None = 1,
+) -> float:
+    """Time of feeding the bar that one part bears: every stroke takes its time, and the parts of one feed share it."""
+
+@overload
+def feed_time_per_part(
+    time_per_stroke: Value,
+    feed_strokes: Plain | None = 1,
+    parts_per_feed: Plain | None = 1,
+) -> Quantity: ...
+@overload
+def feed_time_per_part(
+    time_per_stroke: PlainRows,
+    feed_strokes: PlainRows | None = 1,
+    parts_per_feed: PlainRows | None = 1,
+) -> list[float]: ...
+@overload
+def feed_time_per_part(
+    time_per_stroke: ValueRows,
+    feed_strokes: PlainRows | None = 1,
+    parts_per_feed: PlainRows | None = 1,
+) -> list[Any]: ...
+@overload
+def feed_time_per_part(
+    time_per_stroke: ArrayRows,
+    feed_strokes: PlainRows | Array | None = 1,
+    parts_per_feed: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def feed_time_per_part(
+    time_per_stroke: ArrayRows | SeriesT,
+    feed_strokes: PlainRows | Array | SeriesT | None = 1,
+    parts_per_feed: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def parts_in_full_feeds(
+    parts_per_bar: Plain,
+    parts_per_feed: Plain | None = 1,
+) -> int:
+    """Parts of a bar where each feed makes the same number of parts and a rest that gives fewer is not used."""
+
+@overload
+def parts_in_full_feeds(
+    parts_per_bar: PlainRows,
+    parts_per_feed: PlainRows | None = 1,
+) -> list[int]: ...
+@overload
+def parts_in_full_feeds(
+    parts_per_bar: PlainRows | Array,
+    parts_per_feed: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def parts_in_full_feeds(
+    parts_per_bar: PlainRows | Array | SeriesT,
+    parts_per_feed: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def good_parts_per_bar(
+    parts_per_bar: Plain,
+    first_parts_scrapped: Plain | None = 0,
+) -> int:
+    """Parts of a bar less those at its front that are scrapped every time."""
+
+@overload
+def good_parts_per_bar(
+    parts_per_bar: PlainRows,
+    first_parts_scrapped: PlainRows | None = 0,
+) -> list[int]: ...
+@overload
+def good_parts_per_bar(
+    parts_per_bar: PlainRows | Array,
+    first_parts_scrapped: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def good_parts_per_bar(
+    parts_per_bar: PlainRows | Array | SeriesT,
+    first_parts_scrapped: PlainRows | Array | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
+def parts_with_first_scrapped(
+    parts_to_make: Plain,
+    parts_per_bar: Plain,
+    first_parts_scrapped: Plain | None = 0,
+) -> int:
+    """Parts to make with those at the front of every bar that are scrapped, for the bars that this takes."""
+
+@overload
+def parts_with_first_scrapped(
+    parts_to_make: PlainRows,
+    parts_per_bar: PlainRows,
+    first_parts_scrapped: PlainRows | None = 0,
+) -> list[int]: ...
+@overload
+def parts_with_first_scrapped(
+    parts_to_make: PlainRows | Array,
+    parts_per_bar: PlainRows | Array,
+    first_parts_scrapped: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def parts_with_first_scrapped(
+    parts_to_make: PlainRows | Array | SeriesT,
+    parts_per_bar: PlainRows | Array | SeriesT,
+    first_parts_scrapped: PlainRows | Array | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
+def two_spindle_cycle(
+    main_time: Plain,
+    second_time: Plain | None = 0,
+    handover_time: Plain | None = 0,
+) -> float:
+    """Cycle time of a lathe with two spindles: the longer of the two sides, and the hand-over."""
+
+@overload
+def two_spindle_cycle(
+    main_time: Value,
+    second_time: Value | None = 0,
+    handover_time: Value | None = 0,
+) -> Quantity: ...
+@overload
+def two_spindle_cycle(
+    main_time: PlainRows,
+    second_time: PlainRows | None = 0,
+    handover_time: PlainRows | None = 0,
+) -> list[float]: ...
+@overload
+def two_spindle_cycle(
+    main_time: ValueRows,
+    second_time: ValueRows | None = 0,
+    handover_time: ValueRows | None = 0,
+) -> list[Any]: ...
+@overload
+def two_spindle_cycle(
+    main_time: ArrayRows,
+    second_time: ArrayRows | None = 0,
+    handover_time: ArrayRows | None = 0,
+) -> Array: ...
+@overload
+def two_spindle_cycle(
+    main_time: ArrayRows | SeriesT,
+    second_time: ArrayRows | SeriesT | None = 0,
+    handover_time: ArrayRows | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
 def spindle_speed(
     surface_speed: Plain,
     diameter: Plain,
@@ -1560,6 +1760,90 @@ def threading_time(
     passes: PlainRows | Array | SeriesT,
     spindle_speed: ArrayRows | SeriesT,
     clearance: ArrayRows | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def thread_passes(
+    pitch: Value,
+    units: Units | None = "in",
+) -> int:
+    """Usual passes of a single-point tool for an external thread of a pitch."""
+
+@overload
+def thread_passes(
+    pitch: ValueRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[int]: ...
+@overload
+def thread_passes(
+    pitch: ArrayRows,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def thread_passes(
+    pitch: ArrayRows | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def taper_time(
+    length: Plain,
+    start_diameter: Plain,
+    end_diameter: Plain,
+    surface_speed: Plain,
+    feed_rate: Plain,
+    top_speed: Plain | None = None,
+    units: Units | None = "in",
+) -> float:
+    """Seconds that one pass along a taper takes, at constant surface speed up to the top speed."""
+
+@overload
+def taper_time(
+    length: Value,
+    start_diameter: Value,
+    end_diameter: Value,
+    surface_speed: Value,
+    feed_rate: Value,
+    top_speed: Value | None = None,
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def taper_time(
+    length: PlainRows,
+    start_diameter: PlainRows,
+    end_diameter: PlainRows,
+    surface_speed: PlainRows,
+    feed_rate: PlainRows,
+    top_speed: PlainRows | None = None,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def taper_time(
+    length: ValueRows,
+    start_diameter: ValueRows,
+    end_diameter: ValueRows,
+    surface_speed: ValueRows,
+    feed_rate: ValueRows,
+    top_speed: ValueRows | None = None,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def taper_time(
+    length: ArrayRows,
+    start_diameter: ArrayRows,
+    end_diameter: ArrayRows,
+    surface_speed: ArrayRows,
+    feed_rate: ArrayRows,
+    top_speed: ArrayRows | None = None,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def taper_time(
+    length: ArrayRows | SeriesT,
+    start_diameter: ArrayRows | SeriesT,
+    end_diameter: ArrayRows | SeriesT,
+    surface_speed: ArrayRows | SeriesT,
+    feed_rate: ArrayRows | SeriesT,
+    top_speed: ArrayRows | SeriesT | None = None,
     units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
 ) -> SeriesT: ...
 @overload
@@ -2580,6 +2864,336 @@ def cuts_per_supplied_bar(
     *,
     units: Units | None = None,
 ) -> SeriesT: ...
+@overload
+def taylor_exponent(
+    tool: Tool,
+    work: Work,
+) -> float:
+    """Usual n of v T^n = C, where to start: from memory. Your own counts come first."""
+
+@overload
+def taylor_exponent(
+    tool: Tool | Sequence[Tool | None],
+    work: Work | Sequence[Work | None],
+) -> list[float]: ...
+@overload
+def taylor_exponent(
+    tool: Tool | Sequence[Tool | None] | Array,
+    work: Work | Sequence[Work | None] | Array,
+) -> Array: ...
+@overload
+def taylor_exponent(
+    tool: Tool | Sequence[Tool | None] | Array | SeriesT,
+    work: Work | Sequence[Work | None] | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def taylor_constant(
+    tool: Tool,
+    work: Work,
+    units: Units | None = "in",
+) -> float:
+    """Usual C of v T^n = C, where to start: from memory. Your own counts come first."""
+
+@overload
+def taylor_constant(
+    tool: Tool | Sequence[Tool | None],
+    work: Work | Sequence[Work | None],
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def taylor_constant(
+    tool: Tool | Sequence[Tool | None] | Array,
+    work: Work | Sequence[Work | None] | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def taylor_constant(
+    tool: Tool | Sequence[Tool | None] | Array | SeriesT,
+    work: Work | Sequence[Work | None] | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def tool_life(
+    surface_speed: Plain,
+    taylor_constant: Plain,
+    taylor_exponent: Plain,
+    units: Units | None = "in",
+) -> float:
+    """Minutes in the cut that an edge lasts: (C / v)^(1 / n), v T^n = C."""
+
+@overload
+def tool_life(
+    surface_speed: Value,
+    taylor_constant: Value,
+    taylor_exponent: Plain,
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def tool_life(
+    surface_speed: PlainRows,
+    taylor_constant: PlainRows,
+    taylor_exponent: PlainRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def tool_life(
+    surface_speed: ValueRows,
+    taylor_constant: ValueRows,
+    taylor_exponent: PlainRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def tool_life(
+    surface_speed: ArrayRows,
+    taylor_constant: ArrayRows,
+    taylor_exponent: PlainRows | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def tool_life(
+    surface_speed: ArrayRows | SeriesT,
+    taylor_constant: ArrayRows | SeriesT,
+    taylor_exponent: PlainRows | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def speed_for_life(
+    edge_life: Plain,
+    taylor_constant: Plain,
+    taylor_exponent: Plain,
+    units: Units | None = "in",
+) -> float:
+    """Surface speed at which an edge lasts so many minutes in the cut: C / T^n."""
+
+@overload
+def speed_for_life(
+    edge_life: Value,
+    taylor_constant: Value,
+    taylor_exponent: Plain,
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def speed_for_life(
+    edge_life: PlainRows,
+    taylor_constant: PlainRows,
+    taylor_exponent: PlainRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def speed_for_life(
+    edge_life: ValueRows,
+    taylor_constant: ValueRows,
+    taylor_exponent: PlainRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def speed_for_life(
+    edge_life: ArrayRows,
+    taylor_constant: ArrayRows,
+    taylor_exponent: PlainRows | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def speed_for_life(
+    edge_life: ArrayRows | SeriesT,
+    taylor_constant: ArrayRows | SeriesT,
+    taylor_exponent: PlainRows | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def life_for_most_parts(
+    taylor_exponent: Plain,
+    edge_change_time: Plain,
+) -> float:
+    """Minutes in the cut after which edges are changed where the most parts an hour are made: (1 / n - 1) * change time."""
+
+@overload
+def life_for_most_parts(
+    taylor_exponent: Plain,
+    edge_change_time: Value,
+) -> Quantity: ...
+@overload
+def life_for_most_parts(
+    taylor_exponent: PlainRows,
+    edge_change_time: PlainRows,
+) -> list[float]: ...
+@overload
+def life_for_most_parts(
+    taylor_exponent: PlainRows,
+    edge_change_time: ValueRows,
+) -> list[Any]: ...
+@overload
+def life_for_most_parts(
+    taylor_exponent: PlainRows | Array,
+    edge_change_time: ArrayRows,
+) -> Array: ...
+@overload
+def life_for_most_parts(
+    taylor_exponent: PlainRows | Array | SeriesT,
+    edge_change_time: ArrayRows | SeriesT,
+) -> SeriesT: ...
+@overload
+def life_for_least_cost(
+    taylor_exponent: Plain,
+    edge_change_time: Plain,
+    edge_cost: Plain,
+    machine_rate: Plain,
+) -> float:
+    """Minutes in the cut after which edges are changed where a part costs least: (1 / n - 1) * (change time + edge cost / rate)."""
+
+@overload
+def life_for_least_cost(
+    taylor_exponent: Plain,
+    edge_change_time: Value,
+    edge_cost: Plain,
+    machine_rate: Plain,
+) -> Quantity: ...
+@overload
+def life_for_least_cost(
+    taylor_exponent: PlainRows,
+    edge_change_time: PlainRows,
+    edge_cost: PlainRows,
+    machine_rate: PlainRows,
+) -> list[float]: ...
+@overload
+def life_for_least_cost(
+    taylor_exponent: PlainRows,
+    edge_change_time: ValueRows,
+    edge_cost: PlainRows,
+    machine_rate: PlainRows,
+) -> list[Any]: ...
+@overload
+def life_for_least_cost(
+    taylor_exponent: PlainRows | Array,
+    edge_change_time: ArrayRows,
+    edge_cost: PlainRows | Array,
+    machine_rate: PlainRows | Array,
+) -> Array: ...
+@overload
+def life_for_least_cost(
+    taylor_exponent: PlainRows | Array | SeriesT,
+    edge_change_time: ArrayRows | SeriesT,
+    edge_cost: PlainRows | Array | SeriesT,
+    machine_rate: PlainRows | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def parts_per_edge(
+    parts_counted: Plain | None = None,
+    edge_life: Value | None = None,
+    cut_time: Value | None = None,
+) -> int:
+    """Parts that one edge makes: the shop's own count, or else its life / its time in the cut for one part."""
+
+@overload
+def parts_per_edge(
+    parts_counted: PlainRows | None = None,
+    edge_life: ValueRows | None = None,
+    cut_time: ValueRows | None = None,
+) -> list[int]: ...
+@overload
+def parts_per_edge(
+    parts_counted: PlainRows | Array | None = None,
+    edge_life: ArrayRows | None = None,
+    cut_time: ArrayRows | None = None,
+) -> Array: ...
+@overload
+def parts_per_edge(
+    parts_counted: PlainRows | Array | SeriesT | None = None,
+    edge_life: ArrayRows | SeriesT | None = None,
+    cut_time: ArrayRows | SeriesT | None = None,
+) -> SeriesT: ...
+@overload
+def edge_cost(
+    tool_price: Plain,
+    edges: Plain | None = 1,
+    regrinds: Plain | None = 0,
+    regrind_cost: Plain | None = 0,
+) -> float:
+    """Cost of one edge: the price of an insert / its edges, or that of a drill with its regrinds / the lives it has."""
+
+@overload
+def edge_cost(
+    tool_price: PlainRows,
+    edges: PlainRows | None = 1,
+    regrinds: PlainRows | None = 0,
+    regrind_cost: PlainRows | None = 0,
+) -> list[float]: ...
+@overload
+def edge_cost(
+    tool_price: PlainRows | Array,
+    edges: PlainRows | Array | None = 1,
+    regrinds: PlainRows | Array | None = 0,
+    regrind_cost: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def edge_cost(
+    tool_price: PlainRows | Array | SeriesT,
+    edges: PlainRows | Array | SeriesT | None = 1,
+    regrinds: PlainRows | Array | SeriesT | None = 0,
+    regrind_cost: PlainRows | Array | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
+def tool_cost(
+    edge_cost: Plain,
+    parts_per_edge: Plain,
+    edge_change_time: Value | None = 0,
+    machine_rate: Plain | None = 0,
+) -> float:
+    """What a tool's edges cost for one part: (edge cost + its change at the machine rate) / parts per edge."""
+
+@overload
+def tool_cost(
+    edge_cost: PlainRows,
+    parts_per_edge: PlainRows,
+    edge_change_time: ValueRows | None = 0,
+    machine_rate: PlainRows | None = 0,
+) -> list[float]: ...
+@overload
+def tool_cost(
+    edge_cost: PlainRows | Array,
+    parts_per_edge: PlainRows | Array,
+    edge_change_time: ArrayRows | None = 0,
+    machine_rate: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def tool_cost(
+    edge_cost: PlainRows | Array | SeriesT,
+    parts_per_edge: PlainRows | Array | SeriesT,
+    edge_change_time: ArrayRows | SeriesT | None = 0,
+    machine_rate: PlainRows | Array | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
+def edge_change_per_part(
+    edge_change_time: Plain,
+    parts_per_edge: Plain,
+) -> float:
+    """Seconds to add to the cycle time for the changes of an edge, spread over the parts that it makes."""
+
+@overload
+def edge_change_per_part(
+    edge_change_time: Value,
+    parts_per_edge: Plain,
+) -> Quantity: ...
+@overload
+def edge_change_per_part(
+    edge_change_time: PlainRows,
+    parts_per_edge: PlainRows,
+) -> list[float]: ...
+@overload
+def edge_change_per_part(
+    edge_change_time: ValueRows,
+    parts_per_edge: PlainRows,
+) -> list[Any]: ...
+@overload
+def edge_change_per_part(
+    edge_change_time: ArrayRows,
+    parts_per_edge: PlainRows | Array,
+) -> Array: ...
+@overload
+def edge_change_per_part(
+    edge_change_time: ArrayRows | SeriesT,
+    parts_per_edge: PlainRows | Array | SeriesT,
+) -> SeriesT: ...
 __all__ = [
     "BarfuncsError",
     "CATALOGUE",
@@ -2646,4 +3260,22 @@ __all__ = [
     "section_volume",
     "section_width",
     "step_area",
+    "edge_change_per_part",
+    "edge_cost",
+    "feed_strokes",
+    "feed_time_per_part",
+    "good_parts_per_bar",
+    "life_for_least_cost",
+    "life_for_most_parts",
+    "parts_in_full_feeds",
+    "parts_per_edge",
+    "parts_with_first_scrapped",
+    "speed_for_life",
+    "taper_time",
+    "taylor_constant",
+    "taylor_exponent",
+    "thread_passes",
+    "tool_cost",
+    "tool_life",
+    "two_spindle_cycle",
 ]

@@ -139,7 +139,7 @@ def sets_of(entry: Entry) -> list[Set]:
     for case in _some(lambda n: bad_cases(entry, rng, n), BAD):
         found.append(Set(case, "logical" if any(isinstance(v, bool) for v in case.values) else "bad"))
     needed = [n for n, a in enumerate(entry.arguments) if a.required]
-    for case in _some(lambda n: good_cases(entry, rng, n), MISSING_SETS):
+    for case in _some(lambda n: good_cases(entry, rng, n), MISSING_SETS if needed else 0):
         n = rng.choice(needed)
         found.append(Set(Case(entry, (*case.values[:n], None, *case.values[n + 1:])), "missing"))
     readable = [n for n, a in enumerate(entry.arguments) if a.kind.reader in TEXTS]

@@ -33,10 +33,11 @@ _USUAL: dict[str, tuple[float, float]] = {
     "bar_per_part": (0.1, 300), "stickout": (0.05, 200), "quantity": (1, 50_000), "parts_to_make": (1, 60_000),
     "parts_per_bar": (1, 900), "bars": (1, 800), "bars_loaded": (1, 60), "setup_parts": (1, 40), "cuts": (1, 500),
     "passes": (1, 12), "tool_changes": (1, 20), "gross_weight": (0.01, 5), "part_weight": (0.01, 4), "trim_weight": (0.01, 2),
-    "confidence": (0.5, 0.9999), "rear_hold": (0.5, 300), "start_diameter": (0.05, 100), "end_diameter": (0.01, 90),
+    "confidence": (0.5, 0.9999), "rear_hold": (0.5, 300), "parts_per_feed": (1, 12), "feed_strokes": (1, 5), "first_parts_scrapped": (1, 5),
+    "parts_per_edge": (1, 2000), "parts_counted": (1, 2000), "edges": (1, 8), "regrinds": (1, 12), "longest_push": (2, 60), "taylor_exponent": (0.1, 0.6), "start_diameter": (0.05, 100), "end_diameter": (0.01, 90),
 }
 _USUAL_BY_READER: dict[str, tuple[float, float]] = {
-    "length": (0.01, 5000), "weight": (0.01, 4000), "density": (0.05, 22), "seconds": (0.5, 2500), "hours": (0.1, 200),
+    "length": (0.01, 5000), "weight": (0.01, 4000), "density": (0.05, 22), "seconds": (0.5, 2500), "minutes": (0.5, 300), "hours": (0.1, 200),
     "surface_speed": (5, 1500), "feed_rate": (0.001, 0.5), "spindle_speed": (50, 12_000), "pitch": (0.2, 6),
     "angle": (60, 150), "number": (0.01, 5000), "count": (1, 5000), "fraction": (0.001, 0.9),
 }
@@ -44,7 +45,7 @@ _USUAL_BY_READER: dict[str, tuple[float, float]] = {
 
 LENGTHS = ("12 ft", "1-3/8 in", "3/4", "19 mm", "2' 6-1/2\"", "825 thou", "3.66 m")
 TEXTS: dict[str, tuple[str, ...]] = {
-    "length": LENGTHS, "weight": ("12 lb", "8 oz", "3.5 kg"), "seconds": ("45 s", "1 min 20 s"), "hours": ("90 min", "2 h"),
+    "length": LENGTHS, "weight": ("12 lb", "8 oz", "3.5 kg"), "seconds": ("45 s", "1 min 20 s"), "minutes": ("15 min", "90 s"), "hours": ("90 min", "2 h"),
     "count": ("12 pcs", "1,200"), "fraction": ("3%", "0.25"), "number": ("$12.50",), "text": LENGTHS,
     "density": ("7.85 g/cm3",), "surface_speed": ("120 m/min", "400 sfm"), "spindle_speed": ("1200 rpm",),
     "feed_rate": ("0.1 mm/rev", "0.004 ipr"), "pitch": ("1.5 mm", "20 tpi"), "angle": ("118 deg",),
@@ -170,10 +171,14 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
     if "operation" in found:
         _fit_operation(found, rng)
     elif "feed_rate" in found:
-        widest = "outer_diameter" if "outer_diameter" in found else "diameter"
+        widest = next(name for name in ("outer_diameter", "start_diameter", "diameter") if name in found)
         found[widest] = max(found[widest], 2 * found["feed_rate"])
         if "inner_diameter" in found:
             found["inner_diameter"] = found[widest] * rng.choice((0.0, 0.5, 0.999, rng.uniform(0, 0.99)))
+        if "end_diameter" in found:
+            found["end_diameter"] = found[widest] * rng.choice((0.0, 0.5, 0.999, rng.uniform(0, 0.99)))
+    if "first_parts_scrapped" in found and "parts_to_make" in found and found["first_parts_scrapped"]:
+        found["parts_per_bar"] = max(found["parts_per_bar"], found["first_parts_scrapped"] + rng.choice((1, 2, 40)))
     if "trim_weight" in found:
         feed = found["gross_weight"] or 0
         found["part_weight"] = found["part_weight"] and min(found["part_weight"], feed)

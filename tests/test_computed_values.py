@@ -98,3 +98,14 @@ def test_a_length_through_mm_and_back_counts_the_same(bar, feed, parts):
     assert bf.parts_per_bar(f"{bar * 25.4} mm", f"{feed * 25.4} mm", 0, 0, units="in") == parts
     assert bf.parts_per_bar(f"{bar} in", f"{feed} in", 0, 0, units="mm") == parts
     assert bf.parts_per_bar(bar, f"{feed * 25.4} mm", 0, 0, units="in") == parts
+
+
+def test_tool_life_for_least_cost_and_for_most_output():
+    # Groover, cost-optimum cutting speed: the inputs and the formula were seen, the numbers were worked out. C 80 m/min, n 0.13,
+    # change 3 min, edge 3.33, machine and operator 0.667 a minute: (1/0.13 - 1) (3 + 3.33/0.667) = 6.6923 * 7.9925
+    life = bf.life_for_least_cost(0.13, 3 * 60, 3.33, 0.667 * 60)
+    assert life == pytest.approx(53.49, rel=0, abs=0.02)
+    assert bf.speed_for_life(life, 80, 0.13, units="mm") == pytest.approx(47.69, rel=0, abs=0.005)
+    life = bf.life_for_most_parts(0.13, 3 * 60)
+    assert life == pytest.approx(20.08, rel=0, abs=0.005)
+    assert bf.speed_for_life(life, 80, 0.13, units="mm") == pytest.approx(54.17, rel=0, abs=0.005)

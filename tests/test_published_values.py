@@ -433,3 +433,16 @@ def test_mass_of_washers(size, printed):
     inner, outer, thickness = size
     weight = bf.finished_weight(f"round {outer} x {thickness} bore {inner}", "7.85 g/cm3", units="mm") * 1000
     assert abs(weight - float(printed)) <= 0.51 * 10.0 ** -len(printed.partition(".")[2])
+# --- tools and threads ---------------------------------------------------------------------------------------------
+
+
+def test_tool_life():
+    # worked example at calculatorhub.com, v T^n = C; printed to a hundredth, 300/200 to the 4th is 5.0625
+    assert bf.tool_life(200, 300, 0.25, units="mm") == pytest.approx(5.06, rel=0, abs=0.006)
+
+
+# Sumitomo technical guidance page, external metric threads
+@pytest.mark.parametrize(("pitch", "passes"), [(0.75, 4), (1, 5), (1.25, 7), (1.5, 8), (1.75, 10), (2, 12), (2.5, 14), (3, 16)])
+def test_thread_passes(pitch, passes):
+    assert bf.thread_passes(pitch, "mm") == passes
+    assert bf.thread_passes(pitch / MM_PER_INCH, "in") == passes

@@ -74,7 +74,7 @@ def test_a_parser_gives_a_number_or_our_own_error(name, value, decimal_comma):
 
 
 SOME = {
-    "length": 2.5, "weight": 3.0, "density": 8.0, "seconds": 30.0, "hours": 2.0, "surface_speed": 300.0, "feed_rate": 0.005,
+    "length": 2.5, "weight": 3.0, "density": 8.0, "seconds": 30.0, "minutes": 15.0, "hours": 2.0, "surface_speed": 300.0, "feed_rate": 0.005,
     "spindle_speed": 900.0, "pitch": 0.05, "angle": 118.0, "number": 2.0, "count": 3, "fraction": 0.5, "material": "303",
     "text": "1 in", "table": [100],
 }

@@ -15,6 +15,10 @@ MACHINE_TYPES = ("fixed head", "fixed head + second spindle", "guide bush", "gui
 OUTLINES = ("round", "hexagon", "square")
 SECTION_SHAPES = (*OUTLINES, "thread")
 OPERATIONS = ("turning", "facing", "cut-off", "drilling", "threading", "other")
+TOOLS = ("carbide", "high-speed steel")
+"""What the edge of a tool is made of."""
+WORKS = ("mild steel", "brass or aluminum")
+"""Kinds of work that tool life has usual constants for."""
 
 ROUNDINGS = {
     "none": (0, False),
@@ -90,7 +94,7 @@ def spellings() -> dict[str, str]:
     return {squeezed(text): choice for choice, texts in _spellings() for text in texts}
 
 
-Reader = Literal["length", "weight", "density", "seconds", "hours", "surface_speed", "feed_rate", "feed_speed", "spindle_speed",
+Reader = Literal["length", "weight", "density", "seconds", "minutes", "hours", "surface_speed", "feed_rate", "feed_speed", "spindle_speed",
                  "pitch", "angle", "number", "count", "fraction", "choice", "material", "text", "table"]
 
 
@@ -235,6 +239,7 @@ UNIT_TEXT = {
     "surface_speed": ("ft/min", "m/min"),
     "price_by_weight": ("per lb", "per kg"),
     "seconds": ("s", "s"),
+    "minutes": ("min", "min"),
     "hours": ("h", "h"),
     "spindle_speed": ("rpm", "rpm"),
     "feed_rate": ("in/rev", "mm/rev"),
@@ -291,6 +296,9 @@ PriceByWeight = Annotated[float, Kind("money", "number", "price_by_weight", 0, 1
 PositiveMoney = Annotated[float, Kind("money", "number", None, 0, 1e9, open_low=True, smallest=1e-9)]
 Seconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6)]
 PositiveSeconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6, open_low=True, smallest=1e-6)]
+# An edge that lasts longer is beyond what tool life was ever tried for.
+Minutes = Annotated[float, Kind("time", "minutes", "minutes", 0, 1e6)]
+PositiveMinutes = Annotated[float, Kind("time", "minutes", "minutes", 0, 1e6, open_low=True, smallest=1e-6)]
 Hours = Annotated[float, Kind("time", "hours", "hours", 0, 1e6)]
 # The lower limits of what a time is divided by keep it a finite number; no lathe works below them. The upper limit of
 # the feed holds off a feed per minute.
@@ -301,10 +309,13 @@ FeedRate = Annotated[float, Kind("feed per revolution", "feed_rate", "feed_rate"
 # No lathe's highest feed is below 40 in either unit; a figure in m/min is.
 FeedSpeed = Annotated[float, Kind("feed per minute", "feed_speed", "feed_speed", 40, 100_000)]
 SpindleSpeed = Annotated[float, Kind("spindle speed", "spindle_speed", "spindle_speed", 0.001, 1e6)]
+TaylorExponent = Annotated[float, Kind("exponent", "number", None, 0.05, 1)]
 PointAngle = Annotated[float, Kind("angle", "angle", "angle", 30, 180)]
 Shape = Annotated[str, Kind("shape", "choice", choices=SHAPES)]
 PricePer = Annotated[str, Kind("price basis", "choice", choices=PRICE_BASES)]
 LastBarRest = Annotated[str, Kind("what happens to the rest", "choice", choices=LAST_BAR_RESTS)]
+CuttingTool = Annotated[str, Kind("tool", "choice", choices=TOOLS)]
+Work = Annotated[str, Kind("work", "choice", choices=WORKS)]
 Operation = Annotated[str, Kind("operation", "choice", choices=OPERATIONS)]
 PriceRounding = Annotated[str, Kind("rounding rule", "choice", choices=tuple(ROUNDINGS))]
 Outline = Annotated[str, Kind("outline", "choice", choices=OUTLINES)]

@@ -408,6 +408,9 @@ def read_material(value: Any, way: Way = CALL) -> Any:
     return DensityText(number, system)
 
 
+_SECONDS = {"seconds": 1, "minutes": 60, "hours": 3600}
+
+
 def _read_text(kind: Kind, text: str, decimal_comma: bool) -> tuple[float, str | None]:
     if not text.strip():
         raise BarfuncsError("is blank")
@@ -434,8 +437,8 @@ def _read_text(kind: Kind, text: str, decimal_comma: bool) -> tuple[float, str |
             return float(_units.parse_count(text)), None
         case "fraction":
             return _units.parse_fraction(text, decimal_comma=decimal_comma), None
-        case "seconds" | "hours":
+        case "seconds" | "minutes" | "hours":
             number, has_unit = _units.parse_time(text, decimal_comma=decimal_comma)
-            return (number / 3600 if has_unit and kind.reader == "hours" else number), None
+            return (number / _SECONDS[kind.reader] if has_unit else number), None
         case _:
             return _units.parse_number(text, decimal_comma=decimal_comma), None

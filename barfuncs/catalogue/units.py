@@ -43,6 +43,7 @@ UNIT_NAMES: dict[str, dict[str, str]] = {
     "surface_speed": {"in": "foot/minute", "mm": "meter/minute"},
     "price_by_weight": {"in": "1/pound", "mm": "1/kilogram"},
     "seconds": {"in": "second", "mm": "second"},
+    "minutes": {"in": "minute", "mm": "minute"},
     "hours": {"in": "hour", "mm": "hour"},
     "spindle_speed": {"in": "1/minute", "mm": "1/minute"},
     "feed_rate": {"in": "inch", "mm": "millimeter"},

@@ -3,7 +3,7 @@
 from barfuncs.catalogue.counting import count_down
 from barfuncs.catalogue.entry import COMMON_PRACTICE, GEOMETRY
 from barfuncs.catalogue.function import cell_function
-from barfuncs.catalogue.kinds import Count, Length, PositiveLength, Ratio
+from barfuncs.catalogue.kinds import Count, Length, PositiveCount, PositiveLength, Ratio
 
 _FITS = (("end_trim", "end_trim<=bar_length", "the end trim must not be longer than the bar"),)
 _PARTS = "MAX(0,COUNT_DOWN((bar_length-end_trim-min_remnant)/(part_length+cutoff_width+facing)))"
@@ -99,17 +99,23 @@ def bar_use(bar_length: Length, part_length: PositiveLength, cutoff_width: Lengt
     return _parts(bar_length, part_length, cutoff_width, min_remnant, facing, end_trim) * part_length / bar_length
 
 
-@cell_function(group="Yield", source=GEOMETRY, formula="face_to_cutoff+part_length+cutoff_width+facing+end_trim")
+@cell_function(group="Yield", source=GEOMETRY, formula="face_to_cutoff+(part_length+cutoff_width+facing)*parts_per_feed+end_trim")
 def first_stickout(part_length: PositiveLength, cutoff_width: Length, face_to_cutoff: Length, facing: Length = 0,
-                   end_trim: Length = 0) -> Length:
+                   end_trim: Length = 0, parts_per_feed: PositiveCount = 1) -> Length:
     """Bar in front of the workholding's face before the first part: face to cut-off tool + bar per part + end trim of a new bar.
+
+    Notes
+    -----
+    Where several parts are made from one feed of the bar, all of them stick out before the first is cut off.
 
     Examples
     --------
     >>> first_stickout(2.25, 0.125, 0.25)
     2.625
+    >>> first_stickout(2.25, 0.125, 0.25, parts_per_feed=3)
+    7.375
     """
-    return face_to_cutoff + (part_length + cutoff_width + facing) + end_trim
+    return face_to_cutoff + (part_length + cutoff_width + facing) * parts_per_feed + end_trim
 
 
 @cell_function(group="Yield", source=f"{GEOMETRY}; that a bar is finished at its minimum remnant: {COMMON_PRACTICE}", formula="MAX(0,COUNT_DOWN((length_left-min_remnant)/bar_per_part))")

@@ -23,6 +23,7 @@ from barfuncs.catalogue.kinds import (
     SurfaceSpeed,
     Units,
 )
+from barfuncs.catalogue.units import MM_PER_INCH
 
 _FEED_MESSAGE = "the feed per revolution must be less than the diameter; a feed per minute is not meant"
 _TURNING_RULES = (("feed_rate", "feed_rate<diameter", _FEED_MESSAGE),)
@@ -219,6 +220,77 @@ def threading_time(length: PositiveLength, pitch: Pitch, passes: PositiveCount, 
     7.84
     """
     return 60 * passes * (length + clearance) / (pitch * spindle_speed)
+
+
+# Passes for an external thread by pitch in mm, each up to the middle between two published pitches.
+THREAD_PASSES = ((0.875, 4), (1.125, 5), (1.375, 7), (1.625, 8), (1.875, 10), (2.25, 12), (2.75, 14))
+_MOST_PASSES = 16
+_PITCH_MM = f'pitch*IF(units="mm",1,{MM_PER_INCH!r})'
+
+
+def _passes_formula() -> str:
+    formula = str(_MOST_PASSES)
+    for widest, count in reversed(THREAD_PASSES):
+        formula = f"IF({_PITCH_MM}<={widest},{count},{formula})"
+    return formula
+
+
+@cell_function(
+    group="Time",
+    source="technical guidance of a maker of cutting tools, external metric threads: 0.75 4, 1 5, 1.25 7, 1.5 8, 1.75 10, 2 12, 2.5 14, 3 16",
+    formula=_passes_formula(),
+)
+def thread_passes(pitch: Pitch, units: Units = "in") -> Count:
+    """Usual passes of a single-point tool for an external thread of a pitch.
+
+    Notes
+    -----
+    Published for the pitches 0.75 to 3 mm; a pitch between two of them counts as the nearer. A finer one gets the 4 of
+    0.75 mm, a coarser one the 16 of 3 mm: there it is no more than an idea, and on the low side.
+
+    Examples
+    --------
+    >>> thread_passes(1 / 20), thread_passes("8 tpi", units="in")
+    (7, 16)
+    >>> thread_passes(1.5, "mm")
+    8
+    """
+    in_mm = pitch * (1 if units == "mm" else MM_PER_INCH)
+    return next((count for widest, count in THREAD_PASSES if in_mm <= widest), _MOST_PASSES)
+
+
+_SLOPE = "SQRT(length^2+((start_diameter-end_diameter)/2)^2)"
+
+
+@cell_function(
+    group="Time",
+    source=f"{GEOMETRY}, integrated",
+    formula=f"FACING_TIME(start_diameter,end_diameter,surface_speed,feed_rate,IF(top_speed>0,top_speed,1E6),units)*{_SLOPE}*2/(start_diameter-end_diameter)",
+    rules=(
+        ("end_diameter", "end_diameter<start_diameter", "a taper ends at a smaller diameter than it starts; give the larger end as the start"),
+        ("feed_rate", "feed_rate<start_diameter", _FEED_MESSAGE),
+    ),
+)
+def taper_time(length: PositiveLength, start_diameter: Diameter, end_diameter: Length, surface_speed: SurfaceSpeed,
+               feed_rate: FeedRate, top_speed: SpindleSpeed | None = None, units: Units = "in") -> Seconds:
+    """Seconds that one pass along a taper takes, at constant surface speed up to the top speed.
+
+    Notes
+    -----
+    The length is along the axis, the feed along the taper, as a control moves the tool. The time is that of facing between
+    the two diameters, times the way along the taper / the way across. Without a top speed the spindle goes up to 1,000,000
+    rpm. It is the same whichever end comes first: the larger one is the start diameter.
+
+    Examples
+    --------
+    >>> round(taper_time(2, 1, 0.5, 400, 0.005), 2)
+    11.87
+    >>> round(taper_time("50 mm", "19 mm", "10 mm", "120 m/min", "0.12 mm/rev", 1800, "mm"), 2)
+    13.95
+    """
+    across = facing_time.core(start_diameter, end_diameter, surface_speed, feed_rate, top_speed or 1e6, units)
+    way = math.sqrt(length ** 2 + ((start_diameter - end_diameter) / 2) ** 2)
+    return float(across * way * 2 / (start_diameter - end_diameter))
 
 
 _OTHER = 'operation="other"'

@@ -20,7 +20,7 @@ if TYPE_CHECKING:  # see datafile
 
 MOST_OWN_ROWS = 500
 """Of a shop file; the sheet of a template looks up no more than a thousand."""
-TOOLS = ("carbide", "high-speed steel")
+TOOLS = kinds.TOOLS
 CUTS = OPERATIONS[:-1]
 """The operations that have a surface speed: all but other."""
 

@@ -99,7 +99,7 @@ YIELD = (
     Answer("parts_per_bar", "Parts per bar", "count", "parts", calls="parts_per_bar"),
     Answer("remnant", "Remnant", "length", "length", calls="remnant_length"),
     Answer("bar_use", "Use of the bar", "percent", "", calls="bar_use"),
-    Answer("first_stickout", "First stick-out", "length", "length", calls="first_stickout"),
+    Answer("first_stickout", "First stick-out", "length", "length", calls="first_stickout", refs=(("parts_per_feed", "1"),)),
     Answer("stickout_ratio", "First stick-out in diameters", "ratio", "x size", calls="stickout_ratio",
            refs=(("stickout", "first_stickout"),)),
 )
