@@ -9,6 +9,17 @@ from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.function import why
 from barfuncs.catalogue.materials import use_materials
 from barfuncs.errors import BarfuncsError, InputError, WorkbookError
+from barfuncs.functions.alone import (
+    chance_to_run,
+    chip_bin_parts,
+    edge_parts_left,
+    expected_hours,
+    first_stop,
+    hours_until_stop,
+    parts_bin_by_volume,
+    parts_bin_by_weight,
+    parts_until_stop,
+)
 from barfuncs.functions.bar_yield import (
     bar_per_part,
     bar_use,
@@ -42,6 +53,16 @@ from barfuncs.functions.feeding import (
     parts_with_first_scrapped,
     two_spindle_cycle,
 )
+from barfuncs.functions.inspection import (
+    acceptance_chance,
+    acceptance_number,
+    inspection_cost,
+    inspection_hours,
+    parts_inspected,
+    rejection_number,
+    sample_code,
+    sample_size,
+)
 from barfuncs.functions.machining import (
     cutoff_time,
     cycle_time_of,
@@ -53,6 +74,24 @@ from barfuncs.functions.machining import (
     thread_passes,
     threading_time,
     turning_time,
+)
+from barfuncs.functions.minding import (
+    lathe_rate,
+    lathes_minded,
+    lathes_running,
+    lathes_waiting,
+    machine_hour_rate,
+    minding_efficiency,
+    waiting_chance,
+    waiting_time,
+)
+from barfuncs.functions.outside import (
+    boxes_needed,
+    order_value,
+    packing_cost,
+    parts_per_box,
+    price_for,
+    process_cost,
 )
 from barfuncs.functions.part import (
     bore_area,
@@ -113,6 +152,11 @@ __all__ = [
     "whole_bar_quantity", "why",
     "bore_area", "chips_per_part", "common_area", "finished_length", "finished_weight", "outside_area", "part_area",
     "part_volume", "part_width", "section_volume", "section_width", "step_area",
+    "acceptance_chance", "acceptance_number", "inspection_cost", "inspection_hours", "parts_inspected", "rejection_number", "sample_code", "sample_size",
+    "lathe_rate", "lathes_minded", "lathes_running", "lathes_waiting", "machine_hour_rate", "minding_efficiency", "waiting_chance", "waiting_time",
+    "boxes_needed", "order_value", "packing_cost", "parts_per_box", "price_for", "process_cost",
+    "chance_to_run", "chip_bin_parts", "edge_parts_left", "expected_hours", "first_stop",
+    "hours_until_stop", "parts_bin_by_volume", "parts_bin_by_weight", "parts_until_stop",
     "edge_change_per_part", "edge_cost", "feed_strokes", "feed_time_per_part", "good_parts_per_bar", "life_for_least_cost",
     "life_for_most_parts", "parts_in_full_feeds", "parts_per_edge", "parts_with_first_scrapped", "speed_for_life", "taper_time",
     "taylor_constant", "taylor_exponent", "thread_passes", "tool_cost", "tool_life", "two_spindle_cycle",

@@ -70,6 +70,14 @@ RoundingRule: TypeAlias = (
     ]
     | str
 )
+InspectionLevel: TypeAlias = (
+    Literal[
+        "I",
+        "II",
+        "III",
+    ]
+    | str
+)
 Operation: TypeAlias = (
     Literal[
         "turning",
@@ -78,6 +86,32 @@ Operation: TypeAlias = (
         "drilling",
         "threading",
         "other",
+    ]
+    | str
+)
+BasisOfARate: TypeAlias = (
+    Literal[
+        "part",
+        "100 parts",
+        "1000 parts",
+        "hour",
+        "lb",
+        "kg",
+        "100 lb",
+        "100 kg",
+        "in2",
+        "ft2",
+        "dm2",
+        "m2",
+        "lot",
+    ]
+    | str
+)
+WhatAPriceIsFor: TypeAlias = (
+    Literal[
+        "part",
+        "100 parts",
+        "1000 parts",
     ]
     | str
 )
@@ -128,6 +162,330 @@ Work: TypeAlias = (
 
 def why(name: str, *args: Any, **keywords: Any) -> str: ...
 
+@overload
+def edge_parts_left(
+    parts_per_edge: Plain,
+    parts_on_edge: Plain | None = 0,
+) -> int:
+    """Parts that a tool's edge still makes before it is changed."""
+
+@overload
+def edge_parts_left(
+    parts_per_edge: PlainRows,
+    parts_on_edge: PlainRows | None = 0,
+) -> list[int]: ...
+@overload
+def edge_parts_left(
+    parts_per_edge: PlainRows | Array,
+    parts_on_edge: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def edge_parts_left(
+    parts_per_edge: PlainRows | Array | SeriesT,
+    parts_on_edge: PlainRows | Array | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
+def parts_bin_by_weight(
+    bin_load: Value,
+    part_weight: Value,
+    *,
+    units: Units | None = None,
+) -> int:
+    """Parts that the parts bin holds, by the weight that it takes."""
+
+@overload
+def parts_bin_by_weight(
+    bin_load: ValueRows,
+    part_weight: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[int]: ...
+@overload
+def parts_bin_by_weight(
+    bin_load: ArrayRows,
+    part_weight: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def parts_bin_by_weight(
+    bin_load: ArrayRows | SeriesT,
+    part_weight: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def parts_bin_by_volume(
+    bin_volume: Value,
+    part_volume: Value,
+    fill_share: Plain,
+    units: Units | None = "in",
+) -> int:
+    """Parts that the parts bin holds, by its volume and the share of it that metal fills."""
+
+@overload
+def parts_bin_by_volume(
+    bin_volume: ValueRows,
+    part_volume: ValueRows,
+    fill_share: PlainRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[int]: ...
+@overload
+def parts_bin_by_volume(
+    bin_volume: ArrayRows,
+    part_volume: ArrayRows,
+    fill_share: PlainRows | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def parts_bin_by_volume(
+    bin_volume: ArrayRows | SeriesT,
+    part_volume: ArrayRows | SeriesT,
+    fill_share: PlainRows | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def chip_bin_parts(
+    chip_bin: Value,
+    chip_volume: Value,
+    bulk_factor: Plain,
+    units: Units | None = "in",
+) -> int:
+    """Parts until the chip bin is full: its volume over that of the loose chips of one part."""
+
+@overload
+def chip_bin_parts(
+    chip_bin: ValueRows,
+    chip_volume: ValueRows,
+    bulk_factor: PlainRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[int]: ...
+@overload
+def chip_bin_parts(
+    chip_bin: ArrayRows,
+    chip_volume: ArrayRows,
+    bulk_factor: PlainRows | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def chip_bin_parts(
+    chip_bin: ArrayRows | SeriesT,
+    chip_volume: ArrayRows | SeriesT,
+    bulk_factor: PlainRows | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def parts_until_stop(
+    bars_loaded: Plain,
+    parts_per_bar: Plain,
+    parts_to_make: Plain | None = None,
+    parts_per_edge: Plain | None = None,
+    parts_on_edge: Plain | None = 0,
+    parts_bin: Plain | None = None,
+    chip_bin_parts: Plain | None = None,
+) -> int:
+    """Parts, at most, until the lathe stops by itself: the bars, the order, a tool's edge, the parts bin or the chip bin."""
+
+@overload
+def parts_until_stop(
+    bars_loaded: PlainRows,
+    parts_per_bar: PlainRows,
+    parts_to_make: PlainRows | None = None,
+    parts_per_edge: PlainRows | None = None,
+    parts_on_edge: PlainRows | None = 0,
+    parts_bin: PlainRows | None = None,
+    chip_bin_parts: PlainRows | None = None,
+) -> list[int]: ...
+@overload
+def parts_until_stop(
+    bars_loaded: PlainRows | Array,
+    parts_per_bar: PlainRows | Array,
+    parts_to_make: PlainRows | Array | None = None,
+    parts_per_edge: PlainRows | Array | None = None,
+    parts_on_edge: PlainRows | Array | None = 0,
+    parts_bin: PlainRows | Array | None = None,
+    chip_bin_parts: PlainRows | Array | None = None,
+) -> Array: ...
+@overload
+def parts_until_stop(
+    bars_loaded: PlainRows | Array | SeriesT,
+    parts_per_bar: PlainRows | Array | SeriesT,
+    parts_to_make: PlainRows | Array | SeriesT | None = None,
+    parts_per_edge: PlainRows | Array | SeriesT | None = None,
+    parts_on_edge: PlainRows | Array | SeriesT | None = 0,
+    parts_bin: PlainRows | Array | SeriesT | None = None,
+    chip_bin_parts: PlainRows | Array | SeriesT | None = None,
+) -> SeriesT: ...
+@overload
+def hours_until_stop(
+    bars_loaded: Plain,
+    parts_per_bar: Plain,
+    cycle_time: Plain,
+    bar_change_time: Plain | None = 0,
+    parts_to_make: Plain | None = None,
+    parts_per_edge: Plain | None = None,
+    parts_on_edge: Plain | None = 0,
+    parts_bin: Plain | None = None,
+    chip_bin_parts: Plain | None = None,
+) -> float:
+    """Hours, at most, until the lathe stops by itself: those of the parts that `parts_until_stop` gives."""
+
+@overload
+def hours_until_stop(
+    bars_loaded: Plain,
+    parts_per_bar: Plain,
+    cycle_time: Value,
+    bar_change_time: Value | None = 0,
+    parts_to_make: Plain | None = None,
+    parts_per_edge: Plain | None = None,
+    parts_on_edge: Plain | None = 0,
+    parts_bin: Plain | None = None,
+    chip_bin_parts: Plain | None = None,
+) -> Quantity: ...
+@overload
+def hours_until_stop(
+    bars_loaded: PlainRows,
+    parts_per_bar: PlainRows,
+    cycle_time: PlainRows,
+    bar_change_time: PlainRows | None = 0,
+    parts_to_make: PlainRows | None = None,
+    parts_per_edge: PlainRows | None = None,
+    parts_on_edge: PlainRows | None = 0,
+    parts_bin: PlainRows | None = None,
+    chip_bin_parts: PlainRows | None = None,
+) -> list[float]: ...
+@overload
+def hours_until_stop(
+    bars_loaded: PlainRows,
+    parts_per_bar: PlainRows,
+    cycle_time: ValueRows,
+    bar_change_time: ValueRows | None = 0,
+    parts_to_make: PlainRows | None = None,
+    parts_per_edge: PlainRows | None = None,
+    parts_on_edge: PlainRows | None = 0,
+    parts_bin: PlainRows | None = None,
+    chip_bin_parts: PlainRows | None = None,
+) -> list[Any]: ...
+@overload
+def hours_until_stop(
+    bars_loaded: PlainRows | Array,
+    parts_per_bar: PlainRows | Array,
+    cycle_time: ArrayRows,
+    bar_change_time: ArrayRows | None = 0,
+    parts_to_make: PlainRows | Array | None = None,
+    parts_per_edge: PlainRows | Array | None = None,
+    parts_on_edge: PlainRows | Array | None = 0,
+    parts_bin: PlainRows | Array | None = None,
+    chip_bin_parts: PlainRows | Array | None = None,
+) -> Array: ...
+@overload
+def hours_until_stop(
+    bars_loaded: PlainRows | Array | SeriesT,
+    parts_per_bar: PlainRows | Array | SeriesT,
+    cycle_time: ArrayRows | SeriesT,
+    bar_change_time: ArrayRows | SeriesT | None = 0,
+    parts_to_make: PlainRows | Array | SeriesT | None = None,
+    parts_per_edge: PlainRows | Array | SeriesT | None = None,
+    parts_on_edge: PlainRows | Array | SeriesT | None = 0,
+    parts_bin: PlainRows | Array | SeriesT | None = None,
+    chip_bin_parts: PlainRows | Array | SeriesT | None = None,
+) -> SeriesT: ...
+@overload
+def first_stop(
+    bars_loaded: Plain,
+    parts_per_bar: Plain,
+    parts_to_make: Plain | None = None,
+    parts_per_edge: Plain | None = None,
+    parts_on_edge: Plain | None = 0,
+    parts_bin: Plain | None = None,
+    chip_bin_parts: Plain | None = None,
+) -> str:
+    """What stops the lathe first: order done, bars used up, tool edge, parts bin full, chip bin full; all that come together."""
+
+@overload
+def first_stop(
+    bars_loaded: PlainRows,
+    parts_per_bar: PlainRows,
+    parts_to_make: PlainRows | None = None,
+    parts_per_edge: PlainRows | None = None,
+    parts_on_edge: PlainRows | None = 0,
+    parts_bin: PlainRows | None = None,
+    chip_bin_parts: PlainRows | None = None,
+) -> list[str]: ...
+@overload
+def first_stop(
+    bars_loaded: PlainRows | Array,
+    parts_per_bar: PlainRows | Array,
+    parts_to_make: PlainRows | Array | None = None,
+    parts_per_edge: PlainRows | Array | None = None,
+    parts_on_edge: PlainRows | Array | None = 0,
+    parts_bin: PlainRows | Array | None = None,
+    chip_bin_parts: PlainRows | Array | None = None,
+) -> Array: ...
+@overload
+def first_stop(
+    bars_loaded: PlainRows | Array | SeriesT,
+    parts_per_bar: PlainRows | Array | SeriesT,
+    parts_to_make: PlainRows | Array | SeriesT | None = None,
+    parts_per_edge: PlainRows | Array | SeriesT | None = None,
+    parts_on_edge: PlainRows | Array | SeriesT | None = 0,
+    parts_bin: PlainRows | Array | SeriesT | None = None,
+    chip_bin_parts: PlainRows | Array | SeriesT | None = None,
+) -> SeriesT: ...
+@overload
+def chance_to_run(
+    hours: Value,
+    mean_time_between_stops: Value,
+) -> float:
+    """Chance that the lathe runs so many hours alone without a stop that nobody planned."""
+
+@overload
+def chance_to_run(
+    hours: ValueRows,
+    mean_time_between_stops: ValueRows,
+) -> list[float]: ...
+@overload
+def chance_to_run(
+    hours: ArrayRows,
+    mean_time_between_stops: ArrayRows,
+) -> Array: ...
+@overload
+def chance_to_run(
+    hours: ArrayRows | SeriesT,
+    mean_time_between_stops: ArrayRows | SeriesT,
+) -> SeriesT: ...
+@overload
+def expected_hours(
+    hours: Plain,
+    mean_time_between_stops: Plain,
+) -> float:
+    """Hours that the lathe runs alone on average, of so many hours at most, until a stop that nobody planned."""
+
+@overload
+def expected_hours(
+    hours: Value,
+    mean_time_between_stops: Value,
+) -> Quantity: ...
+@overload
+def expected_hours(
+    hours: PlainRows,
+    mean_time_between_stops: PlainRows,
+) -> list[float]: ...
+@overload
+def expected_hours(
+    hours: ValueRows,
+    mean_time_between_stops: ValueRows,
+) -> list[Any]: ...
+@overload
+def expected_hours(
+    hours: ArrayRows,
+    mean_time_between_stops: ArrayRows,
+) -> Array: ...
+@overload
+def expected_hours(
+    hours: ArrayRows | SeriesT,
+    mean_time_between_stops: ArrayRows | SeriesT,
+) -> SeriesT: ...
 @overload
 def bar_per_part(
     part_length: Plain,
@@ -1427,6 +1785,224 @@ def two_spindle_cycle(
     handover_time: ArrayRows | SeriesT | None = 0,
 ) -> SeriesT: ...
 @overload
+def sample_code(
+    lot_size: Plain,
+    inspection_level: InspectionLevel | None = "II",
+) -> str:
+    """Code letter of a lot's sample, by the general inspection level."""
+
+@overload
+def sample_code(
+    lot_size: PlainRows,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | None = "II",
+) -> list[str]: ...
+@overload
+def sample_code(
+    lot_size: PlainRows | Array,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | None = "II",
+) -> Array: ...
+@overload
+def sample_code(
+    lot_size: PlainRows | Array | SeriesT,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | SeriesT | None = "II",
+) -> SeriesT: ...
+@overload
+def sample_size(
+    lot_size: Plain,
+    aql: Plain,
+    inspection_level: InspectionLevel | None = "II",
+) -> int:
+    """How many parts of a lot are inspected: the whole lot where the plan's sample is as large."""
+
+@overload
+def sample_size(
+    lot_size: PlainRows,
+    aql: PlainRows,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | None = "II",
+) -> list[int]: ...
+@overload
+def sample_size(
+    lot_size: PlainRows | Array,
+    aql: PlainRows | Array,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | None = "II",
+) -> Array: ...
+@overload
+def sample_size(
+    lot_size: PlainRows | Array | SeriesT,
+    aql: PlainRows | Array | SeriesT,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | SeriesT | None = "II",
+) -> SeriesT: ...
+@overload
+def acceptance_number(
+    lot_size: Plain,
+    aql: Plain,
+    inspection_level: InspectionLevel | None = "II",
+) -> int:
+    """Most nonconforming parts in the sample with which the lot is accepted."""
+
+@overload
+def acceptance_number(
+    lot_size: PlainRows,
+    aql: PlainRows,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | None = "II",
+) -> list[int]: ...
+@overload
+def acceptance_number(
+    lot_size: PlainRows | Array,
+    aql: PlainRows | Array,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | None = "II",
+) -> Array: ...
+@overload
+def acceptance_number(
+    lot_size: PlainRows | Array | SeriesT,
+    aql: PlainRows | Array | SeriesT,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | SeriesT | None = "II",
+) -> SeriesT: ...
+@overload
+def rejection_number(
+    lot_size: Plain,
+    aql: Plain,
+    inspection_level: InspectionLevel | None = "II",
+) -> int:
+    """Fewest nonconforming parts in the sample with which the lot is rejected."""
+
+@overload
+def rejection_number(
+    lot_size: PlainRows,
+    aql: PlainRows,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | None = "II",
+) -> list[int]: ...
+@overload
+def rejection_number(
+    lot_size: PlainRows | Array,
+    aql: PlainRows | Array,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | None = "II",
+) -> Array: ...
+@overload
+def rejection_number(
+    lot_size: PlainRows | Array | SeriesT,
+    aql: PlainRows | Array | SeriesT,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | SeriesT | None = "II",
+) -> SeriesT: ...
+@overload
+def acceptance_chance(
+    sample_size: Plain,
+    acceptance_number: Plain,
+    bad_share: Plain,
+    lot_size: Plain | None = None,
+) -> float:
+    """Chance that a lot is accepted, by the share of bad parts in it."""
+
+@overload
+def acceptance_chance(
+    sample_size: PlainRows,
+    acceptance_number: PlainRows,
+    bad_share: PlainRows,
+    lot_size: PlainRows | None = None,
+) -> list[float]: ...
+@overload
+def acceptance_chance(
+    sample_size: PlainRows | Array,
+    acceptance_number: PlainRows | Array,
+    bad_share: PlainRows | Array,
+    lot_size: PlainRows | Array | None = None,
+) -> Array: ...
+@overload
+def acceptance_chance(
+    sample_size: PlainRows | Array | SeriesT,
+    acceptance_number: PlainRows | Array | SeriesT,
+    bad_share: PlainRows | Array | SeriesT,
+    lot_size: PlainRows | Array | SeriesT | None = None,
+) -> SeriesT: ...
+@overload
+def parts_inspected(
+    parts: Plain,
+    first_off: Plain | None = 0,
+    every: Plain | None = 0,
+    sample: Plain | None = 0,
+) -> int:
+    """Parts that are inspected: the first ones, one of each so many after them, and the sample of the lot; never more than all."""
+
+@overload
+def parts_inspected(
+    parts: PlainRows,
+    first_off: PlainRows | None = 0,
+    every: PlainRows | None = 0,
+    sample: PlainRows | None = 0,
+) -> list[int]: ...
+@overload
+def parts_inspected(
+    parts: PlainRows | Array,
+    first_off: PlainRows | Array | None = 0,
+    every: PlainRows | Array | None = 0,
+    sample: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def parts_inspected(
+    parts: PlainRows | Array | SeriesT,
+    first_off: PlainRows | Array | SeriesT | None = 0,
+    every: PlainRows | Array | SeriesT | None = 0,
+    sample: PlainRows | Array | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
+def inspection_hours(
+    parts_inspected: Plain,
+    inspection_time: Plain,
+) -> float:
+    """Hours that the inspection takes."""
+
+@overload
+def inspection_hours(
+    parts_inspected: Plain,
+    inspection_time: Value,
+) -> Quantity: ...
+@overload
+def inspection_hours(
+    parts_inspected: PlainRows,
+    inspection_time: PlainRows,
+) -> list[float]: ...
+@overload
+def inspection_hours(
+    parts_inspected: PlainRows,
+    inspection_time: ValueRows,
+) -> list[Any]: ...
+@overload
+def inspection_hours(
+    parts_inspected: PlainRows | Array,
+    inspection_time: ArrayRows,
+) -> Array: ...
+@overload
+def inspection_hours(
+    parts_inspected: PlainRows | Array | SeriesT,
+    inspection_time: ArrayRows | SeriesT,
+) -> SeriesT: ...
+@overload
+def inspection_cost(
+    parts_inspected: Plain,
+    inspection_time: Value,
+    inspection_rate: Plain,
+) -> float:
+    """Cost of the inspection: the hours of `inspection_hours` at the rate of who inspects."""
+
+@overload
+def inspection_cost(
+    parts_inspected: PlainRows,
+    inspection_time: ValueRows,
+    inspection_rate: PlainRows,
+) -> list[float]: ...
+@overload
+def inspection_cost(
+    parts_inspected: PlainRows | Array,
+    inspection_time: ArrayRows,
+    inspection_rate: PlainRows | Array,
+) -> Array: ...
+@overload
+def inspection_cost(
+    parts_inspected: PlainRows | Array | SeriesT,
+    inspection_time: ArrayRows | SeriesT,
+    inspection_rate: PlainRows | Array | SeriesT,
+) -> SeriesT: ...
+@overload
 def spindle_speed(
     surface_speed: Plain,
     diameter: Plain,
@@ -1975,6 +2551,472 @@ def cycle_time_of(
     tool_change_time: ArrayRows | SeriesT | None = 0,
     rapid_time: ArrayRows | SeriesT | None = 0,
     bar_feed_time: ArrayRows | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
+def lathes_running(
+    lathes: Plain,
+    run_time: Value,
+    service_time: Value,
+    people: Plain | None = 1,
+) -> float:
+    """How many of the lathes that one or more people mind run, on average."""
+
+@overload
+def lathes_running(
+    lathes: PlainRows,
+    run_time: ValueRows,
+    service_time: ValueRows,
+    people: PlainRows | None = 1,
+) -> list[float]: ...
+@overload
+def lathes_running(
+    lathes: PlainRows | Array,
+    run_time: ArrayRows,
+    service_time: ArrayRows,
+    people: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def lathes_running(
+    lathes: PlainRows | Array | SeriesT,
+    run_time: ArrayRows | SeriesT,
+    service_time: ArrayRows | SeriesT,
+    people: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def lathes_waiting(
+    lathes: Plain,
+    run_time: Value,
+    service_time: Value,
+    people: Plain | None = 1,
+) -> float:
+    """How many of the lathes stand because nobody is free for them, on average; those being served do not count."""
+
+@overload
+def lathes_waiting(
+    lathes: PlainRows,
+    run_time: ValueRows,
+    service_time: ValueRows,
+    people: PlainRows | None = 1,
+) -> list[float]: ...
+@overload
+def lathes_waiting(
+    lathes: PlainRows | Array,
+    run_time: ArrayRows,
+    service_time: ArrayRows,
+    people: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def lathes_waiting(
+    lathes: PlainRows | Array | SeriesT,
+    run_time: ArrayRows | SeriesT,
+    service_time: ArrayRows | SeriesT,
+    people: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def minding_efficiency(
+    lathes: Plain,
+    run_time: Value,
+    service_time: Value,
+    people: Plain | None = 1,
+) -> float:
+    """Share of the time in which a lathe does not wait for a person: it runs or is being served."""
+
+@overload
+def minding_efficiency(
+    lathes: PlainRows,
+    run_time: ValueRows,
+    service_time: ValueRows,
+    people: PlainRows | None = 1,
+) -> list[float]: ...
+@overload
+def minding_efficiency(
+    lathes: PlainRows | Array,
+    run_time: ArrayRows,
+    service_time: ArrayRows,
+    people: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def minding_efficiency(
+    lathes: PlainRows | Array | SeriesT,
+    run_time: ArrayRows | SeriesT,
+    service_time: ArrayRows | SeriesT,
+    people: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def waiting_time(
+    lathes: Plain,
+    run_time: Plain,
+    service_time: Plain,
+    people: Plain | None = 1,
+) -> float:
+    """How long a lathe that calls waits until somebody comes, on average over all calls."""
+
+@overload
+def waiting_time(
+    lathes: Plain,
+    run_time: Value,
+    service_time: Value,
+    people: Plain | None = 1,
+) -> Quantity: ...
+@overload
+def waiting_time(
+    lathes: PlainRows,
+    run_time: PlainRows,
+    service_time: PlainRows,
+    people: PlainRows | None = 1,
+) -> list[float]: ...
+@overload
+def waiting_time(
+    lathes: PlainRows,
+    run_time: ValueRows,
+    service_time: ValueRows,
+    people: PlainRows | None = 1,
+) -> list[Any]: ...
+@overload
+def waiting_time(
+    lathes: PlainRows | Array,
+    run_time: ArrayRows,
+    service_time: ArrayRows,
+    people: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def waiting_time(
+    lathes: PlainRows | Array | SeriesT,
+    run_time: ArrayRows | SeriesT,
+    service_time: ArrayRows | SeriesT,
+    people: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def waiting_chance(
+    lathes: Plain,
+    run_time: Value,
+    service_time: Value,
+    people: Plain | None = 1,
+) -> float:
+    """Chance that a lathe that calls finds everybody busy with another one."""
+
+@overload
+def waiting_chance(
+    lathes: PlainRows,
+    run_time: ValueRows,
+    service_time: ValueRows,
+    people: PlainRows | None = 1,
+) -> list[float]: ...
+@overload
+def waiting_chance(
+    lathes: PlainRows | Array,
+    run_time: ArrayRows,
+    service_time: ArrayRows,
+    people: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def waiting_chance(
+    lathes: PlainRows | Array | SeriesT,
+    run_time: ArrayRows | SeriesT,
+    service_time: ArrayRows | SeriesT,
+    people: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def lathes_minded(
+    run_time: Value,
+    service_time: Value,
+    most_waiting: Plain,
+    people: Plain | None = 1,
+) -> int:
+    """Most lathes that so many people can mind: each waits for at most this share of the time. No more than 20, no fewer than 1."""
+
+@overload
+def lathes_minded(
+    run_time: ValueRows,
+    service_time: ValueRows,
+    most_waiting: PlainRows,
+    people: PlainRows | None = 1,
+) -> list[int]: ...
+@overload
+def lathes_minded(
+    run_time: ArrayRows,
+    service_time: ArrayRows,
+    most_waiting: PlainRows | Array,
+    people: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def lathes_minded(
+    run_time: ArrayRows | SeriesT,
+    service_time: ArrayRows | SeriesT,
+    most_waiting: PlainRows | Array | SeriesT,
+    people: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def machine_hour_rate(
+    replacement_value: Plain,
+    life_years: Plain,
+    hours_a_year: Plain,
+    interest_rate: Plain | None = 0,
+    floor_area: Plain | None = 0,
+    floor_cost: Plain | None = 0,
+    power: Plain | None = 0,
+    energy_price: Plain | None = 0,
+    yearly_maintenance: Plain | None = 0,
+    yearly_other: Plain | None = 0,
+) -> float:
+    """What an hour of the lathe costs the shop, without anybody at it."""
+
+@overload
+def machine_hour_rate(
+    replacement_value: PlainRows,
+    life_years: PlainRows,
+    hours_a_year: PlainRows,
+    interest_rate: PlainRows | None = 0,
+    floor_area: PlainRows | None = 0,
+    floor_cost: PlainRows | None = 0,
+    power: PlainRows | None = 0,
+    energy_price: PlainRows | None = 0,
+    yearly_maintenance: PlainRows | None = 0,
+    yearly_other: PlainRows | None = 0,
+) -> list[float]: ...
+@overload
+def machine_hour_rate(
+    replacement_value: PlainRows | Array,
+    life_years: PlainRows | Array,
+    hours_a_year: PlainRows | Array,
+    interest_rate: PlainRows | Array | None = 0,
+    floor_area: PlainRows | Array | None = 0,
+    floor_cost: PlainRows | Array | None = 0,
+    power: PlainRows | Array | None = 0,
+    energy_price: PlainRows | Array | None = 0,
+    yearly_maintenance: PlainRows | Array | None = 0,
+    yearly_other: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def machine_hour_rate(
+    replacement_value: PlainRows | Array | SeriesT,
+    life_years: PlainRows | Array | SeriesT,
+    hours_a_year: PlainRows | Array | SeriesT,
+    interest_rate: PlainRows | Array | SeriesT | None = 0,
+    floor_area: PlainRows | Array | SeriesT | None = 0,
+    floor_cost: PlainRows | Array | SeriesT | None = 0,
+    power: PlainRows | Array | SeriesT | None = 0,
+    energy_price: PlainRows | Array | SeriesT | None = 0,
+    yearly_maintenance: PlainRows | Array | SeriesT | None = 0,
+    yearly_other: PlainRows | Array | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
+def lathe_rate(
+    hour_rate: Plain,
+    wage_rate: Plain,
+    attended_share: Plain | None = 1,
+    lathes_shared: Plain | None = 1,
+) -> float:
+    """Rate of a lathe with its part of the person who minds it: only while somebody is there, and shared among the lathes."""
+
+@overload
+def lathe_rate(
+    hour_rate: PlainRows,
+    wage_rate: PlainRows,
+    attended_share: PlainRows | None = 1,
+    lathes_shared: PlainRows | None = 1,
+) -> list[float]: ...
+@overload
+def lathe_rate(
+    hour_rate: PlainRows | Array,
+    wage_rate: PlainRows | Array,
+    attended_share: PlainRows | Array | None = 1,
+    lathes_shared: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def lathe_rate(
+    hour_rate: PlainRows | Array | SeriesT,
+    wage_rate: PlainRows | Array | SeriesT,
+    attended_share: PlainRows | Array | SeriesT | None = 1,
+    lathes_shared: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def process_cost(
+    parts: Plain,
+    rate: Plain,
+    rate_per: BasisOfARate,
+    part_weight: Value | None = 0,
+    part_area: Value | None = 0,
+    time_each: Value | None = 0,
+    minimum: Plain | None = 0,
+    freight: Plain | None = 0,
+    units: Units | None = "in",
+) -> float:
+    """Cost of outside or second work on a lot: rate times its basis, not less than the minimum, plus freight."""
+
+@overload
+def process_cost(
+    parts: PlainRows,
+    rate: PlainRows,
+    rate_per: BasisOfARate | Sequence[BasisOfARate | None],
+    part_weight: ValueRows | None = 0,
+    part_area: ValueRows | None = 0,
+    time_each: ValueRows | None = 0,
+    minimum: PlainRows | None = 0,
+    freight: PlainRows | None = 0,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def process_cost(
+    parts: PlainRows | Array,
+    rate: PlainRows | Array,
+    rate_per: BasisOfARate | Sequence[BasisOfARate | None] | Array,
+    part_weight: ArrayRows | None = 0,
+    part_area: ArrayRows | None = 0,
+    time_each: ArrayRows | None = 0,
+    minimum: PlainRows | Array | None = 0,
+    freight: PlainRows | Array | None = 0,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def process_cost(
+    parts: PlainRows | Array | SeriesT,
+    rate: PlainRows | Array | SeriesT,
+    rate_per: BasisOfARate | Sequence[BasisOfARate | None] | Array | SeriesT,
+    part_weight: ArrayRows | SeriesT | None = 0,
+    part_area: ArrayRows | SeriesT | None = 0,
+    time_each: ArrayRows | SeriesT | None = 0,
+    minimum: PlainRows | Array | SeriesT | None = 0,
+    freight: PlainRows | Array | SeriesT | None = 0,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def parts_per_box(
+    part_weight: Value,
+    box_weight: Value | None = 0,
+    box_parts: Plain | None = 0,
+    *,
+    units: Units | None = None,
+) -> int:
+    """Parts that go into a box: as many as weigh no more than it may hold, and no more than there is room for."""
+
+@overload
+def parts_per_box(
+    part_weight: ValueRows,
+    box_weight: ValueRows | None = 0,
+    box_parts: PlainRows | None = 0,
+    *,
+    units: Units | None = None,
+) -> list[int]: ...
+@overload
+def parts_per_box(
+    part_weight: ArrayRows,
+    box_weight: ArrayRows | None = 0,
+    box_parts: PlainRows | Array | None = 0,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def parts_per_box(
+    part_weight: ArrayRows | SeriesT,
+    box_weight: ArrayRows | SeriesT | None = 0,
+    box_parts: PlainRows | Array | SeriesT | None = 0,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def boxes_needed(
+    parts: Plain,
+    parts_per_box: Plain,
+) -> int:
+    """Boxes that the parts need; the last one may be part full."""
+
+@overload
+def boxes_needed(
+    parts: PlainRows,
+    parts_per_box: PlainRows,
+) -> list[int]: ...
+@overload
+def boxes_needed(
+    parts: PlainRows | Array,
+    parts_per_box: PlainRows | Array,
+) -> Array: ...
+@overload
+def boxes_needed(
+    parts: PlainRows | Array | SeriesT,
+    parts_per_box: PlainRows | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def packing_cost(
+    parts: Plain,
+    parts_per_box: Plain,
+    box_cost: Plain,
+) -> float:
+    """Cost of packing: the boxes of `boxes_needed`, each at what it costs with filling, closing and label."""
+
+@overload
+def packing_cost(
+    parts: PlainRows,
+    parts_per_box: PlainRows,
+    box_cost: PlainRows,
+) -> list[float]: ...
+@overload
+def packing_cost(
+    parts: PlainRows | Array,
+    parts_per_box: PlainRows | Array,
+    box_cost: PlainRows | Array,
+) -> Array: ...
+@overload
+def packing_cost(
+    parts: PlainRows | Array | SeriesT,
+    parts_per_box: PlainRows | Array | SeriesT,
+    box_cost: PlainRows | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def price_for(
+    cost: Plain,
+    priced_per: WhatAPriceIsFor | None = "part",
+    margin: Plain | None = None,
+    markup: Plain | None = None,
+    rounding: RoundingRule | None = "nearest 0.01",
+) -> float:
+    """Price for a part, for 100 or for 1,000 parts that cost `cost` each, rounded as it is shown."""
+
+@overload
+def price_for(
+    cost: PlainRows,
+    priced_per: WhatAPriceIsFor | Sequence[WhatAPriceIsFor | None] | None = "part",
+    margin: PlainRows | None = None,
+    markup: PlainRows | None = None,
+    rounding: RoundingRule | Sequence[RoundingRule | None] | None = "nearest 0.01",
+) -> list[float]: ...
+@overload
+def price_for(
+    cost: PlainRows | Array,
+    priced_per: WhatAPriceIsFor | Sequence[WhatAPriceIsFor | None] | Array | None = "part",
+    margin: PlainRows | Array | None = None,
+    markup: PlainRows | Array | None = None,
+    rounding: RoundingRule | Sequence[RoundingRule | None] | Array | None = "nearest 0.01",
+) -> Array: ...
+@overload
+def price_for(
+    cost: PlainRows | Array | SeriesT,
+    priced_per: WhatAPriceIsFor | Sequence[WhatAPriceIsFor | None] | Array | SeriesT | None = "part",
+    margin: PlainRows | Array | SeriesT | None = None,
+    markup: PlainRows | Array | SeriesT | None = None,
+    rounding: RoundingRule | Sequence[RoundingRule | None] | Array | SeriesT | None = "nearest 0.01",
+) -> SeriesT: ...
+@overload
+def order_value(
+    order_total: Plain,
+    minimum_order: Plain | None = 0,
+) -> float:
+    """What an order is invoiced at: its total, or the shop's minimum order value where that is more."""
+
+@overload
+def order_value(
+    order_total: PlainRows,
+    minimum_order: PlainRows | None = 0,
+) -> list[float]: ...
+@overload
+def order_value(
+    order_total: PlainRows | Array,
+    minimum_order: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def order_value(
+    order_total: PlainRows | Array | SeriesT,
+    minimum_order: PlainRows | Array | SeriesT | None = 0,
 ) -> SeriesT: ...
 @overload
 def section_area(
@@ -3260,6 +4302,37 @@ __all__ = [
     "section_volume",
     "section_width",
     "step_area",
+    "acceptance_chance",
+    "acceptance_number",
+    "inspection_cost",
+    "inspection_hours",
+    "parts_inspected",
+    "rejection_number",
+    "sample_code",
+    "sample_size",
+    "lathe_rate",
+    "lathes_minded",
+    "lathes_running",
+    "lathes_waiting",
+    "machine_hour_rate",
+    "minding_efficiency",
+    "waiting_chance",
+    "waiting_time",
+    "boxes_needed",
+    "order_value",
+    "packing_cost",
+    "parts_per_box",
+    "price_for",
+    "process_cost",
+    "chance_to_run",
+    "chip_bin_parts",
+    "edge_parts_left",
+    "expected_hours",
+    "first_stop",
+    "hours_until_stop",
+    "parts_bin_by_volume",
+    "parts_bin_by_weight",
+    "parts_until_stop",
     "edge_change_per_part",
     "edge_cost",
     "feed_strokes",

@@ -30,6 +30,7 @@ from barfuncs.surfaces import names
 from barfuncs.surfaces.cells import zero_is_unclear
 from barfuncs.xlsx.engine import Workbook, column_letters
 from barfuncs.xlsx.package import pack, read_parts
+from barfuncs.xlsx.sheetxml import CellError
 
 REL = 1e-12
 PAGE = Path(__file__).with_name("agreement.md")
@@ -171,17 +172,19 @@ def block_of(entry: Entry) -> Block | None:
 
 
 def python_result(case: Case) -> Any:
-    """A number, for a table the sum of its numbers, or REFUSED."""
+    """A number or a text, for a table the sum of its numbers, or REFUSED."""
     try:
         result = getattr(bf, case.entry.name)(*[list(v) if isinstance(v, tuple) else v for v in case.values])
     except (ValueError, TypeError, ArithmeticError):
         return REFUSED
     if case.entry.result.reader == "table":
         return math.fsum(v for row in result for v in (row if isinstance(row, (tuple, list)) else (row,)))
+    if isinstance(result, str):
+        return result
     return float(result) if math.isfinite(result) else REFUSED
 
 
-# --- the surfaces: each gives a number or REFUSED for every set ------------------------------------------------------
+# --- the surfaces: each gives a number, a text or REFUSED for every set ------------------------------------------------------
 
 
 def _as_excel(value: Any, single: bool = True) -> Any:
@@ -265,7 +268,7 @@ def through_addin(sets: Sequence[Set], blocks: Sequence[Block]) -> tuple[list[An
 def _engine_values(data: bytes, count: int) -> list[Any]:
     book = Workbook(data)
     book.calculate()
-    return [v if isinstance(v, float) else REFUSED for v in (book.value_at((0, row, 1)) for row in range(1, count + 1))]
+    return [v if isinstance(v, (float, str)) and not isinstance(v, CellError) else REFUSED for v in (book.value_at((0, row, 1)) for row in range(1, count + 1))]
 
 
 def through_names(sets: Sequence[Set]) -> list[Any]:
@@ -291,7 +294,8 @@ def through_libreoffice(data: bytes, count: int) -> list[Any]:
         done, = convert(Path(folder) / "formulas.xlsx", Path(folder) / "out")
         sheet = openpyxl.load_workbook(done, data_only=True).worksheets[0]
         values = [sheet.cell(row, 1).value for row in range(1, count + 1)]
-    return [float(v) if isinstance(v, (int, float)) and not isinstance(v, bool) else REFUSED for v in values]
+    return [float(v) if isinstance(v, (int, float)) and not isinstance(v, bool)
+            else v if isinstance(v, str) and not v.startswith("#") else REFUSED for v in values]
 
 
 # --- the comparison --------------------------------------------------------------------------------------------------
@@ -299,7 +303,7 @@ def through_libreoffice(data: bytes, count: int) -> list[Any]:
 
 def same(case: Case, python: Any, shown: Any) -> bool:
     """Within 1e-12 of the result, or of what it was subtracted from."""
-    if REFUSED in (python, shown):
+    if REFUSED in (python, shown) or isinstance(python, str):
         return bool(python == shown)
     if not isinstance(shown, float):
         return False
@@ -315,7 +319,7 @@ def compare(outcome: Outcome, surface: str, sets: Iterable[Set], shown: Iterable
         outcome.compared[item.entry.name, surface] += 1
         if same(item.case, python, value):
             continue
-        shows = REFUSED if value == REFUSED else "number"
+        shows = REFUSED if value == REFUSED else "number"  # or a text
         known = next((a for a in accepted if (a.surface, a.kind, a.shows) == (surface, item.kind, shows)), None)
         if known is None:
             outcome.differences.append(f"{surface}, {item.kind}: {item.case}: Python {python!r}, here {value!r}")

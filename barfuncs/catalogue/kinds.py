@@ -14,6 +14,10 @@ UNITS = ("in", "mm")
 MACHINE_TYPES = ("fixed head", "fixed head + second spindle", "guide bush", "guide bush + second spindle")
 OUTLINES = ("round", "hexagon", "square")
 SECTION_SHAPES = (*OUTLINES, "thread")
+PROCESS_BASES = ("part", "100 parts", "1000 parts", "hour", "lb", "kg", "100 lb", "100 kg", "in2", "ft2", "dm2", "m2", "lot")
+PRICED_PER = {"part": 1, "100 parts": 100, "1000 parts": 1000}
+"""What a price is shown for, and how many parts that is."""
+INSPECTION_LEVELS = ("I", "II", "III")
 OPERATIONS = ("turning", "facing", "cut-off", "drilling", "threading", "other")
 TOOLS = ("carbide", "high-speed steel")
 """What the edge of a tool is made of."""
@@ -52,6 +56,17 @@ _BASIS_WORDS = {
     "bar": ("bar", "bars"),
     "blank": ("blank", "blanks"),
 }
+_PROCESS_WORDS = {
+    "part": ("part", "pc", "pcs"),
+    "100 parts": ("100", "100pcs", "hundred"),
+    "1000 parts": ("1000", "1000pcs", "thousand", "1,000", "1,000parts"),
+    "hour": ("hour", "hours", "h", "hr"),
+    "in2": ("sqin", "squareinch"),
+    "ft2": ("sqft", "squarefoot"),
+    "dm2": ("sqdm",),
+    "m2": ("sqm", "squaremeter", "squaremetre"),
+    "lot": ("lot", "order", "batch"),
+}
 _OTHER_WORDS = {
     "in": ("inch", "inches"),
     "mm": ("millimeter", "millimeters", "millimetre", "millimetres", "metric"),
@@ -81,8 +96,10 @@ def _spellings() -> Iterator[tuple[str, Iterable[str]]]:
     yield from _OTHER_WORDS.items()
     for shape, words in _SHAPE_WORDS.items():
         yield shape, [f"{word}{end}" for word in words for end in ("", "bar", "bars", "rod", "stock", "barstock")]
-    for basis, words in _BASIS_WORDS.items():
+    for basis, words in (*_BASIS_WORDS.items(), *_PROCESS_WORDS.items()):
         yield basis, [f"{start}{word}" for word in words for start in ("", "per", "each", "/", "$/", "$per")]
+    for level in INSPECTION_LEVELS:
+        yield level, [f"{start}level{level}" for start in ("", "general", "generalinspection", "inspection")]
     for rule in ROUNDINGS:
         the = re.sub("nearest|next", r"the \g<0>", rule)
         yield rule, [f"{start}{words}" for words in (rule, the) for start in ("", "to ")]
@@ -95,7 +112,7 @@ def spellings() -> dict[str, str]:
 
 
 Reader = Literal["length", "weight", "density", "seconds", "minutes", "hours", "surface_speed", "feed_rate", "feed_speed", "spindle_speed",
-                 "pitch", "angle", "number", "count", "fraction", "choice", "material", "text", "table"]
+                 "pitch", "angle", "bin_volume", "number", "count", "fraction", "choice", "material", "text", "table"]
 
 
 @dataclass(frozen=True)
@@ -245,6 +262,7 @@ UNIT_TEXT = {
     "feed_rate": ("in/rev", "mm/rev"),
     "feed_speed": ("in/min", "mm/min"),
     "angle": ("degrees", "degrees"),
+    "bin_volume": ("gal", "L"),
 }
 
 LONGEST_ON_A_FORM = {"in": 10_000, "mm": 36_000}
@@ -259,6 +277,7 @@ PositiveLength = Annotated[float, Kind("length", "length", "length", 0, _LONGEST
 Size = Annotated[float, Kind("length", "length", "length", 0, _LONGEST, open_low=True, smallest=1e-6, across=True)]
 Area = Annotated[float, Kind("area", "number", "area")]
 Volume = Annotated[float, Kind("volume", "number", "volume")]
+SurfaceArea = Annotated[float, Kind("area", "number", "area", 0, 1e10)]
 Weight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9)]
 PositiveWeight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9, open_low=True, smallest=1e-9)]
 WeightPerLength = Annotated[float, Kind("weight per length", "number", "weight_per_length")]
@@ -291,6 +310,7 @@ Margin = Annotated[float, Kind("fraction", "fraction", None, 0, 1, open_high=Tru
 Markup = Annotated[float, Kind("fraction", "fraction", None, 0, 10)]
 Efficiency = Annotated[float, Kind("fraction", "fraction", None, 0, 1, open_low=True, smallest=1e-3)]
 Confidence = Annotated[float, Kind("fraction", "fraction", None, 0.5, 0.9999)]
+Share = Annotated[float, Kind("fraction", "fraction", None, 0, 1)]
 Money = Annotated[float, Kind("money", "number", None, 0, 1e9)]
 PriceByWeight = Annotated[float, Kind("money", "number", "price_by_weight", 0, 1e9)]
 PositiveMoney = Annotated[float, Kind("money", "number", None, 0, 1e9, open_low=True, smallest=1e-9)]
@@ -300,6 +320,7 @@ PositiveSeconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6, op
 Minutes = Annotated[float, Kind("time", "minutes", "minutes", 0, 1e6)]
 PositiveMinutes = Annotated[float, Kind("time", "minutes", "minutes", 0, 1e6, open_low=True, smallest=1e-6)]
 Hours = Annotated[float, Kind("time", "hours", "hours", 0, 1e6)]
+PositiveHours = Annotated[float, Kind("time", "hours", "hours", 0, 1e6, open_low=True, smallest=1e-3)]
 # The lower limits of what a time is divided by keep it a finite number; no lathe works below them. The upper limit of
 # the feed holds off a feed per minute.
 Diameter = Annotated[float, Kind("length", "length", "length", 0.001, _LONGEST, across=True)]
@@ -309,6 +330,10 @@ FeedRate = Annotated[float, Kind("feed per revolution", "feed_rate", "feed_rate"
 # No lathe's highest feed is below 40 in either unit; a figure in m/min is.
 FeedSpeed = Annotated[float, Kind("feed per minute", "feed_speed", "feed_speed", 40, 100_000)]
 SpindleSpeed = Annotated[float, Kind("spindle speed", "spindle_speed", "spindle_speed", 0.001, 1e6)]
+PositiveVolume = Annotated[float, Kind("volume", "number", "volume", 0, 1e12, open_low=True, smallest=1e-9)]
+BinVolume = Annotated[float, Kind("volume", "bin_volume", "bin_volume", 0, 1e6)]
+# Loose chips never take less room than the metal that they were.
+BulkFactor = Annotated[float, Kind("factor", "number", None, 1, 500)]
 TaylorExponent = Annotated[float, Kind("exponent", "number", None, 0.05, 1)]
 PointAngle = Annotated[float, Kind("angle", "angle", "angle", 30, 180)]
 Shape = Annotated[str, Kind("shape", "choice", choices=SHAPES)]
@@ -320,6 +345,15 @@ Operation = Annotated[str, Kind("operation", "choice", choices=OPERATIONS)]
 PriceRounding = Annotated[str, Kind("rounding rule", "choice", choices=tuple(ROUNDINGS))]
 Outline = Annotated[str, Kind("outline", "choice", choices=OUTLINES)]
 SectionShape = Annotated[str, Kind("section shape", "choice", choices=SECTION_SHAPES)]
+ProcessPer = Annotated[str, Kind("basis of a rate", "choice", choices=PROCESS_BASES)]
+PricedPer = Annotated[str, Kind("what a price is for", "choice", choices=tuple(PRICED_PER))]
+InspectionLevel = Annotated[str, Kind("inspection level", "choice", choices=INSPECTION_LEVELS)]
+AQL_RANGE = (0.065, 6.5)
+Aql = Annotated[float, Kind("percent nonconforming", "number", None, *AQL_RANGE)]
+Years = Annotated[float, Kind("years", "number", None, 0.5, 100)]
+HoursAYear = Annotated[float, Kind("hours a year", "number", None, 1, 8784)]
+Lathes = Annotated[int, Kind("count", "count", None, 1, 20, whole=True)]
+LathesMinded = Annotated[float, Kind("lathes", "number", None, 0.1, 100)]
 Units = Annotated[str, Kind("units", "choice", choices=UNITS)]
 MachineType = Annotated[str, Kind("machine type", "choice", choices=MACHINE_TYPES)]
 Material = Annotated[str | float, Kind("a material's name or designation, or a density", "material")]

@@ -232,7 +232,7 @@ def in_units(value: float, kind: Kind, system: str, units: str) -> float:
     if system == units:
         return value
     factor = {"length": _units.MM_PER_INCH, "weight": _units.KG_PER_LB, "surface_speed": _units.M_PER_FT,
-              "feed_rate": _units.MM_PER_INCH, "feed_speed": _units.MM_PER_INCH,
+              "feed_rate": _units.MM_PER_INCH, "feed_speed": _units.MM_PER_INCH, "bin_volume": _units.L_PER_GAL,
               "price_by_weight": 1 / _units.KG_PER_LB, "density": 1 / _units.LB_IN3_PER_G_CM3}.get(kind.dimension or "")
     if factor is None:
         return value
@@ -431,6 +431,8 @@ def _read_text(kind: Kind, text: str, decimal_comma: bool) -> tuple[float, str |
             return _units.parse_pitch(text, decimal_comma=decimal_comma)
         case "spindle_speed":
             return _units.parse_spindle_speed(text, decimal_comma=decimal_comma), None
+        case "bin_volume":
+            return _units.parse_bin_volume(text, decimal_comma=decimal_comma)
         case "angle":
             return _units.parse_angle(text, decimal_comma=decimal_comma), None
         case "count":

@@ -406,6 +406,8 @@ def _result_lines(entry: Any, result: Any, units: str) -> list[str]:
         from barfuncs.functions.cost import TABLE_HEADS
 
         return _table_lines(TABLE_HEADS[entry.name], [[_money(value) for value in row] for row in result])
+    if isinstance(result, str):
+        return [result]
     unit = entry.result.unit(units)
     text = f"{result:,d}" if isinstance(result, int) else f"{result:,.10g}"
     return [text + (f" {unit}" if unit else "")]

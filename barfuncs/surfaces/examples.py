@@ -15,11 +15,11 @@ from barfuncs.surfaces.cells import zero_is_unclear
 
 @dataclass(frozen=True)
 class Example:
-    """A call with plain numbers and texts, and the number it gives."""
+    """A call with plain numbers and texts, and the number or text it gives."""
 
     entry: Entry
     given: dict[str, Any]
-    result: float
+    result: float | str
 
     @property
     def call(self) -> str:
@@ -79,7 +79,7 @@ def _example(entry: Entry, args: list[Any], keywords: dict[str, Any]) -> Example
     if entry.result.reader == "table":
         first = result[0]
         result = first[-1] if isinstance(first, (tuple, list)) else first
-    return Example(entry, plain, float(result))
+    return Example(entry, plain, result if isinstance(result, str) else float(result))
 
 
 def default_words(argument: Argument) -> str:
@@ -103,6 +103,11 @@ def entries_by_group() -> dict[str, list[Entry]]:
     for entry in sorted(CATALOGUE.values(), key=lambda e: GROUPS.index(e.group)):
         groups.setdefault(entry.group, []).append(entry)
     return groups
+
+
+def result_shown(shown: Example) -> str:
+    """The result of an example as it stands in a line of text."""
+    return shown.result if isinstance(shown.result, str) else f"{shown.result:.10g}"
 
 
 def result_words(entry: Entry) -> str:

@@ -97,7 +97,7 @@ def _may_be_quantity(kind: Kind) -> bool:
 
 def _function(entry: Entry) -> list[str]:
     """All overloads of a function: plain values, quantities, then lists, arrays and Series among the arguments."""
-    result = "int" if entry.result.whole else "float"
+    result = "str" if entry.result.reader == "text" else "int" if entry.result.whole else "float"
     if entry.result.reader == "table":
         return [_signature(entry, _value, "list[tuple[Any, ...]]", entry.summary)]
     quantities = any(_may_be_quantity(a.kind) for a in entry.arguments)
