@@ -62,10 +62,10 @@ SeriesT = TypeVar("SeriesT", bound=Series)
 
 def page() -> str:
     """The stub as text."""
-    aliases = {a.kind.choices: _alias(a.kind) for e in CATALOGUE.values() for a in e.arguments
+    aliases = {_alias(a.kind): a.kind.choices for e in CATALOGUE.values() for a in e.arguments
                if a.kind.choices and a.kind.choices != UNITS}
     lines = [_HEAD]
-    for choices, name in aliases.items():
+    for name, choices in aliases.items():
         lines.append(f"{name}: TypeAlias = (\n    Literal[\n        " + ",\n        ".join(map(_quoted, choices)) + ",\n    ]\n    | str\n)")
     lines.append("\n\ndef why(name: str, *args: Any, **keywords: Any) -> str: ...\n")
     for entry in CATALOGUE.values():
