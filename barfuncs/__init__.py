@@ -99,6 +99,20 @@ from barfuncs.functions.material_price import (
     price_from_brackets,
     yearly_order_cost,
 )
+from barfuncs.functions.part import (
+    bore_area,
+    chips_per_part,
+    common_area,
+    finished_length,
+    finished_weight,
+    outside_area,
+    part_area,
+    part_volume,
+    part_width,
+    section_volume,
+    section_width,
+    step_area,
+)
 from barfuncs.functions.quantity import (
     bars_for_confidence,
     bars_for_quantity,
@@ -152,6 +166,8 @@ __all__ = [
     "stickout_ratio", "threading_time", "turning_time", "unattended_hours", "use_materials", "weight_per_length",
     "whole_bar_quantity", "why",
     "cheapest_order_quantity", "material_line_cost", "price_from_brackets", "yearly_order_cost",
+    "bore_area", "chips_per_part", "common_area", "finished_length", "finished_weight", "outside_area", "part_area",
+    "part_volume", "part_width", "section_volume", "section_width", "step_area",
     "bar_size_for", "bar_size_reason", "bar_straightness", "defect_depth", "size_left", "size_tolerance", "smallest_bar",
     "acceptance_chance", "acceptance_number", "inspection_cost", "inspection_hours", "parts_inspected", "rejection_number", "sample_code", "sample_size",
     "lathe_rate", "lathes_minded", "lathes_running", "lathes_waiting", "machine_hour_rate", "minding_efficiency", "waiting_chance", "waiting_time",

@@ -434,6 +434,18 @@ GOOD = {
     "order_credit": {"parts_to_make": 1036, "bars": 18, "bar_weight": 14.5, "gross_weight": 0.239, "part_weight": 0.16,
                      "trim_weight": 0.01, "chip_price": 0.3, "remnant_price": 0.45, "rack_weight": 2},
     "order_cost": {"material_cost": 626.4, "machine_cost": 1047.33, "setup_cost": 105, "other_cost": 30, "scrap_credit": 30.58},
+    "section_volume": {"section_shape": "round", "section_size": 1, "section_length": 2, "end_size": 0.75, "bore": 0.5, "bore_end": 0.25},
+    "outside_area": {"section_shape": "round", "section_size": 1, "section_length": 2, "end_size": 0.75},
+    "bore_area": {"bore": 0.5, "section_length": 2, "bore_end": 0.25},
+    "common_area": {"outline": "round", "section_size": 1, "next_shape": "hexagon", "next_size": 0.9},
+    "step_area": {"outline": "round", "section_size": 1, "bore": 0.25, "next_shape": "hexagon", "next_size": 0.9, "next_bore": 0.5},
+    "section_width": {"section_shape": "round", "section_size": 1, "end_size": 0.75},
+    "part_volume": {"sections": [["round", 0.5, 0.75, None, 0.25], ["hexagon", 0.75, 0.375]], "units": "in"},
+    "finished_weight": {"sections": "round 1/2 x 3/4 bore 1/4; hex 3/4 x 3/8", "material": "303", "units": "in"},
+    "part_area": {"sections": [{"size": 0.5, "length": 0.75}], "units": "in"},
+    "finished_length": {"sections": "1/2 x 3/4", "units": "in"},
+    "part_width": {"sections": ["1/2 x 3/4", "hex 3/4 x 3/8"], "units": "in"},
+    "chips_per_part": {"sections": "1/2 x 3/4", "material": "303", "shape": "tube", "size": 1, "bar_per_part": 1, "thickness": 0.4, "units": "in"},
     "price_breaks": {"quantities": [100, 1000], "parts_per_bar": 59, "bar_cost": 34.8, "cycle_time": 45,
                      "bar_change_time": 30, "setup_hours": 1.5, "machine_rate": 80, "scrap_rate": 0.03, "setup_parts": 5,
                      "setup_rate": 70, "other_per_part": 0.1, "other_per_order": 20, "minimum_charge": 50, "margin": 0.2,
@@ -569,7 +581,9 @@ def test_good_arguments_cover_the_catalogue():
 def test_good_arguments_are_good(name):
     function, good = getattr(bf, name), GOOD[name]
     result = function(**good)
-    assert result == function(*good.values()) == function.core(*good.values())
+    assert result == function(*good.values())
+    if not any(a.kind.columns for a in function.entry.arguments):  # whose core takes rows as they were read
+        assert result == function.core(*good.values())
     if not isinstance(result, (list, str)):
         assert math.isfinite(result)
     assert bf.why(name, **good) == bf.why(name.upper(), *good.values()) == "ok"

@@ -12,6 +12,8 @@ PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank", "112 l
 LAST_BAR_RESTS = ("charged to the job", "back on the rack")
 UNITS = ("in", "mm")
 MACHINE_TYPES = ("fixed head", "fixed head + second spindle", "guide bush", "guide bush + second spindle")
+OUTLINES = ("round", "hexagon", "square")
+SECTION_SHAPES = (*OUTLINES, "thread")
 PROCESS_BASES = ("part", "100 parts", "1000 parts", "hour", "lb", "kg", "100 lb", "100 kg", "in2", "ft2", "dm2", "m2", "lot")
 PRICED_PER = {"part": 1, "100 parts": 100, "1000 parts": 1000}
 """What a price is shown for, and how many parts that is."""
@@ -125,12 +127,23 @@ Reader = Literal["length", "weight", "density", "seconds", "minutes", "hours", "
 
 
 @dataclass(frozen=True)
+class Column:
+    """One column of a table that is given row by row."""
+
+    name: str
+    kind: "Kind"
+    needed: bool = False
+    default: Any = None
+
+
+@dataclass(frozen=True)
 class Kind:
     """What one argument is.
 
     `low` and `high` bound a number; with `open_low` / `open_high` the bound itself is refused. `smallest` keeps what
     divides from being so near 0 that the result overflows; people are told "more than 0". `dimension` is a key of
-    `units.UNIT_NAMES` for values that carry a unit. With `across` a text may carry a diameter sign.
+    `units.UNIT_NAMES` for values that carry a unit. With `across` a text may carry a diameter sign. A table with `columns`
+    is read row by row, at most `most_rows`; without, it is a list.
     """
 
     name: str
@@ -144,6 +157,8 @@ class Kind:
     choices: tuple[str, ...] = ()
     smallest: float = 0.0
     across: bool = False
+    columns: tuple[Column, ...] = ()
+    most_rows: int = 0
 
     @property
     def is_number(self) -> bool:
@@ -245,6 +260,7 @@ def _plain(number: float) -> str:
 UNIT_TEXT = {
     "length": ("in", "mm"),
     "area": ("in2", "mm2"),
+    "volume": ("in3", "mm3"),
     "weight": ("lb", "kg"),
     "weight_per_length": ("lb/ft", "kg/m"),
     "density": ("lb/in3", "g/cm3"),
@@ -257,7 +273,6 @@ UNIT_TEXT = {
     "feed_rate": ("in/rev", "mm/rev"),
     "feed_speed": ("in/min", "mm/min"),
     "angle": ("degrees", "degrees"),
-    "volume": ("in3", "mm3"),
     "bin_volume": ("gal", "L"),
 }
 
@@ -272,6 +287,7 @@ Length = Annotated[float, Kind("length", "length", "length", 0, _LONGEST)]
 PositiveLength = Annotated[float, Kind("length", "length", "length", 0, _LONGEST, open_low=True, smallest=1e-6)]
 Size = Annotated[float, Kind("length", "length", "length", 0, _LONGEST, open_low=True, smallest=1e-6, across=True)]
 Area = Annotated[float, Kind("area", "number", "area")]
+Volume = Annotated[float, Kind("volume", "number", "volume")]
 SurfaceArea = Annotated[float, Kind("area", "number", "area", 0, 1e10)]
 Weight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9)]
 PositiveWeight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9, open_low=True, smallest=1e-9)]
@@ -338,6 +354,8 @@ CuttingTool = Annotated[str, Kind("tool", "choice", choices=TOOLS)]
 Work = Annotated[str, Kind("work", "choice", choices=WORKS)]
 Operation = Annotated[str, Kind("operation", "choice", choices=OPERATIONS)]
 PriceRounding = Annotated[str, Kind("rounding rule", "choice", choices=tuple(ROUNDINGS))]
+Outline = Annotated[str, Kind("outline", "choice", choices=OUTLINES)]
+SectionShape = Annotated[str, Kind("section shape", "choice", choices=SECTION_SHAPES)]
 ProcessPer = Annotated[str, Kind("basis of a rate", "choice", choices=PROCESS_BASES)]
 PricedPer = Annotated[str, Kind("what a price is for", "choice", choices=tuple(PRICED_PER))]
 InspectionLevel = Annotated[str, Kind("inspection level", "choice", choices=INSPECTION_LEVELS)]
@@ -357,6 +375,12 @@ MachineType = Annotated[str, Kind("machine type", "choice", choices=MACHINE_TYPE
 Material = Annotated[str | float, Kind("a material's name or designation, or a density", "material")]
 Text = Annotated[str, Kind("text", "text")]
 Quantities = Annotated[Any, Kind("one or more order quantities", "table")]
+MOST_SECTIONS = 16
+Sections = Annotated[Any, Kind("rows of sections", "table", most_rows=MOST_SECTIONS, columns=(
+    Column("shape", kind_of(SectionShape), default="round"), Column("size", kind_of(Size), needed=True),
+    Column("length", kind_of(PositiveLength), needed=True), Column("end_size", kind_of(Size)),
+    Column("bore", kind_of(Length), default=0.0), Column("bore_end", kind_of(Size))))]
+"""A part, section by section from its front."""
 StockSizes = Annotated[Any, Kind("one or more sizes of bar", "table")]
 PriceBrackets = Annotated[Any, Kind("quantities and prices in turn", "table")]
 Table = Annotated[Any, Kind("table", "table")]
