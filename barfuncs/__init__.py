@@ -75,6 +75,12 @@ from barfuncs.functions.machining import (
     threading_time,
     turning_time,
 )
+from barfuncs.functions.material_price import (
+    cheapest_order_quantity,
+    material_line_cost,
+    price_from_brackets,
+    yearly_order_cost,
+)
 from barfuncs.functions.minding import (
     lathe_rate,
     lathes_minded,
@@ -92,12 +98,6 @@ from barfuncs.functions.outside import (
     parts_per_box,
     price_for,
     process_cost,
-)
-from barfuncs.functions.material_price import (
-    cheapest_order_quantity,
-    material_line_cost,
-    price_from_brackets,
-    yearly_order_cost,
 )
 from barfuncs.functions.part import (
     bore_area,

@@ -1,5 +1,6 @@
 """Material price: a supplier's line with all that comes on top, prices by quantity, and the quantity that costs least."""
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -155,7 +156,7 @@ def read_brackets(brackets: Any, where: str) -> list[tuple[int, float]]:
         if len(values) == 2:
             found.append((values[0], float(values[1])))
     found.sort()
-    problems += [("price_brackets", f"two prices from {one[0]:,} on") for one, after in zip(found, found[1:], strict=False) if one[0] == after[0]]
+    problems += [("price_brackets", f"two prices from {one[0]:,} on") for one, after in itertools.pairwise(found) if one[0] == after[0]]
     if problems:
         raise InputError(where, problems)
     return found
