@@ -9,6 +9,17 @@ from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.function import why
 from barfuncs.catalogue.materials import use_materials
 from barfuncs.errors import BarfuncsError, InputError, WorkbookError
+from barfuncs.functions.alone import (
+    chance_to_run,
+    chip_bin_parts,
+    edge_parts_left,
+    expected_hours,
+    first_stop,
+    hours_until_stop,
+    parts_bin_by_volume,
+    parts_bin_by_weight,
+    parts_until_stop,
+)
 from barfuncs.functions.bar_yield import (
     bar_per_part,
     bar_use,
@@ -42,6 +53,16 @@ from barfuncs.functions.feeding import (
     parts_with_first_scrapped,
     two_spindle_cycle,
 )
+from barfuncs.functions.inspection import (
+    acceptance_chance,
+    acceptance_number,
+    inspection_cost,
+    inspection_hours,
+    parts_inspected,
+    rejection_number,
+    sample_code,
+    sample_size,
+)
 from barfuncs.functions.machining import (
     cutoff_time,
     cycle_time_of,
@@ -53,6 +74,44 @@ from barfuncs.functions.machining import (
     thread_passes,
     threading_time,
     turning_time,
+)
+from barfuncs.functions.material_price import (
+    cheapest_order_quantity,
+    material_line_cost,
+    price_from_brackets,
+    yearly_order_cost,
+)
+from barfuncs.functions.minding import (
+    lathe_rate,
+    lathes_minded,
+    lathes_running,
+    lathes_waiting,
+    machine_hour_rate,
+    minding_efficiency,
+    waiting_chance,
+    waiting_time,
+)
+from barfuncs.functions.outside import (
+    boxes_needed,
+    order_value,
+    packing_cost,
+    parts_per_box,
+    price_for,
+    process_cost,
+)
+from barfuncs.functions.part import (
+    bore_area,
+    chips_per_part,
+    common_area,
+    finished_length,
+    finished_weight,
+    outside_area,
+    part_area,
+    part_volume,
+    part_width,
+    section_volume,
+    section_width,
+    step_area,
 )
 from barfuncs.functions.quantity import (
     bars_for_confidence,
@@ -70,6 +129,15 @@ from barfuncs.functions.stock import (
     material_density,
     section_area,
     weight_per_length,
+)
+from barfuncs.functions.stock_size import (
+    bar_size_for,
+    bar_size_reason,
+    bar_straightness,
+    defect_depth,
+    size_left,
+    size_tolerance,
+    smallest_bar,
 )
 from barfuncs.functions.times import bars_for_hours, run_hours, unattended_hours
 from barfuncs.functions.tools import (
@@ -97,6 +165,15 @@ __all__ = [
     "scrap_credit", "section_area", "setup_cost", "min_remnant", "spindle_speed", "parts_to_make",
     "stickout_ratio", "threading_time", "turning_time", "unattended_hours", "use_materials", "weight_per_length",
     "whole_bar_quantity", "why",
+    "cheapest_order_quantity", "material_line_cost", "price_from_brackets", "yearly_order_cost",
+    "bore_area", "chips_per_part", "common_area", "finished_length", "finished_weight", "outside_area", "part_area",
+    "part_volume", "part_width", "section_volume", "section_width", "step_area",
+    "bar_size_for", "bar_size_reason", "bar_straightness", "defect_depth", "size_left", "size_tolerance", "smallest_bar",
+    "acceptance_chance", "acceptance_number", "inspection_cost", "inspection_hours", "parts_inspected", "rejection_number", "sample_code", "sample_size",
+    "lathe_rate", "lathes_minded", "lathes_running", "lathes_waiting", "machine_hour_rate", "minding_efficiency", "waiting_chance", "waiting_time",
+    "boxes_needed", "order_value", "packing_cost", "parts_per_box", "price_for", "process_cost",
+    "chance_to_run", "chip_bin_parts", "edge_parts_left", "expected_hours", "first_stop",
+    "hours_until_stop", "parts_bin_by_volume", "parts_bin_by_weight", "parts_until_stop",
     "edge_change_per_part", "edge_cost", "feed_strokes", "feed_time_per_part", "good_parts_per_bar", "life_for_least_cost",
     "life_for_most_parts", "parts_in_full_feeds", "parts_per_edge", "parts_with_first_scrapped", "speed_for_life", "taper_time",
     "taylor_constant", "taylor_exponent", "thread_passes", "tool_cost", "tool_life", "two_spindle_cycle",

@@ -2,7 +2,7 @@
 # mypy: disable-error-code="overload-overlap"
 """Formulas for people who plan, quote and run parts turned from bar on CNC lathes with a bar feeder."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Literal, Protocol, TypeAlias, TypeVar, overload
@@ -28,6 +28,8 @@ PlainRows: TypeAlias = Plain | Sequence[Plain | None]
 Value: TypeAlias = Plain | Quantity
 ValueRows: TypeAlias = Value | Sequence[Value | None]
 ArrayRows: TypeAlias = ValueRows | Array
+Table: TypeAlias = str | Sequence[str | Sequence[Value | None] | Mapping[str, Value | None]] | Array
+"""A text, or rows as texts, lists or mappings."""
 
 
 class Series(Protocol):
@@ -51,6 +53,9 @@ PriceBasis: TypeAlias = (
         "m",
         "bar",
         "blank",
+        "112 lb",
+        "tonne",
+        "2000 lb",
     ]
     | str
 )
@@ -65,6 +70,14 @@ RoundingRule: TypeAlias = (
         "up to next 0.1",
         "up to next 0.25",
         "up to next 1",
+    ]
+    | str
+)
+InspectionLevel: TypeAlias = (
+    Literal[
+        "I",
+        "II",
+        "III",
     ]
     | str
 )
@@ -87,6 +100,32 @@ Operation: TypeAlias = (
     ]
     | str
 )
+BasisOfARate: TypeAlias = (
+    Literal[
+        "part",
+        "100 parts",
+        "1000 parts",
+        "hour",
+        "lb",
+        "kg",
+        "100 lb",
+        "100 kg",
+        "in2",
+        "ft2",
+        "dm2",
+        "m2",
+        "lot",
+    ]
+    | str
+)
+WhatAPriceIsFor: TypeAlias = (
+    Literal[
+        "part",
+        "100 parts",
+        "1000 parts",
+    ]
+    | str
+)
 Shape: TypeAlias = (
     Literal[
         "round",
@@ -96,6 +135,78 @@ Shape: TypeAlias = (
         "flat",
         "tube",
         "hexagon tube",
+    ]
+    | str
+)
+SectionShape: TypeAlias = (
+    Literal[
+        "round",
+        "hexagon",
+        "square",
+        "thread",
+    ]
+    | str
+)
+Outline: TypeAlias = (
+    Literal[
+        "round",
+        "hexagon",
+        "square",
+    ]
+    | str
+)
+ToleranceClass: TypeAlias = (
+    Literal[
+        "standard",
+        "h6",
+        "h7",
+        "h8",
+        "h9",
+        "h10",
+        "h11",
+        "h12",
+        "A108 to 0.28% C",
+        "A108 to 0.55% C",
+        "A108 to 0.55% C stress relieved",
+        "A108 over 0.55% C",
+        "A484",
+        "EN 10060",
+        "none",
+    ]
+    | str
+)
+BarShape: TypeAlias = (
+    Literal[
+        "round",
+        "hexagon",
+        "square",
+    ]
+    | str
+)
+DefectClass: TypeAlias = (
+    Literal[
+        "class 1",
+        "class 2",
+        "class 3",
+        "class 4",
+        "1.6% a side",
+        "2.4% a side",
+        "none",
+    ]
+    | str
+)
+Steel: TypeAlias = (
+    Literal[
+        "carbon below 0.25%",
+        "carbon from 0.25% or alloy",
+        "stainless or tool or bearing",
+    ]
+    | str
+)
+BarSurface: TypeAlias = (
+    Literal[
+        "turned",
+        "as drawn",
     ]
     | str
 )
@@ -117,6 +228,330 @@ Work: TypeAlias = (
 
 def why(name: str, *args: Any, **keywords: Any) -> str: ...
 
+@overload
+def edge_parts_left(
+    parts_per_edge: Plain,
+    parts_on_edge: Plain | None = 0,
+) -> int:
+    """Parts that a tool's edge still makes before it is changed."""
+
+@overload
+def edge_parts_left(
+    parts_per_edge: PlainRows,
+    parts_on_edge: PlainRows | None = 0,
+) -> list[int]: ...
+@overload
+def edge_parts_left(
+    parts_per_edge: PlainRows | Array,
+    parts_on_edge: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def edge_parts_left(
+    parts_per_edge: PlainRows | Array | SeriesT,
+    parts_on_edge: PlainRows | Array | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
+def parts_bin_by_weight(
+    bin_load: Value,
+    part_weight: Value,
+    *,
+    units: Units | None = None,
+) -> int:
+    """Parts that the parts bin holds, by the weight that it takes."""
+
+@overload
+def parts_bin_by_weight(
+    bin_load: ValueRows,
+    part_weight: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[int]: ...
+@overload
+def parts_bin_by_weight(
+    bin_load: ArrayRows,
+    part_weight: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def parts_bin_by_weight(
+    bin_load: ArrayRows | SeriesT,
+    part_weight: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def parts_bin_by_volume(
+    bin_volume: Value,
+    part_volume: Value,
+    fill_share: Plain,
+    units: Units | None = "in",
+) -> int:
+    """Parts that the parts bin holds, by its volume and the share of it that metal fills."""
+
+@overload
+def parts_bin_by_volume(
+    bin_volume: ValueRows,
+    part_volume: ValueRows,
+    fill_share: PlainRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[int]: ...
+@overload
+def parts_bin_by_volume(
+    bin_volume: ArrayRows,
+    part_volume: ArrayRows,
+    fill_share: PlainRows | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def parts_bin_by_volume(
+    bin_volume: ArrayRows | SeriesT,
+    part_volume: ArrayRows | SeriesT,
+    fill_share: PlainRows | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def chip_bin_parts(
+    chip_bin: Value,
+    chip_volume: Value,
+    bulk_factor: Plain,
+    units: Units | None = "in",
+) -> int:
+    """Parts until the chip bin is full: its volume over that of the loose chips of one part."""
+
+@overload
+def chip_bin_parts(
+    chip_bin: ValueRows,
+    chip_volume: ValueRows,
+    bulk_factor: PlainRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[int]: ...
+@overload
+def chip_bin_parts(
+    chip_bin: ArrayRows,
+    chip_volume: ArrayRows,
+    bulk_factor: PlainRows | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def chip_bin_parts(
+    chip_bin: ArrayRows | SeriesT,
+    chip_volume: ArrayRows | SeriesT,
+    bulk_factor: PlainRows | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def parts_until_stop(
+    bars_loaded: Plain,
+    parts_per_bar: Plain,
+    parts_to_make: Plain | None = None,
+    parts_per_edge: Plain | None = None,
+    parts_on_edge: Plain | None = 0,
+    parts_bin: Plain | None = None,
+    chip_bin_parts: Plain | None = None,
+) -> int:
+    """Parts, at most, until the lathe stops by itself: the bars, the order, a tool's edge, the parts bin or the chip bin."""
+
+@overload
+def parts_until_stop(
+    bars_loaded: PlainRows,
+    parts_per_bar: PlainRows,
+    parts_to_make: PlainRows | None = None,
+    parts_per_edge: PlainRows | None = None,
+    parts_on_edge: PlainRows | None = 0,
+    parts_bin: PlainRows | None = None,
+    chip_bin_parts: PlainRows | None = None,
+) -> list[int]: ...
+@overload
+def parts_until_stop(
+    bars_loaded: PlainRows | Array,
+    parts_per_bar: PlainRows | Array,
+    parts_to_make: PlainRows | Array | None = None,
+    parts_per_edge: PlainRows | Array | None = None,
+    parts_on_edge: PlainRows | Array | None = 0,
+    parts_bin: PlainRows | Array | None = None,
+    chip_bin_parts: PlainRows | Array | None = None,
+) -> Array: ...
+@overload
+def parts_until_stop(
+    bars_loaded: PlainRows | Array | SeriesT,
+    parts_per_bar: PlainRows | Array | SeriesT,
+    parts_to_make: PlainRows | Array | SeriesT | None = None,
+    parts_per_edge: PlainRows | Array | SeriesT | None = None,
+    parts_on_edge: PlainRows | Array | SeriesT | None = 0,
+    parts_bin: PlainRows | Array | SeriesT | None = None,
+    chip_bin_parts: PlainRows | Array | SeriesT | None = None,
+) -> SeriesT: ...
+@overload
+def hours_until_stop(
+    bars_loaded: Plain,
+    parts_per_bar: Plain,
+    cycle_time: Plain,
+    bar_change_time: Plain | None = 0,
+    parts_to_make: Plain | None = None,
+    parts_per_edge: Plain | None = None,
+    parts_on_edge: Plain | None = 0,
+    parts_bin: Plain | None = None,
+    chip_bin_parts: Plain | None = None,
+) -> float:
+    """Hours, at most, until the lathe stops by itself: those of the parts that `parts_until_stop` gives."""
+
+@overload
+def hours_until_stop(
+    bars_loaded: Plain,
+    parts_per_bar: Plain,
+    cycle_time: Value,
+    bar_change_time: Value | None = 0,
+    parts_to_make: Plain | None = None,
+    parts_per_edge: Plain | None = None,
+    parts_on_edge: Plain | None = 0,
+    parts_bin: Plain | None = None,
+    chip_bin_parts: Plain | None = None,
+) -> Quantity: ...
+@overload
+def hours_until_stop(
+    bars_loaded: PlainRows,
+    parts_per_bar: PlainRows,
+    cycle_time: PlainRows,
+    bar_change_time: PlainRows | None = 0,
+    parts_to_make: PlainRows | None = None,
+    parts_per_edge: PlainRows | None = None,
+    parts_on_edge: PlainRows | None = 0,
+    parts_bin: PlainRows | None = None,
+    chip_bin_parts: PlainRows | None = None,
+) -> list[float]: ...
+@overload
+def hours_until_stop(
+    bars_loaded: PlainRows,
+    parts_per_bar: PlainRows,
+    cycle_time: ValueRows,
+    bar_change_time: ValueRows | None = 0,
+    parts_to_make: PlainRows | None = None,
+    parts_per_edge: PlainRows | None = None,
+    parts_on_edge: PlainRows | None = 0,
+    parts_bin: PlainRows | None = None,
+    chip_bin_parts: PlainRows | None = None,
+) -> list[Any]: ...
+@overload
+def hours_until_stop(
+    bars_loaded: PlainRows | Array,
+    parts_per_bar: PlainRows | Array,
+    cycle_time: ArrayRows,
+    bar_change_time: ArrayRows | None = 0,
+    parts_to_make: PlainRows | Array | None = None,
+    parts_per_edge: PlainRows | Array | None = None,
+    parts_on_edge: PlainRows | Array | None = 0,
+    parts_bin: PlainRows | Array | None = None,
+    chip_bin_parts: PlainRows | Array | None = None,
+) -> Array: ...
+@overload
+def hours_until_stop(
+    bars_loaded: PlainRows | Array | SeriesT,
+    parts_per_bar: PlainRows | Array | SeriesT,
+    cycle_time: ArrayRows | SeriesT,
+    bar_change_time: ArrayRows | SeriesT | None = 0,
+    parts_to_make: PlainRows | Array | SeriesT | None = None,
+    parts_per_edge: PlainRows | Array | SeriesT | None = None,
+    parts_on_edge: PlainRows | Array | SeriesT | None = 0,
+    parts_bin: PlainRows | Array | SeriesT | None = None,
+    chip_bin_parts: PlainRows | Array | SeriesT | None = None,
+) -> SeriesT: ...
+@overload
+def first_stop(
+    bars_loaded: Plain,
+    parts_per_bar: Plain,
+    parts_to_make: Plain | None = None,
+    parts_per_edge: Plain | None = None,
+    parts_on_edge: Plain | None = 0,
+    parts_bin: Plain | None = None,
+    chip_bin_parts: Plain | None = None,
+) -> str:
+    """What stops the lathe first: order done, bars used up, tool edge, parts bin full, chip bin full; all that come together."""
+
+@overload
+def first_stop(
+    bars_loaded: PlainRows,
+    parts_per_bar: PlainRows,
+    parts_to_make: PlainRows | None = None,
+    parts_per_edge: PlainRows | None = None,
+    parts_on_edge: PlainRows | None = 0,
+    parts_bin: PlainRows | None = None,
+    chip_bin_parts: PlainRows | None = None,
+) -> list[str]: ...
+@overload
+def first_stop(
+    bars_loaded: PlainRows | Array,
+    parts_per_bar: PlainRows | Array,
+    parts_to_make: PlainRows | Array | None = None,
+    parts_per_edge: PlainRows | Array | None = None,
+    parts_on_edge: PlainRows | Array | None = 0,
+    parts_bin: PlainRows | Array | None = None,
+    chip_bin_parts: PlainRows | Array | None = None,
+) -> Array: ...
+@overload
+def first_stop(
+    bars_loaded: PlainRows | Array | SeriesT,
+    parts_per_bar: PlainRows | Array | SeriesT,
+    parts_to_make: PlainRows | Array | SeriesT | None = None,
+    parts_per_edge: PlainRows | Array | SeriesT | None = None,
+    parts_on_edge: PlainRows | Array | SeriesT | None = 0,
+    parts_bin: PlainRows | Array | SeriesT | None = None,
+    chip_bin_parts: PlainRows | Array | SeriesT | None = None,
+) -> SeriesT: ...
+@overload
+def chance_to_run(
+    hours: Value,
+    mean_time_between_stops: Value,
+) -> float:
+    """Chance that the lathe runs so many hours alone without a stop that nobody planned."""
+
+@overload
+def chance_to_run(
+    hours: ValueRows,
+    mean_time_between_stops: ValueRows,
+) -> list[float]: ...
+@overload
+def chance_to_run(
+    hours: ArrayRows,
+    mean_time_between_stops: ArrayRows,
+) -> Array: ...
+@overload
+def chance_to_run(
+    hours: ArrayRows | SeriesT,
+    mean_time_between_stops: ArrayRows | SeriesT,
+) -> SeriesT: ...
+@overload
+def expected_hours(
+    hours: Plain,
+    mean_time_between_stops: Plain,
+) -> float:
+    """Hours that the lathe runs alone on average, of so many hours at most, until a stop that nobody planned."""
+
+@overload
+def expected_hours(
+    hours: Value,
+    mean_time_between_stops: Value,
+) -> Quantity: ...
+@overload
+def expected_hours(
+    hours: PlainRows,
+    mean_time_between_stops: PlainRows,
+) -> list[float]: ...
+@overload
+def expected_hours(
+    hours: ValueRows,
+    mean_time_between_stops: ValueRows,
+) -> list[Any]: ...
+@overload
+def expected_hours(
+    hours: ArrayRows,
+    mean_time_between_stops: ArrayRows,
+) -> Array: ...
+@overload
+def expected_hours(
+    hours: ArrayRows | SeriesT,
+    mean_time_between_stops: ArrayRows | SeriesT,
+) -> SeriesT: ...
 @overload
 def bar_per_part(
     part_length: Plain,
@@ -1416,6 +1851,224 @@ def two_spindle_cycle(
     handover_time: ArrayRows | SeriesT | None = 0,
 ) -> SeriesT: ...
 @overload
+def sample_code(
+    lot_size: Plain,
+    inspection_level: InspectionLevel | None = "II",
+) -> str:
+    """Code letter of a lot's sample, by the general inspection level."""
+
+@overload
+def sample_code(
+    lot_size: PlainRows,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | None = "II",
+) -> list[str]: ...
+@overload
+def sample_code(
+    lot_size: PlainRows | Array,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | None = "II",
+) -> Array: ...
+@overload
+def sample_code(
+    lot_size: PlainRows | Array | SeriesT,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | SeriesT | None = "II",
+) -> SeriesT: ...
+@overload
+def sample_size(
+    lot_size: Plain,
+    aql: Plain,
+    inspection_level: InspectionLevel | None = "II",
+) -> int:
+    """How many parts of a lot are inspected: the whole lot where the plan's sample is as large."""
+
+@overload
+def sample_size(
+    lot_size: PlainRows,
+    aql: PlainRows,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | None = "II",
+) -> list[int]: ...
+@overload
+def sample_size(
+    lot_size: PlainRows | Array,
+    aql: PlainRows | Array,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | None = "II",
+) -> Array: ...
+@overload
+def sample_size(
+    lot_size: PlainRows | Array | SeriesT,
+    aql: PlainRows | Array | SeriesT,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | SeriesT | None = "II",
+) -> SeriesT: ...
+@overload
+def acceptance_number(
+    lot_size: Plain,
+    aql: Plain,
+    inspection_level: InspectionLevel | None = "II",
+) -> int:
+    """Most nonconforming parts in the sample with which the lot is accepted."""
+
+@overload
+def acceptance_number(
+    lot_size: PlainRows,
+    aql: PlainRows,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | None = "II",
+) -> list[int]: ...
+@overload
+def acceptance_number(
+    lot_size: PlainRows | Array,
+    aql: PlainRows | Array,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | None = "II",
+) -> Array: ...
+@overload
+def acceptance_number(
+    lot_size: PlainRows | Array | SeriesT,
+    aql: PlainRows | Array | SeriesT,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | SeriesT | None = "II",
+) -> SeriesT: ...
+@overload
+def rejection_number(
+    lot_size: Plain,
+    aql: Plain,
+    inspection_level: InspectionLevel | None = "II",
+) -> int:
+    """Fewest nonconforming parts in the sample with which the lot is rejected."""
+
+@overload
+def rejection_number(
+    lot_size: PlainRows,
+    aql: PlainRows,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | None = "II",
+) -> list[int]: ...
+@overload
+def rejection_number(
+    lot_size: PlainRows | Array,
+    aql: PlainRows | Array,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | None = "II",
+) -> Array: ...
+@overload
+def rejection_number(
+    lot_size: PlainRows | Array | SeriesT,
+    aql: PlainRows | Array | SeriesT,
+    inspection_level: InspectionLevel | Sequence[InspectionLevel | None] | Array | SeriesT | None = "II",
+) -> SeriesT: ...
+@overload
+def acceptance_chance(
+    sample_size: Plain,
+    acceptance_number: Plain,
+    bad_share: Plain,
+    lot_size: Plain | None = None,
+) -> float:
+    """Chance that a lot is accepted, by the share of bad parts in it."""
+
+@overload
+def acceptance_chance(
+    sample_size: PlainRows,
+    acceptance_number: PlainRows,
+    bad_share: PlainRows,
+    lot_size: PlainRows | None = None,
+) -> list[float]: ...
+@overload
+def acceptance_chance(
+    sample_size: PlainRows | Array,
+    acceptance_number: PlainRows | Array,
+    bad_share: PlainRows | Array,
+    lot_size: PlainRows | Array | None = None,
+) -> Array: ...
+@overload
+def acceptance_chance(
+    sample_size: PlainRows | Array | SeriesT,
+    acceptance_number: PlainRows | Array | SeriesT,
+    bad_share: PlainRows | Array | SeriesT,
+    lot_size: PlainRows | Array | SeriesT | None = None,
+) -> SeriesT: ...
+@overload
+def parts_inspected(
+    parts: Plain,
+    first_off: Plain | None = 0,
+    every: Plain | None = 0,
+    sample: Plain | None = 0,
+) -> int:
+    """Parts that are inspected: the first ones, one of each so many after them, and the sample of the lot; never more than all."""
+
+@overload
+def parts_inspected(
+    parts: PlainRows,
+    first_off: PlainRows | None = 0,
+    every: PlainRows | None = 0,
+    sample: PlainRows | None = 0,
+) -> list[int]: ...
+@overload
+def parts_inspected(
+    parts: PlainRows | Array,
+    first_off: PlainRows | Array | None = 0,
+    every: PlainRows | Array | None = 0,
+    sample: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def parts_inspected(
+    parts: PlainRows | Array | SeriesT,
+    first_off: PlainRows | Array | SeriesT | None = 0,
+    every: PlainRows | Array | SeriesT | None = 0,
+    sample: PlainRows | Array | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
+def inspection_hours(
+    parts_inspected: Plain,
+    inspection_time: Plain,
+) -> float:
+    """Hours that the inspection takes."""
+
+@overload
+def inspection_hours(
+    parts_inspected: Plain,
+    inspection_time: Value,
+) -> Quantity: ...
+@overload
+def inspection_hours(
+    parts_inspected: PlainRows,
+    inspection_time: PlainRows,
+) -> list[float]: ...
+@overload
+def inspection_hours(
+    parts_inspected: PlainRows,
+    inspection_time: ValueRows,
+) -> list[Any]: ...
+@overload
+def inspection_hours(
+    parts_inspected: PlainRows | Array,
+    inspection_time: ArrayRows,
+) -> Array: ...
+@overload
+def inspection_hours(
+    parts_inspected: PlainRows | Array | SeriesT,
+    inspection_time: ArrayRows | SeriesT,
+) -> SeriesT: ...
+@overload
+def inspection_cost(
+    parts_inspected: Plain,
+    inspection_time: Value,
+    inspection_rate: Plain,
+) -> float:
+    """Cost of the inspection: the hours of `inspection_hours` at the rate of who inspects."""
+
+@overload
+def inspection_cost(
+    parts_inspected: PlainRows,
+    inspection_time: ValueRows,
+    inspection_rate: PlainRows,
+) -> list[float]: ...
+@overload
+def inspection_cost(
+    parts_inspected: PlainRows | Array,
+    inspection_time: ArrayRows,
+    inspection_rate: PlainRows | Array,
+) -> Array: ...
+@overload
+def inspection_cost(
+    parts_inspected: PlainRows | Array | SeriesT,
+    inspection_time: ArrayRows | SeriesT,
+    inspection_rate: PlainRows | Array | SeriesT,
+) -> SeriesT: ...
+@overload
 def spindle_speed(
     surface_speed: Plain,
     diameter: Plain,
@@ -1966,102 +2619,618 @@ def cycle_time_of(
     bar_feed_time: ArrayRows | SeriesT | None = 0,
 ) -> SeriesT: ...
 @overload
-def stickout_ratio(
-    stickout: Value,
-    size: Value,
-    *,
-    units: Units | None = None,
+def material_line_cost(
+    bars: Plain,
+    price: Plain,
+    price_per: PriceBasis,
+    bar_length: Value,
+    bar_weight: Value,
+    cuts: Plain | None = 0,
+    cut_charge: Plain | None = 0,
+    minimum_charge: Plain | None = 0,
+    material_surcharge: Value | None = 0,
+    certificate_fee: Plain | None = 0,
+    material_freight: Plain | None = 0,
+    units: Units | None = "in",
 ) -> float:
-    """Stick-out in diameters. We know of no public rule that gives a number which is safe: the machine's manual does."""
+    """Cost of a line of a supplier's invoice: bars, surcharge and cuts, not less than the minimum, and certificate and freight."""
 
 @overload
-def stickout_ratio(
-    stickout: ValueRows,
-    size: ValueRows,
-    *,
-    units: Units | None = None,
+def material_line_cost(
+    bars: PlainRows,
+    price: PlainRows,
+    price_per: PriceBasis | Sequence[PriceBasis | None],
+    bar_length: ValueRows,
+    bar_weight: ValueRows,
+    cuts: PlainRows | None = 0,
+    cut_charge: PlainRows | None = 0,
+    minimum_charge: PlainRows | None = 0,
+    material_surcharge: ValueRows | None = 0,
+    certificate_fee: PlainRows | None = 0,
+    material_freight: PlainRows | None = 0,
+    units: Units | Sequence[Units | None] | None = "in",
 ) -> list[float]: ...
 @overload
-def stickout_ratio(
-    stickout: ArrayRows,
-    size: ArrayRows,
-    *,
-    units: Units | None = None,
+def material_line_cost(
+    bars: PlainRows | Array,
+    price: PlainRows | Array,
+    price_per: PriceBasis | Sequence[PriceBasis | None] | Array,
+    bar_length: ArrayRows,
+    bar_weight: ArrayRows,
+    cuts: PlainRows | Array | None = 0,
+    cut_charge: PlainRows | Array | None = 0,
+    minimum_charge: PlainRows | Array | None = 0,
+    material_surcharge: ArrayRows | None = 0,
+    certificate_fee: PlainRows | Array | None = 0,
+    material_freight: PlainRows | Array | None = 0,
+    units: Units | Sequence[Units | None] | Array | None = "in",
 ) -> Array: ...
 @overload
-def stickout_ratio(
-    stickout: ArrayRows | SeriesT,
-    size: ArrayRows | SeriesT,
-    *,
-    units: Units | None = None,
+def material_line_cost(
+    bars: PlainRows | Array | SeriesT,
+    price: PlainRows | Array | SeriesT,
+    price_per: PriceBasis | Sequence[PriceBasis | None] | Array | SeriesT,
+    bar_length: ArrayRows | SeriesT,
+    bar_weight: ArrayRows | SeriesT,
+    cuts: PlainRows | Array | SeriesT | None = 0,
+    cut_charge: PlainRows | Array | SeriesT | None = 0,
+    minimum_charge: PlainRows | Array | SeriesT | None = 0,
+    material_surcharge: ArrayRows | SeriesT | None = 0,
+    certificate_fee: PlainRows | Array | SeriesT | None = 0,
+    material_freight: PlainRows | Array | SeriesT | None = 0,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
 ) -> SeriesT: ...
 @overload
-def blanks_per_supplied_bar(
-    supplied_length: Value,
-    blank_length: Value,
-    kerf: Value,
+def price_from_brackets(
+    quantity: Plain,
+    price_brackets: Plain | Sequence[Plain | None] | Array,
+) -> float:
+    """Price for one unit at a quantity, where larger quantities have another price for all of their units."""
+
+@overload
+def price_from_brackets(
+    quantity: PlainRows,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
+) -> list[float]: ...
+@overload
+def price_from_brackets(
+    quantity: PlainRows | Array,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
+) -> Array: ...
+@overload
+def price_from_brackets(
+    quantity: PlainRows | Array | SeriesT,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def yearly_order_cost(
+    quantity: Plain,
+    demand: Plain,
+    ordering_cost: Plain,
+    holding_share: Plain,
+    price_brackets: Plain | Sequence[Plain | None] | Array,
+) -> float:
+    """Cost of a year's demand where so much is ordered at a time: the goods, the orders, and keeping half of an order on average."""
+
+@overload
+def yearly_order_cost(
+    quantity: PlainRows,
+    demand: PlainRows,
+    ordering_cost: PlainRows,
+    holding_share: PlainRows,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
+) -> list[float]: ...
+@overload
+def yearly_order_cost(
+    quantity: PlainRows | Array,
+    demand: PlainRows | Array,
+    ordering_cost: PlainRows | Array,
+    holding_share: PlainRows | Array,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
+) -> Array: ...
+@overload
+def yearly_order_cost(
+    quantity: PlainRows | Array | SeriesT,
+    demand: PlainRows | Array | SeriesT,
+    ordering_cost: PlainRows | Array | SeriesT,
+    holding_share: PlainRows | Array | SeriesT,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def cheapest_order_quantity(
+    demand: Plain,
+    ordering_cost: Plain,
+    holding_share: Plain,
+    price_brackets: Plain | Sequence[Plain | None] | Array,
+) -> int:
+    """Quantity to order at a time that costs least in a year, where larger quantities have another price for all of their units."""
+
+@overload
+def cheapest_order_quantity(
+    demand: PlainRows,
+    ordering_cost: PlainRows,
+    holding_share: PlainRows,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
+) -> list[int]: ...
+@overload
+def cheapest_order_quantity(
+    demand: PlainRows | Array,
+    ordering_cost: PlainRows | Array,
+    holding_share: PlainRows | Array,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
+) -> Array: ...
+@overload
+def cheapest_order_quantity(
+    demand: PlainRows | Array | SeriesT,
+    ordering_cost: PlainRows | Array | SeriesT,
+    holding_share: PlainRows | Array | SeriesT,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def lathes_running(
+    lathes: Plain,
+    run_time: Value,
+    service_time: Value,
+    people: Plain | None = 1,
+) -> float:
+    """How many of the lathes that one or more people mind run, on average."""
+
+@overload
+def lathes_running(
+    lathes: PlainRows,
+    run_time: ValueRows,
+    service_time: ValueRows,
+    people: PlainRows | None = 1,
+) -> list[float]: ...
+@overload
+def lathes_running(
+    lathes: PlainRows | Array,
+    run_time: ArrayRows,
+    service_time: ArrayRows,
+    people: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def lathes_running(
+    lathes: PlainRows | Array | SeriesT,
+    run_time: ArrayRows | SeriesT,
+    service_time: ArrayRows | SeriesT,
+    people: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def lathes_waiting(
+    lathes: Plain,
+    run_time: Value,
+    service_time: Value,
+    people: Plain | None = 1,
+) -> float:
+    """How many of the lathes stand because nobody is free for them, on average; those being served do not count."""
+
+@overload
+def lathes_waiting(
+    lathes: PlainRows,
+    run_time: ValueRows,
+    service_time: ValueRows,
+    people: PlainRows | None = 1,
+) -> list[float]: ...
+@overload
+def lathes_waiting(
+    lathes: PlainRows | Array,
+    run_time: ArrayRows,
+    service_time: ArrayRows,
+    people: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def lathes_waiting(
+    lathes: PlainRows | Array | SeriesT,
+    run_time: ArrayRows | SeriesT,
+    service_time: ArrayRows | SeriesT,
+    people: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def minding_efficiency(
+    lathes: Plain,
+    run_time: Value,
+    service_time: Value,
+    people: Plain | None = 1,
+) -> float:
+    """Share of the time in which a lathe does not wait for a person: it runs or is being served."""
+
+@overload
+def minding_efficiency(
+    lathes: PlainRows,
+    run_time: ValueRows,
+    service_time: ValueRows,
+    people: PlainRows | None = 1,
+) -> list[float]: ...
+@overload
+def minding_efficiency(
+    lathes: PlainRows | Array,
+    run_time: ArrayRows,
+    service_time: ArrayRows,
+    people: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def minding_efficiency(
+    lathes: PlainRows | Array | SeriesT,
+    run_time: ArrayRows | SeriesT,
+    service_time: ArrayRows | SeriesT,
+    people: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def waiting_time(
+    lathes: Plain,
+    run_time: Plain,
+    service_time: Plain,
+    people: Plain | None = 1,
+) -> float:
+    """How long a lathe that calls waits until somebody comes, on average over all calls."""
+
+@overload
+def waiting_time(
+    lathes: Plain,
+    run_time: Value,
+    service_time: Value,
+    people: Plain | None = 1,
+) -> Quantity: ...
+@overload
+def waiting_time(
+    lathes: PlainRows,
+    run_time: PlainRows,
+    service_time: PlainRows,
+    people: PlainRows | None = 1,
+) -> list[float]: ...
+@overload
+def waiting_time(
+    lathes: PlainRows,
+    run_time: ValueRows,
+    service_time: ValueRows,
+    people: PlainRows | None = 1,
+) -> list[Any]: ...
+@overload
+def waiting_time(
+    lathes: PlainRows | Array,
+    run_time: ArrayRows,
+    service_time: ArrayRows,
+    people: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def waiting_time(
+    lathes: PlainRows | Array | SeriesT,
+    run_time: ArrayRows | SeriesT,
+    service_time: ArrayRows | SeriesT,
+    people: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def waiting_chance(
+    lathes: Plain,
+    run_time: Value,
+    service_time: Value,
+    people: Plain | None = 1,
+) -> float:
+    """Chance that a lathe that calls finds everybody busy with another one."""
+
+@overload
+def waiting_chance(
+    lathes: PlainRows,
+    run_time: ValueRows,
+    service_time: ValueRows,
+    people: PlainRows | None = 1,
+) -> list[float]: ...
+@overload
+def waiting_chance(
+    lathes: PlainRows | Array,
+    run_time: ArrayRows,
+    service_time: ArrayRows,
+    people: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def waiting_chance(
+    lathes: PlainRows | Array | SeriesT,
+    run_time: ArrayRows | SeriesT,
+    service_time: ArrayRows | SeriesT,
+    people: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def lathes_minded(
+    run_time: Value,
+    service_time: Value,
+    most_waiting: Plain,
+    people: Plain | None = 1,
+) -> int:
+    """Most lathes that so many people can mind: each waits for at most this share of the time. No more than 20, no fewer than 1."""
+
+@overload
+def lathes_minded(
+    run_time: ValueRows,
+    service_time: ValueRows,
+    most_waiting: PlainRows,
+    people: PlainRows | None = 1,
+) -> list[int]: ...
+@overload
+def lathes_minded(
+    run_time: ArrayRows,
+    service_time: ArrayRows,
+    most_waiting: PlainRows | Array,
+    people: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def lathes_minded(
+    run_time: ArrayRows | SeriesT,
+    service_time: ArrayRows | SeriesT,
+    most_waiting: PlainRows | Array | SeriesT,
+    people: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def machine_hour_rate(
+    replacement_value: Plain,
+    life_years: Plain,
+    hours_a_year: Plain,
+    interest_rate: Plain | None = 0,
+    floor_area: Plain | None = 0,
+    floor_cost: Plain | None = 0,
+    power: Plain | None = 0,
+    energy_price: Plain | None = 0,
+    yearly_maintenance: Plain | None = 0,
+    yearly_other: Plain | None = 0,
+) -> float:
+    """What an hour of the lathe costs the shop, without anybody at it."""
+
+@overload
+def machine_hour_rate(
+    replacement_value: PlainRows,
+    life_years: PlainRows,
+    hours_a_year: PlainRows,
+    interest_rate: PlainRows | None = 0,
+    floor_area: PlainRows | None = 0,
+    floor_cost: PlainRows | None = 0,
+    power: PlainRows | None = 0,
+    energy_price: PlainRows | None = 0,
+    yearly_maintenance: PlainRows | None = 0,
+    yearly_other: PlainRows | None = 0,
+) -> list[float]: ...
+@overload
+def machine_hour_rate(
+    replacement_value: PlainRows | Array,
+    life_years: PlainRows | Array,
+    hours_a_year: PlainRows | Array,
+    interest_rate: PlainRows | Array | None = 0,
+    floor_area: PlainRows | Array | None = 0,
+    floor_cost: PlainRows | Array | None = 0,
+    power: PlainRows | Array | None = 0,
+    energy_price: PlainRows | Array | None = 0,
+    yearly_maintenance: PlainRows | Array | None = 0,
+    yearly_other: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def machine_hour_rate(
+    replacement_value: PlainRows | Array | SeriesT,
+    life_years: PlainRows | Array | SeriesT,
+    hours_a_year: PlainRows | Array | SeriesT,
+    interest_rate: PlainRows | Array | SeriesT | None = 0,
+    floor_area: PlainRows | Array | SeriesT | None = 0,
+    floor_cost: PlainRows | Array | SeriesT | None = 0,
+    power: PlainRows | Array | SeriesT | None = 0,
+    energy_price: PlainRows | Array | SeriesT | None = 0,
+    yearly_maintenance: PlainRows | Array | SeriesT | None = 0,
+    yearly_other: PlainRows | Array | SeriesT | None = 0,
+) -> SeriesT: ...
+@overload
+def lathe_rate(
+    hour_rate: Plain,
+    wage_rate: Plain,
+    attended_share: Plain | None = 1,
+    lathes_shared: Plain | None = 1,
+) -> float:
+    """Rate of a lathe with its part of the person who minds it: only while somebody is there, and shared among the lathes."""
+
+@overload
+def lathe_rate(
+    hour_rate: PlainRows,
+    wage_rate: PlainRows,
+    attended_share: PlainRows | None = 1,
+    lathes_shared: PlainRows | None = 1,
+) -> list[float]: ...
+@overload
+def lathe_rate(
+    hour_rate: PlainRows | Array,
+    wage_rate: PlainRows | Array,
+    attended_share: PlainRows | Array | None = 1,
+    lathes_shared: PlainRows | Array | None = 1,
+) -> Array: ...
+@overload
+def lathe_rate(
+    hour_rate: PlainRows | Array | SeriesT,
+    wage_rate: PlainRows | Array | SeriesT,
+    attended_share: PlainRows | Array | SeriesT | None = 1,
+    lathes_shared: PlainRows | Array | SeriesT | None = 1,
+) -> SeriesT: ...
+@overload
+def process_cost(
+    parts: Plain,
+    rate: Plain,
+    rate_per: BasisOfARate,
+    part_weight: Value | None = 0,
+    part_area: Value | None = 0,
+    time_each: Value | None = 0,
+    minimum: Plain | None = 0,
+    freight: Plain | None = 0,
+    units: Units | None = "in",
+) -> float:
+    """Cost of outside or second work on a lot: rate times its basis, not less than the minimum, plus freight."""
+
+@overload
+def process_cost(
+    parts: PlainRows,
+    rate: PlainRows,
+    rate_per: BasisOfARate | Sequence[BasisOfARate | None],
+    part_weight: ValueRows | None = 0,
+    part_area: ValueRows | None = 0,
+    time_each: ValueRows | None = 0,
+    minimum: PlainRows | None = 0,
+    freight: PlainRows | None = 0,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def process_cost(
+    parts: PlainRows | Array,
+    rate: PlainRows | Array,
+    rate_per: BasisOfARate | Sequence[BasisOfARate | None] | Array,
+    part_weight: ArrayRows | None = 0,
+    part_area: ArrayRows | None = 0,
+    time_each: ArrayRows | None = 0,
+    minimum: PlainRows | Array | None = 0,
+    freight: PlainRows | Array | None = 0,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def process_cost(
+    parts: PlainRows | Array | SeriesT,
+    rate: PlainRows | Array | SeriesT,
+    rate_per: BasisOfARate | Sequence[BasisOfARate | None] | Array | SeriesT,
+    part_weight: ArrayRows | SeriesT | None = 0,
+    part_area: ArrayRows | SeriesT | None = 0,
+    time_each: ArrayRows | SeriesT | None = 0,
+    minimum: PlainRows | Array | SeriesT | None = 0,
+    freight: PlainRows | Array | SeriesT | None = 0,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def parts_per_box(
+    part_weight: Value,
+    box_weight: Value | None = 0,
+    box_parts: Plain | None = 0,
     *,
     units: Units | None = None,
 ) -> int:
-    """Blanks of one length that a supplied bar gives; 0 where the bar is shorter than a blank."""
+    """Parts that go into a box: as many as weigh no more than it may hold, and no more than there is room for."""
 
 @overload
-def blanks_per_supplied_bar(
-    supplied_length: ValueRows,
-    blank_length: ValueRows,
-    kerf: ValueRows,
+def parts_per_box(
+    part_weight: ValueRows,
+    box_weight: ValueRows | None = 0,
+    box_parts: PlainRows | None = 0,
     *,
     units: Units | None = None,
 ) -> list[int]: ...
 @overload
-def blanks_per_supplied_bar(
-    supplied_length: ArrayRows,
-    blank_length: ArrayRows,
-    kerf: ArrayRows,
+def parts_per_box(
+    part_weight: ArrayRows,
+    box_weight: ArrayRows | None = 0,
+    box_parts: PlainRows | Array | None = 0,
     *,
     units: Units | None = None,
 ) -> Array: ...
 @overload
-def blanks_per_supplied_bar(
-    supplied_length: ArrayRows | SeriesT,
-    blank_length: ArrayRows | SeriesT,
-    kerf: ArrayRows | SeriesT,
+def parts_per_box(
+    part_weight: ArrayRows | SeriesT,
+    box_weight: ArrayRows | SeriesT | None = 0,
+    box_parts: PlainRows | Array | SeriesT | None = 0,
     *,
     units: Units | None = None,
 ) -> SeriesT: ...
 @overload
-def cuts_per_supplied_bar(
-    supplied_length: Value,
-    blank_length: Value,
-    kerf: Value,
-    *,
-    units: Units | None = None,
+def boxes_needed(
+    parts: Plain,
+    parts_per_box: Plain,
 ) -> int:
-    """Saw cuts that part a supplied bar into blanks: one behind each blank, but behind the last one where nothing is left."""
+    """Boxes that the parts need; the last one may be part full."""
 
 @overload
-def cuts_per_supplied_bar(
-    supplied_length: ValueRows,
-    blank_length: ValueRows,
-    kerf: ValueRows,
-    *,
-    units: Units | None = None,
+def boxes_needed(
+    parts: PlainRows,
+    parts_per_box: PlainRows,
 ) -> list[int]: ...
 @overload
-def cuts_per_supplied_bar(
-    supplied_length: ArrayRows,
-    blank_length: ArrayRows,
-    kerf: ArrayRows,
-    *,
-    units: Units | None = None,
+def boxes_needed(
+    parts: PlainRows | Array,
+    parts_per_box: PlainRows | Array,
 ) -> Array: ...
 @overload
-def cuts_per_supplied_bar(
-    supplied_length: ArrayRows | SeriesT,
-    blank_length: ArrayRows | SeriesT,
-    kerf: ArrayRows | SeriesT,
-    *,
-    units: Units | None = None,
+def boxes_needed(
+    parts: PlainRows | Array | SeriesT,
+    parts_per_box: PlainRows | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def packing_cost(
+    parts: Plain,
+    parts_per_box: Plain,
+    box_cost: Plain,
+) -> float:
+    """Cost of packing: the boxes of `boxes_needed`, each at what it costs with filling, closing and label."""
+
+@overload
+def packing_cost(
+    parts: PlainRows,
+    parts_per_box: PlainRows,
+    box_cost: PlainRows,
+) -> list[float]: ...
+@overload
+def packing_cost(
+    parts: PlainRows | Array,
+    parts_per_box: PlainRows | Array,
+    box_cost: PlainRows | Array,
+) -> Array: ...
+@overload
+def packing_cost(
+    parts: PlainRows | Array | SeriesT,
+    parts_per_box: PlainRows | Array | SeriesT,
+    box_cost: PlainRows | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def price_for(
+    cost: Plain,
+    priced_per: WhatAPriceIsFor | None = "part",
+    margin: Plain | None = None,
+    markup: Plain | None = None,
+    rounding: RoundingRule | None = "nearest 0.01",
+) -> float:
+    """Price for a part, for 100 or for 1,000 parts that cost `cost` each, rounded as it is shown."""
+
+@overload
+def price_for(
+    cost: PlainRows,
+    priced_per: WhatAPriceIsFor | Sequence[WhatAPriceIsFor | None] | None = "part",
+    margin: PlainRows | None = None,
+    markup: PlainRows | None = None,
+    rounding: RoundingRule | Sequence[RoundingRule | None] | None = "nearest 0.01",
+) -> list[float]: ...
+@overload
+def price_for(
+    cost: PlainRows | Array,
+    priced_per: WhatAPriceIsFor | Sequence[WhatAPriceIsFor | None] | Array | None = "part",
+    margin: PlainRows | Array | None = None,
+    markup: PlainRows | Array | None = None,
+    rounding: RoundingRule | Sequence[RoundingRule | None] | Array | None = "nearest 0.01",
+) -> Array: ...
+@overload
+def price_for(
+    cost: PlainRows | Array | SeriesT,
+    priced_per: WhatAPriceIsFor | Sequence[WhatAPriceIsFor | None] | Array | SeriesT | None = "part",
+    margin: PlainRows | Array | SeriesT | None = None,
+    markup: PlainRows | Array | SeriesT | None = None,
+    rounding: RoundingRule | Sequence[RoundingRule | None] | Array | SeriesT | None = "nearest 0.01",
+) -> SeriesT: ...
+@overload
+def order_value(
+    order_total: Plain,
+    minimum_order: Plain | None = 0,
+) -> float:
+    """What an order is invoiced at: its total, or the shop's minimum order value where that is more."""
+
+@overload
+def order_value(
+    order_total: PlainRows,
+    minimum_order: PlainRows | None = 0,
+) -> list[float]: ...
+@overload
+def order_value(
+    order_total: PlainRows | Array,
+    minimum_order: PlainRows | Array | None = 0,
+) -> Array: ...
+@overload
+def order_value(
+    order_total: PlainRows | Array | SeriesT,
+    minimum_order: PlainRows | Array | SeriesT | None = 0,
 ) -> SeriesT: ...
 @overload
 def section_area(
@@ -2316,6 +3485,1002 @@ def length_in(
 def length_in(
     text: str | Sequence[str | None] | Array | SeriesT,
     units: Units | Sequence[Units | None] | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def section_volume(
+    section_shape: SectionShape,
+    section_size: Plain,
+    section_length: Plain,
+    end_size: Plain | None = None,
+    bore: Plain | None = 0,
+    bore_end: Plain | None = None,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Volume of one section of a part: a frustum, a prism or a thread, less its bore."""
+
+@overload
+def section_volume(
+    section_shape: SectionShape,
+    section_size: Value,
+    section_length: Value,
+    end_size: Value | None = None,
+    bore: Value | None = 0,
+    bore_end: Value | None = None,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def section_volume(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: PlainRows,
+    section_length: PlainRows,
+    end_size: PlainRows | None = None,
+    bore: PlainRows | None = 0,
+    bore_end: PlainRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def section_volume(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: ValueRows,
+    section_length: ValueRows,
+    end_size: ValueRows | None = None,
+    bore: ValueRows | None = 0,
+    bore_end: ValueRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def section_volume(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array,
+    section_size: ArrayRows,
+    section_length: ArrayRows,
+    end_size: ArrayRows | None = None,
+    bore: ArrayRows | None = 0,
+    bore_end: ArrayRows | None = None,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def section_volume(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    section_length: ArrayRows | SeriesT,
+    end_size: ArrayRows | SeriesT | None = None,
+    bore: ArrayRows | SeriesT | None = 0,
+    bore_end: ArrayRows | SeriesT | None = None,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def outside_area(
+    section_shape: SectionShape,
+    section_size: Plain,
+    section_length: Plain,
+    end_size: Plain | None = None,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Outer surface of one section, without its faces."""
+
+@overload
+def outside_area(
+    section_shape: SectionShape,
+    section_size: Value,
+    section_length: Value,
+    end_size: Value | None = None,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def outside_area(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: PlainRows,
+    section_length: PlainRows,
+    end_size: PlainRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def outside_area(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: ValueRows,
+    section_length: ValueRows,
+    end_size: ValueRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def outside_area(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array,
+    section_size: ArrayRows,
+    section_length: ArrayRows,
+    end_size: ArrayRows | None = None,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def outside_area(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    section_length: ArrayRows | SeriesT,
+    end_size: ArrayRows | SeriesT | None = None,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def bore_area(
+    bore: Plain,
+    section_length: Plain,
+    bore_end: Plain | None = None,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Surface of the bore of one section."""
+
+@overload
+def bore_area(
+    bore: Value,
+    section_length: Value,
+    bore_end: Value | None = None,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def bore_area(
+    bore: PlainRows,
+    section_length: PlainRows,
+    bore_end: PlainRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def bore_area(
+    bore: ValueRows,
+    section_length: ValueRows,
+    bore_end: ValueRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def bore_area(
+    bore: ArrayRows,
+    section_length: ArrayRows,
+    bore_end: ArrayRows | None = None,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def bore_area(
+    bore: ArrayRows | SeriesT,
+    section_length: ArrayRows | SeriesT,
+    bore_end: ArrayRows | SeriesT | None = None,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def common_area(
+    outline: Outline,
+    section_size: Plain,
+    next_shape: Outline,
+    next_size: Plain,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Area that two outlines on one axis have in common: what of a face is covered where two sections meet."""
+
+@overload
+def common_area(
+    outline: Outline,
+    section_size: Value,
+    next_shape: Outline,
+    next_size: Value,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def common_area(
+    outline: Outline | Sequence[Outline | None],
+    section_size: PlainRows,
+    next_shape: Outline | Sequence[Outline | None],
+    next_size: PlainRows,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def common_area(
+    outline: Outline | Sequence[Outline | None],
+    section_size: ValueRows,
+    next_shape: Outline | Sequence[Outline | None],
+    next_size: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def common_area(
+    outline: Outline | Sequence[Outline | None] | Array,
+    section_size: ArrayRows,
+    next_shape: Outline | Sequence[Outline | None] | Array,
+    next_size: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def common_area(
+    outline: Outline | Sequence[Outline | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    next_shape: Outline | Sequence[Outline | None] | Array | SeriesT,
+    next_size: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def step_area(
+    outline: Outline,
+    section_size: Plain,
+    bore: Plain | None = 0,
+    next_shape: Outline | None = None,
+    next_size: Plain | None = None,
+    next_bore: Plain | None = 0,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Faces that show where two sections meet: shoulders outside and within the bore; without a next section the end's face."""
+
+@overload
+def step_area(
+    outline: Outline,
+    section_size: Value,
+    bore: Value | None = 0,
+    next_shape: Outline | None = None,
+    next_size: Value | None = None,
+    next_bore: Value | None = 0,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def step_area(
+    outline: Outline | Sequence[Outline | None],
+    section_size: PlainRows,
+    bore: PlainRows | None = 0,
+    next_shape: Outline | Sequence[Outline | None] | None = None,
+    next_size: PlainRows | None = None,
+    next_bore: PlainRows | None = 0,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def step_area(
+    outline: Outline | Sequence[Outline | None],
+    section_size: ValueRows,
+    bore: ValueRows | None = 0,
+    next_shape: Outline | Sequence[Outline | None] | None = None,
+    next_size: ValueRows | None = None,
+    next_bore: ValueRows | None = 0,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def step_area(
+    outline: Outline | Sequence[Outline | None] | Array,
+    section_size: ArrayRows,
+    bore: ArrayRows | None = 0,
+    next_shape: Outline | Sequence[Outline | None] | Array | None = None,
+    next_size: ArrayRows | None = None,
+    next_bore: ArrayRows | None = 0,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def step_area(
+    outline: Outline | Sequence[Outline | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    bore: ArrayRows | SeriesT | None = 0,
+    next_shape: Outline | Sequence[Outline | None] | Array | SeriesT | None = None,
+    next_size: ArrayRows | SeriesT | None = None,
+    next_bore: ArrayRows | SeriesT | None = 0,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def section_width(
+    section_shape: SectionShape,
+    section_size: Plain,
+    end_size: Plain | None = None,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Largest width of one section: its larger diameter, a thread's outer one, across the corners of a hexagon or a square."""
+
+@overload
+def section_width(
+    section_shape: SectionShape,
+    section_size: Value,
+    end_size: Value | None = None,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def section_width(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: PlainRows,
+    end_size: PlainRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def section_width(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: ValueRows,
+    end_size: ValueRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def section_width(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array,
+    section_size: ArrayRows,
+    end_size: ArrayRows | None = None,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def section_width(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    end_size: ArrayRows | SeriesT | None = None,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def part_volume(
+    sections: Table,
+    units: Units | None = "in",
+) -> float:
+    """Volume of a part, given section by section from its front."""
+
+@overload
+def part_volume(
+    sections: Table | Sequence[Table | None],
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def part_volume(
+    sections: Table | Sequence[Table | None] | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def part_volume(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def finished_weight(
+    sections: Table,
+    material: Plain,
+    units: Units | None = "in",
+) -> float:
+    """Weight of a finished part, given section by section from its front as in `part_volume`."""
+
+@overload
+def finished_weight(
+    sections: Table,
+    material: Value,
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def finished_weight(
+    sections: Table | Sequence[Table | None],
+    material: PlainRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def finished_weight(
+    sections: Table | Sequence[Table | None],
+    material: ValueRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def finished_weight(
+    sections: Table | Sequence[Table | None] | Array,
+    material: ArrayRows,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def finished_weight(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    material: ArrayRows | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def part_area(
+    sections: Table,
+    units: Units | None = "in",
+) -> float:
+    """Whole surface of a part, outer and inner, shoulders and end faces too, given section by section as in `part_volume`."""
+
+@overload
+def part_area(
+    sections: Table | Sequence[Table | None],
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def part_area(
+    sections: Table | Sequence[Table | None] | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def part_area(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def finished_length(
+    sections: Table,
+    units: Units | None = "in",
+) -> float:
+    """Length of a part: its sections together, given as in `part_volume`."""
+
+@overload
+def finished_length(
+    sections: Table | Sequence[Table | None],
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def finished_length(
+    sections: Table | Sequence[Table | None] | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def finished_length(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def part_width(
+    sections: Table,
+    units: Units | None = "in",
+) -> float:
+    """Largest width of a part, across the corners of a hexagon or a square: what a round bar must give at least."""
+
+@overload
+def part_width(
+    sections: Table | Sequence[Table | None],
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def part_width(
+    sections: Table | Sequence[Table | None] | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def part_width(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def chips_per_part(
+    sections: Table,
+    material: Plain,
+    shape: Shape,
+    size: Plain,
+    bar_per_part: Plain,
+    thickness: Plain | None = None,
+    units: Units | None = "in",
+) -> float:
+    """Weight of the chips that one part makes: the bar it uses, cut-off and facing included, less the finished part."""
+
+@overload
+def chips_per_part(
+    sections: Table,
+    material: Value,
+    shape: Shape,
+    size: Value,
+    bar_per_part: Value,
+    thickness: Value | None = None,
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def chips_per_part(
+    sections: Table | Sequence[Table | None],
+    material: PlainRows,
+    shape: Shape | Sequence[Shape | None],
+    size: PlainRows,
+    bar_per_part: PlainRows,
+    thickness: PlainRows | None = None,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def chips_per_part(
+    sections: Table | Sequence[Table | None],
+    material: ValueRows,
+    shape: Shape | Sequence[Shape | None],
+    size: ValueRows,
+    bar_per_part: ValueRows,
+    thickness: ValueRows | None = None,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def chips_per_part(
+    sections: Table | Sequence[Table | None] | Array,
+    material: ArrayRows,
+    shape: Shape | Sequence[Shape | None] | Array,
+    size: ArrayRows,
+    bar_per_part: ArrayRows,
+    thickness: ArrayRows | None = None,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def chips_per_part(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    material: ArrayRows | SeriesT,
+    shape: Shape | Sequence[Shape | None] | Array | SeriesT,
+    size: ArrayRows | SeriesT,
+    bar_per_part: ArrayRows | SeriesT,
+    thickness: ArrayRows | SeriesT | None = None,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def stickout_ratio(
+    stickout: Value,
+    size: Value,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Stick-out in diameters. We know of no public rule that gives a number which is safe: the machine's manual does."""
+
+@overload
+def stickout_ratio(
+    stickout: ValueRows,
+    size: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def stickout_ratio(
+    stickout: ArrayRows,
+    size: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def stickout_ratio(
+    stickout: ArrayRows | SeriesT,
+    size: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def blanks_per_supplied_bar(
+    supplied_length: Value,
+    blank_length: Value,
+    kerf: Value,
+    *,
+    units: Units | None = None,
+) -> int:
+    """Blanks of one length that a supplied bar gives; 0 where the bar is shorter than a blank."""
+
+@overload
+def blanks_per_supplied_bar(
+    supplied_length: ValueRows,
+    blank_length: ValueRows,
+    kerf: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[int]: ...
+@overload
+def blanks_per_supplied_bar(
+    supplied_length: ArrayRows,
+    blank_length: ArrayRows,
+    kerf: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def blanks_per_supplied_bar(
+    supplied_length: ArrayRows | SeriesT,
+    blank_length: ArrayRows | SeriesT,
+    kerf: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def cuts_per_supplied_bar(
+    supplied_length: Value,
+    blank_length: Value,
+    kerf: Value,
+    *,
+    units: Units | None = None,
+) -> int:
+    """Saw cuts that part a supplied bar into blanks: one behind each blank, but behind the last one where nothing is left."""
+
+@overload
+def cuts_per_supplied_bar(
+    supplied_length: ValueRows,
+    blank_length: ValueRows,
+    kerf: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[int]: ...
+@overload
+def cuts_per_supplied_bar(
+    supplied_length: ArrayRows,
+    blank_length: ArrayRows,
+    kerf: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def cuts_per_supplied_bar(
+    supplied_length: ArrayRows | SeriesT,
+    blank_length: ArrayRows | SeriesT,
+    kerf: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def size_tolerance(
+    size: Plain,
+    tolerance_class: ToleranceClass,
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> float:
+    """How much thinner than its size a bar may be, by the class of its tolerance."""
+
+@overload
+def size_tolerance(
+    size: Value,
+    tolerance_class: ToleranceClass,
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def size_tolerance(
+    size: PlainRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None],
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def size_tolerance(
+    size: ValueRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None],
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def size_tolerance(
+    size: ArrayRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array,
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def size_tolerance(
+    size: ArrayRows | SeriesT,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | SeriesT,
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def defect_depth(
+    size: Plain,
+    defect_class: DefectClass | None = "class 1",
+    units: Units | None = "in",
+) -> float:
+    """How deep a defect of the bar's surface may be: as much must come off each side for a surface without one."""
+
+@overload
+def defect_depth(
+    size: Value,
+    defect_class: DefectClass | None = "class 1",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def defect_depth(
+    size: PlainRows,
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def defect_depth(
+    size: ValueRows,
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def defect_depth(
+    size: ArrayRows,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def defect_depth(
+    size: ArrayRows | SeriesT,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def size_left(
+    size: Plain,
+    tolerance_class: ToleranceClass,
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Plain | None = 0,
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> float:
+    """Largest size that surely comes clean out of a bar: its size less tolerance, and less defects and clean-up on two sides."""
+
+@overload
+def size_left(
+    size: Value,
+    tolerance_class: ToleranceClass,
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Value | None = 0,
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def size_left(
+    size: PlainRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None],
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: PlainRows | None = 0,
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def size_left(
+    size: ValueRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None],
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: ValueRows | None = 0,
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def size_left(
+    size: ArrayRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    clean_up: ArrayRows | None = 0,
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def size_left(
+    size: ArrayRows | SeriesT,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | SeriesT,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    clean_up: ArrayRows | SeriesT | None = 0,
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def smallest_bar(
+    finished_size: Plain,
+    minus_tolerance: Plain | None = 0,
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Plain | None = 0,
+    units: Units | None = "in",
+) -> float:
+    """Smallest bar that leaves a finished size, whatever sizes can be had: `size_left` the other way round."""
+
+@overload
+def smallest_bar(
+    finished_size: Value,
+    minus_tolerance: Value | None = 0,
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Value | None = 0,
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def smallest_bar(
+    finished_size: PlainRows,
+    minus_tolerance: PlainRows | None = 0,
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: PlainRows | None = 0,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def smallest_bar(
+    finished_size: ValueRows,
+    minus_tolerance: ValueRows | None = 0,
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: ValueRows | None = 0,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def smallest_bar(
+    finished_size: ArrayRows,
+    minus_tolerance: ArrayRows | None = 0,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    clean_up: ArrayRows | None = 0,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def smallest_bar(
+    finished_size: ArrayRows | SeriesT,
+    minus_tolerance: ArrayRows | SeriesT | None = 0,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    clean_up: ArrayRows | SeriesT | None = 0,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def bar_straightness(
+    size: Plain,
+    length: Plain,
+    steel: Steel | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> float:
+    """How far a drawn bar may be off straight over a length, in its middle."""
+
+@overload
+def bar_straightness(
+    size: Value,
+    length: Value,
+    steel: Steel | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def bar_straightness(
+    size: PlainRows,
+    length: PlainRows,
+    steel: Steel | Sequence[Steel | None] | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def bar_straightness(
+    size: ValueRows,
+    length: ValueRows,
+    steel: Steel | Sequence[Steel | None] | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def bar_straightness(
+    size: ArrayRows,
+    length: ArrayRows,
+    steel: Steel | Sequence[Steel | None] | Array | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def bar_straightness(
+    size: ArrayRows | SeriesT,
+    length: ArrayRows | SeriesT,
+    steel: Steel | Sequence[Steel | None] | Array | SeriesT | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def bar_size_for(
+    finished_size: Plain,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | None = None,
+    surface: BarSurface | None = "turned",
+    tolerance_class: ToleranceClass | None = "standard",
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Plain | None = 0,
+    part_shape: BarShape | None = "round",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> float:
+    """Smallest stock size for a finished size: one that leaves it clean, or the size itself where it stays as drawn."""
+
+@overload
+def bar_size_for(
+    finished_size: Value,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | None = None,
+    surface: BarSurface | None = "turned",
+    tolerance_class: ToleranceClass | None = "standard",
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Value | None = 0,
+    part_shape: BarShape | None = "round",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def bar_size_for(
+    finished_size: PlainRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: PlainRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def bar_size_for(
+    finished_size: ValueRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: ValueRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def bar_size_for(
+    finished_size: ArrayRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | Array | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    clean_up: ArrayRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def bar_size_for(
+    finished_size: ArrayRows | SeriesT,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | Array | SeriesT | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | SeriesT | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    clean_up: ArrayRows | SeriesT | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def bar_size_reason(
+    finished_size: Value,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | None = None,
+    surface: BarSurface | None = "turned",
+    tolerance_class: ToleranceClass | None = "standard",
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Value | None = 0,
+    part_shape: BarShape | None = "round",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> str:
+    """Why `bar_size_for` gives this size and not the next smaller one, in words."""
+
+@overload
+def bar_size_reason(
+    finished_size: ValueRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: ValueRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[str]: ...
+@overload
+def bar_size_reason(
+    finished_size: ArrayRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | Array | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    clean_up: ArrayRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def bar_size_reason(
+    finished_size: ArrayRows | SeriesT,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | Array | SeriesT | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | SeriesT | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    clean_up: ArrayRows | SeriesT | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
 ) -> SeriesT: ...
 @overload
 def taylor_exponent(
@@ -2701,6 +4866,60 @@ __all__ = [
     "weight_per_length",
     "whole_bar_quantity",
     "why",
+    "cheapest_order_quantity",
+    "material_line_cost",
+    "price_from_brackets",
+    "yearly_order_cost",
+    "bore_area",
+    "chips_per_part",
+    "common_area",
+    "finished_length",
+    "finished_weight",
+    "outside_area",
+    "part_area",
+    "part_volume",
+    "part_width",
+    "section_volume",
+    "section_width",
+    "step_area",
+    "bar_size_for",
+    "bar_size_reason",
+    "bar_straightness",
+    "defect_depth",
+    "size_left",
+    "size_tolerance",
+    "smallest_bar",
+    "acceptance_chance",
+    "acceptance_number",
+    "inspection_cost",
+    "inspection_hours",
+    "parts_inspected",
+    "rejection_number",
+    "sample_code",
+    "sample_size",
+    "lathe_rate",
+    "lathes_minded",
+    "lathes_running",
+    "lathes_waiting",
+    "machine_hour_rate",
+    "minding_efficiency",
+    "waiting_chance",
+    "waiting_time",
+    "boxes_needed",
+    "order_value",
+    "packing_cost",
+    "parts_per_box",
+    "price_for",
+    "process_cost",
+    "chance_to_run",
+    "chip_bin_parts",
+    "edge_parts_left",
+    "expected_hours",
+    "first_stop",
+    "hours_until_stop",
+    "parts_bin_by_volume",
+    "parts_bin_by_weight",
+    "parts_until_stop",
     "edge_change_per_part",
     "edge_cost",
     "feed_strokes",

@@ -30,6 +30,7 @@ from barfuncs.surfaces import names
 from barfuncs.surfaces.cells import zero_is_unclear
 from barfuncs.xlsx.engine import Workbook, column_letters
 from barfuncs.xlsx.package import pack, read_parts
+from barfuncs.xlsx.sheetxml import CellError
 
 REL = 1e-12
 PAGE = Path(__file__).with_name("agreement.md")
@@ -163,27 +164,32 @@ def block_of(entry: Entry) -> Block | None:
     cases = _some(lambda n: good_cases(entry, rng, n), ROWS // 2) + _some(lambda n: bad_cases(entry, rng, n), ROWS // 2)
     cases = [c if not any(isinstance(v, bool) for v in c.values) else cases[0] for c in cases]
     count = len(entry.arguments)
-    ranged = tuple(sorted(rng.sample(range(count), (count + 1) // 2)))
+    single_cells = [n for n in range(count) if entry.arguments[n].kind.reader != "table"]
+    ranged = tuple(sorted(rng.sample(single_cells, (len(single_cells) + 1) // 2)))
     single = cases[0].values
     return Block(tuple(Set(Case(entry, tuple(c.values[n] if n in ranged else single[n] for n in range(count))), "range")
                        for c in cases), ranged)
 
 
 def python_result(case: Case) -> Any:
-    """A number, for a table the sum of its numbers, or REFUSED."""
+    """A number or a text, for a table the sum of its numbers, or REFUSED."""
     try:
         result = getattr(bf, case.entry.name)(*[list(v) if isinstance(v, tuple) else v for v in case.values])
     except (ValueError, TypeError, ArithmeticError):
         return REFUSED
     if case.entry.result.reader == "table":
         return math.fsum(v for row in result for v in (row if isinstance(row, (tuple, list)) else (row,)))
+    if isinstance(result, str):
+        return result
     return float(result) if math.isfinite(result) else REFUSED
 
 
-# --- the surfaces: each gives a number or REFUSED for every set ------------------------------------------------------
+# --- the surfaces: each gives a number, a text or REFUSED for every set ------------------------------------------------------
 
 
 def _as_excel(value: Any, single: bool = True) -> Any:
+    if isinstance(value, tuple) and isinstance(value[0], tuple):
+        return Cells(tuple(tuple(None if v == "" else v for v in row) for row in value))
     if isinstance(value, tuple):
         return Cells(tuple((_as_excel(v, False),) for v in value)) if len(value) > 1 else Cells(_as_excel(value[0], False))
     if value is None:
@@ -216,6 +222,8 @@ def through_xlwings(sets: Sequence[Set], blocks: Sequence[Block]) -> tuple[list[
 def _literal(value: Any, real_zero: bool = False) -> str:
     if value is None:
         return ""
+    if isinstance(value, tuple) and isinstance(value[0], tuple):
+        return "{" + "|".join(";".join(map(_literal, row)) for row in value) + "}"
     if isinstance(value, tuple):
         return "{" + "|".join(_literal(v) for v in value) + "}"
     if isinstance(value, str):
@@ -230,12 +238,19 @@ def _calc_arguments(item: Set, values: Sequence[Any]) -> list[str]:
             zip(item.entry.arguments, values, strict=True)]
 
 
+def _whole(item: Set, call: str) -> str:
+    """The call so that Calc hands an array in it over whole: alone in a cell only the array's first value arrives."""
+    if not any(isinstance(v, tuple) for v in item.case.values):
+        return f"SUM({call})" if item.entry.result.reader == "table" else call
+    return f'TEXTJOIN("";TRUE();{call})' if item.entry.result.reader == "text" else f"SUM({call})"
+
+
 def through_addin(sets: Sequence[Set], blocks: Sequence[Block]) -> tuple[list[Any], list[list[Any]]]:
     """The add-in in LibreOffice."""
     formulas = []
     for s in sets:
         call = f"{s.entry.cell_name}({';'.join(_calc_arguments(s, s.case.values))})"
-        formulas.append(f"=SUM({call})" if s.entry.result.reader == "table" else f"={call}")
+        formulas.append(f"={_whole(s, call)}")
     with Office() as office:
         office.do("open")
         single = office.do("evaluate", formulas=formulas)
@@ -260,7 +275,7 @@ def through_addin(sets: Sequence[Set], blocks: Sequence[Block]) -> tuple[list[An
 def _engine_values(data: bytes, count: int) -> list[Any]:
     book = Workbook(data)
     book.calculate()
-    return [v if isinstance(v, float) else REFUSED for v in (book.value_at((0, row, 1)) for row in range(1, count + 1))]
+    return [v if isinstance(v, (float, str)) and not isinstance(v, CellError) else REFUSED for v in (book.value_at((0, row, 1)) for row in range(1, count + 1))]
 
 
 def through_names(sets: Sequence[Set]) -> list[Any]:
@@ -286,7 +301,8 @@ def through_libreoffice(data: bytes, count: int) -> list[Any]:
         done, = convert(Path(folder) / "formulas.xlsx", Path(folder) / "out")
         sheet = openpyxl.load_workbook(done, data_only=True).worksheets[0]
         values = [sheet.cell(row, 1).value for row in range(1, count + 1)]
-    return [float(v) if isinstance(v, (int, float)) and not isinstance(v, bool) else REFUSED for v in values]
+    return [float(v) if isinstance(v, (int, float)) and not isinstance(v, bool)
+            else v if isinstance(v, str) and not v.startswith("#") else REFUSED for v in values]
 
 
 # --- the comparison --------------------------------------------------------------------------------------------------
@@ -294,7 +310,7 @@ def through_libreoffice(data: bytes, count: int) -> list[Any]:
 
 def same(case: Case, python: Any, shown: Any) -> bool:
     """Within 1e-12 of the result, or of what it was subtracted from."""
-    if REFUSED in (python, shown):
+    if REFUSED in (python, shown) or isinstance(python, str):
         return bool(python == shown)
     if not isinstance(shown, float):
         return False
@@ -310,7 +326,7 @@ def compare(outcome: Outcome, surface: str, sets: Iterable[Set], shown: Iterable
         outcome.compared[item.entry.name, surface] += 1
         if same(item.case, python, value):
             continue
-        shows = REFUSED if value == REFUSED else "number"
+        shows = REFUSED if value == REFUSED else "number"  # or a text
         known = next((a for a in accepted if (a.surface, a.kind, a.shows) == (surface, item.kind, shows)), None)
         if known is None:
             outcome.differences.append(f"{surface}, {item.kind}: {item.case}: Python {python!r}, here {value!r}")

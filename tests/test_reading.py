@@ -76,11 +76,15 @@ def test_a_parser_gives_a_number_or_our_own_error(name, value, decimal_comma):
 SOME = {
     "length": 2.5, "weight": 3.0, "density": 8.0, "seconds": 30.0, "minutes": 15.0, "hours": 2.0, "surface_speed": 300.0, "feed_rate": 0.005,
     "spindle_speed": 900.0, "pitch": 0.05, "angle": 118.0, "number": 2.0, "count": 3, "fraction": 0.5, "material": "303",
-    "text": "1 in", "table": [100],
+    "text": "1 in", "table": [100], "bin_volume": 40.0,
 }
 
 
 def usual(argument):
+    if argument.name == "price_brackets":
+        return [[1, 53], [50, 51.5]]
+    if argument.kind.columns:
+        return "0.25 x 0.5"
     return argument.kind.choices[0] if argument.kind.choices else SOME[argument.kind.reader]
 
 
@@ -97,7 +101,8 @@ def test_a_function_gives_a_finite_result_or_an_input_error(name, data):
         assert bf.why(name, **values) != "ok"
         return
     flat = [x for row in result for x in row] if isinstance(result, list) and result and isinstance(result[0], tuple) else [result]
-    assert all(math.isfinite(x) for x in flat if not isinstance(x, list))
+    assert all(math.isfinite(x) for x in flat if not isinstance(x, (list, str)))
+    assert all(x.isprintable() for x in flat if isinstance(x, str))
 
 
 JOB = {"material": "303", "size": 1, "part_length": 2, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2,
@@ -199,10 +204,12 @@ def test_what_may_mean_two_things_is_no_choice(choices, text):
 
 
 def test_every_other_spelling_is_squeezed_and_a_choice():
-    lists = (kinds.SHAPES, kinds.OPERATIONS, kinds.PRICE_BASES, tuple(kinds.ROUNDINGS), kinds.UNITS, kinds.SPINDLES, speeds_feeds.TOOLS)
+    lists = (kinds.SHAPES, kinds.OPERATIONS, kinds.PRICE_BASES, tuple(kinds.ROUNDINGS), kinds.UNITS, kinds.SPINDLES, speeds_feeds.TOOLS,
+             kinds.PROCESS_BASES, tuple(kinds.PRICED_PER), kinds.INSPECTION_LEVELS)
+    shared = {*kinds.PRICE_BASES, *kinds.PRICED_PER} & set(kinds.PROCESS_BASES)  # a pound is a pound
     for text, choice in kinds.spellings().items():
         assert kinds.squeezed(text) == text
-        assert sum(choice in choices for choices in lists) == 1, choice
+        assert sum(choice in choices for choices in lists) == 1 + (choice in shared), choice
     for choices in lists:
         assert len({kinds.squeezed(choice) for choice in choices}) == len(choices)
         assert [read_choice(choice.upper(), choices) for choice in choices] == list(choices)

@@ -441,7 +441,7 @@ LIKELY = st.lists(st.sampled_from([*"0123456789", " ", "-", "/", ".", ",", "'", 
 
 @given(st.one_of(st.text(max_size=70), LIKELY.map("".join)), st.booleans())
 def test_any_text_reads_as_a_sound_value_or_is_refused(text, decimal_comma):
-    for parse in (u.parse_length, u.parse_weight, u.parse_density, u.parse_speed, u.parse_feed, u.parse_pitch,
+    for parse in (u.parse_length, u.parse_weight, u.parse_density, u.parse_bin_volume, u.parse_speed, u.parse_feed, u.parse_pitch,
                   u.parse_time):
         try:
             value = parse(text, decimal_comma=decimal_comma)[0]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Literal, get_args, get_origin
 
 SHAPES = ("round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube")
-PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank")
+PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank", "112 lb", "tonne", "2000 lb")
 LAST_BAR_RESTS = ("charged to the job", "back on the rack")
 LAST_FEEDS = ("as many parts as fit", "full feeds only")
 UNITS = ("in", "mm")
@@ -18,6 +18,20 @@ OPERATIONS = ("turning", "taper turning", "facing", "boring", "grooving", "cut-o
 TIMED_OPERATIONS = ("knurling", "milling", "cross drilling", "other")
 """Those that are given as a time alone."""
 SPINDLES = ("main", "second")
+OUTLINES = ("round", "hexagon", "square")
+SECTION_SHAPES = (*OUTLINES, "thread")
+PROCESS_BASES = ("part", "100 parts", "1000 parts", "hour", "lb", "kg", "100 lb", "100 kg", "in2", "ft2", "dm2", "m2", "lot")
+PRICED_PER = {"part": 1, "100 parts": 100, "1000 parts": 1000}
+"""What a price is shown for, and how many parts that is."""
+INSPECTION_LEVELS = ("I", "II", "III")
+BAR_SHAPES = ("round", "hexagon", "square")
+BAR_SURFACES = ("turned", "as drawn")
+TOLERANCE_CLASSES = ("standard", "h6", "h7", "h8", "h9", "h10", "h11", "h12", "A108 to 0.28% C", "A108 to 0.55% C",
+                     "A108 to 0.55% C stress relieved", "A108 over 0.55% C", "A484", "EN 10060", "none")
+"""Size tolerances of bar: `tables/size_tolerances.csv`. "standard" is what a bar has where nothing was agreed."""
+DEFECT_CLASSES = ("class 1", "class 2", "class 3", "class 4", "1.6% a side", "2.4% a side", "none")
+"""How deep defects of a bar's surface may be: `tables/defect_depths.csv`."""
+STEELS = ("carbon below 0.25%", "carbon from 0.25% or alloy", "stainless or tool or bearing")
 TOOLS = ("carbide", "high-speed steel")
 """What the edge of a tool is made of."""
 WORKS = ("mild steel", "brass or aluminum")
@@ -37,7 +51,7 @@ ROUNDINGS = {
 """How a price is rounded: (steps in one unit of the currency, whether always up)."""
 
 # What people write for a choice. Each means one thing only, in any case, with or without spaces and hyphens. A pipe is no
-# tube (its size is a name), a hundredweight has two weights, "each" and "piece" may be a bar, a blank or a part: none of them stands here.
+# tube (its size is a name), a hundredweight has two weights and a ton three, "each" and "piece" may be a bar, a blank or a part: none of them stands here.
 _SHAPE_WORDS = {
     "round": ("round", "rounds", "rd", "rnd"),
     "hexagon": ("hexagon", "hexagonal", "hex"),
@@ -54,6 +68,20 @@ _BASIS_WORDS = {
     "m": ("m", "meter", "meters", "metre", "metres"),
     "bar": ("bar", "bars"),
     "blank": ("blank", "blanks"),
+    "112 lb": ("112lb", "112lbs", "112pounds"),
+    "tonne": ("tonne", "tonnes", "metricton", "metrictons", "1000kg", "1,000kg"),
+    "2000 lb": ("2000lb", "2000lbs", "2,000lb", "2,000lbs", "2000pounds", "shortton", "shorttons"),
+}
+_PROCESS_WORDS = {
+    "part": ("part", "pc", "pcs"),
+    "100 parts": ("100", "100pcs", "hundred"),
+    "1000 parts": ("1000", "1000pcs", "thousand", "1,000", "1,000parts"),
+    "hour": ("hour", "hours", "h", "hr"),
+    "in2": ("sqin", "squareinch"),
+    "ft2": ("sqft", "squarefoot"),
+    "dm2": ("sqdm",),
+    "m2": ("sqm", "squaremeter", "squaremetre"),
+    "lot": ("lot", "order", "batch"),
 }
 _OTHER_WORDS = {
     "in": ("inch", "inches"),
@@ -94,8 +122,10 @@ def _spellings() -> Iterator[tuple[str, Iterable[str]]]:
     yield from _OTHER_WORDS.items()
     for shape, words in _SHAPE_WORDS.items():
         yield shape, [f"{word}{end}" for word in words for end in ("", "bar", "bars", "rod", "stock", "barstock")]
-    for basis, words in _BASIS_WORDS.items():
+    for basis, words in (*_BASIS_WORDS.items(), *_PROCESS_WORDS.items()):
         yield basis, [f"{start}{word}" for word in words for start in ("", "per", "each", "/", "$/", "$per")]
+    for level in INSPECTION_LEVELS:
+        yield level, [f"{start}level{level}" for start in ("", "general", "generalinspection", "inspection")]
     for rule in ROUNDINGS:
         the = re.sub("nearest|next", r"the \g<0>", rule)
         yield rule, [f"{start}{words}" for words in (rule, the) for start in ("", "to ")]
@@ -108,7 +138,17 @@ def spellings() -> dict[str, str]:
 
 
 Reader = Literal["length", "weight", "density", "seconds", "minutes", "hours", "surface_speed", "feed_rate", "feed_speed", "spindle_speed",
-                 "pitch", "angle", "number", "count", "fraction", "choice", "material", "text", "table"]
+                 "pitch", "angle", "bin_volume", "number", "count", "fraction", "choice", "material", "text", "table"]
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table that is given row by row."""
+
+    name: str
+    kind: "Kind"
+    needed: bool = False
+    default: Any = None
 
 
 @dataclass(frozen=True)
@@ -117,7 +157,8 @@ class Kind:
 
     `low` and `high` bound a number; with `open_low` / `open_high` the bound itself is refused. `smallest` keeps what
     divides from being so near 0 that the result overflows; people are told "more than 0". `dimension` is a key of
-    `units.UNIT_NAMES` for values that carry a unit. With `across` a text may carry a diameter sign.
+    `units.UNIT_NAMES` for values that carry a unit. With `across` a text may carry a diameter sign. A table with `columns`
+    is read row by row, at most `most_rows`; without, it is a list.
     """
 
     name: str
@@ -131,6 +172,8 @@ class Kind:
     choices: tuple[str, ...] = ()
     smallest: float = 0.0
     across: bool = False
+    columns: tuple[Column, ...] = ()
+    most_rows: int = 0
 
     @property
     def is_number(self) -> bool:
@@ -232,6 +275,7 @@ def _plain(number: float) -> str:
 UNIT_TEXT = {
     "length": ("in", "mm"),
     "area": ("in2", "mm2"),
+    "volume": ("in3", "mm3"),
     "weight": ("lb", "kg"),
     "weight_per_length": ("lb/ft", "kg/m"),
     "density": ("lb/in3", "g/cm3"),
@@ -244,6 +288,7 @@ UNIT_TEXT = {
     "feed_rate": ("in/rev", "mm/rev"),
     "feed_speed": ("in/min", "mm/min"),
     "angle": ("degrees", "degrees"),
+    "bin_volume": ("gal", "L"),
 }
 
 LONGEST_ON_A_FORM = {"in": 10_000, "mm": 36_000}
@@ -257,6 +302,8 @@ Length = Annotated[float, Kind("length", "length", "length", 0, _LONGEST)]
 PositiveLength = Annotated[float, Kind("length", "length", "length", 0, _LONGEST, open_low=True, smallest=1e-6)]
 Size = Annotated[float, Kind("length", "length", "length", 0, _LONGEST, open_low=True, smallest=1e-6, across=True)]
 Area = Annotated[float, Kind("area", "number", "area")]
+Volume = Annotated[float, Kind("volume", "number", "volume")]
+SurfaceArea = Annotated[float, Kind("area", "number", "area", 0, 1e10)]
 Weight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9)]
 PositiveWeight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9, open_low=True, smallest=1e-9)]
 WeightPerLength = Annotated[float, Kind("weight per length", "number", "weight_per_length")]
@@ -289,6 +336,7 @@ Margin = Annotated[float, Kind("fraction", "fraction", None, 0, 1, open_high=Tru
 Markup = Annotated[float, Kind("fraction", "fraction", None, 0, 10)]
 Efficiency = Annotated[float, Kind("fraction", "fraction", None, 0, 1, open_low=True, smallest=1e-3)]
 Confidence = Annotated[float, Kind("fraction", "fraction", None, 0.5, 0.9999)]
+Share = Annotated[float, Kind("fraction", "fraction", None, 0, 1)]
 Money = Annotated[float, Kind("money", "number", None, 0, 1e9)]
 PriceByWeight = Annotated[float, Kind("money", "number", "price_by_weight", 0, 1e9)]
 PositiveMoney = Annotated[float, Kind("money", "number", None, 0, 1e9, open_low=True, smallest=1e-9)]
@@ -298,6 +346,7 @@ PositiveSeconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6, op
 Minutes = Annotated[float, Kind("time", "minutes", "minutes", 0, 1e6)]
 PositiveMinutes = Annotated[float, Kind("time", "minutes", "minutes", 0, 1e6, open_low=True, smallest=1e-6)]
 Hours = Annotated[float, Kind("time", "hours", "hours", 0, 1e6)]
+PositiveHours = Annotated[float, Kind("time", "hours", "hours", 0, 1e6, open_low=True, smallest=1e-3)]
 # The lower limits of what a time is divided by keep it a finite number; no lathe works below them. The upper limit of
 # the feed holds off a feed per minute.
 Diameter = Annotated[float, Kind("length", "length", "length", 0.001, _LONGEST, across=True)]
@@ -307,6 +356,10 @@ FeedRate = Annotated[float, Kind("feed per revolution", "feed_rate", "feed_rate"
 # No lathe's highest feed is below 40 in either unit; a figure in m/min is.
 FeedSpeed = Annotated[float, Kind("feed per minute", "feed_speed", "feed_speed", 40, 100_000)]
 SpindleSpeed = Annotated[float, Kind("spindle speed", "spindle_speed", "spindle_speed", 0.001, 1e6)]
+PositiveVolume = Annotated[float, Kind("volume", "number", "volume", 0, 1e12, open_low=True, smallest=1e-9)]
+BinVolume = Annotated[float, Kind("volume", "bin_volume", "bin_volume", 0, 1e6)]
+# Loose chips never take less room than the metal that they were.
+BulkFactor = Annotated[float, Kind("factor", "number", None, 1, 500)]
 TaylorExponent = Annotated[float, Kind("exponent", "number", None, 0.05, 1)]
 PointAngle = Annotated[float, Kind("angle", "angle", "angle", 30, 180)]
 Shape = Annotated[str, Kind("shape", "choice", choices=SHAPES)]
@@ -318,9 +371,33 @@ LastFeed = Annotated[str, Kind("what the last feed of a bar gives", "choice", ch
 Operation = Annotated[str, Kind("operation", "choice", choices=OPERATIONS)]
 Spindle = Annotated[str, Kind("spindle", "choice", choices=SPINDLES)]
 PriceRounding = Annotated[str, Kind("rounding rule", "choice", choices=tuple(ROUNDINGS))]
+Outline = Annotated[str, Kind("outline", "choice", choices=OUTLINES)]
+SectionShape = Annotated[str, Kind("section shape", "choice", choices=SECTION_SHAPES)]
+ProcessPer = Annotated[str, Kind("basis of a rate", "choice", choices=PROCESS_BASES)]
+PricedPer = Annotated[str, Kind("what a price is for", "choice", choices=tuple(PRICED_PER))]
+InspectionLevel = Annotated[str, Kind("inspection level", "choice", choices=INSPECTION_LEVELS)]
+AQL_RANGE = (0.065, 6.5)
+Aql = Annotated[float, Kind("percent nonconforming", "number", None, *AQL_RANGE)]
+Years = Annotated[float, Kind("years", "number", None, 0.5, 100)]
+HoursAYear = Annotated[float, Kind("hours a year", "number", None, 1, 8784)]
+Lathes = Annotated[int, Kind("count", "count", None, 1, 20, whole=True)]
+LathesMinded = Annotated[float, Kind("lathes", "number", None, 0.1, 100)]
 Units = Annotated[str, Kind("units", "choice", choices=UNITS)]
+BarShape = Annotated[str, Kind("bar shape", "choice", choices=BAR_SHAPES)]
+BarSurface = Annotated[str, Kind("bar surface", "choice", choices=BAR_SURFACES)]
+ToleranceClass = Annotated[str, Kind("tolerance class", "choice", choices=TOLERANCE_CLASSES)]
+DefectClass = Annotated[str, Kind("defect class", "choice", choices=DEFECT_CLASSES)]
+Steel = Annotated[str, Kind("steel", "choice", choices=STEELS)]
 MachineType = Annotated[str, Kind("machine type", "choice", choices=MACHINE_TYPES)]
 Material = Annotated[str | float, Kind("a material's name or designation, or a density", "material")]
 Text = Annotated[str, Kind("text", "text")]
 Quantities = Annotated[Any, Kind("one or more order quantities", "table")]
+MOST_SECTIONS = 16
+Sections = Annotated[Any, Kind("rows of sections", "table", most_rows=MOST_SECTIONS, columns=(
+    Column("shape", kind_of(SectionShape), default="round"), Column("size", kind_of(Size), needed=True),
+    Column("length", kind_of(PositiveLength), needed=True), Column("end_size", kind_of(Size)),
+    Column("bore", kind_of(Length), default=0.0), Column("bore_end", kind_of(Size))))]
+"""A part, section by section from its front."""
+StockSizes = Annotated[Any, Kind("one or more sizes of bar", "table")]
+PriceBrackets = Annotated[Any, Kind("quantities and prices in turn", "table")]
 Table = Annotated[Any, Kind("table", "table")]

@@ -92,7 +92,13 @@ def read_together(items: Iterable[Named], given: Mapping[str, Any], way: Way, st
             continue
         read[item.name] = item.kind, number, system
         quantities |= _units.is_quantity(value)
-        if isinstance(number, DensityText):
+        if isinstance(number, Rows):
+            quantities |= number.quantities
+            systems |= number.systems
+            metric = value if "mm" in number.systems and metric is None else metric
+            if number.bare:
+                bare.append(item.name)
+        elif isinstance(number, DensityText):
             metric = value if number.system == "mm" and metric is None else metric
         elif item.kind.two_systems:
             if system:
@@ -130,6 +136,8 @@ def read_in(kind: Kind, value: Any, units: str, way: Way = CALL) -> Any:
 
 def _settled(kind: Kind, value: Any, system: str | None, units: str, given: Any) -> Any:
     """A value that was read, in `units` and within its limits."""
+    if isinstance(value, Rows):
+        return value.settled(units)
     if system and kind.is_number:
         value = in_units(value, kind, system, units)
     if reason := limit_problem(kind, value, units, given):
@@ -224,7 +232,7 @@ def in_units(value: float, kind: Kind, system: str, units: str) -> float:
     if system == units:
         return value
     factor = {"length": _units.MM_PER_INCH, "weight": _units.KG_PER_LB, "surface_speed": _units.M_PER_FT,
-              "feed_rate": _units.MM_PER_INCH, "feed_speed": _units.MM_PER_INCH,
+              "feed_rate": _units.MM_PER_INCH, "feed_speed": _units.MM_PER_INCH, "bin_volume": _units.L_PER_GAL,
               "price_by_weight": 1 / _units.KG_PER_LB, "density": 1 / _units.LB_IN3_PER_G_CM3}.get(kind.dimension or "")
     if factor is None:
         return value
@@ -242,6 +250,10 @@ def read_value(kind: Kind, value: Any, way: Way = CALL) -> tuple[Any, str | None
         return read_choice(value, kind.choices), None
     if kind.reader == "text" and way.cells:
         return read_text(value), None
+    if kind.columns:
+        from barfuncs.catalogue.rows import read_rows  # here, since it reads each cell by this function
+
+        return read_rows(kind, value, way), None
     if kind.reader in ("text", "table"):
         return value, None
     if _units.is_quantity(value):
@@ -323,6 +335,34 @@ class DensityText:
     system: str
 
 
+@dataclass
+class Rows:
+    """A table that was read row by row: row number, and each cell as its value, its system and what was given."""
+
+    kind: Kind
+    rows: list[tuple[int, list[tuple[Any, str | None, Any]]]]
+    systems: set[str] = field(default_factory=set)
+    bare: bool = False
+    quantities: bool = False
+
+    def settled(self, units: str) -> list[tuple[int, tuple[Any, ...]]]:
+        """Row number and values in `units`. Raises BarfuncsError naming every row and column that is out of its limits."""
+        problems, found = [], []
+        for number, cells in self.rows:
+            values = []
+            for column, (value, system, given) in zip(self.kind.columns, cells, strict=True):
+                if given is not None:
+                    try:
+                        value = _settled(column.kind, value, system, units, given)
+                    except BarfuncsError as error:
+                        problems.append(f"row {number}, {column.name}: {error}")
+                values.append(value)
+            found.append((number, tuple(values)))
+        if problems:
+            raise BarfuncsError("; ".join(problems))
+        return found
+
+
 # A number of a European standard: 1 for steels, 2 for copper and nickel, 3 for light metals. No density is written so.
 _EUROPEAN_NUMBER = pattern(r"\s*[1-3][.,][0-9]{4}\s*")
 
@@ -391,6 +431,8 @@ def _read_text(kind: Kind, text: str, decimal_comma: bool) -> tuple[float, str |
             return _units.parse_pitch(text, decimal_comma=decimal_comma)
         case "spindle_speed":
             return _units.parse_spindle_speed(text, decimal_comma=decimal_comma), None
+        case "bin_volume":
+            return _units.parse_bin_volume(text, decimal_comma=decimal_comma)
         case "angle":
             return _units.parse_angle(text, decimal_comma=decimal_comma), None
         case "count":

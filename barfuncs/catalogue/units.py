@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 MM_PER_INCH = 25.4
 KG_PER_LB = 0.45359237
 M_PER_FT = 0.3048
+L_PER_GAL = 3.785411784
 LB_IN3_PER_G_CM3 = 25.4**3 / (453.59237 * 1000)
 
 System = Literal["in", "mm"]
@@ -36,6 +37,7 @@ System = Literal["in", "mm"]
 UNIT_NAMES: dict[str, dict[str, str]] = {
     "length": {"in": "inch", "mm": "millimeter"},
     "area": {"in": "inch**2", "mm": "millimeter**2"},
+    "volume": {"in": "inch**3", "mm": "millimeter**3"},
     "weight": {"in": "pound", "mm": "kilogram"},
     "weight_per_length": {"in": "pound/foot", "mm": "kilogram/meter"},
     "density": {"in": "pound/inch**3", "mm": "gram/centimeter**3"},
@@ -48,6 +50,7 @@ UNIT_NAMES: dict[str, dict[str, str]] = {
     "feed_rate": {"in": "inch", "mm": "millimeter"},
     "feed_speed": {"in": "inch/minute", "mm": "millimeter/minute"},
     "angle": {"in": "degree", "mm": "degree"},
+    "bin_volume": {"in": "gallon", "mm": "liter"},
 }
 
 
@@ -133,6 +136,13 @@ _DENSITIES = _spellings({
     ("kg/m3", Fraction(1, 1000), "mm"): "kg/m3 kg/cum",
     ("lb/in3", 1, "in"): "lb/in3 lb/cuin lb/inch3 lb/cuinch pound/cuinch pounds/cuinch",
     ("lb/ft3", Fraction(1, 1728), "in"): "lb/ft3 lb/cuft lb/foot3 lb/cufoot pound/cufoot pounds/cufoot",
+})
+_BIN_VOLUMES = _spellings({
+    ("gal", 1, "in"): "gal gallon gallons usgal",
+    ("ft3", Fraction(1728, 231), "in"): "ft3 cuft foot3 cufoot cufeet",
+    ("yd3", Fraction(46656, 231), "in"): "yd3 cuyd yard3 cuyard cuyards",
+    ("L", 1, "mm"): "l ltr liter liters litre litres dm3",
+    ("m3", 1000, "mm"): "m3 cum cumeter cumeters cumetre cumetres",
 })
 _SPEEDS = _spellings({
     ("sfm", 1, "in"): "sfm sfpm fpm ft/min feet/min foot/min ft/minute feet/minute",
@@ -370,7 +380,7 @@ _CUBED = pattern("(?<=[a-z])³")
 def _per_unit(
     text: str, noun: str, example: str, units: Mapping[str, _Unit], decimal_comma: bool
 ) -> tuple[float, str | None]:
-    """Read one amount with or without a unit that holds a '/'."""
+    """Read one amount with or without a unit that holds a '/' or a '3'."""
     tidy = _CUBED.sub("3", _tidy(text, noun, example))
     _no_sign(text, tidy, noun)
     _only_ascii(text, tidy, noun, example)
@@ -396,6 +406,15 @@ def parse_density(text: str, *, decimal_comma: bool = False) -> tuple[float, str
     ((7.85, 'mm'), (0.284, 'in'), (7.85, None))
     """
     return _per_unit(text, "a density", "7.85 g/cm3 or 0.284 lb/in3", _DENSITIES, decimal_comma)
+
+
+def parse_bin_volume(text: str, *, decimal_comma: bool = False) -> tuple[float, str | None]:
+    """Read the volume of a bin: (US gallons, "in"), (liters, "mm") or (number, None).
+
+    >>> parse_bin_volume("55 gal"), parse_bin_volume("77 cu ft"), parse_bin_volume("0.5 m3")
+    ((55.0, 'in'), (576.0, 'in'), (500.0, 'mm'))
+    """
+    return _per_unit(text, "a volume", "55 gal or 200 l", _BIN_VOLUMES, decimal_comma)
 
 
 def parse_speed(text: str, *, decimal_comma: bool = False) -> tuple[float, str | None]:
@@ -684,7 +703,7 @@ def from_quantity(q: Any, dimension: str, units: str) -> float:
     return value
 
 
-_INCH_WORDS = ("inch", "foot", "feet", "thou", "mil_length", "yard", "mile", "furlong", "pound", "ounce", "grain",
+_INCH_WORDS = ("inch", "foot", "feet", "thou", "mil_length", "yard", "mile", "furlong", "pound", "ounce", "grain", "gallon",
                "stone", "hundredweight")
 
 

@@ -3,6 +3,7 @@
 import functools
 import itertools
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -102,6 +103,64 @@ def _deviance(count: int, mean: float) -> float:
         if abs(power) < 1e-18 * total:
             break
     return mean * total
+
+
+# --- samples -------------------------------------------------------------------------------------------------------
+
+
+def binomial_up_to(most: int, parts: int, share: float) -> float:
+    """Chance that of so many parts at most `most` are bad, where each is with the chance `share`, which is neither 0 nor 1.
+
+    >>> round(binomial_up_to(2, 80, 0.01), 9)
+    0.953446814
+    """
+    if most >= parts:
+        return 1.0
+    if most + 1 <= parts * share:  # the smaller tail is added up, from its largest term on
+        return _added(_binomial(most, parts, share), lambda k: k / (parts - k + 1) * (1 - share) / share, most, -1)
+    upper = _added(_binomial(most + 1, parts, share), lambda k: (parts - k) / (k + 1) * share / (1 - share), most + 1, 1)
+    return max(0.0, 1 - upper)
+
+
+def _binomial(count: int, parts: int, share: float) -> float:
+    """Binomial chance of exactly so many, also of none and of all."""
+    return _all_of(parts, share) if count == parts else _chance_of_exactly(count, parts, share)
+
+
+def _all_of(parts: int, share: float) -> float:
+    return math.exp(parts * math.log(share)) if share else float(parts == 0)
+
+
+def hypergeometric_up_to(most: int, sample: int, bad: int, lot: int) -> float:
+    """Chance that a sample holds at most `most` of the lot's bad parts.
+
+    >>> round(hypergeometric_up_to(0, 2, 1, 4), 14)
+    0.5
+    """
+    low, high = max(0, sample + bad - lot), min(sample, bad)
+    if most >= high:
+        return 1.0
+    if most < low:
+        return 0.0
+
+    def exactly(k: int) -> float:
+        share = sample / lot  # any would do, since it is cancelled out
+        return _binomial(k, bad, share) * _binomial(sample - k, lot - bad, share) / _binomial(sample, lot, share)
+
+    if most + 1 <= sample * bad / lot:
+        return _added(exactly(most), lambda k: k * (lot - bad - sample + k) / ((bad - k + 1) * (sample - k + 1)), most, -1)
+    upper = _added(exactly(most + 1), lambda k: (bad - k) * (sample - k) / ((k + 1) * (lot - bad - sample + k + 1)), most + 1, 1)
+    return max(0.0, 1 - upper)
+
+
+def _added(term: float, ratio: Callable[[int], float], at: int, step: int) -> float:
+    """The sum of terms that get smaller from the first on; `ratio` tells the next from the count of the one before."""
+    total = term
+    while term > total * 1e-18:
+        term *= ratio(at)
+        total += term
+        at += step
+    return total
 
 
 # --- bars of random length -----------------------------------------------------------------------------------------

@@ -15,11 +15,11 @@ from barfuncs.surfaces.cells import zero_is_unclear
 
 @dataclass(frozen=True)
 class Example:
-    """A call with plain numbers and texts, and the number it gives."""
+    """A call with plain numbers and texts, and the number or text it gives."""
 
     entry: Entry
     given: dict[str, Any]
-    result: float
+    result: float | str
 
     @property
     def call(self) -> str:
@@ -71,14 +71,15 @@ def _example(entry: Entry, args: list[Any], keywords: dict[str, Any]) -> Example
     given = dict(zip(names, args, strict=False)) | keywords
     values, units, _ = read_arguments(entry, args, keywords)
     # A text with a unit becomes a number in the units of the call, since a cell formula reads no such text.
-    plain = {name: getattr(value, "value", value) for name, value in zip(names, values, strict=True) if name in given}
+    plain = {a.name: given[a.name] if a.kind.columns else getattr(value, "value", value)
+             for a, value in zip(entry.arguments, values, strict=True) if a.name in given}
     if units == "mm" and entry.has_units:
         plain["units"] = units
     result: Any = getattr(barfuncs, entry.name)(**plain)
     if entry.result.reader == "table":
         first = result[0]
         result = first[-1] if isinstance(first, (tuple, list)) else first
-    return Example(entry, plain, float(result))
+    return Example(entry, plain, result if isinstance(result, str) else float(result))
 
 
 def default_words(argument: Argument) -> str:
@@ -102,6 +103,11 @@ def entries_by_group() -> dict[str, list[Entry]]:
     for entry in sorted(CATALOGUE.values(), key=lambda e: GROUPS.index(e.group)):
         groups.setdefault(entry.group, []).append(entry)
     return groups
+
+
+def result_shown(shown: Example) -> str:
+    """The result of an example as it stands in a line of text."""
+    return shown.result if isinstance(shown.result, str) else f"{shown.result:.10g}"
 
 
 def result_words(entry: Entry) -> str:

@@ -91,8 +91,12 @@ def _function(sheet: Worksheet, row: int, entry: Entry) -> int:
     for column, value in (("F", f"={live}"), ("G", shown.result)):
         layout.put(sheet, f"{column}{row}", value, align="right", wrap=True,
                    number="count" if entry.result.whole else "figure")
-    layout.put(sheet, f"H{row}", f'=IF(ISERROR(F{row}),"✗ not calculated",IF(NOT(ISNUMBER(F{row})),F{row},'
-                                 f'IF(ABS(F{row}-G{row})<=1E-12*ABS(G{row}),"✓ right","✗ differs")))', wrap=True, indent=1)
+    if isinstance(shown.result, str):
+        # With nothing joined to it LibreOffice finds no text of an add-in equal to another.
+        told = f'IF(F{row}&""="{NEEDS_ADD_IN}",F{row},IF(F{row}&""=G{row},"✓ right","✗ differs"))'
+    else:
+        told = f'IF(NOT(ISNUMBER(F{row})),F{row},IF(ABS(F{row}-G{row})<=1E-12*ABS(G{row}),"✓ right","✗ differs"))'
+    layout.put(sheet, f"H{row}", f'=IF(ISERROR(F{row}),"✗ not calculated",{told})', wrap=True, indent=1)
     sheet.row_dimensions[row].height = 4 + 13 * max(-(-len(wide) // 66), -(-len(shown.call) // 60))
     for a in entry.arguments:
         row += 1

@@ -19,6 +19,8 @@ SHEET = "barfuncs materials"
 _CHANGED = ("xl/workbook.xml", "xl/_rels/workbook.xml.rels", "[Content_Types].xml")
 _OFTEN = 8
 """An optional argument that a function needs more often gets a name for its value as used: a definition has a longest length."""
+_LIST = 30
+"""Functions that one of the helpers of WHY chooses among."""
 _LEFT_OUT = "OR(_xlfn.ISOMITTED({x}),ISBLANK({x}))"
 
 
@@ -57,7 +59,7 @@ def _declared(entry: Entry) -> str:
 def definitions() -> dict[str, str]:
     """Every name that a workbook gets, and its LAMBDA: the functions, WHY, and the helpers of WHY (see `is_hidden`)."""
     named = named_functions()
-    return ({e.cell_name: definition(e) for e in named} | {"WHY": _why(list(CATALOGUE.values())), "WHY_TELL": _TELL}
+    return ({e.cell_name: definition(e) for e in named} | _why(list(CATALOGUE.values())) | {"WHY_TELL": _TELL}
             | {f"WHY_{e.cell_name}": _why_function(e) for e in named})
 
 
@@ -96,24 +98,28 @@ def _why_function(entry: Entry) -> str:
             f'IF(ISERROR({result}),"the numbers are too large or too small to work with","ok"))))')
 
 
-def _why(entries: Sequence[Entry]) -> str:
-    """WHY: finds the helper of the function that is asked for."""
+def _why(entries: Sequence[Entry]) -> dict[str, str]:
+    """WHY, which finds the helper of the function that is asked for, and lists of helpers: in one text they would be too long."""
     most = max(len(e.arguments) for e in entries if e.formula)
     given = [f"_xlpm.given_{n}" for n in range(1, most + 1)]
+    maybe = ",".join(x.replace("_xlpm.", "_xlop.") for x in given)
     count = ",".join(f"IF({_LEFT_OUT.replace('{x}', x)},0,{n})" for n, x in enumerate(given, start=1))
     listed = ",".join(_text(e.cell_name) for e in entries)
     takes = ",".join(str(len(e.arguments)) if e.formula else "99" for e in entries)
-    calls = ",".join(f"WHY_{e.cell_name}({','.join(given[:len(e.arguments)])})" if e.formula
-                     else _text(f"{e.cell_name} needs an add-in: {e.no_formula}") for e in entries)
+    calls = [f"WHY_{e.cell_name}({','.join(given[:len(e.arguments)])})" if e.formula
+             else _text(f"{e.cell_name} needs an add-in: {e.no_formula}") for e in entries]
+    lists = {f"WHY_LIST_{n // _LIST}": f"_xlfn.LAMBDA(_xlpm.number,{maybe},CHOOSE(_xlpm.number,{','.join(calls[n:n + _LIST])}))"
+             for n in range(0, len(calls), _LIST)}
+    shown = ",".join(f"{helper}(_xlpm.found-{n * _LIST},{','.join(given)})" for n, helper in enumerate(lists))
     name = "_xlpm.function_name"
     # MATCH takes * and ? for wildcards.
     found = f'IF(ISNUMBER(FIND("*",{name})+0),0,IF(ISNUMBER(FIND("?",{name})+0),0,MATCH({name},{{{listed}}},0)))'
-    return (f"_xlfn.LAMBDA({name},{','.join(x.replace('_xlpm.', '_xlop.') for x in given)},"
-            f"_xlfn.LET(_xlpm.found,IFERROR({found},0),_xlpm.count,MAX({count}),"
-            f"_xlpm.takes,IF(_xlpm.found=0,99,CHOOSE(_xlpm.found,{takes})),"
-            f'IF(_xlpm.found=0,{name}&" is not a function of barfuncs",'
-            f'IF(_xlpm.count>_xlpm.takes,UPPER({name})&" takes "&_xlpm.takes&" arguments, "&_xlpm.count&" were given",'
-            f"CHOOSE(_xlpm.found,{calls})))))")
+    return lists | {"WHY": (
+        f"_xlfn.LAMBDA({name},{maybe},_xlfn.LET(_xlpm.found,IFERROR({found},0),_xlpm.count,MAX({count}),"
+        f"_xlpm.takes,IF(_xlpm.found=0,99,CHOOSE(_xlpm.found,{takes})),"
+        f'IF(_xlpm.found=0,{name}&" is not a function of barfuncs",'
+        f'IF(_xlpm.count>_xlpm.takes,UPPER({name})&" takes "&_xlpm.takes&" arguments, "&_xlpm.count&" were given",'
+        f"CHOOSE(INT((_xlpm.found-1)/{_LIST})+1,{shown})))))")}
 
 
 def materials_rows() -> list[list[str | float | None]]:

@@ -1,7 +1,14 @@
 """The reference page: every function with meaning, arguments, limits and a worked example, made from the catalogue."""
 
 from barfuncs.surfaces import cells, names
-from barfuncs.surfaces.examples import allowed_words, default_words, entries_by_group, example, result_words
+from barfuncs.surfaces.examples import (
+    allowed_words,
+    default_words,
+    entries_by_group,
+    example,
+    result_shown,
+    result_words,
+)
 
 _HEAD = """\
 # Functions
@@ -26,7 +33,7 @@ def page() -> str:
             shown = example(entry)
             arguments = ", ".join(a.name if a.required else f"[{a.name}]" for a in entry.arguments)
             lines += [f"\n### {entry.name}", f"\n{entry.summary}", f"\n`{entry.cell_name}({arguments})` gives: "
-                      f"{result_words(entry)}", f"\nExample: `={shown.call}` gives {shown.result:.10g}", "",
+                      f"{result_words(entry)}", f"\nExample: `={shown.call}` gives {result_shown(shown)}", "",
                       "| argument | meaning | allowed | left out |", "|---|---|---|---|"]
             lines += [f"| {a.name} | {a.help} | {allowed_words(a)} | {default_words(a)} |" for a in entry.arguments]
             lines += [f"\nRule: {rule.message}." for rule in entry.rules]
