@@ -4,7 +4,16 @@ import random
 from typing import Any
 
 import barfuncs as bf
-from barfuncs.catalogue.kinds import LAST_BAR_RESTS, LAST_FEEDS, MACHINE_TYPES, OPERATIONS, PRICE_BASES, ROUNDINGS, SPINDLES, TIMED_OPERATIONS
+from barfuncs.catalogue.kinds import (
+    LAST_BAR_RESTS,
+    LAST_FEEDS,
+    MACHINE_TYPES,
+    OPERATIONS,
+    PRICE_BASES,
+    ROUNDINGS,
+    SPINDLES,
+    TIMED_OPERATIONS,
+)
 from barfuncs.templates.registry import TEMPLATES
 
 MATERIALS = ("Brass C36000", "Stainless 303", "Steel 1215", "Titanium grade 5", "7.85 g/cm3")

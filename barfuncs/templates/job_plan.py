@@ -9,8 +9,8 @@ from barfuncs.functions.quantity import bars_for_confidence
 from barfuncs.templates import layout, plausible
 from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, unit_text
 from barfuncs.templates.every_order import (
-    ALL_FIRST_PARTS,
     ACROSS_CORNERS,
+    ALL_FIRST_PARTS,
     BAR,
     BAR_WEIGHT,
     BLANKS_PER_SUPPLIED,

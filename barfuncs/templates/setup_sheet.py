@@ -305,8 +305,8 @@ def _lengths(page: _SetupPage) -> None:
         for column in columns:
             page.number(column, length, "length")
     # The grip and the rear hold are behind the face.
-    layout.stacked_bar(page.sheet, first + 2, page.row, anchor, 8.9, 5.6,
-                       ("FFFFFF", "9C8F9A", layout.ACCENT, "D9CBD6", "B9AFC0", "C98F7A", "E9DDC3"))
+    layout.stacked_bar(page.sheet, first + 2, page.row, anchor, 8.9, 5.9,
+                       ("FFFFFF", "9C8F9A", layout.ACCENT, "D9CBD6", "B9AFC0", "C98F7A", "E9DDC3"), share=0.24)
     page.next_row(18)
     page.put("B", "Together", bold=True)
     for column, length, _, _ in _TOTALS:

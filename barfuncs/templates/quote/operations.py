@@ -79,7 +79,8 @@ OPERATIONS = Table(
     rows=12,
     columns=(
         make_column("note", "What", kinds.Text, "what is done, in words", width=31),
-        make_column("operation", "Operation", kinds.Operation, needed=True),
+        make_column("operation", "Operation", kinds.Operation, needed=True, width=13),
+        replace(make_column("spindle", "Spindle", kinds.Spindle, "main or second; left blank, the main spindle", width=9), default="main"),
         make_column("start_diameter", "Start dia.", kinds.Diameter, blank=0, width=9.5),
         make_column("end_diameter", "End dia.", kinds.Length, blank=0, width=9.5),
         make_column("length", "Length", kinds.PositiveLength, blank=0, width=9.5),
@@ -88,7 +89,6 @@ OPERATIONS = Table(
         make_column("top_speed", "Max. speed", kinds.SpindleSpeed, unit="rpm", blank=0, width=9),
         make_column("passes", "Passes", kinds.PositiveCount, blank=1, width=8),
         make_column("extra_time", "Extra time", kinds.Seconds, blank=0, width=8),
-        replace(make_column("spindle", "Spindle", kinds.Spindle, "main or second; left blank, the main spindle", width=9), default="main"),
         make_column("parts_per_edge", "Parts per edge", kinds.PositiveCount, "parts that one edge makes, as the shop counted them", unit="parts",
                     blank=0, width=9),
         make_column("edge_cost", "Cost of an edge", kinds.Money, blank=0, width=9),

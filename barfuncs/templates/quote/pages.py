@@ -100,12 +100,12 @@ def operations_sheet(book: Workbook) -> None:
         sheet[ref].value = f"=quote_{name}"
         page.put("D", {"seconds": "s"}.get(answer.unit, answer.unit), color=layout.SOFT, size=9, indent=1)
     layout.quiet_errors(sheet, f"C{first}:C{page.row}")
-    right.heading(f"G:{last}", "What each operation needs")
+    right.heading(f"H:{last}", "What each operation needs")
     for text in _WHAT_EACH_NEEDS:
         right.next_row()
-        right.put("G", text, size=9)
-    right.skip()
-    right.print_to(last)
+        right.put("H", text, size=9)
+    page.row = max(page.row, right.row) + 1
+    page.print_to(last)
 
 
 _LINES = ("parts_to_make", "sure", "bars", "bought", "material_cost", "rack_value", "scrap_credit", "machine_cost", "setup_cost", "other_cost", "tool_cost", "order_cost",
