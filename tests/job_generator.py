@@ -189,7 +189,7 @@ _PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
     "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0},
     "quote": {**_PLAN, **{f"quantity_{n}": q for n, q in enumerate((500.0, 100.0, 1000.0, 2500.0, 60.0, 5000.0), 1)},
-              "margin": 0.2, "what_if_quantity": 250.0, "setup_rate": 60.0, "setup_hours": 1.5, "longest_push": 24.0,
+              "margin": 0.2, "what_if_quantity": 250.0, "setup_rate": 60.0, "setup_hours": 1.5, "longest_push": 24.0, "tool_changes": 3.0,
               "op_2_operation": "facing", "op_2_start_diameter": 1.0, "op_2_end_diameter": 0.25, "op_2_length": 1.0,
               "op_2_surface_speed": 400.0, "op_2_feed_rate": 0.005, "op_2_top_speed": 3000.0, "op_2_passes": 2.0,
               "op_2_extra_time": 1.5, "op_5_operation": "turning", "op_5_start_diameter": 1.0, "op_5_length": 1.75,

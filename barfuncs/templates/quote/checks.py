@@ -90,7 +90,7 @@ CHECKS = (
 MORE_PROBLEMS = (
     *PROBLEMS,
     KERF_MISSING,
-    Missing("AND(ISBLANK(cycle_time),NOT(ISERROR(cutting_time)),ISERROR(listed_cycle))", "cycle time",
+    Missing("AND(ISBLANK(cycle_time),IFERROR(cutting_time=0,FALSE))", "cycle time",
             "or the operation list", "cycle_time"),
     Missing("AND(ISBLANK(margin),ISBLANK(markup))", "margin", "or markup; 0 % counts", "margin"),
 )
