@@ -186,14 +186,15 @@ def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: st
         reading = read_together(known.values(), given, way, given.get("units", units), has_unit=True)
     except InputError as error:
         raise InputError(template, [*problems, *error.problems]) from None
-    elsewhere = [name for name, item in known.items() if shop and item.from_shop]
+    drawn = any(name.startswith("section_") for name in given)
+    elsewhere = [name for name, item in known.items() if (shop and item.from_shop) or (drawn and item.from_part)]
     problems += [(item.name, "is missing") for item in known.values()
                  if item.name not in given and item.name != "units" and item.needed and item.default is None
                  and item.name not in elsewhere]
     problems += reading.problems
     inputs: dict[str, Any] = {}
     for item in known.values():
-        value: Any = reading.values.get(item.name) if item.name in given else None if item.from_shop else item.default
+        value: Any = reading.values.get(item.name) if item.name in given else None if item.origin else item.default
         # A cell has no whole numbers of its own, so that what stands in it compares as a float.
         inputs[item.name] = (_density_name(value) if isinstance(value, DensityText) else
                              float(value) if value.__class__ is int else value)

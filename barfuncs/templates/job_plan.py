@@ -5,7 +5,7 @@ from typing import Any
 from openpyxl import Workbook
 
 from barfuncs.functions.quantity import bars_for_confidence
-from barfuncs.templates import layout, plausible
+from barfuncs.templates import layout, part_sheet, plausible
 from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, unit_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
@@ -157,6 +157,8 @@ _STEPS = (
     SETTING_RATE,
     SECTION_WEIGHT,
     *plausible.STEPS,
+    *part_sheet.TOTALS,
+    *part_sheet.steps("plan_"),
     *SUPPLY,
     Answer("rest_length", "rest of the last bar that goes back on the rack", "length", "length",
            formula=rest_formula("last_bar_remnant")),
@@ -173,7 +175,7 @@ ALL_ANSWERS: dict[str, Answer] = {
     a.name: a for group in (*ANSWERS.values(), _STEPS) for a in group
 }
 
-FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values())
+FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values(), (part_sheet.SECTIONS,))
 
 HEADLINES = ("parts_per_bar", "bars", "weight_to_buy", "net_material", "run_hours")
 
@@ -188,6 +190,7 @@ def _headline() -> str:
 CHECKS = (
     WHOLE_PARTS,
     SECTION,
+    part_sheet.PART_CHECK,
     plausible.UNITS,
     plausible.LENGTHS,
     Check("Feeder", (
@@ -313,6 +316,7 @@ def _bars_of_random_lengths(inputs: Values, answers: Values, shop: Shop | None) 
 
 def _draw(book: Workbook, shop: Shop | None) -> None:
     _plan_sheet(book)
+    part_sheet.part_sheet(book, FORM)
     setup_sheet(book, FORM)
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
@@ -333,7 +337,7 @@ TEMPLATE = Template(
     form=FORM,
     checks=CHECKS,
     draw=_draw,
-    results=RESULTS,
+    results=(*RESULTS, *part_sheet.RESULTS),
     more_inputs=("quantity",),
     more_results=_bars_of_random_lengths,
     rules=RULES,

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from openpyxl import Workbook
 
 from barfuncs.functions.cost import read_quantities
-from barfuncs.templates import speeds_sheet
+from barfuncs.templates import part_sheet, speeds_sheet
 from barfuncs.templates.every_order import NO_WHOLE_PART, PART_TOO_HEAVY, RULES
 from barfuncs.templates.materials_sheet import materials_sheet
 from barfuncs.templates.model import Problems, Values
@@ -39,6 +39,7 @@ def _objections(inputs: Values, answers: Values) -> Problems:
 
 def _draw(book: Workbook, shop: Shop | None) -> None:
     costing_sheet(book)
+    part_sheet.part_sheet(book, FORM)
     operations_sheet(book)
     prices_sheet(book)
     customer_sheet(book)
