@@ -284,7 +284,7 @@ def _bar_drawing(page: Page) -> None:
     layout.quiet_errors(sheet, f"C{first}:C{page.row}")
     layout.stacked_bar(sheet, first, page.row, page.beside(first).take("E:H", 7).partition(":")[0], 12.6, 3.4, _FILLS)
     page.next_row()
-    page.put("B", f'=IFERROR(plan_parts_per_bar&" parts of "&{number_text("part_length", 5)}&" and their cut-offs","")',
+    page.put("B", f'=IFERROR(plan_parts_per_bar&" parts of "&{number_text("use_part_length", 5)}&" and their cut-offs","")',
              color=layout.SOFT, size=9)
     page.skip(2)
 
@@ -296,8 +296,11 @@ def _objections(inputs: Values, answers: Values) -> Problems:
     """Why these inputs give no plan: (input, reason)."""
     if answers["parts_per_bar"] == 0:
         return [("part_length", NO_WHOLE_PART)]
-    if inputs["part_weight"] is not None and isinstance(answers["parts_weight"], CellError):
-        return [("part_weight", PART_TOO_HEAVY)]
+    if isinstance(answers["parts_weight"], CellError):
+        if inputs["part_weight"] is not None:
+            return [("part_weight", PART_TOO_HEAVY)]
+        if answers["part_sections"] and isinstance(answers["finished_weight"], float):
+            return [(part_sheet.SECTIONS.name, PART_TOO_HEAVY)]
     return []
 
 

@@ -133,7 +133,7 @@ class Input:
         return f"IF(ISBLANK({self.name}),{otherwise},{checked})"
 
     def _checked(self, cell: str) -> str:
-        below = (f"{cell}<longest_length",) if self.may_be_text and cell != self.name else ()
+        below = (f"{cell}<longest_length",) if self.kind.reader == "length" and (cell != self.name or not self.may_be_text) else ()
         return f"IF({self.kind.cell_test(cell, *below)},{cell},NA())"
 
 
@@ -189,9 +189,15 @@ def make_input(name: str, label: str, alias: Any, default: Any = None, needed: b
 
 @dataclass(frozen=True)
 class Column(Input):
-    """A column of a table, or one line of a list of rates: an input that there is one of in each row."""
+    """A column of a table, or one line of a list of rates: an input that there is one of in each row. Without `fractions` a
+    length that is a text is not read in its cell, which spares two cells a row."""
 
     width: float = 12
+    fractions: bool = True
+
+    @property
+    def may_be_text(self) -> bool:
+        return self.fractions and super().may_be_text
 
     @property
     def aligned(self) -> str:
@@ -204,10 +210,10 @@ class Column(Input):
 
 
 def make_column(name: str, label: str, alias: Any, help_text: str = "", needed: bool = False, unit: str = "",
-                blank: Any = None, width: float = 12) -> Column:
+                blank: Any = None, width: float = 12, fractions: bool = True) -> Column:
     """A column of one of the aliases in `kinds`; the glossary says what it means unless `help_text` does."""
     item = make_input(name, label, alias, None, needed, unit, help_text, blank)
-    return Column(**{f.name: getattr(item, f.name) for f in fields(item)}, width=width)
+    return Column(**{f.name: getattr(item, f.name) for f in fields(item)}, width=width, fractions=fractions)
 
 
 @dataclass(frozen=True)

@@ -16,47 +16,58 @@ A_LITTLE, A_LITTLE_WEIGHT = 0.005, 0.03
 """Shares by which what is typed may differ from what is drawn: common practice, no source."""
 
 _ROUND = 'OR(section_shape="round",section_shape="thread")'
-_THIS = "section_outline,section_front,section_bore"
 
+
+def _outline(row: str = "") -> str:
+    """Cell expression: the outline of a section's face, a thread's is round; `row` is "above_" for the section before."""
+    return f'IF({row}section_shape="thread","round",{row}section_shape)'
+
+
+_FRONT = 'IF(section_shape="thread",section_end_size,section_size)'
+
+
+def _rear(row: str = "") -> str:
+    return f"IF({row}section_end_size>0,{row}section_end_size,{row}section_size)"
+
+
+def _hole(row: str = "") -> str:
+    """Cell expression: the bore at a section's rear."""
+    return f"IF({row}section_bore_end>0,{row}section_bore_end,{row}section_bore)"
+
+
+_LENGTH = {"blank": 0, "width": 10.5, "fractions": False}
 SECTIONS = Table(
     "sections", "section", "Sections of the part, from its front", "Section",
     (
         make_column("note", "What", kinds.Text, "what the section is, for the reader", width=24),
         make_column("shape", "Shape", kinds.SectionShape, "round, hexagon, square or thread; left blank, round", blank="round", width=11),
-        make_column("size", "Size", kinds.Size, "diameter, of a thread the outer one; width across flats", needed=True, blank=0, width=10.5),
-        make_column("length", "Length", kinds.PositiveLength, "length of the section along the axis", needed=True, blank=0, width=10.5),
+        make_column("size", "Size", kinds.Size, "diameter, of a thread the outer one; width across flats", needed=True, **_LENGTH),
+        make_column("length", "Length", kinds.PositiveLength, "length of the section along the axis", needed=True, **_LENGTH),
         make_column("end_size", "End size", kinds.Size, "diameter at the rear where a round section tapers or is chamfered; of a thread "
-                    "the pitch diameter", blank=0, width=10.5),
-        make_column("bore", "Bore", kinds.Length, "diameter of the bore at the section's front; left blank, none", blank=0, width=10.5),
-        make_column("bore_end", "Bore end", kinds.Size, "diameter of the bore at the section's rear; left blank, as at its front",
-                    blank=0, width=10.5),
+                    "the pitch diameter", **_LENGTH),
+        make_column("bore", "Bore", kinds.Length, "diameter of the bore at the section's front; left blank, none", **_LENGTH),
+        make_column("bore_end", "Bore end", kinds.Size, "diameter of the bore at the section's rear; left blank, as at its front", **_LENGTH),
     ),
     kinds.MOST_SECTIONS,
     answers=(
         RowAnswer("volume", "Volume", "blank_or_figure", "volume",
-                  "IF(section_state=0,0,SECTION_VOLUME(section_shape,section_size,section_length,section_end_size,section_bore,section_bore_end))",
+                  'IF(section_filled=0,0,IF(LEFT(section_mark,1)="\u2715",NA(),'
+                  "SECTION_VOLUME(section_shape,section_size,section_length,section_end_size,section_bore,section_bore_end)))",
                   "section_volume", (("end_size", "section_end_size"), ("bore", "section_bore"), ("bore_end", "section_bore_end")), width=12),
         # Each face counts with the section behind it, the last one with the last section.
         RowAnswer("surface", "Surface", "blank_or_figure", "area",
-                  "IF(section_state=0,0,OUTSIDE_AREA(section_shape,section_size,section_length,section_end_size)"
+                  "IF(section_volume=0,0,OUTSIDE_AREA(section_shape,section_size,section_length,section_end_size)"
                   "+BORE_AREA(section_bore,section_length,section_bore_end)"
-                  f"+STEP_AREA({_THIS},above_section_outline,above_section_rear,above_section_hole)"
-                  "+IF(below_section_filled=0,STEP_AREA(section_outline,section_rear,section_hole),0))", width=12),
-        RowAnswer("state", "1 for a section, 0 for a blank row", "count", "", 'IF(section_filled=0,0,IF(LEFT(section_mark,1)="\u2715",NA(),1))', aside=True),
-        RowAnswer("outline", "Outline", "text", "", 'IF(section_shape="thread","round",section_shape)', aside=True),
-        RowAnswer("front", "Size at the front", "length", "length", 'IF(section_shape="thread",section_end_size,section_size)', aside=True),
-        RowAnswer("rear", "Size at the rear", "length", "length", "IF(section_end_size>0,section_end_size,section_size)", aside=True),
-        RowAnswer("hole", "Bore at the rear", "length", "length", "IF(section_bore_end>0,section_bore_end,section_bore)", aside=True),
+                  f"+STEP_AREA({_outline()},{_FRONT},section_bore,{_outline('above_')},{_rear('above_')},{_hole('above_')})"
+                  f"+IF(below_section_filled=0,STEP_AREA({_outline()},{_rear()},{_hole()}),0))", width=12),
         RowAnswer("width", "Width", "length", "length",
-                  "IF(section_state=0,0,SECTION_WIDTH(section_shape,section_size,section_end_size))", aside=True),
+                  "IF(section_volume=0,0,SECTION_WIDTH(section_shape,section_size,section_end_size))", aside=True),
         RowAnswer("round", "Round diameter", "length", "length", f"IF({_ROUND},section_width,0*section_width)", aside=True),
-        RowAnswer("narrow", "Narrowest bore", "length", "length", 'IF(section_state=0,"",MIN(section_bore,section_hole))', aside=True),
-        RowAnswer("flats", "Width across flats", "length", "length", f"IF({_ROUND},0*section_width,section_size)", aside=True),
     ),
     calls="section_volume",
     wrong_if=(
         ("above_section_filled=0", "stands below a blank row"),
-        ("IFERROR(IF(above_section_rear>0,OR(section_bore>=above_section_rear,above_section_hole>=section_front),FALSE),FALSE)",
+        (f"IFERROR(IF(above_section_size>0,OR(section_bore>={_rear('above_')},{_hole('above_')}>={_FRONT}),FALSE),FALSE)",
          "bore larger than the outside beside it"),
     ),
     marks_width=36,
@@ -87,9 +98,7 @@ def steps(prefix: str) -> tuple[Answer, ...]:
     """Answers that the page does not list among the totals."""
     last = f"INDEX({prefix}machines_fits,ROWS({prefix}machines_fits))"
     return (
-        Answer("part_sections", "sections of the part", "count", formula="SUM(section_state)"),
-        Answer("largest_flats", "largest width across flats of the part", "length", "length", formula=_drawn("MAX(section_flats)")),
-        Answer("least_bore", "narrowest bore of a section", "length", "length", formula=_drawn("MIN(section_narrow)")),
+        Answer("part_sections", "sections of the part", "count", formula="SUMPRODUCT(--(section_volume>0))"),
         Answer("part_scale", "scale of the drawing", "general", formula=f"IF(part_sections>0,{_FULL}*MIN({_LONG}/drawn_length,1/part_width),0)"),
         Answer("machines_that_fit", "Machines that take this bar", "text",
                formula=f'IF(COUNTA(machines_name)=0,"-",IF({last}="","none on the sheet Shop",LEFT({last},LEN({last})-2)))'),
@@ -99,14 +108,17 @@ def steps(prefix: str) -> tuple[Answer, ...]:
 _LONG, _FULL = 3, 0.98
 """Length of the drawing in heights, and how much of it the part fills."""
 _BAR_ACROSS = 'IF(shape="flat",MIN(size,thickness),size)'
-_WIDE = "MAX(largest_round,largest_flats)"
+_TUBE_BORE = "(size-2*thickness)*(1-1E-9)"
+_NARROWER = (f"SUMPRODUCT(--(section_length>0),--(section_bore<{_TUBE_BORE}))"
+             f"+SUMPRODUCT(--(section_bore_end>0),--(section_bore_end<{_TUBE_BORE}))")
+"""Cell expression: sections whose bore is narrower than that of the tube."""
 
 PART_CHECK = Check("Part", (
     ("part_sections=0", NOTE, '"No sections are filled in on the sheet Part."'),
-    (f"OR(part_width>across_corners*(1+1E-9),{_WIDE}>{_BAR_ACROSS}*(1+1E-9))", STOP,
-     f'"The part does not fit the bar: it is "&{length_text("part_width")}&" wide, "&{length_text(_WIDE)}&" round or across flats; the bar gives "'
-     f'&{length_text(_BAR_ACROSS)}&"."'),
-    ('IF(OR(shape="tube",shape="hexagon tube"),least_bore<(size-2*thickness)*(1-1E-9),FALSE)', STOP,
+    (f"OR(part_width>across_corners*(1+1E-9),largest_round>{_BAR_ACROSS}*(1+1E-9))", STOP,
+     f'"The part does not fit the bar: it is "&{length_text("part_width")}&" wide and "&{length_text("largest_round")}&" where it is round; the '
+     f'bar is "&{length_text("across_corners")}&" wide and gives "&{length_text(_BAR_ACROSS)}&" round."'),
+    (f'IF(OR(shape="tube",shape="hexagon tube"),{_NARROWER}>0,FALSE)', STOP,
      f'"The part does not fit the bar: the tube\'s bore, "&{length_text("size-2*thickness")}&", is larger than that of a section."'),
     ("drawn_length>bar_length", STOP, f'"The part, "&{length_text("drawn_length")}&" long, is longer than the bar."'),
     ("finished_weight>section_weight*drawn_length*(1+1E-9)", STOP,
@@ -159,30 +171,30 @@ def _profile(page: Page, form: Form, first: int, last: str) -> None:
     """Upper and lower edge of the outside and of the bore as lines over the axis. The corners stand beside the page, in heights
     of the drawing; the axes are fixed, so that lengths and diameters have one scale."""
     sheet, prefix = page.sheet, form.prefix
-    columns = [get_column_letter(sheet.max_column + n) for n in range(2, 7)]
-    x, *edges = columns
-    cell = {name: _column_of(page, prefix + f"section_{name}") for name in ("hole", "width", "rear")} | {
-        name: _column_of(page, f"use_section_{name}") for name in ("shape", "size", "length", "bore")}
+    columns = [get_column_letter(sheet.max_column + n) for n in range(2, 5)]
+    x = columns[0]
+    cell = {name: _column_of(page, prefix + "section_width") if name == "width" else _column_of(page, f"use_section_{name}")
+            for name in ("shape", "size", "length", "end_size", "bore", "bore_end", "width")}
     corners = page.beside(first - 3)
     corners.next_row()
     corners.put(x, "Corners of the drawing", size=9, color=layout.SOFT)
     corners.next_row()
-    for column, head in zip(columns, ("along", "outside", "outside below", "bore", "bore below"), strict=True):
+    for column, head in zip(columns, ("along", "outside", "bore"), strict=True):
         corners.put(column, head, size=9, color=layout.SOFT)
     k = f"{prefix}part_scale"
 
-    def corner(along: str, outside: str, bore: str) -> None:
-        row = corners.next_row()
-        for column, formula in zip(columns, (along, outside, f"-{edges[0]}{row}", bore, f"-{edges[2]}{row}"), strict=True):
+    def corner(*formulas: str) -> None:
+        corners.next_row()
+        for column, formula in zip(columns, formulas, strict=True):
             corners.put(column, f"={formula}", size=9, color=layout.SOFT)
 
     corner(f"IF({k}>0,({_LONG}-{k}*{prefix}drawn_length)/2,0)", "0", "0")
     top = corners.row
     for n in range(SECTIONS.rows):
-        at = first + n
-        shape, size, length, bore, hole, width, rear = (f"${cell[name]}${at}" for name in ("shape", "size", "length", "bore", "hole", "width", "rear"))
+        shape, size, length, end, bore, bore_end, width = (f"${letter}{first + n}" for letter in cell.values())
         corner(f"{x}{corners.row}", f'{k}/2*IF({shape}="round",{size},{width})', f"{k}/2*{bore}")
-        corner(f"{x}{corners.row}+{k}*{length}", f'{k}/2*IF({shape}="round",{rear},{width})', f"{k}/2*{hole}")
+        corner(f"{x}{corners.row}+{k}*{length}", f'{k}/2*IF({shape}="round",IF({end}>0,{end},{size}),{width})',
+               f"{k}/2*IF({bore_end}>0,{bore_end},{bore})")
     corner(f"{x}{corners.row}", "0", "0")
     layout.quiet_errors(sheet, f"{x}{top}:{columns[-1]}{corners.row}")
     layout.profile(sheet, [column_index_from_string(c) for c in columns], top, corners.row, f"F{page.row + 1}", 16.2, 16.2 / _LONG, _LONG)
