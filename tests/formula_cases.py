@@ -33,7 +33,7 @@ _USUAL: dict[str, tuple[float, float]] = {
     "bar_per_part": (0.1, 300), "stickout": (0.05, 200), "quantity": (1, 50_000), "parts_to_make": (1, 60_000),
     "parts_per_bar": (1, 900), "bars": (1, 800), "bars_loaded": (1, 60), "setup_parts": (1, 40), "cuts": (1, 500),
     "passes": (1, 12), "tool_changes": (1, 20), "gross_weight": (0.01, 5), "part_weight": (0.01, 4), "trim_weight": (0.01, 2),
-    "finished_size": (0.06, 5), "clean_up": (0.001, 0.1), "minus_tolerance": (0.001, 0.1),
+    "finished_size": (0.06, 5), "demand": (1, 100_000), "clean_up": (0.001, 0.1), "minus_tolerance": (0.001, 0.1),
     "lathes": (1, 20), "people": (1, 4), "life_years": (1, 20), "hours_a_year": (500, 8000), "lathes_shared": (0.5, 12), "aql": (0.07, 6.4),
     "every": (1, 500), "first_off": (1, 10), "sample": (1, 200), "lot_size": (1, 600_000),
     "parts_on_edge": (1, 2000), "parts_bin": (1, 5000), "chip_bin_parts": (1, 5000), "bulk_factor": (1, 60),
@@ -169,6 +169,10 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
             found["thickness"] = found["thickness"] or rng.uniform(0.1, 60)
         else:
             found["thickness"] = found["size"] * rng.choice((0.001, 0.25, 0.4999, rng.uniform(0.01, 0.49)))
+    if "price_brackets" in found:
+        found["price_brackets"] = tuple(v for start in rng.sample((1, 5, 20, 50, 100, 400, 2000), 3) for v in (start, round(rng.uniform(1, 60), 2)))
+        if found.get("quantity") is not None:
+            found["quantity"] = max(found["quantity"], min(found["price_brackets"][::2]))
     if found.get("stock_sizes") is not None:
         size = round(min(found["finished_size"], 2), 3) or 1.0
         found["finished_size"] = size

@@ -152,6 +152,8 @@ def _good(a: Argument, rng: random.Random) -> Any:
         return rng.choice(("1/2 x 3/4; hex 3/4 x 1/4", "round 0.4 to 0.3 x 1 bore 0.1"))
     if a.name == "stock_sizes":
         return rng.choice(("0.5; 1; 2; 5; 8", "1/2; 1 1/8; 3.5", "20 25 30 100 190", "3 in", "metric"))
+    if a.name == "price_brackets":
+        return rng.choice(("1: 53; 50: 51.5", "1: $4.40; 1,000: 4", "100: 3"))
     if a.kind.reader == "table":
         return [_number_of_parts(rng) for _ in range(rng.randint(1, 4))]
     if a.kind.reader in TEXTS and (a.kind.reader == "text" or rng.random() < 0.2):
@@ -170,6 +172,8 @@ def _odd(a: Argument, rng: random.Random) -> Any:
         return rng.choice((0.0, "many", "1 x 1 bore 1", None))
     if a.name == "stock_sizes":
         return rng.choice(("many", "0", "-1; 3", "3; ; 4", 2.5, None))
+    if a.name == "price_brackets":
+        return rng.choice(("many", "0: 3", "1: 5; 1: 4", "1: -2", 2.5, None))
     if kind.reader == "table":
         return rng.choice(([], [0.0], ["many"], [10.5, 100.0], None))
     values: list[Any] = [None, -0.0, *_UNREADABLE[:3], rng.choice(_UNREADABLE), "  "]

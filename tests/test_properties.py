@@ -11,7 +11,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs.catalogue.kinds import looks_like_designation
+from barfuncs.catalogue.kinds import PRICE_BASES, looks_like_designation
 from barfuncs.catalogue.units import KG_PER_LB, registry
 
 settings.register_profile("barfuncs", deadline=None, max_examples=200, derandomize=True)
@@ -308,7 +308,7 @@ def test_margin_and_price_are_inverses(cost, margin):
 
 
 @PROFILE
-@given(st.integers(0, 500), MONEY, st.sampled_from(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank"]),
+@given(st.integers(0, 500), MONEY, st.sampled_from(list(PRICE_BASES)),
        st.floats(1, 300), st.floats(0.1, 500), st.integers(0, 50), MONEY, MONEY, st.integers(1, 9),
        st.sampled_from(["in", "mm"]))
 def test_material_cost_is_monotone(bars, price, per, length, weight, cuts, cut_charge, minimum, more, units):
@@ -479,6 +479,11 @@ GOOD = {
     "operation_time": {"operation": "facing", "start_diameter": 0.75, "end_diameter": 0.25, "length": 2, "surface_speed": 400,
                        "feed_rate": 0.006, "top_speed": 5000, "passes": 2, "extra_time": 1.5, "units": "in"},
     "cycle_time_of": {"cutting_time": 31.5, "tool_changes": 5, "tool_change_time": 1.5, "rapid_time": 4, "bar_feed_time": 2},
+    "material_line_cost": {"bars": 18, "price": 2.4, "price_per": "112 lb", "bar_length": 144, "bar_weight": 14.5, "cuts": 2, "cut_charge": 3,
+                           "minimum_charge": 150, "material_surcharge": 0.2, "certificate_fee": 20, "material_freight": 45, "units": "in"},
+    "price_from_brackets": {"quantity": 120, "price_brackets": [[1, 53], [50, 51.5]]},
+    "yearly_order_cost": {"quantity": 200, "demand": 800, "ordering_cost": 60, "holding_share": 0.3, "price_brackets": [[1, 53], [50, 51.5]]},
+    "cheapest_order_quantity": {"demand": 800, "ordering_cost": 60, "holding_share": 0.3, "price_brackets": [[1, 53], [50, 51.5]]},
     "size_tolerance": {"size": 25, "tolerance_class": "h10", "bar_shape": "round", "units": "mm"},
     "defect_depth": {"size": 25, "defect_class": "class 3", "units": "mm"},
     "size_left": {"size": 25, "tolerance_class": "h10", "defect_class": "class 3", "clean_up": 0.5, "bar_shape": "hexagon", "units": "mm"},

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Literal, get_args, get_origin
 
 SHAPES = ("round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube")
-PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank")
+PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank", "112 lb", "tonne", "2000 lb")
 LAST_BAR_RESTS = ("charged to the job", "back on the rack")
 UNITS = ("in", "mm")
 MACHINE_TYPES = ("fixed head", "fixed head + second spindle", "guide bush", "guide bush + second spindle")
@@ -46,7 +46,7 @@ ROUNDINGS = {
 """How a price is rounded: (steps in one unit of the currency, whether always up)."""
 
 # What people write for a choice. Each means one thing only, in any case, with or without spaces and hyphens. A pipe is no
-# tube (its size is a name), a hundredweight has two weights, "each" and "piece" may be a bar, a blank or a part: none of them stands here.
+# tube (its size is a name), a hundredweight has two weights and a ton three, "each" and "piece" may be a bar, a blank or a part: none of them stands here.
 _SHAPE_WORDS = {
     "round": ("round", "rounds", "rd", "rnd"),
     "hexagon": ("hexagon", "hexagonal", "hex"),
@@ -63,6 +63,9 @@ _BASIS_WORDS = {
     "m": ("m", "meter", "meters", "metre", "metres"),
     "bar": ("bar", "bars"),
     "blank": ("blank", "blanks"),
+    "112 lb": ("112lb", "112lbs", "112pounds"),
+    "tonne": ("tonne", "tonnes", "metricton", "metrictons", "1000kg", "1,000kg"),
+    "2000 lb": ("2000lb", "2000lbs", "2,000lb", "2,000lbs", "2000pounds", "shortton", "shorttons"),
 }
 _PROCESS_WORDS = {
     "part": ("part", "pc", "pcs"),
@@ -379,4 +382,5 @@ Sections = Annotated[Any, Kind("rows of sections", "table", most_rows=MOST_SECTI
     Column("bore", kind_of(Length), default=0.0), Column("bore_end", kind_of(Size))))]
 """A part, section by section from its front."""
 StockSizes = Annotated[Any, Kind("one or more sizes of bar", "table")]
+PriceBrackets = Annotated[Any, Kind("quantities and prices in turn", "table")]
 Table = Annotated[Any, Kind("table", "table")]
