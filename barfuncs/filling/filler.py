@@ -14,12 +14,12 @@ from typing import Any
 
 from barfuncs.catalogue import materials
 from barfuncs.catalogue.entry import CATALOGUE
-from barfuncs.catalogue.kinds import Kind
+from barfuncs.catalogue.kinds import Kind, Text, kind_of
 from barfuncs.catalogue.reading import CELLS, DensityText, in_units, read_together, read_value
 from barfuncs.errors import InputError, shown
 from barfuncs.filling.customer_copy import CustomerPage
 from barfuncs.filling.headings import Names, names
-from barfuncs.templates.model import STOP, WRONG, Table
+from barfuncs.templates.model import STOP, WRONG, Input, Table
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.xlsx.engine import Address, Workbook, address_on, column_letters
@@ -146,7 +146,8 @@ def fill(template: str, values: Mapping[str, Any], path: str | Path | None = Non
 def names_of(template: str) -> Names:
     """What the inputs of a template may be called in a list."""
     made = TEMPLATES[template]
-    return names(made.inputs, [item for t in TEMPLATES.values() for item in t.inputs.values()], made.aliases)
+    in_words = {t.name: Input(t.name, t.label, kind_of(Text), t.label) for t in made.form.tables if t.in_words}
+    return names({**made.inputs, **in_words}, [item for t in TEMPLATES.values() for item in t.inputs.values()], made.aliases)
 
 
 _MOST_NAMED = 20

@@ -1,5 +1,7 @@
 """The sheet Part: the part section by section from its front, what follows from it, and its profile drawn to scale."""
 
+from typing import Any
+
 from openpyxl import Workbook
 from openpyxl.styles import Alignment
 from openpyxl.utils import column_index_from_string, get_column_letter
@@ -35,7 +37,7 @@ def _hole(row: str = "") -> str:
     return f"IF({row}section_bore_end>0,{row}section_bore_end,{row}section_bore)"
 
 
-_LENGTH = {"blank": 0, "width": 10.5, "fractions": False}
+_LENGTH: dict[str, Any] = {"blank": 0, "width": 10.5, "fractions": False}
 SECTIONS = Table(
     "sections", "section", "Sections of the part, from its front", "Section",
     (
