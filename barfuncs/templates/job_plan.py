@@ -296,12 +296,9 @@ def _objections(inputs: Values, answers: Values) -> Problems:
     """Why these inputs give no plan: (input, reason)."""
     if answers["parts_per_bar"] == 0:
         return [("part_length", NO_WHOLE_PART)]
-    if isinstance(answers["parts_weight"], CellError):
-        if inputs["part_weight"] is not None:
-            return [("part_weight", PART_TOO_HEAVY)]
-        if answers["part_sections"] and isinstance(answers["finished_weight"], float):
-            return [(part_sheet.SECTIONS.name, PART_TOO_HEAVY)]
-    return []
+    if inputs["part_weight"] is not None and isinstance(answers["parts_weight"], CellError):
+        return [("part_weight", PART_TOO_HEAVY)]
+    return part_sheet.objections(answers, "parts_weight")
 
 
 def _bars_of_random_lengths(inputs: Values, answers: Values, shop: Shop | None) -> dict[str, Any]:

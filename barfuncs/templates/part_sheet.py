@@ -10,7 +10,19 @@ from barfuncs.catalogue import kinds
 from barfuncs.templates import layout
 from barfuncs.templates.cell_text import WEIGHT_SUFFIX, length_text, number_text
 from barfuncs.templates.form import Form, table_widths
-from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Answer, Check, RowAnswer, Table, make_column
+from barfuncs.templates.model import (
+    LOOK,
+    NOTE,
+    OK,
+    STOP,
+    Answer,
+    Check,
+    Problems,
+    RowAnswer,
+    Table,
+    Values,
+    make_column,
+)
 from barfuncs.templates.page import Page, add_page
 
 TITLE = "Part"
@@ -132,6 +144,15 @@ PART_CHECK = Check("Part", (
     ("TRUE", OK, f'"The part, "&{length_text("part_length")}&" long and "&{length_text("part_width")}&" wide, comes out of the bar; its weight is "'
                  f'&{number_text("100*finished_weight/(section_weight*drawn_length)", 0)}&" % of the bar\'s over its length."'),
 ), long=True)
+
+
+def objections(answers: Values, weight: str) -> Problems:
+    """Why the part that is drawn gives no job, where the answer `weight` is not known."""
+    if not answers["part_sections"] or not isinstance(answers["finished_weight"], float) or isinstance(answers[weight], float):
+        return []
+    wide, bar = answers["part_width"], answers["across_corners"]
+    too_wide = isinstance(wide, float) and isinstance(bar, float) and wide > bar * (1 + 1e-9)
+    return [(SECTIONS.name, "the part does not fit the bar: it is wider" if too_wide else "would weigh more than the bar over the length of the part")]
 
 
 def part_sheet(book: Workbook, form: Form) -> None:
