@@ -37,7 +37,7 @@ def test_by_hand():
     assert a["first_stop_hours"] == pytest.approx(7660 / 3600)
     assert a["chance_alone"] == pytest.approx(bf.chance_to_run(7660 / 3600, 10))
     assert a["hours_alone"] == pytest.approx(bf.expected_hours(7660 / 3600, 10))
-    assert a["edges_to_change"] == "OD turn 190, drill 300"
+    assert a["edges_to_change"] == "OD turn: 190; drill: 300"
     assert a["stops_not_known"] == ""
 
 
@@ -90,7 +90,7 @@ def test_the_feeder_alone_leaves_it_open():
 
 @pytest.mark.parametrize(("change", "status", "words"), [
     ({"parts_bin": None}, OK, "Alone at most 100 parts, 1.1 h: order done. Not known and not counted: parts bin."),
-    ({}, OK, "Alone at most 100 parts, 1.1 h: order done. Compared: order, bars, 1 tool edges, parts bin, chip bin."),
+    ({}, OK, "Alone at most 100 parts, 1.1 h: order done. Compared: order, bars, tool edges, parts bin, chip bin."),
     ({"cycle_time": None}, OK, "Alone at most 100 parts: order done. Compared: "),
     ({"parts_bin": 20.0}, OK, "Alone at most 20 parts, 0.2 h: parts bin full. Compared: "),
     ({"tool_parts_on_edge[2]": 300.0}, LOOK, "The edge of tool 2 is used up: change it before the run."),

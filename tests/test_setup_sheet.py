@@ -246,7 +246,7 @@ def test_the_highest_speed_says_whose_limit_it_is(machine, speed, shown, words):
     ({}, "At most 260 parts, 2.9 h: bars used up", "then the lathe stands; 3 loads for the order; 40.0 s a part"),
     ({"longest_random_bar": 150}, "At most 260 parts, 2.9 h: bars used up",
      "then the lathe stands; 3 loads for the order; longer with longer bars; 40.0 s a part"),
-    ({"feeder_bars": 60}, "At most 523 parts, 5.8 h: order done", "then the order is done; 40.0 s a part"),
+    ({"feeder_bars": 60}, "At most 521 parts, 5.8 h: order done", "then the order is done; 40.0 s a part"),
     ({"cycle_time": None}, "At most 260 parts: bars used up", "not known: cycle time or bars in the feeder are not filled in"),
 ])
 def test_what_stops_the_run_first(change, stop, lasts):
@@ -263,7 +263,7 @@ def test_tools_and_bins_stop_the_run_before_the_feeder_is_empty():
     assert plan.answers["first_stop_hours"] == pytest.approx(1)
     assert beside(sheet, "What stops it first") == "At most 90 parts, 1 h: edge of tool 2; chance to get that far 88%"
     assert beside(sheet, "Not counted there") == "stops that nobody planned: a broken tool, a jam, a bar that does not feed"
-    assert beside(sheet, "Edges to change") == "after so many parts: OD turn 190, tool 2 90"
+    assert beside(sheet, "Edges to change") == "after so many parts: OD turn: 190; tool 2: 90"
     assert "Before you leave it" in cautions(sheet)
 
 
@@ -360,7 +360,7 @@ def expected_topics(plan: Filled) -> set[str]:
         found.add("The feeder moves")
     hours = a["unattended_hours"]
     if (hours >= 0.25) if isinstance(hours, float) else a["bars"] > 1:
-        found.add("Running alone")
+        found |= {"Running alone", "Before you leave it"}
     if i["shape"] not in ("round", "tube"):
         found.add(f"{i['shape'].capitalize()} bar")
     bars = a["bars"] if i["feeder_bars"] is None else min(a["bars"], i["feeder_bars"])

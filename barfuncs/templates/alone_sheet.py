@@ -63,7 +63,7 @@ _WORDS = (("until_order", '"order done"'), ("until_bars", '"bars used up"'), ("u
 def _edges() -> str:
     """Cell expression: each tool of the list and the parts that are left on its edge."""
     left, what = "INDEX(tool_left,{n})", "INDEX(tool_what,{n})"
-    return "&".join(f'IF(ISNUMBER({left}),", "&IF({what}="","tool #",{what})&" "&{left},"")'.format(n=n).replace("#", str(n))
+    return "&".join(f'IF(ISNUMBER({left}),"; "&IF({what}="","tool #",{what})&": "&{left},"")'.format(n=n).replace("#", str(n))
                     for n in range(1, TOOLS.rows + 1))
 
 
@@ -98,7 +98,7 @@ CHECK = Check("First stop", (
     ("ISBLANK(feeder_bars)", NOTE, '"Not known: bars the feeder holds are not filled in."'),
     ("IF(ISNUMBER(until_edge),until_edge=0,FALSE)", LOOK, '"The "&next_edge&" is used up: change it before the run."'),
     ("LEN(stops_not_known)>0", NOTE, f'"Alone "&{AT_MOST}&". Not known and not counted: "&stops_not_known&"."'),
-    ("first_stop_parts>=0", OK, f'"Alone "&{AT_MOST}&". Compared: order, bars, "&COUNT(tool_left)&" tool edges, parts bin, chip bin."'),
+    ("first_stop_parts>=0", OK, f'"Alone "&{AT_MOST}&". Compared: order, bars, tool edges, parts bin, chip bin."'),
 ), long=True)
 SOURCES = (
     "What stops the lathe first: common practice of the trade, worked out as said above, no source. Parts per edge and what the bins hold: your own counts.",
@@ -119,7 +119,7 @@ def alone_sheet(book: Workbook, form: Form) -> None:
     page = add_page(book, TITLE, table_widths(TOOLS))
     page.title(TITLE)
     for text in _HOW:
-        page.next_row(27)
+        page.next_row(27 if len(text) > 120 else 15)
         page.put("B:F", text, size=9, color=layout.SOFT, wrap=True)
     page.skip()
     last = form.put_table(page, TOOLS)

@@ -361,7 +361,7 @@ def _running(page: _SetupPage) -> None:
     page.words("C:I", 'IF(stops_not_known="","stops that nobody planned: a broken tool, a jam, a bar that does not feed",'
                       'stops_not_known&": not filled in; and stops that nobody planned")')
     page.next_row(28)
-    page.label("B", "Edges to change")
+    page.put("B", "Edges to change", color=layout.SOFT, wrap=True)
     page.put("C:I", "=" + page.form.expression('IF(stopped=1,"",IFERROR(IF(edges_to_change="","not known: no tools are filled in",'
              '"after so many parts: "&edges_to_change),""))'), wrap=True, indent=1)
     page.next_row(24)
