@@ -110,6 +110,15 @@ from barfuncs.functions.stock import (
     section_area,
     weight_per_length,
 )
+from barfuncs.functions.stock_size import (
+    bar_size_for,
+    bar_size_reason,
+    bar_straightness,
+    defect_depth,
+    size_left,
+    size_tolerance,
+    smallest_bar,
+)
 from barfuncs.functions.times import bars_for_hours, run_hours, unattended_hours
 from barfuncs.functions.tools import (
     edge_change_per_part,
@@ -136,6 +145,7 @@ __all__ = [
     "scrap_credit", "section_area", "setup_cost", "min_remnant", "spindle_speed", "parts_to_make",
     "stickout_ratio", "threading_time", "turning_time", "unattended_hours", "use_materials", "weight_per_length",
     "whole_bar_quantity", "why",
+    "bar_size_for", "bar_size_reason", "bar_straightness", "defect_depth", "size_left", "size_tolerance", "smallest_bar",
     "acceptance_chance", "acceptance_number", "inspection_cost", "inspection_hours", "parts_inspected", "rejection_number", "sample_code", "sample_size",
     "lathe_rate", "lathes_minded", "lathes_running", "lathes_waiting", "machine_hour_rate", "minding_efficiency", "waiting_chance", "waiting_time",
     "boxes_needed", "order_value", "packing_cost", "parts_per_box", "price_for", "process_cost",

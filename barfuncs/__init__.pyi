@@ -125,6 +125,61 @@ Shape: TypeAlias = (
     ]
     | str
 )
+ToleranceClass: TypeAlias = (
+    Literal[
+        "standard",
+        "h6",
+        "h7",
+        "h8",
+        "h9",
+        "h10",
+        "h11",
+        "h12",
+        "A108 to 0.28% C",
+        "A108 to 0.55% C",
+        "A108 to 0.55% C stress relieved",
+        "A108 over 0.55% C",
+        "A484",
+        "EN 10060",
+        "none",
+    ]
+    | str
+)
+BarShape: TypeAlias = (
+    Literal[
+        "round",
+        "hexagon",
+        "square",
+    ]
+    | str
+)
+DefectClass: TypeAlias = (
+    Literal[
+        "class 1",
+        "class 2",
+        "class 3",
+        "class 4",
+        "1.6% a side",
+        "2.4% a side",
+        "none",
+    ]
+    | str
+)
+Steel: TypeAlias = (
+    Literal[
+        "carbon below 0.25%",
+        "carbon from 0.25% or alloy",
+        "stainless or tool or bearing",
+    ]
+    | str
+)
+BarSurface: TypeAlias = (
+    Literal[
+        "turned",
+        "as drawn",
+    ]
+    | str
+)
 Tool: TypeAlias = (
     Literal[
         "carbide",
@@ -3352,6 +3407,368 @@ def length_in(
     units: Units | Sequence[Units | None] | Array | SeriesT,
 ) -> SeriesT: ...
 @overload
+def size_tolerance(
+    size: Plain,
+    tolerance_class: ToleranceClass,
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> float:
+    """How much thinner than its size a bar may be, by the class of its tolerance."""
+
+@overload
+def size_tolerance(
+    size: Value,
+    tolerance_class: ToleranceClass,
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def size_tolerance(
+    size: PlainRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None],
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def size_tolerance(
+    size: ValueRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None],
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def size_tolerance(
+    size: ArrayRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array,
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def size_tolerance(
+    size: ArrayRows | SeriesT,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | SeriesT,
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def defect_depth(
+    size: Plain,
+    defect_class: DefectClass | None = "class 1",
+    units: Units | None = "in",
+) -> float:
+    """How deep a defect of the bar's surface may be: as much must come off each side for a surface without one."""
+
+@overload
+def defect_depth(
+    size: Value,
+    defect_class: DefectClass | None = "class 1",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def defect_depth(
+    size: PlainRows,
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def defect_depth(
+    size: ValueRows,
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def defect_depth(
+    size: ArrayRows,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def defect_depth(
+    size: ArrayRows | SeriesT,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def size_left(
+    size: Plain,
+    tolerance_class: ToleranceClass,
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Plain | None = 0,
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> float:
+    """Largest size that surely comes clean out of a bar: its size less tolerance, and less defects and clean-up on two sides."""
+
+@overload
+def size_left(
+    size: Value,
+    tolerance_class: ToleranceClass,
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Value | None = 0,
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def size_left(
+    size: PlainRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None],
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: PlainRows | None = 0,
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def size_left(
+    size: ValueRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None],
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: ValueRows | None = 0,
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def size_left(
+    size: ArrayRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    clean_up: ArrayRows | None = 0,
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def size_left(
+    size: ArrayRows | SeriesT,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | SeriesT,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    clean_up: ArrayRows | SeriesT | None = 0,
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def smallest_bar(
+    finished_size: Plain,
+    minus_tolerance: Plain | None = 0,
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Plain | None = 0,
+    units: Units | None = "in",
+) -> float:
+    """Smallest bar that leaves a finished size, whatever sizes can be had: `size_left` the other way round."""
+
+@overload
+def smallest_bar(
+    finished_size: Value,
+    minus_tolerance: Value | None = 0,
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Value | None = 0,
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def smallest_bar(
+    finished_size: PlainRows,
+    minus_tolerance: PlainRows | None = 0,
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: PlainRows | None = 0,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def smallest_bar(
+    finished_size: ValueRows,
+    minus_tolerance: ValueRows | None = 0,
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: ValueRows | None = 0,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def smallest_bar(
+    finished_size: ArrayRows,
+    minus_tolerance: ArrayRows | None = 0,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    clean_up: ArrayRows | None = 0,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def smallest_bar(
+    finished_size: ArrayRows | SeriesT,
+    minus_tolerance: ArrayRows | SeriesT | None = 0,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    clean_up: ArrayRows | SeriesT | None = 0,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def bar_straightness(
+    size: Plain,
+    length: Plain,
+    steel: Steel | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> float:
+    """How far a drawn bar may be off straight over a length, in its middle."""
+
+@overload
+def bar_straightness(
+    size: Value,
+    length: Value,
+    steel: Steel | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def bar_straightness(
+    size: PlainRows,
+    length: PlainRows,
+    steel: Steel | Sequence[Steel | None] | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def bar_straightness(
+    size: ValueRows,
+    length: ValueRows,
+    steel: Steel | Sequence[Steel | None] | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def bar_straightness(
+    size: ArrayRows,
+    length: ArrayRows,
+    steel: Steel | Sequence[Steel | None] | Array | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def bar_straightness(
+    size: ArrayRows | SeriesT,
+    length: ArrayRows | SeriesT,
+    steel: Steel | Sequence[Steel | None] | Array | SeriesT | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def bar_size_for(
+    finished_size: Plain,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | None = None,
+    surface: BarSurface | None = "turned",
+    tolerance_class: ToleranceClass | None = "standard",
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Plain | None = 0,
+    part_shape: BarShape | None = "round",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> float:
+    """Smallest stock size for a finished size: one that leaves it clean, or the size itself where it stays as drawn."""
+
+@overload
+def bar_size_for(
+    finished_size: Value,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | None = None,
+    surface: BarSurface | None = "turned",
+    tolerance_class: ToleranceClass | None = "standard",
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Value | None = 0,
+    part_shape: BarShape | None = "round",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def bar_size_for(
+    finished_size: PlainRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: PlainRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def bar_size_for(
+    finished_size: ValueRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: ValueRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def bar_size_for(
+    finished_size: ArrayRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | Array | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    clean_up: ArrayRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def bar_size_for(
+    finished_size: ArrayRows | SeriesT,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | Array | SeriesT | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | SeriesT | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    clean_up: ArrayRows | SeriesT | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def bar_size_reason(
+    finished_size: Value,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | None = None,
+    surface: BarSurface | None = "turned",
+    tolerance_class: ToleranceClass | None = "standard",
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Value | None = 0,
+    part_shape: BarShape | None = "round",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> str:
+    """Why `bar_size_for` gives this size and not the next smaller one, in words."""
+
+@overload
+def bar_size_reason(
+    finished_size: ValueRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: ValueRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[str]: ...
+@overload
+def bar_size_reason(
+    finished_size: ArrayRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | Array | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    clean_up: ArrayRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def bar_size_reason(
+    finished_size: ArrayRows | SeriesT,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | Array | SeriesT | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | SeriesT | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    clean_up: ArrayRows | SeriesT | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
 def taylor_exponent(
     tool: Tool,
     work: Work,
@@ -3735,6 +4152,13 @@ __all__ = [
     "weight_per_length",
     "whole_bar_quantity",
     "why",
+    "bar_size_for",
+    "bar_size_reason",
+    "bar_straightness",
+    "defect_depth",
+    "size_left",
+    "size_tolerance",
+    "smallest_bar",
     "acceptance_chance",
     "acceptance_number",
     "inspection_cost",

@@ -164,7 +164,7 @@ def block_of(entry: Entry) -> Block | None:
     cases = _some(lambda n: good_cases(entry, rng, n), ROWS // 2) + _some(lambda n: bad_cases(entry, rng, n), ROWS // 2)
     cases = [c if not any(isinstance(v, bool) for v in c.values) else cases[0] for c in cases]
     count = len(entry.arguments)
-    ranged = tuple(sorted(rng.sample(range(count), (count + 1) // 2)))
+    ranged = tuple(n for n in sorted(rng.sample(range(count), (count + 1) // 2)) if entry.arguments[n].kind.reader != "table")
     single = cases[0].values
     return Block(tuple(Set(Case(entry, tuple(c.values[n] if n in ranged else single[n] for n in range(count))), "range")
                        for c in cases), ranged)
@@ -233,12 +233,19 @@ def _calc_arguments(item: Set, values: Sequence[Any]) -> list[str]:
             zip(item.entry.arguments, values, strict=True)]
 
 
+def _whole(item: Set, call: str) -> str:
+    """The call so that Calc hands an array in it over whole: alone in a cell only the array's first value arrives."""
+    if not any(isinstance(v, tuple) for v in item.case.values):
+        return f"SUM({call})" if item.entry.result.reader == "table" else call
+    return f'TEXTJOIN("";TRUE();{call})' if item.entry.result.reader == "text" else f"SUM({call})"
+
+
 def through_addin(sets: Sequence[Set], blocks: Sequence[Block]) -> tuple[list[Any], list[list[Any]]]:
     """The add-in in LibreOffice."""
     formulas = []
     for s in sets:
         call = f"{s.entry.cell_name}({';'.join(_calc_arguments(s, s.case.values))})"
-        formulas.append(f"=SUM({call})" if s.entry.result.reader == "table" else f"={call}")
+        formulas.append(f"={_whole(s, call)}")
     with Office() as office:
         office.do("open")
         single = office.do("evaluate", formulas=formulas)

@@ -14,7 +14,7 @@ import barfuncs as bf
 from barfuncs.catalogue import materials
 from barfuncs.catalogue.entry import CATALOGUE, Entry
 from barfuncs.catalogue.formula import cell_formula
-from barfuncs.catalogue.kinds import Kind
+from barfuncs.catalogue.kinds import Kind, Quantities, kind_of
 from barfuncs.errors import InputError
 from barfuncs.xlsx.engine import column_letters
 
@@ -33,6 +33,7 @@ _USUAL: dict[str, tuple[float, float]] = {
     "bar_per_part": (0.1, 300), "stickout": (0.05, 200), "quantity": (1, 50_000), "parts_to_make": (1, 60_000),
     "parts_per_bar": (1, 900), "bars": (1, 800), "bars_loaded": (1, 60), "setup_parts": (1, 40), "cuts": (1, 500),
     "passes": (1, 12), "tool_changes": (1, 20), "gross_weight": (0.01, 5), "part_weight": (0.01, 4), "trim_weight": (0.01, 2),
+    "finished_size": (0.06, 5), "clean_up": (0.001, 0.1), "minus_tolerance": (0.001, 0.1),
     "lathes": (1, 20), "people": (1, 4), "life_years": (1, 20), "hours_a_year": (500, 8000), "lathes_shared": (0.5, 12), "aql": (0.07, 6.4),
     "every": (1, 500), "first_off": (1, 10), "sample": (1, 200), "lot_size": (1, 600_000),
     "parts_on_edge": (1, 2000), "parts_bin": (1, 5000), "chip_bin_parts": (1, 5000), "bulk_factor": (1, 60),
@@ -148,6 +149,10 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
             found["thickness"] = found["thickness"] or rng.uniform(0.1, 60)
         else:
             found["thickness"] = found["size"] * rng.choice((0.001, 0.25, 0.4999, rng.uniform(0.01, 0.49)))
+    if found.get("stock_sizes") is not None:
+        size = round(min(found["finished_size"], 2), 3) or 1.0
+        found["finished_size"] = size
+        found["stock_sizes"] = tuple(rng.sample([round(size * share, 3) or 1.0 for share in (0.5, 0.9, 1, 1.1, 1.5, 2, 4)], 4))
     if "parts_weight" in found:
         whole = found["bars"] * found["bar_weight"]
         share = rng.choice((0.0, 1.0, rng.random()))
@@ -233,6 +238,11 @@ def good_cases(entry: Entry, rng: random.Random, count: int) -> list[Case]:
     return cases
 
 
+def is_counts(kind: Kind) -> bool:
+    """Whether a table of this kind holds counts."""
+    return kind == kind_of(Quantities)
+
+
 def bad_values(kind: Kind, required: bool) -> list[Any]:
     """Everything that one argument must not be."""
     bad: list[Any] = [True]
@@ -245,7 +255,7 @@ def bad_values(kind: Kind, required: bool) -> list[Any]:
     if kind.reader == "text":
         return [*bad, "abc", "8 mil", "12,5", 7]
     if kind.reader == "table":
-        return [*bad, (0,), (10, -5), (2.5,), ("many", 10)]
+        return [*bad, (0,), (10, -5), *(((2.5,),) if is_counts(kind) else ()), ("many", 10)]
     bad += ["abc", "n/a", -1, -1e-9, -1e7, *((kind.low, kind.closed_low * 0.99) if kind.open_low else (kind.low - 1e-6,))]
     if math.isfinite(kind.high):
         bad += [kind.high if kind.open_high else kind.high * 1.000001 + kind.whole, kind.high * 10]

@@ -414,8 +414,8 @@ def some_value(rng: random.Random, entry: Entry, a: Argument) -> Any:
 
 
 def fit(rng: random.Random, entry: Entry, values: list[Any]) -> None:
-    """Leave most of a table's many optional arguments out, since it is refused where any one of them is bad."""
-    if entry.result.reader == "table":
+    """Leave most of many optional arguments out, since a table is refused where any one of them is bad."""
+    if any(kind.reader == "table" for kind in (entry.result, *(a.kind for a in entry.arguments))):
         for n, a in enumerate(entry.arguments):
             if not a.required and rng.random() < 0.8:
                 values[n] = MISSING
@@ -502,8 +502,8 @@ def test_columns_agree_with_python(host, name):
     entry = CATALOGUE[name]
     for _ in range(SETS // 4):
         rows = rng.randint(2, 5)
-        values = [[some_value(rng, entry, a) for _ in range(rows)] if rng.random() < 0.5 else some_value(rng, entry, a)
-                  for a in entry.arguments]
+        values = [MISSING if a.kind.reader == "table" else [some_value(rng, entry, a) for _ in range(rows)] if rng.random() < 0.5
+                  else some_value(rng, entry, a) for a in entry.arguments]
         result = host.call(entry.cell_name, *[as_excel(rng, v) for v in values])
         if not any(isinstance(v, list) for v in values):
             assert result == wanted(entry, values)

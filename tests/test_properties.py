@@ -6,6 +6,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+from formula_cases import is_counts
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
@@ -383,6 +384,8 @@ def test_price_breaks_close(quantities, per_bar, bar_cost, cycle, change, setup_
 _FACE = {"outer_diameter": 1, "inner_diameter": 0.2, "surface_speed": 400, "feed_rate": 0.006, "top_speed": 4000,
          "units": "in"}
 _YIELD = {"bar_length": 144, "part_length": 2.25, "cutoff_width": 0.125, "min_remnant": 3, "facing": 0.01, "end_trim": 0.1}
+_BAR = {"finished_size": 25, "stock_sizes": [25, 27, 30, 32], "surface": "as drawn", "tolerance_class": "h9", "defect_class": "class 2",
+        "clean_up": 0.2, "part_shape": "hexagon", "bar_shape": "round", "units": "mm"}
 _ORDER = {"quantity": 1000, "parts_per_bar": 59, "scrap_rate": 0.03, "setup_parts": 5}
 _SAMPLE = {"lot_size": 1000, "aql": 1.5, "inspection_level": "III"}
 _MINDING = {"lathes": 7, "run_time": 600, "service_time": 45, "people": 2}
@@ -464,6 +467,13 @@ GOOD = {
     "operation_time": {"operation": "facing", "start_diameter": 0.75, "end_diameter": 0.25, "length": 2, "surface_speed": 400,
                        "feed_rate": 0.006, "top_speed": 5000, "passes": 2, "extra_time": 1.5, "units": "in"},
     "cycle_time_of": {"cutting_time": 31.5, "tool_changes": 5, "tool_change_time": 1.5, "rapid_time": 4, "bar_feed_time": 2},
+    "size_tolerance": {"size": 25, "tolerance_class": "h10", "bar_shape": "round", "units": "mm"},
+    "defect_depth": {"size": 25, "defect_class": "class 3", "units": "mm"},
+    "size_left": {"size": 25, "tolerance_class": "h10", "defect_class": "class 3", "clean_up": 0.5, "bar_shape": "hexagon", "units": "mm"},
+    "smallest_bar": {"finished_size": 25, "minus_tolerance": 0.1, "defect_class": "class 3", "clean_up": 0.5, "units": "mm"},
+    "bar_straightness": {"size": 25, "length": 3000, "steel": "stainless or tool or bearing", "bar_shape": "square", "units": "mm"},
+    "bar_size_for": _BAR,
+    "bar_size_reason": _BAR,
     "stickout_ratio": {"stickout": 2.625, "size": 0.75},
     "spindle_speed": {"surface_speed": 400, "diameter": 0.75, "top_speed": 5000, "units": "in"},
     "turning_time": {"length": 2, "diameter": 0.75, "surface_speed": 400, "feed_rate": 0.006, "top_speed": 5000, "passes": 2,
@@ -489,6 +499,7 @@ GOOD = {
 def bad_values(argument):
     """Values that this argument must refuse, with a label."""
     kind = argument.kind
+    is_length = kind.dimension in ("length", "feed_rate") or argument.name == "stock_sizes"
     yield "blank text", ""
     yield "spaces", "  "
     yield "word", "abc"
@@ -503,8 +514,8 @@ def bad_values(argument):
     yield "complex", 1 + 1j
     yield "dictionary", {}
     yield "object", object()
-    yield "quantity of another dimension", Q(5, "second" if kind.dimension in ("length", "feed_rate") else "mm")
-    yield "unit of another dimension", "5 kg" if kind.dimension in ("length", "feed_rate") else "5 mm" if kind.reader != "text" else "5 kg"
+    yield "quantity of another dimension", Q(5, "second" if is_length else "mm")
+    yield "unit of another dimension", "5 kg" if is_length else "5 mm" if kind.reader != "text" else "5 kg"
     if argument.required:
         yield "none", None
     if kind.reader != "table":
@@ -513,7 +524,8 @@ def bad_values(argument):
     else:
         yield "empty list", []
         yield "list with a bad one", [100, -1]
-        yield "list with part of one", [100, 1.5]
+        if is_counts(kind):
+            yield "list with part of one", [100, 1.5]
         yield "list of nothing", [None, ""]
     if kind.is_number:
         if math.isfinite(kind.high):

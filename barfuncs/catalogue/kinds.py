@@ -17,6 +17,14 @@ PRICED_PER = {"part": 1, "100 parts": 100, "1000 parts": 1000}
 """What a price is shown for, and how many parts that is."""
 INSPECTION_LEVELS = ("I", "II", "III")
 OPERATIONS = ("turning", "facing", "cut-off", "drilling", "threading", "other")
+BAR_SHAPES = ("round", "hexagon", "square")
+BAR_SURFACES = ("turned", "as drawn")
+TOLERANCE_CLASSES = ("standard", "h6", "h7", "h8", "h9", "h10", "h11", "h12", "A108 to 0.28% C", "A108 to 0.55% C",
+                     "A108 to 0.55% C stress relieved", "A108 over 0.55% C", "A484", "EN 10060", "none")
+"""Size tolerances of bar: `tables/size_tolerances.csv`. "standard" is what a bar has where nothing was agreed."""
+DEFECT_CLASSES = ("class 1", "class 2", "class 3", "class 4", "1.6% a side", "2.4% a side", "none")
+"""How deep defects of a bar's surface may be: `tables/defect_depths.csv`."""
+STEELS = ("carbon below 0.25%", "carbon from 0.25% or alloy", "stainless or tool or bearing")
 TOOLS = ("carbide", "high-speed steel")
 """What the edge of a tool is made of."""
 WORKS = ("mild steel", "brass or aluminum")
@@ -337,8 +345,14 @@ HoursAYear = Annotated[float, Kind("hours a year", "number", None, 1, 8784)]
 Lathes = Annotated[int, Kind("count", "count", None, 1, 20, whole=True)]
 LathesMinded = Annotated[float, Kind("lathes", "number", None, 0.1, 100)]
 Units = Annotated[str, Kind("units", "choice", choices=UNITS)]
+BarShape = Annotated[str, Kind("bar shape", "choice", choices=BAR_SHAPES)]
+BarSurface = Annotated[str, Kind("bar surface", "choice", choices=BAR_SURFACES)]
+ToleranceClass = Annotated[str, Kind("tolerance class", "choice", choices=TOLERANCE_CLASSES)]
+DefectClass = Annotated[str, Kind("defect class", "choice", choices=DEFECT_CLASSES)]
+Steel = Annotated[str, Kind("steel", "choice", choices=STEELS)]
 MachineType = Annotated[str, Kind("machine type", "choice", choices=MACHINE_TYPES)]
 Material = Annotated[str | float, Kind("a material's name or designation, or a density", "material")]
 Text = Annotated[str, Kind("text", "text")]
 Quantities = Annotated[Any, Kind("one or more order quantities", "table")]
+StockSizes = Annotated[Any, Kind("one or more sizes of bar", "table")]
 Table = Annotated[Any, Kind("table", "table")]

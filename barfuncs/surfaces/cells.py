@@ -239,7 +239,7 @@ def zero_is_unclear(argument: Argument) -> bool:
 
 def _single_reader(argument: Argument, read: Reader, host: Host) -> Reader:
     """How a single cell is read, where a program shows no difference between 0 and blank."""
-    if not host.blank_is_zero or not zero_is_unclear(argument):
+    if not host.blank_is_zero or not zero_is_unclear(argument) or read is _table_argument:
         return read
     words = f"{argument.name}: 0 given, or a blank cell, which arrives here as 0; "
     if argument.required:
@@ -331,6 +331,7 @@ class CellCall:
         self._readers = tuple(_table_argument if a.kind.reader == "table" else _reader(a) for a in entry.arguments)
         self._single = tuple(_single_reader(a, read, host) for a, read in zip(entry.arguments, self._readers, strict=True))
         self._texts = Texts(entry)
+        self._lists = any(a.kind.reader == "table" for a in entry.arguments)
 
     def __call__(self, *args: Any) -> Any:
         """The result, or the problem in the form that the spreadsheet program takes."""
@@ -386,7 +387,7 @@ class CellCall:
                 result = one(values)
                 if isinstance(result, Problem):
                     result = show(result)
-                    if len(refused) < _MOST_REFUSED:
+                    if len(refused) < _MOST_REFUSED and not self._lists:
                         refused[values] = result
             flat.append(result)
         make = self._host.rows
