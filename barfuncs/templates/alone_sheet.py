@@ -16,12 +16,12 @@ INPUTS = (
                help_text="parts that the parts bin or catcher holds, or still holds, by the shop's own count"),
     make_input("chip_bin_count", "Parts until the chip bin is full", kinds.PositiveCount, unit="parts",
                help_text="by the shop's own count; left blank, it is worked out from the three below and the weight of a part"),
-    make_input("chip_bin", "Volume of the chip bin", kinds.BinVolume,
+    make_input("chip_bin", "Volume of the chip bin", kinds.BinVolume, from_shop=True,
                help_text="as far as it may be filled, in US gallons or liters"),
     make_input("bulk_factor", "Bulk factor of loose chips", kinds.BulkFactor,
                help_text="how many times the volume of the metal its loose chips take; the shop's own figure. A maker of conveyors prints "
                          "weights that make about 7 to 9 for broken chips of steel, 20 to 49 for loose turnings"),
-    make_input("mean_time_between_stops", "Mean time between stops", kinds.PositiveHours,
+    make_input("mean_time_between_stops", "Mean time between stops", kinds.PositiveHours, from_shop=True,
                help_text="hours between stops that nobody planned, from the shop's log"),
 )
 
