@@ -2,7 +2,7 @@
 # mypy: disable-error-code="overload-overlap"
 """Formulas for people who plan, quote and run parts turned from bar on CNC lathes with a bar feeder."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Literal, Protocol, TypeAlias, TypeVar, overload
@@ -28,6 +28,8 @@ PlainRows: TypeAlias = Plain | Sequence[Plain | None]
 Value: TypeAlias = Plain | Quantity
 ValueRows: TypeAlias = Value | Sequence[Value | None]
 ArrayRows: TypeAlias = ValueRows | Array
+Table: TypeAlias = str | Sequence[str | Sequence[Value | None] | Mapping[str, Value | None]] | Array
+"""A text, or rows as texts, lists or mappings."""
 
 
 class Series(Protocol):
@@ -51,6 +53,9 @@ PriceBasis: TypeAlias = (
         "m",
         "bar",
         "blank",
+        "112 lb",
+        "tonne",
+        "2000 lb",
     ]
     | str
 )
@@ -122,6 +127,23 @@ Shape: TypeAlias = (
         "flat",
         "tube",
         "hexagon tube",
+    ]
+    | str
+)
+SectionShape: TypeAlias = (
+    Literal[
+        "round",
+        "hexagon",
+        "square",
+        "thread",
+    ]
+    | str
+)
+Outline: TypeAlias = (
+    Literal[
+        "round",
+        "hexagon",
+        "square",
     ]
     | str
 )
@@ -3055,102 +3077,152 @@ def order_value(
     minimum_order: PlainRows | Array | SeriesT | None = 0,
 ) -> SeriesT: ...
 @overload
-def stickout_ratio(
-    stickout: Value,
-    size: Value,
-    *,
-    units: Units | None = None,
+def material_line_cost(
+    bars: Plain,
+    price: Plain,
+    price_per: PriceBasis,
+    bar_length: Value,
+    bar_weight: Value,
+    cuts: Plain | None = 0,
+    cut_charge: Plain | None = 0,
+    minimum_charge: Plain | None = 0,
+    material_surcharge: Value | None = 0,
+    certificate_fee: Plain | None = 0,
+    material_freight: Plain | None = 0,
+    units: Units | None = "in",
 ) -> float:
-    """Stick-out in diameters. We know of no public rule that gives a number which is safe: the machine's manual does."""
+    """Cost of a line of a supplier's invoice: bars, surcharge and cuts, not less than the minimum, and certificate and freight."""
 
 @overload
-def stickout_ratio(
-    stickout: ValueRows,
-    size: ValueRows,
-    *,
-    units: Units | None = None,
+def material_line_cost(
+    bars: PlainRows,
+    price: PlainRows,
+    price_per: PriceBasis | Sequence[PriceBasis | None],
+    bar_length: ValueRows,
+    bar_weight: ValueRows,
+    cuts: PlainRows | None = 0,
+    cut_charge: PlainRows | None = 0,
+    minimum_charge: PlainRows | None = 0,
+    material_surcharge: ValueRows | None = 0,
+    certificate_fee: PlainRows | None = 0,
+    material_freight: PlainRows | None = 0,
+    units: Units | Sequence[Units | None] | None = "in",
 ) -> list[float]: ...
 @overload
-def stickout_ratio(
-    stickout: ArrayRows,
-    size: ArrayRows,
-    *,
-    units: Units | None = None,
+def material_line_cost(
+    bars: PlainRows | Array,
+    price: PlainRows | Array,
+    price_per: PriceBasis | Sequence[PriceBasis | None] | Array,
+    bar_length: ArrayRows,
+    bar_weight: ArrayRows,
+    cuts: PlainRows | Array | None = 0,
+    cut_charge: PlainRows | Array | None = 0,
+    minimum_charge: PlainRows | Array | None = 0,
+    material_surcharge: ArrayRows | None = 0,
+    certificate_fee: PlainRows | Array | None = 0,
+    material_freight: PlainRows | Array | None = 0,
+    units: Units | Sequence[Units | None] | Array | None = "in",
 ) -> Array: ...
 @overload
-def stickout_ratio(
-    stickout: ArrayRows | SeriesT,
-    size: ArrayRows | SeriesT,
-    *,
-    units: Units | None = None,
+def material_line_cost(
+    bars: PlainRows | Array | SeriesT,
+    price: PlainRows | Array | SeriesT,
+    price_per: PriceBasis | Sequence[PriceBasis | None] | Array | SeriesT,
+    bar_length: ArrayRows | SeriesT,
+    bar_weight: ArrayRows | SeriesT,
+    cuts: PlainRows | Array | SeriesT | None = 0,
+    cut_charge: PlainRows | Array | SeriesT | None = 0,
+    minimum_charge: PlainRows | Array | SeriesT | None = 0,
+    material_surcharge: ArrayRows | SeriesT | None = 0,
+    certificate_fee: PlainRows | Array | SeriesT | None = 0,
+    material_freight: PlainRows | Array | SeriesT | None = 0,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
 ) -> SeriesT: ...
 @overload
-def blanks_per_supplied_bar(
-    supplied_length: Value,
-    blank_length: Value,
-    kerf: Value,
-    *,
-    units: Units | None = None,
-) -> int:
-    """Blanks of one length that a supplied bar gives; 0 where the bar is shorter than a blank."""
+def price_from_brackets(
+    quantity: Plain,
+    price_brackets: Plain | Sequence[Plain | None] | Array,
+) -> float:
+    """Price for one unit at a quantity, where larger quantities have another price for all of their units."""
 
 @overload
-def blanks_per_supplied_bar(
-    supplied_length: ValueRows,
-    blank_length: ValueRows,
-    kerf: ValueRows,
-    *,
-    units: Units | None = None,
-) -> list[int]: ...
+def price_from_brackets(
+    quantity: PlainRows,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
+) -> list[float]: ...
 @overload
-def blanks_per_supplied_bar(
-    supplied_length: ArrayRows,
-    blank_length: ArrayRows,
-    kerf: ArrayRows,
-    *,
-    units: Units | None = None,
+def price_from_brackets(
+    quantity: PlainRows | Array,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
 ) -> Array: ...
 @overload
-def blanks_per_supplied_bar(
-    supplied_length: ArrayRows | SeriesT,
-    blank_length: ArrayRows | SeriesT,
-    kerf: ArrayRows | SeriesT,
-    *,
-    units: Units | None = None,
+def price_from_brackets(
+    quantity: PlainRows | Array | SeriesT,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
 ) -> SeriesT: ...
 @overload
-def cuts_per_supplied_bar(
-    supplied_length: Value,
-    blank_length: Value,
-    kerf: Value,
-    *,
-    units: Units | None = None,
-) -> int:
-    """Saw cuts that part a supplied bar into blanks: one behind each blank, but behind the last one where nothing is left."""
+def yearly_order_cost(
+    quantity: Plain,
+    demand: Plain,
+    ordering_cost: Plain,
+    holding_share: Plain,
+    price_brackets: Plain | Sequence[Plain | None] | Array,
+) -> float:
+    """Cost of a year's demand where so much is ordered at a time: the goods, the orders, and keeping half of an order on average."""
 
 @overload
-def cuts_per_supplied_bar(
-    supplied_length: ValueRows,
-    blank_length: ValueRows,
-    kerf: ValueRows,
-    *,
-    units: Units | None = None,
-) -> list[int]: ...
+def yearly_order_cost(
+    quantity: PlainRows,
+    demand: PlainRows,
+    ordering_cost: PlainRows,
+    holding_share: PlainRows,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
+) -> list[float]: ...
 @overload
-def cuts_per_supplied_bar(
-    supplied_length: ArrayRows,
-    blank_length: ArrayRows,
-    kerf: ArrayRows,
-    *,
-    units: Units | None = None,
+def yearly_order_cost(
+    quantity: PlainRows | Array,
+    demand: PlainRows | Array,
+    ordering_cost: PlainRows | Array,
+    holding_share: PlainRows | Array,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
 ) -> Array: ...
 @overload
-def cuts_per_supplied_bar(
-    supplied_length: ArrayRows | SeriesT,
-    blank_length: ArrayRows | SeriesT,
-    kerf: ArrayRows | SeriesT,
-    *,
-    units: Units | None = None,
+def yearly_order_cost(
+    quantity: PlainRows | Array | SeriesT,
+    demand: PlainRows | Array | SeriesT,
+    ordering_cost: PlainRows | Array | SeriesT,
+    holding_share: PlainRows | Array | SeriesT,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def cheapest_order_quantity(
+    demand: Plain,
+    ordering_cost: Plain,
+    holding_share: Plain,
+    price_brackets: Plain | Sequence[Plain | None] | Array,
+) -> int:
+    """Quantity to order at a time that costs least in a year, where larger quantities have another price for all of their units."""
+
+@overload
+def cheapest_order_quantity(
+    demand: PlainRows,
+    ordering_cost: PlainRows,
+    holding_share: PlainRows,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
+) -> list[int]: ...
+@overload
+def cheapest_order_quantity(
+    demand: PlainRows | Array,
+    ordering_cost: PlainRows | Array,
+    holding_share: PlainRows | Array,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
+) -> Array: ...
+@overload
+def cheapest_order_quantity(
+    demand: PlainRows | Array | SeriesT,
+    ordering_cost: PlainRows | Array | SeriesT,
+    holding_share: PlainRows | Array | SeriesT,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
 ) -> SeriesT: ...
 @overload
 def section_area(
@@ -3405,6 +3477,640 @@ def length_in(
 def length_in(
     text: str | Sequence[str | None] | Array | SeriesT,
     units: Units | Sequence[Units | None] | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def section_volume(
+    section_shape: SectionShape,
+    section_size: Plain,
+    section_length: Plain,
+    end_size: Plain | None = None,
+    bore: Plain | None = 0,
+    bore_end: Plain | None = None,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Volume of one section of a part: a frustum, a prism or a thread, less its bore."""
+
+@overload
+def section_volume(
+    section_shape: SectionShape,
+    section_size: Value,
+    section_length: Value,
+    end_size: Value | None = None,
+    bore: Value | None = 0,
+    bore_end: Value | None = None,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def section_volume(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: PlainRows,
+    section_length: PlainRows,
+    end_size: PlainRows | None = None,
+    bore: PlainRows | None = 0,
+    bore_end: PlainRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def section_volume(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: ValueRows,
+    section_length: ValueRows,
+    end_size: ValueRows | None = None,
+    bore: ValueRows | None = 0,
+    bore_end: ValueRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def section_volume(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array,
+    section_size: ArrayRows,
+    section_length: ArrayRows,
+    end_size: ArrayRows | None = None,
+    bore: ArrayRows | None = 0,
+    bore_end: ArrayRows | None = None,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def section_volume(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    section_length: ArrayRows | SeriesT,
+    end_size: ArrayRows | SeriesT | None = None,
+    bore: ArrayRows | SeriesT | None = 0,
+    bore_end: ArrayRows | SeriesT | None = None,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def outside_area(
+    section_shape: SectionShape,
+    section_size: Plain,
+    section_length: Plain,
+    end_size: Plain | None = None,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Outer surface of one section, without its faces."""
+
+@overload
+def outside_area(
+    section_shape: SectionShape,
+    section_size: Value,
+    section_length: Value,
+    end_size: Value | None = None,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def outside_area(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: PlainRows,
+    section_length: PlainRows,
+    end_size: PlainRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def outside_area(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: ValueRows,
+    section_length: ValueRows,
+    end_size: ValueRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def outside_area(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array,
+    section_size: ArrayRows,
+    section_length: ArrayRows,
+    end_size: ArrayRows | None = None,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def outside_area(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    section_length: ArrayRows | SeriesT,
+    end_size: ArrayRows | SeriesT | None = None,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def bore_area(
+    bore: Plain,
+    section_length: Plain,
+    bore_end: Plain | None = None,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Surface of the bore of one section."""
+
+@overload
+def bore_area(
+    bore: Value,
+    section_length: Value,
+    bore_end: Value | None = None,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def bore_area(
+    bore: PlainRows,
+    section_length: PlainRows,
+    bore_end: PlainRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def bore_area(
+    bore: ValueRows,
+    section_length: ValueRows,
+    bore_end: ValueRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def bore_area(
+    bore: ArrayRows,
+    section_length: ArrayRows,
+    bore_end: ArrayRows | None = None,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def bore_area(
+    bore: ArrayRows | SeriesT,
+    section_length: ArrayRows | SeriesT,
+    bore_end: ArrayRows | SeriesT | None = None,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def common_area(
+    outline: Outline,
+    section_size: Plain,
+    next_shape: Outline,
+    next_size: Plain,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Area that two outlines on one axis have in common: what of a face is covered where two sections meet."""
+
+@overload
+def common_area(
+    outline: Outline,
+    section_size: Value,
+    next_shape: Outline,
+    next_size: Value,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def common_area(
+    outline: Outline | Sequence[Outline | None],
+    section_size: PlainRows,
+    next_shape: Outline | Sequence[Outline | None],
+    next_size: PlainRows,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def common_area(
+    outline: Outline | Sequence[Outline | None],
+    section_size: ValueRows,
+    next_shape: Outline | Sequence[Outline | None],
+    next_size: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def common_area(
+    outline: Outline | Sequence[Outline | None] | Array,
+    section_size: ArrayRows,
+    next_shape: Outline | Sequence[Outline | None] | Array,
+    next_size: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def common_area(
+    outline: Outline | Sequence[Outline | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    next_shape: Outline | Sequence[Outline | None] | Array | SeriesT,
+    next_size: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def step_area(
+    outline: Outline,
+    section_size: Plain,
+    bore: Plain | None = 0,
+    next_shape: Outline | None = None,
+    next_size: Plain | None = None,
+    next_bore: Plain | None = 0,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Faces that show where two sections meet: shoulders outside and within the bore; without a next section the end's face."""
+
+@overload
+def step_area(
+    outline: Outline,
+    section_size: Value,
+    bore: Value | None = 0,
+    next_shape: Outline | None = None,
+    next_size: Value | None = None,
+    next_bore: Value | None = 0,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def step_area(
+    outline: Outline | Sequence[Outline | None],
+    section_size: PlainRows,
+    bore: PlainRows | None = 0,
+    next_shape: Outline | Sequence[Outline | None] | None = None,
+    next_size: PlainRows | None = None,
+    next_bore: PlainRows | None = 0,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def step_area(
+    outline: Outline | Sequence[Outline | None],
+    section_size: ValueRows,
+    bore: ValueRows | None = 0,
+    next_shape: Outline | Sequence[Outline | None] | None = None,
+    next_size: ValueRows | None = None,
+    next_bore: ValueRows | None = 0,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def step_area(
+    outline: Outline | Sequence[Outline | None] | Array,
+    section_size: ArrayRows,
+    bore: ArrayRows | None = 0,
+    next_shape: Outline | Sequence[Outline | None] | Array | None = None,
+    next_size: ArrayRows | None = None,
+    next_bore: ArrayRows | None = 0,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def step_area(
+    outline: Outline | Sequence[Outline | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    bore: ArrayRows | SeriesT | None = 0,
+    next_shape: Outline | Sequence[Outline | None] | Array | SeriesT | None = None,
+    next_size: ArrayRows | SeriesT | None = None,
+    next_bore: ArrayRows | SeriesT | None = 0,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def section_width(
+    section_shape: SectionShape,
+    section_size: Plain,
+    end_size: Plain | None = None,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Largest width of one section: its larger diameter, a thread's outer one, across the corners of a hexagon or a square."""
+
+@overload
+def section_width(
+    section_shape: SectionShape,
+    section_size: Value,
+    end_size: Value | None = None,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def section_width(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: PlainRows,
+    end_size: PlainRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def section_width(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: ValueRows,
+    end_size: ValueRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def section_width(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array,
+    section_size: ArrayRows,
+    end_size: ArrayRows | None = None,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def section_width(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    end_size: ArrayRows | SeriesT | None = None,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def part_volume(
+    sections: Table,
+    units: Units | None = "in",
+) -> float:
+    """Volume of a part, given section by section from its front."""
+
+@overload
+def part_volume(
+    sections: Table | Sequence[Table | None],
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def part_volume(
+    sections: Table | Sequence[Table | None] | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def part_volume(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def finished_weight(
+    sections: Table,
+    material: Plain,
+    units: Units | None = "in",
+) -> float:
+    """Weight of a finished part, given section by section from its front as in `part_volume`."""
+
+@overload
+def finished_weight(
+    sections: Table,
+    material: Value,
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def finished_weight(
+    sections: Table | Sequence[Table | None],
+    material: PlainRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def finished_weight(
+    sections: Table | Sequence[Table | None],
+    material: ValueRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def finished_weight(
+    sections: Table | Sequence[Table | None] | Array,
+    material: ArrayRows,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def finished_weight(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    material: ArrayRows | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def part_area(
+    sections: Table,
+    units: Units | None = "in",
+) -> float:
+    """Whole surface of a part, outer and inner, shoulders and end faces too, given section by section as in `part_volume`."""
+
+@overload
+def part_area(
+    sections: Table | Sequence[Table | None],
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def part_area(
+    sections: Table | Sequence[Table | None] | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def part_area(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def finished_length(
+    sections: Table,
+    units: Units | None = "in",
+) -> float:
+    """Length of a part: its sections together, given as in `part_volume`."""
+
+@overload
+def finished_length(
+    sections: Table | Sequence[Table | None],
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def finished_length(
+    sections: Table | Sequence[Table | None] | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def finished_length(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def part_width(
+    sections: Table,
+    units: Units | None = "in",
+) -> float:
+    """Largest width of a part, across the corners of a hexagon or a square: what a round bar must give at least."""
+
+@overload
+def part_width(
+    sections: Table | Sequence[Table | None],
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def part_width(
+    sections: Table | Sequence[Table | None] | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def part_width(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def chips_per_part(
+    sections: Table,
+    material: Plain,
+    shape: Shape,
+    size: Plain,
+    bar_per_part: Plain,
+    thickness: Plain | None = None,
+    units: Units | None = "in",
+) -> float:
+    """Weight of the chips that one part makes: the bar it uses, cut-off and facing included, less the finished part."""
+
+@overload
+def chips_per_part(
+    sections: Table,
+    material: Value,
+    shape: Shape,
+    size: Value,
+    bar_per_part: Value,
+    thickness: Value | None = None,
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def chips_per_part(
+    sections: Table | Sequence[Table | None],
+    material: PlainRows,
+    shape: Shape | Sequence[Shape | None],
+    size: PlainRows,
+    bar_per_part: PlainRows,
+    thickness: PlainRows | None = None,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def chips_per_part(
+    sections: Table | Sequence[Table | None],
+    material: ValueRows,
+    shape: Shape | Sequence[Shape | None],
+    size: ValueRows,
+    bar_per_part: ValueRows,
+    thickness: ValueRows | None = None,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def chips_per_part(
+    sections: Table | Sequence[Table | None] | Array,
+    material: ArrayRows,
+    shape: Shape | Sequence[Shape | None] | Array,
+    size: ArrayRows,
+    bar_per_part: ArrayRows,
+    thickness: ArrayRows | None = None,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def chips_per_part(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    material: ArrayRows | SeriesT,
+    shape: Shape | Sequence[Shape | None] | Array | SeriesT,
+    size: ArrayRows | SeriesT,
+    bar_per_part: ArrayRows | SeriesT,
+    thickness: ArrayRows | SeriesT | None = None,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def stickout_ratio(
+    stickout: Value,
+    size: Value,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Stick-out in diameters. We know of no public rule that gives a number which is safe: the machine's manual does."""
+
+@overload
+def stickout_ratio(
+    stickout: ValueRows,
+    size: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def stickout_ratio(
+    stickout: ArrayRows,
+    size: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def stickout_ratio(
+    stickout: ArrayRows | SeriesT,
+    size: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def blanks_per_supplied_bar(
+    supplied_length: Value,
+    blank_length: Value,
+    kerf: Value,
+    *,
+    units: Units | None = None,
+) -> int:
+    """Blanks of one length that a supplied bar gives; 0 where the bar is shorter than a blank."""
+
+@overload
+def blanks_per_supplied_bar(
+    supplied_length: ValueRows,
+    blank_length: ValueRows,
+    kerf: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[int]: ...
+@overload
+def blanks_per_supplied_bar(
+    supplied_length: ArrayRows,
+    blank_length: ArrayRows,
+    kerf: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def blanks_per_supplied_bar(
+    supplied_length: ArrayRows | SeriesT,
+    blank_length: ArrayRows | SeriesT,
+    kerf: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def cuts_per_supplied_bar(
+    supplied_length: Value,
+    blank_length: Value,
+    kerf: Value,
+    *,
+    units: Units | None = None,
+) -> int:
+    """Saw cuts that part a supplied bar into blanks: one behind each blank, but behind the last one where nothing is left."""
+
+@overload
+def cuts_per_supplied_bar(
+    supplied_length: ValueRows,
+    blank_length: ValueRows,
+    kerf: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[int]: ...
+@overload
+def cuts_per_supplied_bar(
+    supplied_length: ArrayRows,
+    blank_length: ArrayRows,
+    kerf: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def cuts_per_supplied_bar(
+    supplied_length: ArrayRows | SeriesT,
+    blank_length: ArrayRows | SeriesT,
+    kerf: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
 ) -> SeriesT: ...
 @overload
 def size_tolerance(
@@ -4152,6 +4858,22 @@ __all__ = [
     "weight_per_length",
     "whole_bar_quantity",
     "why",
+    "cheapest_order_quantity",
+    "material_line_cost",
+    "price_from_brackets",
+    "yearly_order_cost",
+    "bore_area",
+    "chips_per_part",
+    "common_area",
+    "finished_length",
+    "finished_weight",
+    "outside_area",
+    "part_area",
+    "part_volume",
+    "part_width",
+    "section_volume",
+    "section_width",
+    "step_area",
     "bar_size_for",
     "bar_size_reason",
     "bar_straightness",

@@ -164,7 +164,8 @@ def block_of(entry: Entry) -> Block | None:
     cases = _some(lambda n: good_cases(entry, rng, n), ROWS // 2) + _some(lambda n: bad_cases(entry, rng, n), ROWS // 2)
     cases = [c if not any(isinstance(v, bool) for v in c.values) else cases[0] for c in cases]
     count = len(entry.arguments)
-    ranged = tuple(n for n in sorted(rng.sample(range(count), (count + 1) // 2)) if entry.arguments[n].kind.reader != "table")
+    single_cells = [n for n in range(count) if entry.arguments[n].kind.reader != "table"]
+    ranged = tuple(sorted(rng.sample(single_cells, (len(single_cells) + 1) // 2)))
     single = cases[0].values
     return Block(tuple(Set(Case(entry, tuple(c.values[n] if n in ranged else single[n] for n in range(count))), "range")
                        for c in cases), ranged)
@@ -187,6 +188,8 @@ def python_result(case: Case) -> Any:
 
 
 def _as_excel(value: Any, single: bool = True) -> Any:
+    if isinstance(value, tuple) and isinstance(value[0], tuple):
+        return Cells(tuple(tuple(None if v == "" else v for v in row) for row in value))
     if isinstance(value, tuple):
         return Cells(tuple((_as_excel(v, False),) for v in value)) if len(value) > 1 else Cells(_as_excel(value[0], False))
     if value is None:
@@ -219,6 +222,8 @@ def through_xlwings(sets: Sequence[Set], blocks: Sequence[Block]) -> tuple[list[
 def _literal(value: Any, real_zero: bool = False) -> str:
     if value is None:
         return ""
+    if isinstance(value, tuple) and isinstance(value[0], tuple):
+        return "{" + "|".join(";".join(map(_literal, row)) for row in value) + "}"
     if isinstance(value, tuple):
         return "{" + "|".join(_literal(v) for v in value) + "}"
     if isinstance(value, str):

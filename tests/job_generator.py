@@ -4,7 +4,7 @@ import random
 from typing import Any
 
 import barfuncs as bf
-from barfuncs.catalogue.kinds import LAST_BAR_RESTS, MACHINE_TYPES, ROUNDINGS
+from barfuncs.catalogue.kinds import LAST_BAR_RESTS, MACHINE_TYPES, PRICE_BASES, ROUNDINGS
 from barfuncs.templates.registry import TEMPLATES
 
 MATERIALS = ("Brass C36000", "Stainless 303", "Steel 1215", "Titanium grade 5", "7.85 g/cm3")
@@ -31,8 +31,9 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     optional = {
         "facing": length(0, 0.06), "end_trim": length(0, 0.5), "scrap_rate": rng.choice([0, 0.01, 0.03, 0.125]),
         "setup_parts": rng.randint(0, 12), "material_price": round(rng.uniform(0.4, 60), 2),
-        "price_per": rng.choice(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank"]),
+        "price_per": rng.choice(PRICE_BASES),
         "cuts_per_bar": rng.randint(0, 2), "cut_charge": round(rng.uniform(0, 4), 2),
+        "material_surcharge": round(rng.uniform(0, 3), 3), "certificate_fee": rng.choice([0, 25, 60.5]), "material_freight": round(rng.uniform(0, 150), 2),
         "minimum_charge": rng.choice([0, 75, 100_000]), "chip_price": round(rng.uniform(0, 2), 2),
         "remnant_price": round(rng.uniform(0, 2), 2), "cycle_time": round(rng.uniform(4, 900), 1),
         "bar_change_time": rng.randint(0, 90), "efficiency": rng.choice([1, 0.85, 0.9]),
@@ -133,7 +134,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
         job[f"quantity_{n}"] = quantity
     if rng.random() < 0.3:
         job.pop("quantity_2", None)  # a gap
-    job |= {"material_price": round(rng.uniform(0.4, 60), 2), "price_per": rng.choice(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank"]),
+    job |= {"material_price": round(rng.uniform(0.4, 60), 2), "price_per": rng.choice(PRICE_BASES),
             "machine_rate": rng.choice([60, 95.5, 120]),
             "rounding": rng.choice([*ROUNDINGS])}
     job |= rng.choice([{"margin": 0.25}, {"margin": 0}, {"markup": 0.4}, {"markup": 0}, {"margin": 0.6, "markup": 0}])

@@ -82,10 +82,10 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
         a["scrap_credit"] = bf.scrap_credit(a["bars"], a["bar_weight"], a["parts_weight"], a["remnants_weight"],
                                             i["chip_price"], i["remnant_price"], per_unit * rest)
     else:
-        a["material_cost"] = bf.material_cost(
-            a["bought"], i["material_price"], i["price_per"], a["bought_length"], per_unit * a["bought_length"], a["cuts"],
-            i["cut_charge"], i["minimum_charge"], units)
         per_bar = bf.material_cost(1, i["material_price"], i["price_per"], a["bought_length"], per_unit * a["bought_length"], units=units)
+        per_bar += i["material_surcharge"] * per_unit * a["bought_length"]
+        a["material_cost"] = max(i["minimum_charge"], a["bought"] * per_bar + a["cuts"] * i["cut_charge"]) \
+            + i["certificate_fee"] + i["material_freight"]
         a["rack_value"] = per_bar * a["rack_length"] / a["bought_length"]
         a["scrap_credit"] = bf.scrap_credit(a["bars"], a["bar_weight"], a["parts_weight"], a["remnants_weight"],
                                             i["chip_price"], i["remnant_price"], per_unit * rest)

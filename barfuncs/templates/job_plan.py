@@ -111,7 +111,7 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
                formula="MIN(feeder_bars,bars)*bar_weight", needs="feeder_bars"),
     ),
     "Material cost": (
-        Answer("material_cost", "Material", "money", "order", calls="material_cost", refs=_BOUGHT, needs="material_price price_per"),
+        Answer("material_cost", "Material", "money", "order", calls="material_line_cost", refs=_BOUGHT, needs="material_price price_per"),
         Answer("rack_value", "Less: back on the rack", "money", "order", formula=rack_value_formula("rack_length"),
                needs="material_price price_per"),
         Answer("scrap_credit", "Less: chips and remnants sold", "money", "order", calls="scrap_credit",
