@@ -79,7 +79,7 @@ STEPS = (
 )
 TIMES = (
     Answer("first_stop_parts", "First stop when alone, at most after", "count", "parts",
-           formula=f"MIN({','.join(a.name for a in LIMITS)})", needs="feeder_bars"),
+           formula="MIN(until_order,until_bars," + ",".join(f'IF({a.name}="-",1E15,{a.name})' for a in LIMITS[2:]) + ")", needs="feeder_bars"),
     Answer("first_stop_hours", "First stop when alone, at most after", "hours", "hours",
            formula="RUN_HOURS(first_stop_parts,cycle_time,parts_per_bar,bar_change_time)", needs="cycle_time feeder_bars"),
     Answer("first_stop", "What stops it first", "text",
