@@ -102,8 +102,9 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
 
 
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good():
+    # What is drawn is tested in test_part_sheet.
     book = in_the_sheet("job_plan", GOOD)
-    assert [a for a in job_plan.TEMPLATE.form.answers if not isinstance(book.value(f"plan_{a}"), float)] == [
+    assert [a for a in job_plan.TEMPLATE.form.answers if a not in (*TOTALS, "machines_that_fit") and not isinstance(book.value(f"plan_{a}"), float)] == [
         "fewest_bars", "first_stop", "material_name", "material_caution", "material_group", "edges_to_change", "next_edge", "stops_not_known"]
     assert book.value("plan_not_known") == book.value("plan_problems") == ""
 
@@ -177,7 +178,8 @@ def test_a_full_feeder_that_holds_the_order_runs_alone_as_long_as_the_order():
 def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
     book = Workbook(job_plan.TEMPLATE.build(), direct=True)
     book.calculate()
-    for name in job_plan.TEMPLATE.form.answers.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong"}:  # 0 where none is there
+    for name in job_plan.TEMPLATE.form.answers.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong", "part_sections",
+                                                        "part_scale"}:  # 0 where none is there
         assert isinstance(book.value(f"plan_{name}"), (CellError, str)), name
     assert str(book.value("plan_status")).startswith(STOP + "  Fill in or correct: units, material, size")
 
