@@ -3,6 +3,8 @@
 import random
 from typing import Any
 
+from reference_part import with_part
+
 import barfuncs as bf
 from barfuncs.catalogue.kinds import (
     LAST_BAR_RESTS,
@@ -59,9 +61,17 @@ def good_job(rng: random.Random) -> dict[str, Any]:
         "parts_per_feed": rng.randint(1, 5), "last_feed": rng.choice(LAST_FEEDS),
     }
     job |= {name: value for name, value in rarer.items() if rng.random() < 0.3}
-    if _good_per_bar(job) < 1:  # what is left of a part or two
-        for name in ("first_parts_scrapped", "last_feed", "second_spindle_stock", "rear_hold"):
-            job.pop(name, None)
+    alone = {"parts_bin": rng.choice([40, 500, 8000]), "chip_bin_count": rng.choice([60, 900, 20_000]),
+             "chip_bin": rng.choice([10, 55, 200]) * (3.8 if units == "mm" else 1), "bulk_factor": rng.choice([5, 8.5, 30]),
+             "mean_time_between_stops": rng.choice([2.5, 20, 150])}
+    job |= {name: value for name, value in alone.items() if rng.random() < 0.45}
+    if rng.random() < 0.5:
+        for n in rng.sample(range(1, 11), rng.randint(1, 4)):
+            job |= {f"tool_{n}_parts_per_edge": rng.choice([1, 60, 250, 4000]), f"tool_{n}_what": rng.choice(["drill", "OD turn", "cut-off"])}
+            if rng.random() < 0.5:
+                job[f"tool_{n}_parts_on_edge"] = rng.choice([0, 20, 60, 300])
+            if rng.random() < 0.3:
+                del job[f"tool_{n}_what"]
     if rng.random() < 0.4:
         job["kerf"] = length(0, 0.15)
         blanks = rng.randint(1, 4)
@@ -70,16 +80,54 @@ def good_job(rng: random.Random) -> dict[str, Any]:
         job["longest_random_bar"] = round(job["bar_length"] * rng.uniform(1, 1.3), digits) + 1
     if rng.random() < 0.3:
         job["part_weight"] = heaviest_part(job) * rng.choice([0.3, 0.8, 1])
+    apart = random.Random(repr(job))  # what is drawn for the rest of the jobs stays as it was
+    if apart.random() < 0.35:
+        job |= sections(apart, job, digits)
+        if apart.random() < 0.8:
+            job["part_length"] = None
+            job.pop("part_weight", None)
+    if good_per_bar(with_part(job)) < 1:  # of a part or two nothing is left
+        for name in ("first_parts_scrapped", "last_feed", "second_spindle_stock", "rear_hold"):
+            job.pop(name, None)
     return job
 
 
-def _good_per_bar(job: dict[str, Any]) -> int:
+def good_per_bar(job: dict[str, Any]) -> int:
     """Parts of a bar without its first ones that are scrapped."""
-    keeps = bf.min_remnant(job["grip_length"], job["face_to_cutoff"], job.get("rear_hold", 0))
+    def given(name: str) -> Any:
+        return job.get(name) or 0
+
+    keeps = bf.min_remnant(job["grip_length"], job["face_to_cutoff"], given("rear_hold"))
     fit = bf.parts_per_bar(job["bar_length"], job["part_length"], job["cutoff_width"], keeps,
-                           job.get("facing", 0) + job.get("second_spindle_stock", 0), job.get("end_trim", 0))
-    per_feed = job.get("parts_per_feed", 1) if job.get("last_feed") == LAST_FEEDS[1] else 1
-    return bf.parts_in_full_feeds(fit, per_feed) - job.get("first_parts_scrapped", 0)
+                           given("facing") + given("second_spindle_stock"), given("end_trim"))
+    per_feed = given("parts_per_feed") or 1
+    return bf.parts_in_full_feeds(fit, per_feed if given("last_feed") == LAST_FEEDS[1] else 1) - given("first_parts_scrapped")
+
+
+def sections(rng: random.Random, job: dict[str, Any], digits: int) -> dict[str, Any]:
+    """A part that comes out of the bar, section by section."""
+    across = min(job["size"], job["thickness"]) if job["shape"] == "flat" else job["size"]
+    tube = job["size"] - 2 * job["thickness"] if "tube" in job["shape"] else 0.0
+    bore = tube + rng.uniform(0.05, 0.2) * (across - tube) if tube or rng.random() < 0.5 else 0.0
+    rows: dict[str, Any] = {}
+    count = rng.choice([1, 2, 3, 5, 16])
+    for n in range(1, count + 1):
+        shape = rng.choice(["round", None, "thread", "hexagon", "square"])
+        widest = across * (1 if shape not in ("hexagon", "square") else 0.999 if shape == job["shape"] else 0.866 if shape == "hexagon" else 0.707)
+        if widest < bore * 1.02:
+            shape, widest = None, across
+        size = rng.uniform(max(bore * 1.02, widest * 0.5), widest)
+        row: dict[str, Any] = {"shape": shape, "size": size, "length": job["part_length"] / count * rng.uniform(0.7, 1.3)}
+        if shape == "thread":
+            row["end_size"] = bore + (size - bore) * rng.uniform(0.8, 0.95)
+        elif shape in ("round", None) and rng.random() < 0.4:
+            row["end_size"] = rng.uniform(max(bore * 1.02, across * 0.4), across)
+        if bore and (tube or rng.random() < 0.7):
+            row["bore"] = bore
+            if not tube and rng.random() < 0.3:
+                row["bore_end"] = bore * rng.uniform(0.3, 0.9)
+        rows |= {f"section_{n}_{name}": float(f"{value:.10g}") if isinstance(value, float) else value for name, value in row.items()}
+    return rows
 
 
 def heaviest_part(job: dict[str, Any]) -> float:
@@ -147,7 +195,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     unit = 25.4 if job["units"] == "mm" else 1.0
     not_asked = ("quantity", "longest_random_bar", "feeder_bars", "bars_on_hand")
     job = {name: value for name, value in job.items() if name in TEMPLATES["quote"].inputs and name not in not_asked}
-    per_bar = _good_per_bar(job)
+    per_bar = good_per_bar(with_part(job))
     usual = [1, 2, 7, 40, 100, 101, 250, 999, 1000, 5000, 25_000, 120_000]
     if per_bar > 0:  # one part more than some bars give
         usual += [bf.whole_bar_quantity(q, per_bar, job.get("scrap_rate", 0), job.get("setup_parts", 0)) + 1 for q in (1, 20, 300)]
@@ -187,7 +235,8 @@ _PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.
          "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2,
          "feeder_longest_bar": 160.0, "machine_type": "guide bush", "top_speed": 4000.0, "rear_hold": 3.0, "first_parts_scrapped": 1.0}
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
-    "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0},
+    "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "parts_bin": 400.0, "chip_bin": 55.0, "bulk_factor": 9.0,
+                 "mean_time_between_stops": 20.0, "tool_2_parts_per_edge": 300.0, "tool_2_parts_on_edge": 20.0},
     "quote": {**_PLAN, **{f"quantity_{n}": q for n, q in enumerate((500.0, 100.0, 1000.0, 2500.0, 60.0, 5000.0), 1)},
               "margin": 0.2, "what_if_quantity": 250.0, "setup_rate": 60.0, "setup_hours": 1.5, "longest_push": 24.0, "tool_changes": 3.0,
               "op_2_operation": "facing", "op_2_start_diameter": 1.0, "op_2_end_diameter": 0.25, "op_2_length": 1.0,

@@ -6,7 +6,8 @@ import re
 
 import openpyxl
 import pytest
-from job_generator import BAD_VALUES, GOOD_INPUTS, good_job
+from job_generator import BAD_VALUES, GOOD_INPUTS, good_job, good_per_bar
+from reference_part import TOTALS, with_part
 from reference_plan import plan
 from template_forms import in_the_sheet, never_given, resting_on
 
@@ -30,9 +31,7 @@ def jobs(count: int, seed: int = 7) -> list[dict]:
 
 
 def plan_fits(inputs: dict) -> bool:
-    remnant = inputs["grip_length"] + inputs["face_to_cutoff"]
-    return bf.parts_per_bar(inputs["bar_length"], inputs["part_length"], inputs["cutoff_width"], remnant,
-                            inputs["facing"] or 0, inputs["end_trim"] or 0) > 0
+    return good_per_bar(with_part(inputs)) > 0
 
 
 def disagreements(inputs: dict, answers: dict) -> list[str]:
@@ -46,7 +45,7 @@ def disagreements(inputs: dict, answers: dict) -> list[str]:
         else:
             # Differences of large numbers lose digits: their error is judged by what they are made of.
             scale = max(abs(want), {"remnant": inputs["bar_length"], "last_bar_remnant": inputs["bar_length"]}.get(name, 0))
-            if name in ("chips_weight", "remnants_weight", "scrap_credit", "net_material", "material_each"):
+            if name in ("chips_each", "chips_weight", "remnants_weight", "scrap_credit", "net_material", "material_each"):
                 scale = max(scale, answers["total_weight"])
             same = isinstance(got, float) and abs(got - want) <= 1e-9 * scale
         if not same:
@@ -71,7 +70,7 @@ def test_the_generated_jobs_give_every_input():
 
 def test_the_reference_names_every_answer():
     answers = plan(jobs(1)[0])
-    steps = {a.name for a in job_plan._STEPS} - {"bought_length"}
+    steps = {a.name for a in job_plan._STEPS} - {"bought_length", "machines_that_fit", *TOTALS}
     assert set(answers) == set(job_plan.TEMPLATE.form.answers) - steps
 
 
@@ -87,7 +86,7 @@ GOOD = GOOD_INPUTS["job_plan"]
 
 @pytest.mark.parametrize(("name", "value"), [
     *((n, v) for n, values in BAD_VALUES.items() for v in values),
-    *((i.name, v) for i in job_plan.TEMPLATE.inputs.values() if i.kind.is_number for v in (-1.0, 1e12, "x", True)),
+    *((i.name, v) for i in job_plan.FORM.inputs.values() if i.kind.is_number for v in (-1.0, 1e12, "x", True)),
     ("price_per", "dozen"), ("price_per", 3.0), ("units", None), ("feeder_bars", 0.0), ("efficiency", 0.0), ("machine_type", "robot"),
 ])
 def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
@@ -101,9 +100,10 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
 
 
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good():
+    # What is drawn is tested in test_part_sheet.
     book = in_the_sheet("job_plan", GOOD)
-    assert [a for a in job_plan.TEMPLATE.form.answers if not isinstance(book.value(f"plan_{a}"), float)] == [
-        "fewest_bars", "material_name", "material_caution", "material_group"]
+    assert [a for a in job_plan.TEMPLATE.form.answers if a not in (*TOTALS, "machines_that_fit") and not isinstance(book.value(f"plan_{a}"), float)] == [
+        "fewest_bars", "first_stop", "material_name", "material_caution", "material_group", "edges_to_change", "next_edge", "stops_not_known"]
     assert book.value("plan_not_known") == book.value("plan_problems") == ""
 
 
@@ -148,7 +148,7 @@ def test_a_number_that_may_be_a_designation_is_told_to_be_typed_as_text():
 def test_a_bad_row_of_own_materials_is_marked_and_stops_the_plan(name, density, mark):
     book = Workbook(job_plan.TEMPLATE.build(), direct=True)
     for key, number in GOOD.items():
-        book.set(key, number)
+        book.set(job_plan.FORM.cells[key], number)
     sheet, row, column = book.first_cell("own_material_names")
     book.set_at((sheet, row, column), name)
     book.set_at((sheet, row, book.first_cell("own_material_densities")[2]), density)
@@ -177,7 +177,8 @@ def test_a_full_feeder_that_holds_the_order_runs_alone_as_long_as_the_order():
 def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
     book = Workbook(job_plan.TEMPLATE.build(), direct=True)
     book.calculate()
-    for name in job_plan.TEMPLATE.form.answers.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong", "front_stock"}:  # 0 where none is there
+    for name in job_plan.TEMPLATE.form.answers.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong", "part_sections",
+                                                        "part_scale", "front_stock"}:  # 0 where none is there
         assert isinstance(book.value(f"plan_{name}"), (CellError, str)), name
     assert str(book.value("plan_status")).startswith(STOP + "  Fill in or correct: units, material, size")
 

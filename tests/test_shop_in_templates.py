@@ -24,7 +24,7 @@ RATES_GIVEN = Rates(currency="CHF", markup=0.35, rounding="up to next 0.05", min
                     other_per_part=0.02, scrap_rate=0.03, confidence=0.9, efficiency=0.9)
 LATHES = (
     Machine("Lathe 1", 144.0, 1.25, 2.5, 0.2, 35.0, 5000.0, 18, 82.0, 70.0),
-    Machine("Lathe 2", 150.0, 2.0, 3.25, 0.25, 45.0, 4000.0, 10, 88.0, None),
+    Machine("Lathe 2", 150.0, 2.0, 3.25, 0.25, 45.0, 4000.0, 10, 88.0, None, chip_bin=55.0, mean_time_between_stops=9.0),
     Machine("Old lathe", machine_rate=50.0),
 )
 STOCK = (
@@ -99,7 +99,7 @@ def test_a_value_that_is_filled_in_stays(template):
     assert {name: counted[name] for name in own} == own
     with_shop = filled_with(template, INCH, JOB | own).answers
     without = fill(template, {**JOB, **own, **ORDER[template], "machine": None}).answers
-    about_the_shop = {"machine_row", "largest_size", "status", "currency_shown"}
+    about_the_shop = {"machine_row", "largest_size", "machines_that_fit", "status", "currency_shown"}
     assert {a: v for a, v in with_shop.items() if a not in about_the_shop} == {a: v for a, v in without.items() if a not in about_the_shop}
 
 

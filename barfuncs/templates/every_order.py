@@ -31,7 +31,7 @@ BAR = (
            help_text="only where the supplier sends random lengths: the longest one"),
 )
 PART = (
-    make_input("part_length", "Part length", kinds.PositiveLength, needed=True),
+    make_input("part_length", "Part length", kinds.PositiveLength, needed=True, from_part=True),
     make_input("cutoff_width", "Cut-off width", kinds.Length, needed=True),
     make_input("facing", "Facing", kinds.Length, 0),
     make_input("end_trim", "End trim of a new bar", kinds.Length, 0),
@@ -41,7 +41,8 @@ PART = (
     make_input("last_feed", "The last feed of a bar gives", kinds.LastFeed, kinds.LAST_FEEDS[0],
                help_text="only where several parts are made from one feed: as many as still fit, or nothing unless all of them fit"),
     make_input("part_weight", "Weight of a finished part", kinds.PositiveWeight, blank=0,
-           help_text="weight of one finished part; left blank, the bar over the part's length is taken"),
+           help_text="weight of one finished part; left blank, that of the sheet Part, or else the bar over the part's length",
+           from_part=True),
 )
 ORDER = (
     make_input("quantity", "Order quantity", kinds.PositiveCount, needed=True, unit="parts"),

@@ -6,7 +6,7 @@ from openpyxl import Workbook
 
 from barfuncs.catalogue import kinds
 from barfuncs.functions.quantity import bars_for_confidence
-from barfuncs.templates import layout, plausible
+from barfuncs.templates import alone_sheet, layout, part_sheet, plausible
 from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, unit_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
@@ -77,7 +77,7 @@ INPUTS: dict[str, tuple[Input, ...]] = {
     "Lathe and feeder": LATHE,
     "Material price": PRICE,
 }
-ALL_INPUTS: dict[str, Input] = {i.name: i for group in INPUTS.values() for i in group}
+ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), alone_sheet.INPUTS) for i in group}
 
 _BOUGHT = (("price", "material_price"), ("bars", "bought"), ("bar_length", "bought_length"), ("bar_weight", "bought_weight"))
 ANSWERS: dict[str, tuple[Answer, ...]] = {
@@ -143,6 +143,7 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
                needs="cycle_time feeder_bars"),
         Answer("feeder_loads", "Feeder loads", "count", "loads", formula="COUNT_UP(bars/feeder_bars)",
                needs="feeder_bars"),
+        *alone_sheet.TIMES,
     ),
 }
 # Steps between that the page does not show among the answers.
@@ -167,6 +168,9 @@ _STEPS = (
     Answer("average_parts", "parts to make on average, before those at the front of every bar", "count", "parts", calls="parts_to_make",
            refs=(("confidence", "0"),)),
     Answer("order_parts", "parts to make with confidence, before those at the front of every bar", "count", "parts", calls="parts_to_make"),
+    *part_sheet.TOTALS,
+    *part_sheet.steps("plan_"),
+    *alone_sheet.STEPS,
     *SUPPLY,
     Answer("rest_length", "rest of the last bar that goes back on the rack", "length", "length",
            formula=rest_formula("last_bar_remnant")),
@@ -180,10 +184,10 @@ _STEPS = (
            formula="total_weight-parts_weight-chips_weight-remnants_weight-rack_weight"),
 )
 ALL_ANSWERS: dict[str, Answer] = {
-    a.name: a for group in (*ANSWERS.values(), _STEPS) for a in group
+    a.name: a for group in (*ANSWERS.values(), alone_sheet.LIMITS, _STEPS) for a in group
 }
 
-FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values())
+FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values(), (part_sheet.SECTIONS, alone_sheet.TOOLS))
 
 HEADLINES = ("parts_per_bar", "bars", "weight_to_buy", "net_material", "run_hours")
 
@@ -198,6 +202,7 @@ def _headline() -> str:
 CHECKS = (
     WHOLE_PARTS,
     SECTION,
+    part_sheet.PART_CHECK,
     plausible.UNITS,
     plausible.LENGTHS,
     Check("Feeder", (
@@ -230,6 +235,7 @@ CHECKS = (
         ("TRUE", OK, f'"One bar weighs "&{number_text("plan_bar_weight", 1)}&{WEIGHT_SUFFIX}&", not more than "&{ONE_PERSON}&{WEIGHT_SUFFIX}&", one '
                      f'person\'s lift at best; a full load "&{number_text("plan_load_weight", 1)}&{WEIGHT_SUFFIX}&"."'),
     )),
+    alone_sheet.CHECK,
     plausible.times_check("cycle_time", "ISBLANK(cycle_time)", run_hours="run_hours"),
     plausible.prices_check(),
     Check("Balance", (
@@ -291,7 +297,7 @@ def _bar_drawing(page: Page) -> None:
     layout.quiet_errors(sheet, f"C{first}:C{page.row}")
     layout.stacked_bar(sheet, first, page.row, page.beside(first).take("E:H", 7).partition(":")[0], 12.6, 3.4, _FILLS)
     page.next_row()
-    page.put("B", f'=IFERROR(plan_parts_per_bar&" parts of "&{number_text("part_length", 5)}&" and their cut-offs","")',
+    page.put("B", f'=IFERROR(plan_parts_per_bar&" parts of "&{number_text("use_part_length", 5)}&" and their cut-offs","")',
              color=layout.SOFT, size=9)
     page.skip(2)
 
@@ -307,7 +313,7 @@ def _objections(inputs: Values, answers: Values) -> Problems:
         return [("first_parts_scrapped", ALL_FIRST_PARTS)]
     if inputs["part_weight"] is not None and isinstance(answers["parts_weight"], CellError):
         return [("part_weight", PART_TOO_HEAVY)]
-    return []
+    return part_sheet.objections(answers, "parts_weight")
 
 
 def _bars_of_random_lengths(inputs: Values, answers: Values, shop: Shop | None) -> dict[str, Any]:
@@ -329,12 +335,15 @@ def _bars_of_random_lengths(inputs: Values, answers: Values, shop: Shop | None) 
 
 def _draw(book: Workbook, shop: Shop | None) -> None:
     _plan_sheet(book)
+    part_sheet.part_sheet(book, FORM)
     setup_sheet(book, FORM)
+    alone_sheet.alone_sheet(book, FORM)
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
     notes_sheet(book, FORM, (
         "Yield, bars, parts to make and times: common practice of the trade, worked out as said above, no source.",
         SOURCE,
+        *alone_sheet.SOURCES,
         "Weight of chips is what is neither part nor remnant. The last bar is taken to be left as it is after its last part.",
     ), RESULTS, (*PROBLEMS, KERF_MISSING))
 
@@ -349,7 +358,7 @@ TEMPLATE = Template(
     form=FORM,
     checks=CHECKS,
     draw=_draw,
-    results=RESULTS,
+    results=(*RESULTS, *part_sheet.RESULTS),
     more_inputs=("quantity",),
     more_results=_bars_of_random_lengths,
     rules=RULES,
