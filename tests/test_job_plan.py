@@ -131,7 +131,7 @@ def check_sentences(book: Workbook) -> list[str]:
 
 
 def test_an_answer_that_cannot_be_worked_out_is_named():
-    book = in_the_sheet("job_plan", GOOD | {"part_length": 1e-6, "cutoff_width": 0.0, "part_weight": None})
+    book = in_the_sheet("job_plan", GOOD | {"part_length": 1e-6, "cutoff_width": 0.0, "part_weight": None, "first_parts_scrapped": 0.0})
     assert book.value("plan_parts_per_bar") == 1.41e8
     assert str(book.value("plan_status")).startswith(f"{STOP}  These can't be worked out from the inputs: bars to load, ")
 
