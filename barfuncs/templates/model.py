@@ -204,7 +204,7 @@ class Column(Input):
         """The format of its cells where they only stand one below the other: lengths and amounts have the same decimals."""
         if self.number not in ("general", "count"):
             return self.number
-        return {"length": "length", "number": "money"}.get(self.kind.reader, "general")  # a count too: of a TRUE in it LibreOffice makes 1
+        return {"length": "length", "number": "money"}.get(self.kind.reader, "general")
 
     def at(self, ref: str) -> Input:
         """The input of one row, whose cell goes by its reference instead of a name."""
