@@ -33,6 +33,27 @@ def supply(i: dict[str, Any], bars: int) -> dict[str, Any]:
             "cuts_per_supplied": cuts}
 
 
+def bar_for_part(i: dict[str, Any]) -> dict[str, Any]:
+    """The smallest bar for the part, why, and what the bar that is filled in leaves."""
+    if not i["finished_size"] or i["shape"] not in ("round", "hexagon", "square"):
+        return {"bar_size_needed": "-", "bar_leaves": "-", "bar_why": ""}
+    bar = {"tolerance_class": i["tolerance_class"], "defect_class": i["defect_class"], "clean_up": i["clean_up"], "bar_shape": i["shape"],
+           "units": i["units"]}
+    found: dict[str, Any] = {}
+    try:
+        wanted = {"surface": i["surface"], "part_shape": i["shape"], **bar}
+        found["bar_size_needed"] = bf.bar_size_for(i["finished_size"], **wanted)
+        found["bar_why"] = bf.bar_size_reason(i["finished_size"], **wanted)
+    except bf.InputError:
+        no_such = f"no {i['finished_size']:.10g} {i['units']} in the list to stay as drawn, so it is turned: " if i["surface"] == "as drawn" else ""
+        found |= {"bar_size_needed": "none", "bar_why": f"{no_such}no size in the list leaves {i['finished_size']:.10g}"}
+    try:
+        found["bar_leaves"] = bf.size_left(i["size"], **bar)
+    except bf.InputError:
+        found["bar_leaves"] = "-"
+    return found
+
+
 def plan(i: dict[str, Any]) -> dict[str, Any]:
     """Answers by name; None where the template must show an error. `i` are inputs as `read_inputs` gives them."""
     i = {**i, **{name: i[name] or default for name, default in FROM_SHOP.items()}}
@@ -40,7 +61,7 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
     solid = (i["material"], i["shape"], i["size"])
     trim, facing = i["end_trim"] or 0, i["facing"] or 0
     scrap, setup = i["scrap_rate"] or 0, i["setup_parts"] or 0
-    a: dict[str, Any] = {}
+    a: dict[str, Any] = bar_for_part(i)
     a["bar_per_part"] = bf.bar_per_part(i["part_length"], i["cutoff_width"], facing)
     a["min_remnant"] = bf.min_remnant(i["grip_length"], i["face_to_cutoff"])
     bar = (i["bar_length"], i["part_length"], i["cutoff_width"], a["min_remnant"], facing, trim)

@@ -6,7 +6,7 @@ remnants, what-ifs from inputs changed before anything else is worked out: not t
 
 from typing import Any
 
-from reference_plan import supply
+from reference_plan import bar_for_part, supply
 
 import barfuncs as bf
 from barfuncs.catalogue import materials
@@ -96,7 +96,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     i = {**i, **{name: default if i[name] is None else i[name] for name, default in BLANK_COUNTS_AS.items()}}
     units, trim, facing = i["units"], i["end_trim"], i["facing"]
     solid = (i["material"], i["shape"], i["size"])
-    a: dict[str, Any] = {}
+    a: dict[str, Any] = bar_for_part(i)
     a["bar_per_part"] = bf.bar_per_part(i["part_length"], i["cutoff_width"], facing)
     a["min_remnant"] = bf.min_remnant(i["grip_length"], i["face_to_cutoff"])
     bar = (i["bar_length"], i["part_length"], i["cutoff_width"], a["min_remnant"], facing, trim)

@@ -71,7 +71,7 @@ def test_the_generated_jobs_give_every_input():
 
 def test_the_reference_names_every_answer():
     answers = plan(jobs(1)[0])
-    steps = {a.name for a in job_plan._STEPS} - {"bought_length"}
+    steps = {a.name for a in job_plan._STEPS} - {"bought_length", "bar_why"}
     assert set(answers) == set(job_plan.TEMPLATE.form.answers) - steps
 
 
@@ -103,7 +103,7 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good():
     book = in_the_sheet("job_plan", GOOD)
     assert [a for a in job_plan.TEMPLATE.form.answers if not isinstance(book.value(f"plan_{a}"), float)] == [
-        "fewest_bars", "material_name", "material_caution", "material_group"]
+        "fewest_bars", "material_name", "material_caution", "material_group", "bar_class", "bar_why"]
     assert book.value("plan_not_known") == book.value("plan_problems") == ""
 
 

@@ -17,7 +17,7 @@ from barfuncs.catalogue import kinds
 from barfuncs.catalogue.kinds import LAST_BAR_RESTS
 from barfuncs.filling.filler import Filled, fill, filler, read_inputs
 from barfuncs.functions.cost import PRICE_BREAK_COLUMNS
-from barfuncs.templates import plausible, quote
+from barfuncs.templates import bar_for_part, plausible, quote
 from barfuncs.templates.model import LOOK, STOP
 from barfuncs.templates.quote.costs import WHAT_IFS
 from barfuncs.templates.quote.inputs import LETTER
@@ -92,7 +92,7 @@ def test_every_named_answer_agrees_with_python_in_the_engine():
 def test_the_reference_names_every_answer():
     in_rows = {OPERATIONS.row_name(n, name) for n in range(1, OPERATIONS.rows + 1) for name in ("time", "speed", "limit")}
     assert set(reference(dict(quotes(300)[0].inputs))) == (set(quote.TEMPLATE.form.answers) | in_rows) - {
-        "operation_looks", "not_counted", "like_dollars", "machine_wrong", *(step.name for step in plausible.STEPS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}  # see their own tests
+        "operation_looks", "not_counted", "like_dollars", "machine_wrong", *(step.name for step in bar_for_part.STEPS), *(step.name for step in plausible.STEPS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}  # see their own tests
 
 
 def test_the_generated_quotes_give_every_input_and_column():

@@ -17,7 +17,7 @@ from barfuncs.tables import speeds_feeds
 from barfuncs.templates import shop
 from barfuncs.templates.shop import MACHINES, PRICES, RATES, Machine, Rates, StockPrice, read_shop
 
-MACHINE_SHEET, PRICE_SHEET, SPEED_SHEET = shop.TABLES
+MACHINE_SHEET, PRICE_SHEET, SPEED_SHEET, STOCK_SHEET = shop.TABLES
 
 
 def changed(tmp_path, *cells, drop=None):

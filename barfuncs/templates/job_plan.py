@@ -5,7 +5,8 @@ from typing import Any
 from openpyxl import Workbook
 
 from barfuncs.functions.quantity import bars_for_confidence
-from barfuncs.templates import layout, plausible
+from barfuncs.templates import bar_for_part, layout, plausible
+from barfuncs.templates.bar_data_sheet import bar_data_sheet
 from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, unit_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
@@ -71,12 +72,14 @@ INPUTS: dict[str, tuple[Input, ...]] = {
     "Order": ORDER,
     "Lathe and feeder": LATHE,
     "Material price": PRICE,
+    "Bar for the part": bar_for_part.BAR_FOR_PART,
 }
 ALL_INPUTS: dict[str, Input] = {i.name: i for group in INPUTS.values() for i in group}
 
 _BOUGHT = (("price", "material_price"), ("bars", "bought"), ("bar_length", "bought_length"), ("bar_weight", "bought_weight"))
 ANSWERS: dict[str, tuple[Answer, ...]] = {
     "Yield": YIELD,
+    "Bar for the part": bar_for_part.ANSWERS,
     "Order": (
         Answer("parts_on_average", "Parts to make, on average", "count", "parts",
                calls="parts_to_make", refs=(("confidence", "0"),)),
@@ -157,6 +160,8 @@ _STEPS = (
     SETTING_RATE,
     SECTION_WEIGHT,
     *plausible.STEPS,
+    *bar_for_part.STEPS,
+    bar_for_part.WHY,
     *SUPPLY,
     Answer("rest_length", "rest of the last bar that goes back on the rack", "length", "length",
            formula=rest_formula("last_bar_remnant")),
@@ -199,6 +204,7 @@ CHECKS = (
         SAW_STOP,
         *feeder_takes("MAX(bar_length,longest_random_bar)"),
     )),
+    bar_for_part.CHECK,
     plausible.STICKOUT,
     Check("Order", (
         *plausible.SCRAP_CASES,
@@ -286,7 +292,7 @@ def _bar_drawing(page: Page) -> None:
     page.skip(2)
 
 
-RESULTS = tuple(a.name for group in ANSWERS.values() for a in group)
+RESULTS = (*(a.name for group in ANSWERS.values() for a in group), "bar_why")
 
 
 def _objections(inputs: Values, answers: Values) -> Problems:
@@ -316,6 +322,7 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
     setup_sheet(book, FORM)
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
+    bar_data_sheet(book)
     notes_sheet(book, FORM, (
         "Yield, bars, parts to make and times: common practice of the trade, worked out as said above, no source.",
         SOURCE,

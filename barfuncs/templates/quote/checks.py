@@ -1,6 +1,6 @@
 """What a quote checks."""
 
-from barfuncs.templates import plausible
+from barfuncs.templates import bar_for_part, plausible
 from barfuncs.templates.cell_text import number_text
 from barfuncs.templates.every_order import (
     KERF_MISSING,
@@ -26,6 +26,7 @@ CHECKS = (
     SECTION,
     plausible.UNITS,
     plausible.LENGTHS,
+    bar_for_part.CHECK,
     plausible.STICKOUT,
     Check("Feeder", (
         TOO_WIDE,

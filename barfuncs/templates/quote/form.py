@@ -18,7 +18,7 @@ FORM = Form("quote_", (i for group in (*INPUTS.values(), QUANTITIES, (WHAT_IF, T
             (a for group in (*COSTING.values(), STEPS, *BREAK_ANSWERS.values(),
                              *WHOLE_ANSWERS.values(), *WHAT_IF_ANSWERS.values(), COSTS_MORE, PRICE_CHECKS, (OPERATION_LOOKS, NOT_COUNTED), LIMITS) for a in group),
             (OPERATIONS,))
-RESULTS = ("parts_per_bar", "bar_weight", "cycle",
+RESULTS = ("bar_size_needed", "bar_why", "parts_per_bar", "bar_weight", "cycle",
            *(f"{name}_{n}" for n in BREAKS for name in ("bars", "whole", "cost_each", "price", "total")))
 """The answers that go into a table of results, besides the inputs that say which quote it is."""
 ALL_INPUTS = FORM.all_inputs
