@@ -155,20 +155,22 @@ def test_the_spilled_table_of_price_breaks_is_the_templates():
             "other_per_order", "tooling")}}
         a = filled.answers
         bar_cost = bf.material_cost(1, i["material_price"], i["price_per"], i["bar_length"], a["bar_weight"], units=i["units"])
+        bar_cost += i["material_surcharge"] * a["bar_weight"]
+        on_top = i["certificate_fee"] + i["material_freight"]
         profit = {name: i[name] for name in ("margin", "markup") if i[name]} or {"margin": i["margin"]}
         table = bf.price_breaks(
             [int(i[f"quantity_{n}"]) for n in asked(filled)], a["parts_per_bar"], bar_cost, a["cycle"], i["bar_change_time"],
             i["setup_hours"], i["machine_rate"], i["scrap_rate"], i["setup_parts"], i["setup_rate"], i["other_per_part"],
-            i["other_per_order"], i["minimum_charge"], **profit, rounding=i["rounding"] or "nearest 0.01", efficiency=i["efficiency"] or 1,
+            i["other_per_order"] + on_top, i["minimum_charge"], **profit, rounding=i["rounding"] or "nearest 0.01", efficiency=i["efficiency"] or 1,
             cuts_per_bar=i["cuts_per_bar"] or 0, cut_charge=i["cut_charge"], tooling=i["tooling"], chip_price=i["chip_price"],
             remnant_price=i["remnant_price"], bar_weight=a["bar_weight"], gross_weight=a["gross_weight"], part_weight=a["each_weight"],
             trim_weight=a["trim_weight"])
         assert len(table) == len(asked(filled))
         for n, row in zip(asked(filled), table, strict=True):
-            sheet = {"quantity": i[f"quantity_{n}"], "material": a[f"material_cost_{n}"] - a[f"scrap_credit_{n}"],
+            sheet = {"quantity": i[f"quantity_{n}"], "material": a[f"material_cost_{n}"] - on_top - a[f"scrap_credit_{n}"],
                      "price_each": a[f"price_{n}"], "order_total": a[f"total_{n}"], "whole_bar_quantity": a[f"whole_{n}"],
                      "whole_bar_price": a[f"price_whole_{n}"], "machine": a[f"machine_cost_{n}"], "setup": a[f"setup_cost_{n}"],
-                     "other": a[f"other_cost_{n}"], "bars": a[f"bars_{n}"], "cost_each": a[f"cost_each_{n}"]}
+                     "other": a[f"other_cost_{n}"] + on_top, "bars": a[f"bars_{n}"], "cost_each": a[f"cost_each_{n}"]}
             assert row == pytest.approx([sheet[c] for c in PRICE_BREAK_COLUMNS], rel=1e-9, abs=1e-9 * a[f"material_cost_{n}"])
 
 
@@ -328,7 +330,7 @@ def test_a_machine_that_the_shop_has_not_stops_the_quote(book):
 
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
     put(book, GOOD)
-    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted",
+    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "bar_class", "bar_why",
              *(f"bars_said_{tag}" for tag in WHAT_IFS)}
     assert {a for a in quote.TEMPLATE.form.answers if not isinstance(book.value(f"quote_{a}"), float)} == texts
     assert book.value("quote_not_known") == book.value("quote_problems") == ""
@@ -342,14 +344,14 @@ def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
 def test_a_cleared_cell_counts_as_its_default(book, name):
     item = quote.TEMPLATE.inputs[name]
     good = {n: v for n, v in GOOD.items() if n not in ("margin", "part_weight")} | {"margin": 0.0, "markup": 0.0}
-    put(book, good | {name: item.default if item.default is not None else None if name in ("part_weight", "thickness") else item.blank})
+    put(book, good | {name: item.default if item.default is not None else None if name in ("part_weight", "thickness", "finished_size") else item.blank})
     default = {answer: book.value(f"quote_{answer}") for answer in quote.TEMPLATE.form.answers}
     put(book, good | {name: None})
     assert {answer: book.value(f"quote_{answer}") for answer in quote.TEMPLATE.form.answers} == default
 
 
 def test_every_input_that_is_a_number_bears_on_a_price():
-    aside = {"confidence", "feeder_longest_bar", "what_if_quantity", *(f"quantity_{n}" for n in range(2, 7))}
+    aside = {"confidence", "finished_size", "clean_up", "feeder_longest_bar", "what_if_quantity", *(f"quantity_{n}" for n in range(2, 7))}
     assert [n for n in NUMBERS if n not in aside and "price_1" not in resting_on("quote", n)] == []
     for n in range(2, 7):
         assert f"total_{n}" in resting_on("quote", f"quantity_{n}")

@@ -75,7 +75,7 @@ _WHY = (f'IF({_ROOM},"",IF(bar_stays=1,{_DRAWN},IF(surface="as drawn","no "&{_fi
 STEPS = (
     Answer(_LEFT, "size that the bar must leave, 0 for none", "length", "length", formula="finished_size"),
     Answer("bar_asked", "1 where a bar is looked for", "count",
-           formula=f'IF({_LEFT}>0,IF(OR(shape="round",shape="hexagon",shape="square"),1,0),0)'),
+           formula=f'IF(LEN(units)>0,IF({_LEFT}>0,IF(OR(shape="round",shape="hexagon",shape="square"),1,0),0))'),
     Answer("bar_class_start", "where the tolerances of the class begin", "count",
            formula=f'IF({_ROOM},0,INDEX(tolerance_starts,MATCH(tolerance_class&" "&shape&IF(tolerance_class="standard"," "&units,""),'
                    'tolerance_names,0)))'),
@@ -96,7 +96,7 @@ STEPS = (
     Answer("bar_smaller_leaves", "what that one leaves", "length", "length",
            formula=f"IF({_ROOM},0,IF(bar_smaller=0,0,{_leaves('bar_smaller', _tolerance('bar_smaller'))}))"),
     Answer("bar_tolerance", "tolerance of the bar filled in, or none", "text", "",
-           formula=f'IF({_ROOM},0,IF(AND(LEN(tolerance_class)>0,size>0),IFERROR({_tolerance("size")},"none")))'),
+           formula=f'IF({_ROOM},0,IF(LEN(tolerance_class)*size>0,IFERROR({_tolerance("size")},"none")))'),
     Answer("bar_class", "class of the bar's tolerance", "text", "",
            formula=f'IF({_ROOM},"",IF(IF(bar_stays=1,bar_at_least,bar_two)>0,IF(tolerance_class="standard",IF(units="in","{STANDARD_INCH}",'
                    f'IF(shape="round","h10",IF(IF(bar_stays=1,bar_at_least,bar_two)<={WIDEST_H11:g}*(1+{_NEAR}),"h11","h12"))),tolerance_class)))'),
@@ -104,10 +104,10 @@ STEPS = (
 WHY = Answer("bar_why", "Why this size", "text", "", formula=_WHY)
 ANSWERS = (
     Answer("bar_size_needed", "Smallest bar for the part", "length", "length",
-           formula=f'IF({_ROOM},"-",IF(bar_stays=1,bar_at_least,IF(AND(LEN(tolerance_class)>0,LEN(defect_class)>0,clean_up>=0,LEN(surface)>0),'
-                   f'IFERROR(IF(bar_two_leaves>={_LEFT}*(1-{_NEAR}),bar_two,"none"),"none"))))'),
+           formula=f'IF({_ROOM},"-",IF(bar_stays=1,bar_at_least,IF(LEN(tolerance_class)*LEN(defect_class)*LEN(surface)>0,IF(clean_up>=0,'
+                   f'IFERROR(IF(bar_two_leaves>={_LEFT}*(1-{_NEAR}),bar_two,"none"),"none")))))'),
     Answer("bar_leaves", "The bar filled in leaves", "length", "length",
-           formula=f'IF({_ROOM},"-",IF(ISNUMBER(bar_tolerance),{_leaves("size", "bar_tolerance")},"-"))'),
+           formula=f'IF({_ROOM},"-",IF(ISTEXT(bar_tolerance),"-",{_leaves("size", "bar_tolerance")}))'),
 )
 CHECK = Check("Bar for the part", (
     (f"{_LEFT}=0", NOTE, '"The largest width of the part is not filled in: nothing says whether the bar leaves it."'),
