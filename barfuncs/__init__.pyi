@@ -2611,6 +2611,154 @@ def cycle_time_of(
     bar_feed_time: ArrayRows | SeriesT | None = 0,
 ) -> SeriesT: ...
 @overload
+def material_line_cost(
+    bars: Plain,
+    price: Plain,
+    price_per: PriceBasis,
+    bar_length: Value,
+    bar_weight: Value,
+    cuts: Plain | None = 0,
+    cut_charge: Plain | None = 0,
+    minimum_charge: Plain | None = 0,
+    material_surcharge: Value | None = 0,
+    certificate_fee: Plain | None = 0,
+    material_freight: Plain | None = 0,
+    units: Units | None = "in",
+) -> float:
+    """Cost of a line of a supplier's invoice: bars, surcharge and cuts, not less than the minimum, and certificate and freight."""
+
+@overload
+def material_line_cost(
+    bars: PlainRows,
+    price: PlainRows,
+    price_per: PriceBasis | Sequence[PriceBasis | None],
+    bar_length: ValueRows,
+    bar_weight: ValueRows,
+    cuts: PlainRows | None = 0,
+    cut_charge: PlainRows | None = 0,
+    minimum_charge: PlainRows | None = 0,
+    material_surcharge: ValueRows | None = 0,
+    certificate_fee: PlainRows | None = 0,
+    material_freight: PlainRows | None = 0,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def material_line_cost(
+    bars: PlainRows | Array,
+    price: PlainRows | Array,
+    price_per: PriceBasis | Sequence[PriceBasis | None] | Array,
+    bar_length: ArrayRows,
+    bar_weight: ArrayRows,
+    cuts: PlainRows | Array | None = 0,
+    cut_charge: PlainRows | Array | None = 0,
+    minimum_charge: PlainRows | Array | None = 0,
+    material_surcharge: ArrayRows | None = 0,
+    certificate_fee: PlainRows | Array | None = 0,
+    material_freight: PlainRows | Array | None = 0,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def material_line_cost(
+    bars: PlainRows | Array | SeriesT,
+    price: PlainRows | Array | SeriesT,
+    price_per: PriceBasis | Sequence[PriceBasis | None] | Array | SeriesT,
+    bar_length: ArrayRows | SeriesT,
+    bar_weight: ArrayRows | SeriesT,
+    cuts: PlainRows | Array | SeriesT | None = 0,
+    cut_charge: PlainRows | Array | SeriesT | None = 0,
+    minimum_charge: PlainRows | Array | SeriesT | None = 0,
+    material_surcharge: ArrayRows | SeriesT | None = 0,
+    certificate_fee: PlainRows | Array | SeriesT | None = 0,
+    material_freight: PlainRows | Array | SeriesT | None = 0,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def price_from_brackets(
+    quantity: Plain,
+    price_brackets: Plain | Sequence[Plain | None] | Array,
+) -> float:
+    """Price for one unit at a quantity, where larger quantities have another price for all of their units."""
+
+@overload
+def price_from_brackets(
+    quantity: PlainRows,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
+) -> list[float]: ...
+@overload
+def price_from_brackets(
+    quantity: PlainRows | Array,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
+) -> Array: ...
+@overload
+def price_from_brackets(
+    quantity: PlainRows | Array | SeriesT,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def yearly_order_cost(
+    quantity: Plain,
+    demand: Plain,
+    ordering_cost: Plain,
+    holding_share: Plain,
+    price_brackets: Plain | Sequence[Plain | None] | Array,
+) -> float:
+    """Cost of a year's demand where so much is ordered at a time: the goods, the orders, and keeping half of an order on average."""
+
+@overload
+def yearly_order_cost(
+    quantity: PlainRows,
+    demand: PlainRows,
+    ordering_cost: PlainRows,
+    holding_share: PlainRows,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
+) -> list[float]: ...
+@overload
+def yearly_order_cost(
+    quantity: PlainRows | Array,
+    demand: PlainRows | Array,
+    ordering_cost: PlainRows | Array,
+    holding_share: PlainRows | Array,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
+) -> Array: ...
+@overload
+def yearly_order_cost(
+    quantity: PlainRows | Array | SeriesT,
+    demand: PlainRows | Array | SeriesT,
+    ordering_cost: PlainRows | Array | SeriesT,
+    holding_share: PlainRows | Array | SeriesT,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def cheapest_order_quantity(
+    demand: Plain,
+    ordering_cost: Plain,
+    holding_share: Plain,
+    price_brackets: Plain | Sequence[Plain | None] | Array,
+) -> int:
+    """Quantity to order at a time that costs least in a year, where larger quantities have another price for all of their units."""
+
+@overload
+def cheapest_order_quantity(
+    demand: PlainRows,
+    ordering_cost: PlainRows,
+    holding_share: PlainRows,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
+) -> list[int]: ...
+@overload
+def cheapest_order_quantity(
+    demand: PlainRows | Array,
+    ordering_cost: PlainRows | Array,
+    holding_share: PlainRows | Array,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
+) -> Array: ...
+@overload
+def cheapest_order_quantity(
+    demand: PlainRows | Array | SeriesT,
+    ordering_cost: PlainRows | Array | SeriesT,
+    holding_share: PlainRows | Array | SeriesT,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
+) -> SeriesT: ...
+@overload
 def lathes_running(
     lathes: Plain,
     run_time: Value,
@@ -3075,154 +3223,6 @@ def order_value(
 def order_value(
     order_total: PlainRows | Array | SeriesT,
     minimum_order: PlainRows | Array | SeriesT | None = 0,
-) -> SeriesT: ...
-@overload
-def material_line_cost(
-    bars: Plain,
-    price: Plain,
-    price_per: PriceBasis,
-    bar_length: Value,
-    bar_weight: Value,
-    cuts: Plain | None = 0,
-    cut_charge: Plain | None = 0,
-    minimum_charge: Plain | None = 0,
-    material_surcharge: Value | None = 0,
-    certificate_fee: Plain | None = 0,
-    material_freight: Plain | None = 0,
-    units: Units | None = "in",
-) -> float:
-    """Cost of a line of a supplier's invoice: bars, surcharge and cuts, not less than the minimum, and certificate and freight."""
-
-@overload
-def material_line_cost(
-    bars: PlainRows,
-    price: PlainRows,
-    price_per: PriceBasis | Sequence[PriceBasis | None],
-    bar_length: ValueRows,
-    bar_weight: ValueRows,
-    cuts: PlainRows | None = 0,
-    cut_charge: PlainRows | None = 0,
-    minimum_charge: PlainRows | None = 0,
-    material_surcharge: ValueRows | None = 0,
-    certificate_fee: PlainRows | None = 0,
-    material_freight: PlainRows | None = 0,
-    units: Units | Sequence[Units | None] | None = "in",
-) -> list[float]: ...
-@overload
-def material_line_cost(
-    bars: PlainRows | Array,
-    price: PlainRows | Array,
-    price_per: PriceBasis | Sequence[PriceBasis | None] | Array,
-    bar_length: ArrayRows,
-    bar_weight: ArrayRows,
-    cuts: PlainRows | Array | None = 0,
-    cut_charge: PlainRows | Array | None = 0,
-    minimum_charge: PlainRows | Array | None = 0,
-    material_surcharge: ArrayRows | None = 0,
-    certificate_fee: PlainRows | Array | None = 0,
-    material_freight: PlainRows | Array | None = 0,
-    units: Units | Sequence[Units | None] | Array | None = "in",
-) -> Array: ...
-@overload
-def material_line_cost(
-    bars: PlainRows | Array | SeriesT,
-    price: PlainRows | Array | SeriesT,
-    price_per: PriceBasis | Sequence[PriceBasis | None] | Array | SeriesT,
-    bar_length: ArrayRows | SeriesT,
-    bar_weight: ArrayRows | SeriesT,
-    cuts: PlainRows | Array | SeriesT | None = 0,
-    cut_charge: PlainRows | Array | SeriesT | None = 0,
-    minimum_charge: PlainRows | Array | SeriesT | None = 0,
-    material_surcharge: ArrayRows | SeriesT | None = 0,
-    certificate_fee: PlainRows | Array | SeriesT | None = 0,
-    material_freight: PlainRows | Array | SeriesT | None = 0,
-    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
-) -> SeriesT: ...
-@overload
-def price_from_brackets(
-    quantity: Plain,
-    price_brackets: Plain | Sequence[Plain | None] | Array,
-) -> float:
-    """Price for one unit at a quantity, where larger quantities have another price for all of their units."""
-
-@overload
-def price_from_brackets(
-    quantity: PlainRows,
-    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
-) -> list[float]: ...
-@overload
-def price_from_brackets(
-    quantity: PlainRows | Array,
-    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
-) -> Array: ...
-@overload
-def price_from_brackets(
-    quantity: PlainRows | Array | SeriesT,
-    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
-) -> SeriesT: ...
-@overload
-def yearly_order_cost(
-    quantity: Plain,
-    demand: Plain,
-    ordering_cost: Plain,
-    holding_share: Plain,
-    price_brackets: Plain | Sequence[Plain | None] | Array,
-) -> float:
-    """Cost of a year's demand where so much is ordered at a time: the goods, the orders, and keeping half of an order on average."""
-
-@overload
-def yearly_order_cost(
-    quantity: PlainRows,
-    demand: PlainRows,
-    ordering_cost: PlainRows,
-    holding_share: PlainRows,
-    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
-) -> list[float]: ...
-@overload
-def yearly_order_cost(
-    quantity: PlainRows | Array,
-    demand: PlainRows | Array,
-    ordering_cost: PlainRows | Array,
-    holding_share: PlainRows | Array,
-    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
-) -> Array: ...
-@overload
-def yearly_order_cost(
-    quantity: PlainRows | Array | SeriesT,
-    demand: PlainRows | Array | SeriesT,
-    ordering_cost: PlainRows | Array | SeriesT,
-    holding_share: PlainRows | Array | SeriesT,
-    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
-) -> SeriesT: ...
-@overload
-def cheapest_order_quantity(
-    demand: Plain,
-    ordering_cost: Plain,
-    holding_share: Plain,
-    price_brackets: Plain | Sequence[Plain | None] | Array,
-) -> int:
-    """Quantity to order at a time that costs least in a year, where larger quantities have another price for all of their units."""
-
-@overload
-def cheapest_order_quantity(
-    demand: PlainRows,
-    ordering_cost: PlainRows,
-    holding_share: PlainRows,
-    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
-) -> list[int]: ...
-@overload
-def cheapest_order_quantity(
-    demand: PlainRows | Array,
-    ordering_cost: PlainRows | Array,
-    holding_share: PlainRows | Array,
-    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
-) -> Array: ...
-@overload
-def cheapest_order_quantity(
-    demand: PlainRows | Array | SeriesT,
-    ordering_cost: PlainRows | Array | SeriesT,
-    holding_share: PlainRows | Array | SeriesT,
-    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
 ) -> SeriesT: ...
 @overload
 def section_area(

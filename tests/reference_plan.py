@@ -3,6 +3,8 @@
 import math
 from typing import Any
 
+from reference_part import bar_for_part, part, with_part
+
 import barfuncs as bf
 
 NOT_KNOWN = None
@@ -33,30 +35,9 @@ def supply(i: dict[str, Any], bars: int) -> dict[str, Any]:
             "cuts_per_supplied": cuts}
 
 
-def bar_for_part(i: dict[str, Any]) -> dict[str, Any]:
-    """The smallest bar for the part, why, and what the bar that is filled in leaves."""
-    if not i["finished_size"] or i["shape"] not in ("round", "hexagon", "square"):
-        return {"bar_size_needed": "-", "bar_leaves": "-", "bar_why": ""}
-    bar = {"tolerance_class": i["tolerance_class"], "defect_class": i["defect_class"], "clean_up": i["clean_up"], "bar_shape": i["shape"],
-           "units": i["units"]}
-    found: dict[str, Any] = {}
-    try:
-        wanted = {"surface": i["surface"], "part_shape": i["shape"], **bar}
-        found["bar_size_needed"] = bf.bar_size_for(i["finished_size"], **wanted)
-        found["bar_why"] = bf.bar_size_reason(i["finished_size"], **wanted)
-    except bf.InputError:
-        no_such = f"no {i['finished_size']:.10g} {i['units']} in the list to stay as drawn, so it is turned: " if i["surface"] == "as drawn" else ""
-        found |= {"bar_size_needed": "none", "bar_why": f"{no_such}no size in the list leaves {i['finished_size']:.10g}"}
-    try:
-        found["bar_leaves"] = bf.size_left(i["size"], **bar)
-    except bf.InputError:
-        found["bar_leaves"] = "-"
-    return found
-
-
 def plan(i: dict[str, Any]) -> dict[str, Any]:
     """Answers by name; None where the template must show an error. `i` are inputs as `read_inputs` gives them."""
-    i = {**i, **{name: i[name] or default for name, default in FROM_SHOP.items()}}
+    i = with_part({**i, **{name: i[name] or default for name, default in FROM_SHOP.items()}})
     units = i["units"]
     solid = (i["material"], i["shape"], i["size"])
     trim, facing = i["end_trim"] or 0, i["facing"] or 0
@@ -92,6 +73,7 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
     a["weight_to_buy"] = a["bought"] * a["bar_weight"] / i["bar_length"] * a["bought_length"]
     a["total_weight"] = a["bars"] * a["bar_weight"]
     per_unit = a["weight_per_length"] / (1000 if units == "mm" else 12)
+    a |= part(i, per_unit * a["bar_per_part"])
     each = i["part_weight"] if i["part_weight"] is not None else per_unit * i["part_length"]
     a["parts_weight"] = a["parts_to_make"] * each
     a["chips_weight"] = per_unit * (a["parts_to_make"] * a["bar_per_part"] + a["bars"] * trim) - a["parts_weight"]

@@ -9,6 +9,7 @@ import openpyxl
 import pytest
 from job_generator import BAD_IN_A_QUOTE, GOOD_INPUTS, good_quote
 from judges import content
+from reference_part import with_part
 from reference_quote import quote as reference
 from template_forms import answer_cell, in_the_sheet, never_given, resting_on
 
@@ -42,7 +43,7 @@ def quotes(count: int, seed: int = 3) -> list[Filled]:
 
 
 def whole_part_fits(inputs: dict) -> bool:
-    return bf.parts_per_bar(inputs["bar_length"], inputs["part_length"], inputs["cutoff_width"],
+    return bf.parts_per_bar(inputs["bar_length"], with_part(inputs)["part_length"], inputs["cutoff_width"],
                             inputs["grip_length"] + inputs["face_to_cutoff"], inputs["facing"], inputs["end_trim"]) > 0
 
 
@@ -60,6 +61,8 @@ def scale(name: str, want: float, inputs: dict, wanted: dict) -> float:
         return 1
     if name == "remnant":
         return inputs["bar_length"]
+    if name == "chips_each":
+        return wanted["gross_weight"]
     if name.startswith("change_"):
         return max(abs(want), wanted["price_if_now"])
     if name.startswith("scrap_credit"):
@@ -118,7 +121,7 @@ def test_the_generated_quotes_cover_what_a_quote_can_be():
 def test_the_comparison_notices_a_wrong_value(name):
     filled = quotes(300)[0]
     answers = dict(filled.answers)
-    answers[name] += max(1e-7, abs(answers[name]) * 1e-8)
+    answers[name] += max(1e-7, abs(answers[name]) * 1e-8, 1e-8 * answers["price_if_now"] if name.startswith("change") else 0)
     assert [d.split(":")[0] for d in disagreements(filled.inputs, answers)] == [name]
     assert disagreements(filled.inputs, answers | {name: CellError("#N/A")}) != []
 

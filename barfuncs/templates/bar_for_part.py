@@ -1,16 +1,21 @@
 """The bar for a part: the smallest size that leaves it, why not the next smaller, and whether the one filled in does."""
 
+from openpyxl.styles import Alignment
+
 from barfuncs.catalogue import kinds
 from barfuncs.functions.stock_size import STANDARD_INCH, WIDEST_H11
+from barfuncs.templates import layout
 from barfuncs.templates.bar_data_sheet import APART, USUAL
 from barfuncs.templates.cell_text import UNIT_SUFFIX, number_text
+from barfuncs.templates.form import Form
 from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Answer, Check, make_input
+from barfuncs.templates.page import Page
 from barfuncs.templates.shop_sheet import FITTING_STOCK
 
 BAR_FOR_PART = (
     make_input("finished_size", "Largest width of the part", kinds.Size, blank=0,
                help_text="largest diameter of the finished part, or its width across flats where the bar has the same flats; of a hexagon "
-                         "or square from round bar its width across corners"),
+                         "or square from round bar its width across corners; left blank, that of the sections"),
     make_input("surface", "Its surface", kinds.BarSurface, kinds.BAR_SURFACES[0]),
     make_input("tolerance_class", "Size tolerance of the bar", kinds.ToleranceClass, kinds.TOLERANCE_CLASSES[0]),
     make_input("defect_class", "Surface defects of the bar", kinds.DefectClass, kinds.DEFECT_CLASSES[0]),
@@ -73,14 +78,15 @@ _WHY = (f'IF({_ROOM},"",IF(bar_stays=1,{_DRAWN},IF(surface="as drawn","no "&{_fi
         f'is turned: ","")&IF(ISTEXT(bar_size_needed),"no size in the list leaves "&{_figure(_LEFT)},{_TURNED})))')
 
 STEPS = (
-    Answer(_LEFT, "size that the bar must leave, 0 for none", "length", "length", formula="finished_size"),
+    Answer(_LEFT, "size that the bar must leave, 0 for none", "length", "length",
+           formula="IF(LEN(units)>0,IF(finished_size>0,finished_size,IF(part_sections>0,MAX(largest_round,part_width/"
+                   'IF(shape="hexagon",2/SQRT(3),IF(shape="square",SQRT(2),1))),0)))'),
     Answer("bar_asked", "1 where a bar is looked for", "count",
-           formula=f'IF(LEN(units)>0,IF({_LEFT}>0,IF(OR(shape="round",shape="hexagon",shape="square"),1,0),0))'),
+           formula=f'IF({_LEFT}>0,IF(OR(shape="round",shape="hexagon",shape="square"),1,0),0)'),
     Answer("bar_class_start", "where the tolerances of the class begin", "count",
            formula=f'IF({_ROOM},0,INDEX(tolerance_starts,MATCH(tolerance_class&" "&shape&IF(tolerance_class="standard"," "&units,""),'
                    'tolerance_names,0)))'),
-    Answer("bar_at_least", "smallest bar as wide as the part", "length", "length", formula=f"IF({_ROOM},0,{_at_least(_LEFT)})",
-           needs="finished_size"),
+    Answer("bar_at_least", "smallest bar as wide as the part", "length", "length", formula=f"IF({_ROOM},0,{_at_least(_LEFT)})"),
     Answer("bar_stays", "1 where the part stays as the bar is drawn", "count",
            formula=f'IF({_ROOM},0,IF(surface="as drawn",IF(IFERROR(ABS(bar_at_least-{_LEFT})<={_NEAR}*{_LEFT},FALSE),1,0),0))'),
     Answer("bar_drawn_tolerance", "tolerance of that bar", "length", "length", formula=f"IF(bar_stays=0,0,{_tolerance('bar_at_least')})"),
@@ -101,16 +107,43 @@ STEPS = (
            formula=f'IF({_ROOM},"",IF(IF(bar_stays=1,bar_at_least,bar_two)>0,IF(tolerance_class="standard",IF(units="in","{STANDARD_INCH}",'
                    f'IF(shape="round","h10",IF(IF(bar_stays=1,bar_at_least,bar_two)<={WIDEST_H11:g}*(1+{_NEAR}),"h11","h12"))),tolerance_class)))'),
 )
-WHY = Answer("bar_why", "Why this size", "text", "", formula=_WHY)
 ANSWERS = (
     Answer("bar_size_needed", "Smallest bar for the part", "length", "length",
            formula=f'IF({_ROOM},"-",IF(bar_stays=1,bar_at_least,IF(LEN(tolerance_class)*LEN(defect_class)*LEN(surface)>0,IF(clean_up>=0,'
                    f'IFERROR(IF(bar_two_leaves>={_LEFT}*(1-{_NEAR}),bar_two,"none"),"none")))))'),
     Answer("bar_leaves", "The bar filled in leaves", "length", "length",
            formula=f'IF({_ROOM},"-",IF(ISTEXT(bar_tolerance),"-",{_leaves("size", "bar_tolerance")}))'),
+    Answer("bar_why", "Why this size", "text", "", formula=_WHY),
 )
+
+
+def put_bar(page: Page, form: Form, last: str) -> None:
+    """What the part asks of the bar beside what follows: the last columns of the page, and its first ones."""
+    page.heading(f"B:{last}", "The bar for the part")
+    left, right = page.beside(page.row), page.beside(page.row)
+    for item in BAR_FOR_PART:
+        right.next_row()
+        form.put_input(right, item.name, ("F", last, "J"))
+    for name in ("bar_size_needed", "bar_leaves"):
+        left.next_row()
+        form.put_answer(left, name, "BCD", bold=name == "bar_size_needed")
+    layout.quiet_errors(page.sheet, f"C{left.row - 1}:C{left.row}")
+    page.row = right.row
+    page.next_row(30)
+    page.put("B", "Why this size", color=layout.SOFT)
+    ref = page.take(f"C:{last}")
+    first = ref.partition(":")[0]
+    layout.style_answer(page.sheet, first, "text")
+    page.sheet[first].value = "=" + form.formula(form.answers["bar_why"])
+    page.sheet[first].alignment = Alignment(horizontal="left", vertical="center", wrap_text=True)
+    page.sheet.merge_cells(ref)
+    page.name(form.prefix + "bar_why", first)
+    layout.quiet_errors(page.sheet, first)
+
+
+RESULTS = ("bar_size_needed", "bar_why", "bar_leaves")
 CHECK = Check("Bar for the part", (
-    (f"{_LEFT}=0", NOTE, '"The largest width of the part is not filled in: nothing says whether the bar leaves it."'),
+    (f"{_LEFT}=0", NOTE, '"Neither sections nor the largest width of the part are filled in on the sheet Part: nothing says whether the bar leaves it."'),
     ("bar_asked=0", NOTE, '"Sizes are worked out for round, hexagon and square bar."'),
     (f"{_LEFT}>size*(1+{_NEAR})", STOP, f'"The part is wider, "&{_figure(_LEFT)}&", than the bar, "&{_figure("size")}&{UNIT_SUFFIX}&". "&bar_why&"."'),
     (f'IF(surface="as drawn",ABS(size-{_LEFT})<={_NEAR}*size,FALSE)', OK, f'"The bar stays as drawn at "&{_figure("size")}&{UNIT_SUFFIX}&"."'),

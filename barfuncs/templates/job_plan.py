@@ -5,7 +5,7 @@ from typing import Any
 from openpyxl import Workbook
 
 from barfuncs.functions.quantity import bars_for_confidence
-from barfuncs.templates import bar_for_part, layout, plausible
+from barfuncs.templates import bar_for_part, layout, part_sheet, plausible
 from barfuncs.templates.bar_data_sheet import bar_data_sheet
 from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, unit_text
 from barfuncs.templates.every_order import (
@@ -72,14 +72,12 @@ INPUTS: dict[str, tuple[Input, ...]] = {
     "Order": ORDER,
     "Lathe and feeder": LATHE,
     "Material price": PRICE,
-    "Bar for the part": bar_for_part.BAR_FOR_PART,
 }
-ALL_INPUTS: dict[str, Input] = {i.name: i for group in INPUTS.values() for i in group}
+ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), bar_for_part.BAR_FOR_PART) for i in group}
 
 _BOUGHT = (("price", "material_price"), ("bars", "bought"), ("bar_length", "bought_length"), ("bar_weight", "bought_weight"))
 ANSWERS: dict[str, tuple[Answer, ...]] = {
     "Yield": YIELD,
-    "Bar for the part": bar_for_part.ANSWERS,
     "Order": (
         Answer("parts_on_average", "Parts to make, on average", "count", "parts",
                calls="parts_to_make", refs=(("confidence", "0"),)),
@@ -160,8 +158,10 @@ _STEPS = (
     SETTING_RATE,
     SECTION_WEIGHT,
     *plausible.STEPS,
+    *part_sheet.TOTALS,
+    *part_sheet.steps("plan_"),
     *bar_for_part.STEPS,
-    bar_for_part.WHY,
+    *bar_for_part.ANSWERS,
     *SUPPLY,
     Answer("rest_length", "rest of the last bar that goes back on the rack", "length", "length",
            formula=rest_formula("last_bar_remnant")),
@@ -178,7 +178,7 @@ ALL_ANSWERS: dict[str, Answer] = {
     a.name: a for group in (*ANSWERS.values(), _STEPS) for a in group
 }
 
-FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values())
+FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values(), (part_sheet.SECTIONS,))
 
 HEADLINES = ("parts_per_bar", "bars", "weight_to_buy", "net_material", "run_hours")
 
@@ -193,6 +193,7 @@ def _headline() -> str:
 CHECKS = (
     WHOLE_PARTS,
     SECTION,
+    part_sheet.PART_CHECK,
     plausible.UNITS,
     plausible.LENGTHS,
     Check("Feeder", (
@@ -287,20 +288,23 @@ def _bar_drawing(page: Page) -> None:
     layout.quiet_errors(sheet, f"C{first}:C{page.row}")
     layout.stacked_bar(sheet, first, page.row, page.beside(first).take("E:H", 7).partition(":")[0], 12.6, 3.4, _FILLS)
     page.next_row()
-    page.put("B", f'=IFERROR(plan_parts_per_bar&" parts of "&{number_text("part_length", 5)}&" and their cut-offs","")',
+    page.put("B", f'=IFERROR(plan_parts_per_bar&" parts of "&{number_text("use_part_length", 5)}&" and their cut-offs","")',
              color=layout.SOFT, size=9)
     page.skip(2)
 
 
-RESULTS = (*(a.name for group in ANSWERS.values() for a in group), "bar_why")
+RESULTS = tuple(a.name for group in ANSWERS.values() for a in group)
 
 
 def _objections(inputs: Values, answers: Values) -> Problems:
     """Why these inputs give no plan: (input, reason)."""
     if answers["parts_per_bar"] == 0:
         return [("part_length", NO_WHOLE_PART)]
-    if inputs["part_weight"] is not None and isinstance(answers["parts_weight"], CellError):
-        return [("part_weight", PART_TOO_HEAVY)]
+    if isinstance(answers["parts_weight"], CellError):
+        if inputs["part_weight"] is not None:
+            return [("part_weight", PART_TOO_HEAVY)]
+        if answers["part_sections"] and isinstance(answers["finished_weight"], float):
+            return [(part_sheet.SECTIONS.name, PART_TOO_HEAVY)]
     return []
 
 
@@ -319,6 +323,7 @@ def _bars_of_random_lengths(inputs: Values, answers: Values, shop: Shop | None) 
 
 def _draw(book: Workbook, shop: Shop | None) -> None:
     _plan_sheet(book)
+    part_sheet.part_sheet(book, FORM)
     setup_sheet(book, FORM)
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
@@ -340,7 +345,7 @@ TEMPLATE = Template(
     form=FORM,
     checks=CHECKS,
     draw=_draw,
-    results=RESULTS,
+    results=(*RESULTS, *part_sheet.RESULTS, *bar_for_part.RESULTS),
     more_inputs=("quantity",),
     more_results=_bars_of_random_lengths,
     rules=RULES,

@@ -1,6 +1,6 @@
 """The cost build-up of a quote: at each quantity, with the same bars used up, and what if."""
 
-from barfuncs.templates import bar_for_part, plausible, speeds_sheet
+from barfuncs.templates import bar_for_part, part_sheet, plausible, speeds_sheet
 from barfuncs.templates.cell_text import fixed_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
@@ -196,8 +196,10 @@ STEPS = (
     SECTION_AREA,
     SECTION_WEIGHT,
     *plausible.STEPS,
+    *part_sheet.TOTALS,
+    *part_sheet.steps("quote_"),
     *bar_for_part.STEPS,
-    bar_for_part.WHY,
+    *bar_for_part.ANSWERS,
     Answer("like_dollars", "1 where the currency is worth about a dollar", "count",
            formula="IF(OR(" + ",".join(f'currency_shown="{c}"' for c in plausible.LIKE_A_DOLLAR) + "),1,0)"),
     Answer("each_weight", "weight of a finished part", "weight_per_length", "weight",
@@ -237,4 +239,4 @@ PRICE_CHECKS = (
            formula="+".join(f"IF(ISBLANK(quantity_{n}),0,(price_{n}<cost_each_{n}*(1-1E-9))*(margin+markup>0))" for n in BREAKS)),
 )
 WHAT_IF_ANSWERS = {tag: _what_if(tag) for tag in WHAT_IFS}
-COSTING = {"Bar": (*YIELD, WEIGHT_PER_LENGTH, BAR_WEIGHT, BLANKS_PER_SUPPLIED), "Bar for the part": bar_for_part.ANSWERS, "Cycle time": CYCLE}
+COSTING = {"Bar": (*YIELD, WEIGHT_PER_LENGTH, BAR_WEIGHT, BLANKS_PER_SUPPLIED), "Cycle time": CYCLE}

@@ -4,7 +4,7 @@ import dataclasses
 from collections.abc import Iterable
 
 from barfuncs.catalogue import kinds
-from barfuncs.templates import bar_for_part, speeds_sheet
+from barfuncs.templates import speeds_sheet
 from barfuncs.templates.every_order import BAR, JOB, LATHE, ORDER, PART, PRICE
 from barfuncs.templates.model import Input, make_input
 
@@ -27,7 +27,6 @@ INPUTS: dict[str, tuple[Input, ...]] = {
     ),
     "Lathe": _needed((i for i in LATHE if i.name != "feeder_bars"), "machine_rate"),
     "Material price": _needed(PRICE, "material_price", "price_per"),
-    "Bar for the part": bar_for_part.BAR_FOR_PART,
     "Other costs and price": (
         make_input("other_per_part", "Other costs each good part", kinds.Money, 0, unit="each", from_shop=True),
         make_input("other_per_order", "Other costs of the order", kinds.Money, 0, unit="order", from_shop=True),
