@@ -27,7 +27,7 @@ _ROOM = "bar_asked=0"
 
 def _tolerance(size: str) -> str:
     """Cell expression: the tolerance of a size of bar; an error where the table has none."""
-    return f"(0+INDEX(tolerance_values,MATCH(bar_class_start+MIN({size}*unit_mm,{APART - 1}),tolerance_sizes,1)))/unit_mm"
+    return f"IFERROR((0+INDEX(tolerance_values,MATCH(bar_class_start+MIN({size}*unit_mm,{APART - 1}),tolerance_sizes,1)))/unit_mm,NA())"
 
 
 def _needs(tolerance: str) -> str:
@@ -46,13 +46,14 @@ def _usual(formula: str) -> str:
 
 
 def _sizes_below(size: str) -> str:
-    return f"SUMPRODUCT(ISNUMBER({FITTING_STOCK})*({FITTING_STOCK}<{size}*(1-{_NEAR})))"
+    # A text, which stands where there is no size, is more than any number.
+    return f"SUMPRODUCT(--({FITTING_STOCK}<{size}*(1-{_NEAR})))"
 
 
 def _at_least(size: str) -> str:
     """Cell expression: the smallest size that can be had and is not smaller; an error where there is none."""
     usual = _usual(f"INDEX({{0}},MATCH({size}*(1-{_NEAR}),{{0}},1)+1)")
-    return f"IF(COUNT({FITTING_STOCK})>0,SMALL({FITTING_STOCK},{_sizes_below(size)}+1),{usual})"
+    return f"IFERROR(IF(COUNT({FITTING_STOCK})>0,SMALL({FITTING_STOCK},{_sizes_below(size)}+1),{usual}),NA())"
 
 
 def _next_smaller(size: str) -> str:
