@@ -59,6 +59,17 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     for name, value in optional.items():
         if rng.random() < 0.6:
             job[name] = value
+    alone = {"parts_bin": rng.choice([40, 500, 8000]), "chip_bin_count": rng.choice([60, 900, 20_000]),
+             "chip_bin": rng.choice([10, 55, 200]) * (3.8 if units == "mm" else 1), "bulk_factor": rng.choice([5, 8.5, 30]),
+             "mean_time_between_stops": rng.choice([2.5, 20, 150])}
+    job |= {name: value for name, value in alone.items() if rng.random() < 0.45}
+    if rng.random() < 0.5:
+        for n in rng.sample(range(1, 11), rng.randint(1, 4)):
+            job |= {f"tool_{n}_parts_per_edge": rng.choice([1, 60, 250, 4000]), f"tool_{n}_what": rng.choice(["drill", "OD turn", "cut-off"])}
+            if rng.random() < 0.5:
+                job[f"tool_{n}_parts_on_edge"] = rng.choice([0, 20, 60, 300])
+            if rng.random() < 0.3:
+                del job[f"tool_{n}_what"]
     if rng.random() < 0.4:
         job["kerf"] = length(0, 0.15)
         blanks = rng.randint(1, 4)
@@ -73,8 +84,9 @@ def good_job(rng: random.Random) -> dict[str, Any]:
         if apart.random() < 0.8:
             job["part_length"] = None
             job.pop("part_weight", None)
-        if shape in BAR_SHAPES and apart.random() < 0.5 and with_part(job | {"size": None})["size"] != "none":
-            job["size"] = None
+        without = {name: value for name, value in job.items() if name != "finished_size"} | {"size": None}
+        if shape in BAR_SHAPES and apart.random() < 0.5 and with_part(without)["size"] != "none":
+            job = without
     return job
 
 
@@ -200,7 +212,8 @@ _PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.
          "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2, "finished_size": 0.9,
          "feeder_longest_bar": 160.0, "machine_type": "guide bush", "top_speed": 4000.0}
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
-    "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0},
+    "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "parts_bin": 400.0, "chip_bin": 55.0, "bulk_factor": 9.0,
+                 "mean_time_between_stops": 20.0, "tool_2_parts_per_edge": 300.0, "tool_2_parts_on_edge": 20.0},
     "quote": {**_PLAN, **{f"quantity_{n}": q for n, q in enumerate((500.0, 100.0, 1000.0, 2500.0, 60.0, 5000.0), 1)},
               "margin": 0.2, "what_if_quantity": 250.0, "setup_rate": 60.0, "setup_hours": 1.5,
               "op_2_operation": "facing", "op_2_start_diameter": 1.0, "op_2_end_diameter": 0.25, "op_2_length": 1.0,

@@ -39,7 +39,8 @@ def bar_for_part(i: dict[str, Any]) -> dict[str, Any]:
     shape, units, rows = i["shape"], i["units"], rows_of(i)
     wide = i.get("finished_size")
     if not wide and rows:
-        wide = max(largest_round(rows), bf.part_width(rows, units) / bf.across_corners(shape, 1, i.get("thickness")))
+        wide = max(max(size, end or 0) if (own or "round") == shape else bf.part_width([(own, size, length, end, *more)], units)
+                   for own, size, length, end, *more in rows)
     if not wide or shape not in ("round", "hexagon", "square"):
         return {"bar_size_needed": "-", "bar_leaves": "-", "bar_why": ""}
     given = {name: i.get(name) or default for name, default in CLASSES.items()}

@@ -88,7 +88,7 @@ GOOD = GOOD_INPUTS["job_plan"]
 
 @pytest.mark.parametrize(("name", "value"), [
     *((n, v) for n, values in BAD_VALUES.items() for v in values),
-    *((i.name, v) for i in job_plan.TEMPLATE.form.inputs.values() if i.kind.is_number for v in (-1.0, 1e12, "x", True)),
+    *((i.name, v) for i in job_plan.FORM.inputs.values() if i.kind.is_number for v in (-1.0, 1e12, "x", True)),
     ("price_per", "dozen"), ("price_per", 3.0), ("units", None), ("feeder_bars", 0.0), ("efficiency", 0.0), ("machine_type", "robot"),
 ])
 def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
@@ -102,9 +102,10 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
 
 
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good():
+    # What is drawn is tested in test_part_sheet.
     book = in_the_sheet("job_plan", GOOD)
-    assert [a for a in job_plan.TEMPLATE.form.answers if not isinstance(book.value(f"plan_{a}"), float)] == [
-        "fewest_bars", "material_name", "material_caution", "material_group", "bar_class", "bar_why"]
+    assert [a for a in job_plan.TEMPLATE.form.answers if a not in (*TOTALS, "machines_that_fit") and not isinstance(book.value(f"plan_{a}"), float)] == [
+        "fewest_bars", "first_stop", "material_name", "material_caution", "material_group", "bar_class", "bar_why", "edges_to_change", "next_edge", "stops_not_known"]
     assert book.value("plan_not_known") == book.value("plan_problems") == ""
 
 
@@ -148,7 +149,7 @@ def test_a_number_that_may_be_a_designation_is_told_to_be_typed_as_text():
 def test_a_bad_row_of_own_materials_is_marked_and_stops_the_plan(name, density, mark):
     book = Workbook(job_plan.TEMPLATE.build(), direct=True)
     for key, number in GOOD.items():
-        book.set(key, number)
+        book.set(job_plan.FORM.cells[key], number)
     sheet, row, column = book.first_cell("own_material_names")
     book.set_at((sheet, row, column), name)
     book.set_at((sheet, row, book.first_cell("own_material_densities")[2]), density)
@@ -177,7 +178,8 @@ def test_a_full_feeder_that_holds_the_order_runs_alone_as_long_as_the_order():
 def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
     book = Workbook(job_plan.TEMPLATE.build(), direct=True)
     book.calculate()
-    for name in job_plan.TEMPLATE.form.answers.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong"}:  # 0 where none is there
+    for name in job_plan.TEMPLATE.form.answers.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong", "part_sections",
+                                                        "part_scale"}:  # 0 where none is there
         assert isinstance(book.value(f"plan_{name}"), (CellError, str)), name
     assert str(book.value("plan_status")).startswith(STOP + "  Fill in or correct: units, material, size")
 

@@ -9,7 +9,7 @@ import openpyxl
 import pytest
 from job_generator import BAD_IN_A_QUOTE, GOOD_INPUTS, good_quote
 from judges import content
-from reference_part import with_part
+from reference_part import TOTALS, with_part
 from reference_quote import quote as reference
 from template_forms import answer_cell, in_the_sheet, never_given, resting_on
 
@@ -334,6 +334,7 @@ def test_a_machine_that_the_shop_has_not_stops_the_quote(book):
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
     put(book, GOOD)
     texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "bar_class", "bar_why",
+             *TOTALS, "machines_that_fit",  # nothing is drawn, see test_part_sheet
              *(f"bars_said_{tag}" for tag in WHAT_IFS)}
     assert {a for a in quote.TEMPLATE.form.answers if not isinstance(book.value(f"quote_{a}"), float)} == texts
     assert book.value("quote_not_known") == book.value("quote_problems") == ""

@@ -80,8 +80,7 @@ _WHY = (f'IF({_ROOM},"",IF(bar_stays=1,{_DRAWN},IF(surface="as drawn","no "&{_fi
 
 STEPS = (
     Answer(_LEFT, "size that the bar must leave, 0 for none", "length", "length",
-           formula="IF(LEN(units)>0,IF(finished_size>0,finished_size,IF(part_sections>0,MAX(largest_round,part_width/"
-                   'IF(shape="hexagon",2/SQRT(3),IF(shape="square",SQRT(2),1))),0)))'),
+           formula="IF(LEN(units)>0,IF(finished_size>0,finished_size,IF(part_sections>0,MAX(section_takes),0)))"),
     Answer("bar_asked", "1 where a bar is looked for", "count",
            formula=f'IF({_LEFT}>0,IF(OR(shape="round",shape="hexagon",shape="square"),1,0),0)'),
     Answer("bar_class_start", "where the tolerances of the class begin", "count",

@@ -402,7 +402,7 @@ class Form:
                 if item.needed:
                     cases.append((f"NOT(ISTEXT({row.raw[name]}))", f'"{WRONG} {label}: a name, as text"'))
             elif table.counted:
-                if item.may_be_text:
+                if item.kind.reader == "length":
                     said = f'"{WRONG} {label} "&IF(ISTEXT({row.raw[name]}),"can\'t be read","is not allowed here")'
                 cases.append((f"ISERROR({row.cells[name]})", said))
             else:

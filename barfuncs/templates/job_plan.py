@@ -5,7 +5,7 @@ from typing import Any
 from openpyxl import Workbook
 
 from barfuncs.functions.quantity import bars_for_confidence
-from barfuncs.templates import bar_for_part, layout, part_sheet, plausible
+from barfuncs.templates import alone_sheet, bar_for_part, layout, part_sheet, plausible
 from barfuncs.templates.bar_data_sheet import bar_data_sheet
 from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, unit_text
 from barfuncs.templates.every_order import (
@@ -73,7 +73,7 @@ INPUTS: dict[str, tuple[Input, ...]] = {
     "Lathe and feeder": LATHE,
     "Material price": PRICE,
 }
-ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), bar_for_part.BAR_FOR_PART) for i in group}
+ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), bar_for_part.BAR_FOR_PART, alone_sheet.INPUTS) for i in group}
 
 _BOUGHT = (("price", "material_price"), ("bars", "bought"), ("bar_length", "bought_length"), ("bar_weight", "bought_weight"))
 ANSWERS: dict[str, tuple[Answer, ...]] = {
@@ -138,6 +138,7 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
                needs="cycle_time feeder_bars"),
         Answer("feeder_loads", "Feeder loads", "count", "loads", formula="COUNT_UP(bars/feeder_bars)",
                needs="feeder_bars"),
+        *alone_sheet.TIMES,
     ),
 }
 # Steps between that the page does not show among the answers.
@@ -162,6 +163,7 @@ _STEPS = (
     *part_sheet.steps("plan_"),
     *bar_for_part.STEPS,
     *bar_for_part.ANSWERS,
+    *alone_sheet.STEPS,
     *SUPPLY,
     Answer("rest_length", "rest of the last bar that goes back on the rack", "length", "length",
            formula=rest_formula("last_bar_remnant")),
@@ -175,10 +177,10 @@ _STEPS = (
            formula="total_weight-parts_weight-chips_weight-remnants_weight-rack_weight"),
 )
 ALL_ANSWERS: dict[str, Answer] = {
-    a.name: a for group in (*ANSWERS.values(), _STEPS) for a in group
+    a.name: a for group in (*ANSWERS.values(), alone_sheet.LIMITS, _STEPS) for a in group
 }
 
-FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values(), (part_sheet.SECTIONS,))
+FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values(), (part_sheet.SECTIONS, alone_sheet.TOOLS))
 
 HEADLINES = ("parts_per_bar", "bars", "weight_to_buy", "net_material", "run_hours")
 
@@ -227,6 +229,7 @@ CHECKS = (
         ("TRUE", OK, f'"One bar weighs "&{number_text("plan_bar_weight", 1)}&{WEIGHT_SUFFIX}&", not more than "&{ONE_PERSON}&{WEIGHT_SUFFIX}&", one '
                      f'person\'s lift at best; a full load "&{number_text("plan_load_weight", 1)}&{WEIGHT_SUFFIX}&"."'),
     )),
+    alone_sheet.CHECK,
     plausible.times_check("cycle_time", "ISBLANK(cycle_time)", run_hours="run_hours"),
     plausible.prices_check(),
     Check("Balance", (
@@ -300,12 +303,9 @@ def _objections(inputs: Values, answers: Values) -> Problems:
     """Why these inputs give no plan: (input, reason)."""
     if answers["parts_per_bar"] == 0:
         return [("part_length", NO_WHOLE_PART)]
-    if isinstance(answers["parts_weight"], CellError):
-        if inputs["part_weight"] is not None:
-            return [("part_weight", PART_TOO_HEAVY)]
-        if answers["part_sections"] and isinstance(answers["finished_weight"], float):
-            return [(part_sheet.SECTIONS.name, PART_TOO_HEAVY)]
-    return []
+    if inputs["part_weight"] is not None and isinstance(answers["parts_weight"], CellError):
+        return [("part_weight", PART_TOO_HEAVY)]
+    return part_sheet.objections(answers, "parts_weight")
 
 
 def _bars_of_random_lengths(inputs: Values, answers: Values, shop: Shop | None) -> dict[str, Any]:
@@ -325,12 +325,14 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
     _plan_sheet(book)
     part_sheet.part_sheet(book, FORM)
     setup_sheet(book, FORM)
+    alone_sheet.alone_sheet(book, FORM)
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
     bar_data_sheet(book)
     notes_sheet(book, FORM, (
         "Yield, bars, parts to make and times: common practice of the trade, worked out as said above, no source.",
         SOURCE,
+        *alone_sheet.SOURCES,
         "Weight of chips is what is neither part nor remnant. The last bar is taken to be left as it is after its last part.",
     ), RESULTS, (*PROBLEMS, KERF_MISSING))
 

@@ -10,7 +10,19 @@ from barfuncs.catalogue import kinds
 from barfuncs.templates import bar_for_part, layout
 from barfuncs.templates.cell_text import WEIGHT_SUFFIX, length_text, number_text
 from barfuncs.templates.form import Form, table_widths
-from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Answer, Check, RowAnswer, Table, make_column
+from barfuncs.templates.model import (
+    LOOK,
+    NOTE,
+    OK,
+    STOP,
+    Answer,
+    Check,
+    Problems,
+    RowAnswer,
+    Table,
+    Values,
+    make_column,
+)
 from barfuncs.templates.page import Page, add_page
 
 TITLE = "Part"
@@ -64,6 +76,9 @@ SECTIONS = Table(
                   f"+IF(below_section_filled=0,STEP_AREA({_outline()},{_rear()},{_hole()}),0))", width=12),
         RowAnswer("width", "Width", "length", "length",
                   "IF(section_volume=0,0,SECTION_WIDTH(section_shape,section_size,section_end_size))", aside=True),
+        # Flats may be those of the bar; of any other outline the bar must hold the corners.
+        RowAnswer("takes", "Bar it takes", "length", "length", "IF(section_volume=0,0,IF(section_shape=shape,MAX(section_size,section_end_size),section_width))",
+                  aside=True),
         RowAnswer("round", "Round diameter", "length", "length", f"IF({_ROUND},section_width,0*section_width)", aside=True),
     ),
     calls="section_volume",
@@ -132,6 +147,15 @@ PART_CHECK = Check("Part", (
     ("TRUE", OK, f'"The part, "&{length_text("part_length")}&" long and "&{length_text("part_width")}&" wide, comes out of the bar; its weight is "'
                  f'&{number_text("100*finished_weight/(section_weight*drawn_length)", 0)}&" % of the bar\'s over its length."'),
 ), long=True)
+
+
+def objections(answers: Values, weight: str) -> Problems:
+    """Why the part that is drawn gives no job, where the answer `weight` is not known."""
+    if not answers["part_sections"] or not isinstance(answers["finished_weight"], float) or isinstance(answers[weight], float):
+        return []
+    wide, bar = answers["part_width"], answers["across_corners"]
+    too_wide = isinstance(wide, float) and isinstance(bar, float) and wide > bar * (1 + 1e-9)
+    return [(SECTIONS.name, "the part does not fit the bar: it is wider" if too_wide else "would weigh more than the bar over the length of the part")]
 
 
 def part_sheet(book: Workbook, form: Form) -> None:

@@ -25,11 +25,10 @@ def _objections(inputs: Values, answers: Values) -> Problems:
     """Why these inputs give no quote: (input, reason)."""
     if answers["parts_per_bar"] == 0:
         return [("part_length", NO_WHOLE_PART)]
-    if isinstance(answers["each_weight"], CellError):
-        if inputs["part_weight"] is not None:
-            return [("part_weight", PART_TOO_HEAVY)]
-        if answers["part_sections"] and isinstance(answers["finished_weight"], float):
-            return [(part_sheet.SECTIONS.name, PART_TOO_HEAVY)]
+    if inputs["part_weight"] is not None and isinstance(answers["each_weight"], CellError):
+        return [("part_weight", PART_TOO_HEAVY)]
+    if too_heavy := part_sheet.objections(answers, "each_weight"):
+        return too_heavy
     if inputs["margin"] is not None and inputs["markup"] is not None and inputs["margin"] * inputs["markup"]:
         return [("markup", "give a margin or a markup, not both")]
     for n in BREAKS:
