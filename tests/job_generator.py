@@ -85,7 +85,7 @@ def good_job(rng: random.Random) -> dict[str, Any]:
             job["part_length"] = None
             job.pop("part_weight", None)
         without = {name: value for name, value in job.items() if name != "finished_size"} | {"size": None}
-        if shape in BAR_SHAPES and apart.random() < 0.5 and with_part(without)["size"] != "none":
+        if shape in BAR_SHAPES and job["part_length"] is None and apart.random() < 0.5 and with_part(without)["size"] != "none":
             job = without
     return job
 
