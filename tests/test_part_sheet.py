@@ -276,6 +276,33 @@ def test_machines_of_a_shop_that_do_not_take_the_bar():
     assert fill("job_plan", job("job_plan", sections="1/2 x 1"), shop=SHOP).answers["machines_that_fit"] == "Big, Any length"
 
 
+# --- the operation list ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("operation", "start"), [("turning", 1.0), ("facing", 1.0), ("cut-off", 0.75 * 2 / math.sqrt(3)), ("drilling", 0.25),
+                                                  ("threading", 0.625)])
+def test_a_blank_start_diameter_is_that_of_the_part(operation, start):
+    part = "thread 5/8 pd 0.58 x 1 bore 1/4; hex 3/4 x 1/2 bore 1/8"
+    row = {"operation": operation, "length": 0.5, "surface_speed": 300.0, "feed_rate": 0.005, "top_speed": 3000.0}
+    blank = {name: value for name, value in job("quote", sections=part).items() if not name.startswith("op_")}
+    drawn = fill("quote", blank | {"operations": [row]})
+    by_hand = fill("quote", blank | {"operations": [row | {"start_diameter": start}]})
+    assert drawn.answers["op_1_time"] == pytest.approx(by_hand.answers["op_1_time"], rel=1e-12)
+    assert drawn.answers["cycle"] == pytest.approx(by_hand.answers["cycle"], rel=1e-12)
+    assert f"i start dia. {start:.4g}"[:16] in str(drawn.answers["op_1_mark"]) or str(drawn.answers["op_1_mark"]).startswith("!")
+    without = {name: value for name, value in blank.items() if name != "sections"} | {"part_length": 1.5}
+    with pytest.raises(bf.InputError, match="op_1_start_diameter"):
+        fill("quote", without | {"operations": [row]})
+
+
+def test_a_start_diameter_that_the_part_does_not_tell_is_missing():
+    blank = {name: value for name, value in job("quote", sections="1/2 x 1").items() if not name.startswith("op_")}
+    for operation in ("drilling", "threading"):
+        row = {"operation": operation, "length": 0.5, "surface_speed": 300.0, "feed_rate": 0.005}
+        with pytest.raises(bf.InputError, match="op_1: start dia. is missing"):
+            fill("quote", blank | {"operations": [row]})
+
+
 # --- the drawing -----------------------------------------------------------------------------------------------------------
 
 

@@ -4,6 +4,7 @@ from barfuncs.catalogue import kinds
 from barfuncs.catalogue.units import MM_PER_INCH
 from barfuncs.templates.cell_text import number_text
 from barfuncs.templates.model import Answer, RowAnswer, Table, make_column
+from barfuncs.templates.part_sheet import SECTIONS, START, START_LOOK
 from barfuncs.templates.speeds_sheet import row_of, suggested_feed, suggested_speed
 
 # Passes for an external thread by pitch in mm, each up to the middle between two published pitches. Source: Sumitomo
@@ -72,7 +73,7 @@ OPERATIONS = Table(
     columns=(
         make_column("note", "What", kinds.Text, "what is done, in words", width=31),
         make_column("operation", "Operation", kinds.Operation, needed=True),
-        make_column("start_diameter", "Start dia.", kinds.Diameter, blank=0, width=9.5),
+        make_column("start_diameter", "Start dia.", kinds.Diameter, blank=0, width=9.5, instead=START),
         make_column("end_diameter", "End dia.", kinds.Length, blank=0, width=9.5),
         make_column("length", "Length", kinds.PositiveLength, blank=0, width=9.5),
         make_column("surface_speed", "Surface speed", kinds.SurfaceSpeed, blank=0, width=10),
@@ -99,8 +100,8 @@ OPERATIONS = Table(
         RowAnswer("speeds_row", "Row of the sheet Speeds", "count", "", row_of("op_operation"), aside=True),
     ),
     calls="operation_time",
-    falls_back={"top_speed": "top_speed"},
-    looks=_looks(),
+    falls_back={"top_speed": "top_speed", "start_diameter": SECTIONS.name},
+    looks=(*_looks(), START_LOOK),
 )
 
 OPERATION_LOOKS = Answer("operation_looks", "rows of the operation list that do not look like this part", "count",
