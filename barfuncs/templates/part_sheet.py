@@ -193,7 +193,8 @@ def part_sheet(book: Workbook, form: Form) -> None:
     for item in (i for i in form.inputs.values() if i.from_part):
         page.next_row()
         page.put("B", item.label, size=9, color=layout.SOFT)
-        ref = page.put("C", f'=IF({form.prefix}part_sections=0,"",{form.prefix}{_STANDS_IN[item.name]})', size=9, color=layout.SOFT, align="right")
+        ref = page.put("C", f'=IF({form.prefix}part_sections=0,"",{form.prefix}{_STANDS_IN[item.name]})', size=9, color=layout.SOFT, align="right",
+                       number=form.answers[_STANDS_IN[item.name]].number)
         page.name(item.stand_in, ref)
     layout.quiet_errors(sheet, f"C{page.row - 1}:C{page.row}")
     right.heading(f"F:{last}", "Its profile to scale, front to the left")
