@@ -300,7 +300,7 @@ def test_a_start_diameter_that_the_part_does_not_tell_is_missing():
     blank = {name: value for name, value in job("quote", sections="1/2 x 1").items() if not name.startswith("op_")}
     for operation in ("drilling", "threading"):
         row = {"operation": operation, "length": 0.5, "surface_speed": 300.0, "feed_rate": 0.005}
-        with pytest.raises(bf.InputError, match="op_1: start dia. is missing"):
+        with pytest.raises(bf.InputError, match=r"op_1: start dia\. is missing"):
             fill("quote", blank | {"operations": [row]})
 
 
