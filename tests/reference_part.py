@@ -46,7 +46,7 @@ def drawn_start(i: dict[str, Any], operation: str) -> float:
         return bf.across_corners(i["shape"] or "round", i["size"], i.get("thickness"))
     if operation == "cut-off":
         return bf.part_width([rows[-1]])
-    if operation == "drilling":
+    if operation in ("drilling", "boring", "reaming"):
         return max(value or 0 for row in rows for value in row[4:])
     threads = [size for shape, size, *_ in rows if shape == "thread"]
     return threads[0] if operation == "threading" and len(threads) == 1 else 0

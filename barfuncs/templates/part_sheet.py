@@ -128,9 +128,9 @@ STARTS = (
 )
 """What the diameters of an operation start from where a part is drawn."""
 START = ('IFERROR(IF(part_sections=0,0,IF(OR(op_operation="turning",op_operation="facing"),across_corners,IF(op_operation="cut-off",rear_width,'
-         'IF(op_operation="drilling",largest_bore,IF(op_operation="threading",thread_size,0))))),0)')
+         'IF(OR(op_operation="drilling",op_operation="boring",op_operation="reaming"),largest_bore,IF(op_operation="threading",thread_size,0))))),0)')
 """Cell expression: the start diameter of a row that leaves it blank: turning and facing begin at the bar, cutting off at the last
-section, a drill is as large as the largest bore, a thread as the only one there is."""
+section, a drill, a reamer and boring are as large as the largest bore, a thread as the only one there is."""
 START_LOOK = ("IF(ISBLANK(op_start_diameter),op_start_diameter>0,FALSE)",
               f'"i start dia. "&{number_text("op_start_diameter", 4)}&" by the sheet Part"')
 
