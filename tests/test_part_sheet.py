@@ -122,10 +122,14 @@ def test_a_job_without_sections_is_what_it_was(template):
 # --- three parts by hand ---------------------------------------------------------------------------------------------------
 
 
+HAND = {"units": "in", "material": "Steel 1215", "size": 1.0, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2.0, "bar_length": 144.0,
+        "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "quantity": 100}
+
+
 def test_a_hexagon_with_bore_and_taper_a_shaft_and_a_pin_in_the_plan():
     # The steps to these figures stand in test_part.
-    nipple = fill("job_plan", job("job_plan", sections="1/2 to 3/4 x 1/4 bore 1/4; hex 3/4 x 1/2 bore 1/4", shape="hexagon", size=0.75, material="0.307 lb/in3",
-                                  material_price=3.0))
+    nipple = fill("job_plan", HAND | {"sections": "1/2 to 3/4 x 1/4 bore 1/4; hex 3/4 x 1/2 bore 1/4", "shape": "hexagon", "size": 0.75, "material": "0.307 lb/in3",
+                                  "material_price": 3.0})
     assert nipple.answers["finished_weight"] == pytest.approx(0.087334, abs=1e-6)
     assert nipple.answers["part_area"] == pytest.approx(3.067567, abs=2e-6)
     # 0.75 + cut-off 0.1 = 0.85 in of bar each; 0.487139 x 0.85 = 0.414068 in3; - 0.284476 = 0.129592; x 0.307 = 0.039785 lb of chips
@@ -137,14 +141,14 @@ def test_a_hexagon_with_bore_and_taper_a_shaft_and_a_pin_in_the_plan():
     # Parts 100 x 0.087334 = 8.7334 lb
     assert nipple.answers["parts_weight"] == pytest.approx(8.7334, abs=1e-4)
 
-    shaft = fill("job_plan", job("job_plan", sections="thread 1/2 pd 0.4675 x 3/4; 3/4 x 1 1/4; 1 x 4", material="0.2836 lb/in3"))
+    shaft = fill("job_plan", HAND | {"sections": "thread 1/2 pd 0.4675 x 3/4; 3/4 x 1 1/4; 1 x 4", "material": "0.2836 lb/in3"})
     assert shaft.answers["finished_weight"] == pytest.approx(1.084080, abs=2e-6)
     assert (shaft.answers["drawn_length"], shaft.answers["part_width"], shaft.answers["largest_round"]) == (6, 1, 1)
     # 6 + 0.1 = 6.1 in each; 141.8 / 6.1 = 23 parts; 100 / 23 = 5 bars
     assert (shaft.answers["parts_per_bar"], shaft.answers["bars"]) == (23, 5)
 
-    pin = fill("job_plan", job("job_plan", units="mm", sections="0.6 to 1 x 0.2; 1 x 7.6; 1 to 0.6 x 0.2", size=1.0, material="8 g/cm3", bar_length=3000.0,
-                               cutoff_width=1.0, grip_length=50.0, face_to_cutoff=1.0, supplied_length=3000.0, kerf=0.5, feeder_longest_bar=3200.0))
+    pin = fill("job_plan", HAND | {"units": "mm", "sections": "0.6 to 1 x 0.2; 1 x 7.6; 1 to 0.6 x 0.2", "size": 1.0, "material": "8 g/cm3", "bar_length": 3000.0,
+                               "cutoff_width": 1.0, "grip_length": 50.0, "face_to_cutoff": 1.0, "supplied_length": 3000.0, "kerf": 0.5, "feeder_longest_bar": 3200.0})
     assert pin.answers["finished_weight"] == pytest.approx(4.9394e-5, abs=1e-9)
     # 8 + 1 = 9 mm each; (3000 - 51) / 9 = 327 parts
     assert pin.answers["parts_per_bar"] == 327

@@ -122,7 +122,7 @@ OPERATIONS = Table(
     ),
     calls="operation_time",
     falls_back={"top_speed": "top_speed", "start_diameter": SECTIONS.name},
-    wrong_if=(("ISERROR(op_edge_share)", "parts per edge are missing"),),
+    wrong_if=(("IF(ISERROR(op_time),FALSE,ISERROR(op_edge_share))", "parts per edge are missing"),),
     looks=(*_looks(), START_LOOK),
 )
 
