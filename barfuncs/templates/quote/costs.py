@@ -214,6 +214,7 @@ STEPS = (
     *part_sheet.steps("quote_"),
     *bar_for_part.STEPS,
     *bar_for_part.ANSWERS,
+    *part_sheet.STARTS,
     Answer("like_dollars", "1 where the currency is worth about a dollar", "count",
            formula="IF(OR(" + ",".join(f'currency_shown="{c}"' for c in plausible.LIKE_A_DOLLAR) + "),1,0)"),
     Answer("each_weight", "weight of a finished part", "weight_per_length", "weight",
