@@ -81,7 +81,12 @@ RATES = (
     make_column("scrap_rate", "Scrap rate", kinds.ScrapRate),
     make_column("confidence", "Confidence", kinds.Confidence, "how sure the parts to make must be to fill an order"),
     make_column("efficiency", "Efficiency", kinds.Efficiency),
+    make_column("inspection_rate", "Rate for inspection", kinds.Money, unit="per hour"),
+    make_column("priced_per", "Price is for", kinds.PricedPer),
+    make_column("minimum_order", "Minimum order value", kinds.Money, unit="order"),
 )
+_MAY_LACK = frozenset({"inspection_rate", "priced_per", "minimum_order"})
+"""Lines that files of an earlier version have not."""
 SPEEDS = (
     make_column("group", "Material group", kinds.Text, "group of the materials table, or a name of your own", needed=True, width=22),
     Column("operation", "Operation", Kind("operation", "choice", choices=speeds_feeds.CUTS), ARGUMENTS["operation"], needed=True),
@@ -155,6 +160,9 @@ class Rates:
     scrap_rate: float | None = None
     confidence: float | None = None
     efficiency: float | None = None
+    inspection_rate: float | None = None
+    priced_per: str | None = None
+    minimum_order: float | None = None
 
 
 @dataclass(frozen=True)
@@ -393,7 +401,7 @@ def _read_rates(rows: _Rows, problems: list[tuple[str, str]]) -> tuple[str, Rate
             else:
                 found[column.name] = (cells[index + 1] if index + 1 < len(cells) else None, place)
             break
-    problems += [(RATES_SHEET, f"the line {c.label!r} is missing") for c in (_UNITS, *RATES) if c.name not in found]
+    problems += [(RATES_SHEET, f"the line {c.label!r} is missing") for c in (_UNITS, *RATES) if c.name not in found and c.name not in _MAY_LACK]
     units = _one(*found["units"][:1], _UNITS, "in", found["units"][1], problems) if "units" in found else None
     units = units or "in"
     rates = Rates(**{c.name: _one(found[c.name][0], c, units, found[c.name][1], problems) for c in RATES if c.name in found})
@@ -459,7 +467,8 @@ def _check_prices(rows: Sequence[_Row], prices: Sequence[StockPrice], problems: 
 _EXAMPLE_RATES = {"currency": "$", "markup": 0.35, "rounding": "up to next 0.01", "minimum_charge": 75, "cut_charge": 2.5, "kerf": 0.1,
                   "last_bar_rest": kinds.LAST_BAR_RESTS[0],
                   "chip_price": 0.12, "remnant_price": 0.15, "tooling": None, "other_per_order": 18, "other_per_part": None,
-                  "scrap_rate": 0.02, "confidence": 0.95, "efficiency": 0.9}
+                  "scrap_rate": 0.02, "confidence": 0.95, "efficiency": 0.9,
+                  "inspection_rate": 60, "priced_per": None, "minimum_order": None}
 _EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
     "Machines": (
         ("Lathe 1", 144, 1.25, 2.5, 0.2, 35, 6000, 200, 18, 82, 70, "fixed head"),

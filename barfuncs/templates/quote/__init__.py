@@ -13,7 +13,13 @@ from barfuncs.templates.notes_sheet import notes_sheet
 from barfuncs.templates.quote.checks import CHECKS, COSTS, CREDIT_TOO_HIGH, MORE_PROBLEMS
 from barfuncs.templates.quote.form import FORM, RESULTS
 from barfuncs.templates.quote.inputs import BREAKS, QUANTITIES
-from barfuncs.templates.quote.pages import costing_sheet, customer_sheet, operations_sheet, prices_sheet
+from barfuncs.templates.quote.pages import (
+    costing_sheet,
+    customer_sheet,
+    more_costs_sheet,
+    operations_sheet,
+    prices_sheet,
+)
 from barfuncs.templates.shop import Shop
 from barfuncs.templates.shop_sheet import shop_sheet
 from barfuncs.templates.template import Head, SpreadOption, Template, Terminal, money_shown, number_shown, status_word
@@ -40,6 +46,7 @@ def _objections(inputs: Values, answers: Values) -> Problems:
 def _draw(book: Workbook, shop: Shop | None) -> None:
     costing_sheet(book)
     operations_sheet(book)
+    more_costs_sheet(book)
     prices_sheet(book)
     customer_sheet(book)
     shop_sheet(book, FORM, shop)
@@ -49,6 +56,7 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
         "Cost build-up, margin and markup: common practice of the trade, worked out as said above, no source.",
         "Usual passes of a thread: as published by a maker of cutting tools, external metric threads. What asks for a second look at an "
         "operation: common practice, no source.",
+        "Samples: ISO 2859-1, single sampling plans for normal inspection. Outside work, packing and how a price is shown: common practice, no source.",
         "Half a rounding step goes up. The order total is the rounded price each times the quantity.",
     ), (f"price_{n}" for n in BREAKS), MORE_PROBLEMS)
 

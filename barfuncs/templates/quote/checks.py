@@ -12,11 +12,12 @@ from barfuncs.templates.every_order import (
     feeder_takes,
 )
 from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Check, Missing
+from barfuncs.templates.quote import more_costs
 from barfuncs.templates.quote.inputs import BREAKS
 from barfuncs.templates.quote.operations import BESIDE_CUTS
 from barfuncs.templates.shop_sheet import PROBLEMS
 
-COSTS = ("material_used", "machine_cost", "setup_cost", "other_cost")
+COSTS = ("material_used", "machine_cost", "setup_cost", "other_cost", *more_costs.LINES)
 CREDIT_TOO_HIGH = "has no price: chips and remnants would bring more than everything else costs"
 _TOO_HIGH = "+".join(f"IFERROR(--(scrap_credit_{n}>{'+'.join(f'{line}_{n}' for line in COSTS)}),0)" for n in BREAKS)
 _MOST_TO_MAKE = "MAX(" + ",".join(f"IF(ISBLANK(quantity_{n}),0,parts_to_make_{n})" for n in BREAKS) + ")"
@@ -59,6 +60,7 @@ CHECKS = (
          f'&{number_text("listed_cycle", 1)}&" s."'),
     ),
     plausible.prices_check("like_dollars>0"),
+    more_costs.CHECK,
     Check("Price", (
         ("margin*markup>0", STOP, '"Give a margin or a markup, not both."'),
         (f"{_TOO_HIGH}>0", STOP, f'"A quantity {CREDIT_TOO_HIGH}."'),
@@ -88,6 +90,7 @@ CHECKS = (
 MORE_PROBLEMS = (
     *PROBLEMS,
     KERF_MISSING,
+    more_costs.INSPECTION_RATE_MISSING,
     Missing("AND(ISBLANK(cycle_time),NOT(ISERROR(cutting_time)),ISERROR(listed_cycle))", "cycle time",
             "or the operation list", "cycle_time"),
     Missing("AND(ISBLANK(margin),ISBLANK(markup))", "margin", "or markup; 0 % counts", "margin"),

@@ -28,6 +28,7 @@ from barfuncs.templates.every_order import (
     rest_formula,
 )
 from barfuncs.templates.model import Answer
+from barfuncs.templates.quote import more_costs
 from barfuncs.templates.quote.inputs import BREAKS
 from barfuncs.templates.shop_sheet import LARGEST_SIZE, MACHINE_ROW, MACHINE_WRONG, SHOP_PROBLEMS
 
@@ -45,7 +46,7 @@ def _chain(tag: str, quantity: str, of: str, **other: str) -> tuple[Answer, ...]
     def mine(*names: str) -> dict[str, str]:
         return {name: f"{name}_{tag}" for name in names}
 
-    lines = {**mine("scrap_credit", "machine_cost", "setup_cost", "other_cost"), "material_cost": f"material_used_{tag}"}
+    lines = {**mine("scrap_credit", "machine_cost", "setup_cost"), "material_cost": f"material_used_{tag}", "other_cost": f"beside_lathe_{tag}"}
     return (
         a("parts_to_make", "Parts to make, on average", "count", "parts", calls="parts_to_make", confidence="0"),
         a("bars", "Bars to load", "count", "bars", calls="bars_for_quantity"),
@@ -69,16 +70,22 @@ def _chain(tag: str, quantity: str, of: str, **other: str) -> tuple[Answer, ...]
         a("machine_cost", "Machine time", "money", "order", calls="machine_cost", **mine("parts_to_make")),
         a("setup_cost", "Set-up", "money", "order", calls="setup_cost", setup_rate="setting_rate"),
         a("other_cost", "Other and tooling", "money", "order", calls="other_cost"),
+        *more_costs.lines_of(tag, quantity, of),
+        a("beside_lathe", "what is not the lathe's", "money", "order",
+          formula="+".join(f"{line}_{tag}" for line in ("other_cost", *more_costs.LINES))),
         a("order_cost", "Total cost", "money", "order", calls="order_cost", **lines),
-        a("cost_each", "Cost each", "money_each", "each", formula=f"order_cost_{tag}/{quantity}"),
+        # Of what is a line of its own the price each bears nothing.
+        a("cost_each", "Cost each", "money_each", "each",
+          formula=f"IF(order_cost_{tag}>=own_lines_cost,(order_cost_{tag}-own_lines_cost)/{quantity},NA())"),
     )
 
 
 def _priced(tag: str, quantity: str, of: str) -> tuple[Answer, ...]:
     return (
         *_chain(tag, quantity, of),
-        Answer(f"price_{tag}", f"Price each {of}", "price", "each", calls="quoted_price",
-               refs=(("cost", f"cost_each_{tag}"), ("margin", "margin_counted")), needs=quantity if quantity.startswith("quantity") else ""),
+        Answer(f"price_{tag}", f"Price each {of}", "price", "each", calls="price_for",
+               formula=f"IF(cost_each_{tag}<=1E9,QUOTED_PRICE(cost_each_{tag}*priced_parts,margin_counted,markup,rounding)/priced_parts,NA())",
+               needs=quantity if quantity.startswith("quantity") else ""),
         Answer(f"total_{tag}", f"Order total {of}", "money", "order", calls="order_total",
                refs=(("quantity", quantity), ("price", f"price_{tag}"))),
     )
@@ -88,6 +95,7 @@ def _break(n: int) -> tuple[Answer, ...]:
     quantity, of = f"quantity_{n}", f"at quantity {n}"
     return (
         *_priced(str(n), quantity, of),
+        *more_costs.at_quantity(n),
         Answer(f"sure_{n}", f"Parts to make, with confidence {of}", "count", "parts", calls="parts_to_make",
                refs=(("quantity", quantity),)),
         Answer(f"whole_{n}", f"Most good parts from these bars {of}", "count", "parts", calls="whole_bar_quantity",
@@ -212,6 +220,7 @@ STEPS = (
     Answer("cycle_longer", "cycle time and 1 second", "rate", "seconds", formula="cycle+1"),
     Answer("scrap_more", "scrap rate and 1 %", "percent", "", formula="scrap_rate+0.01"),
     Answer("price_more", "price of the material and 10 %", "money_each", "price_per", formula="material_price*1.1"),
+    *more_costs.STEPS,
     *_other_bar("longer", "+"),
     *_other_bar("shorter", "-"),
 )
