@@ -195,7 +195,8 @@ GOOD_INPUTS: dict[str, dict[str, Any]] = {
               "proc_1_rate": 0.85, "proc_1_rate_per": "lb", "proc_1_minimum": 20.0, "proc_1_freight": 30.0, "proc_2_rate": 38.0,
               "proc_2_rate_per": "hour", "proc_2_time_each": 12.0, "proc_4_rate": 0.9, "proc_4_rate_per": "ft2", "part_area": 7.5,
               "first_off": 2.0, "every": 50.0, "aql": 1.0, "inspection_time": 90.0, "inspection_rate": 60.0, "box_weight": 35.0,
-              "box_parts": 160.0, "box_cost": 4.2, "minimum_order": 50.0},
+              "box_parts": 160.0, "box_cost": 4.2, "minimum_order": 50.0,
+              "setup_priced": "lines of their own"},
 }
 """For each template inputs with every optional one filled in that has no default, but for the thickness, which a round bar has
 not; for the plan's bars on the shelf, without which the run rests on the order; and for the quote's cycle time, without which the

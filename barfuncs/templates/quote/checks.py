@@ -81,7 +81,7 @@ CHECKS = (
          '"Set-up pieces, "&setup_parts&", are more than the smallest quantity, "&MIN(quote_quantities)&"."'),
         *plausible.more_than_ordered("MAX(quote_quantities)", _MOST_TO_MAKE),
         ("costs_more>0", LOOK, '"A larger quantity costs more each than a smaller one, because whole bars are bought and '
-                                 'little of the last one is used, or scrap makes one part more: see the sheet Prices."'),
+                                 'little of the last one is used, scrap makes one part more, or more is inspected or packed: see the sheet Prices."'),
         ("TRUE", OK, '"No larger quantity costs more each than a smaller one."'),
     ), long=True),
     plausible.QUOTATION,

@@ -33,8 +33,9 @@ from barfuncs.templates.quote.inputs import BREAKS
 from barfuncs.templates.shop_sheet import LARGEST_SIZE, MACHINE_ROW, MACHINE_WRONG, SHOP_PROBLEMS
 
 
-def _chain(tag: str, quantity: str, of: str, **other: str) -> tuple[Answer, ...]:
-    """The cost build-up of one quantity. `other` says which cells stand for arguments that this one changes."""
+def _chain(tag: str, quantity: str, of: str, in_lines: bool = False, **other: str) -> tuple[Answer, ...]:
+    """The cost build-up of one quantity. `other` says which cells stand for arguments that this one changes; `in_lines`, that
+    each of the costs beside the lathe has a line of its own."""
     used = {name: other.get(name, name) for name in ("parts_per_bar", "bar_length", "blanks_each", "cuts_per_supplied",
                                                       "bought_length", "bought_weight")}
     used["price"] = other.get("price", "material_price")
@@ -70,9 +71,10 @@ def _chain(tag: str, quantity: str, of: str, **other: str) -> tuple[Answer, ...]
         a("machine_cost", "Machine time", "money", "order", calls="machine_cost", **mine("parts_to_make")),
         a("setup_cost", "Set-up", "money", "order", calls="setup_cost", setup_rate="setting_rate"),
         a("other_cost", "Other and tooling", "money", "order", calls="other_cost"),
-        *more_costs.lines_of(tag, quantity, of),
+        *(more_costs.lines_of(tag, quantity, of) if in_lines else ()),
         a("beside_lathe", "what is not the lathe's", "money", "order",
-          formula="+".join(f"{line}_{tag}" for line in ("other_cost", *more_costs.LINES))),
+          formula=f"other_cost_{tag}+" + ("+".join(f"{line}_{tag}" for line in more_costs.LINES) if in_lines
+                                          else more_costs.together(tag, quantity))),
         a("order_cost", "Total cost", "money", "order", calls="order_cost", **lines),
         # Of what is a line of its own the price each bears nothing.
         a("cost_each", "Cost each", "money_each", "each",
@@ -80,9 +82,9 @@ def _chain(tag: str, quantity: str, of: str, **other: str) -> tuple[Answer, ...]
     )
 
 
-def _priced(tag: str, quantity: str, of: str) -> tuple[Answer, ...]:
+def _priced(tag: str, quantity: str, of: str, in_lines: bool = False) -> tuple[Answer, ...]:
     return (
-        *_chain(tag, quantity, of),
+        *_chain(tag, quantity, of, in_lines),
         Answer(f"price_{tag}", f"Price each {of}", "price", "each", calls="price_for",
                formula=f"IF(cost_each_{tag}<=1E9,QUOTED_PRICE(cost_each_{tag}*priced_parts,margin_counted,markup,rounding)/priced_parts,NA())",
                needs=quantity if quantity.startswith("quantity") else ""),
@@ -94,7 +96,7 @@ def _priced(tag: str, quantity: str, of: str) -> tuple[Answer, ...]:
 def _break(n: int) -> tuple[Answer, ...]:
     quantity, of = f"quantity_{n}", f"at quantity {n}"
     return (
-        *_priced(str(n), quantity, of),
+        *_priced(str(n), quantity, of, in_lines=True),
         *more_costs.at_quantity(n),
         Answer(f"sure_{n}", f"Parts to make, with confidence {of}", "count", "parts", calls="parts_to_make",
                refs=(("quantity", quantity),)),

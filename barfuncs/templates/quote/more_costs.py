@@ -41,25 +41,30 @@ PROCESSES = Table(
     ),
     marks_width=34,
 )
-INSPECTION_RATE_MISSING = Missing("AND(inspection_time>0,ISBLANK(inspection_rate))", "rate for inspection", input="inspection_rate")
+INSPECTION_RATE_MISSING = Missing("AND(IFERROR(inspection_time>0,FALSE),ISBLANK(inspection_rate))", "rate for inspection", input="inspection_rate")
 
 
-def lines_of(tag: str, quantity: str, of: str) -> tuple[Answer, ...]:
-    """What an order costs beside bar, lathe and tools."""
+def _formulas(tag: str, quantity: str) -> tuple[str, str, str]:
+    """Cell expressions: what outside work, inspection and packing of an order cost."""
     each = f"(proc_each*{quantity}+proc_lot)"
     return (
-        Answer(f"process_cost_{tag}", f"Outside and second operations {of}", "money", "order",
-               f"SUMPRODUCT(proc_minimum+({each}>proc_minimum)*({each}-proc_minimum)+proc_freight)"),
-        Answer(f"inspection_cost_{tag}", f"Inspection {of}", "money", "order",
-               f"IF(inspection_time=0,0*{quantity},INSPECTION_COST({inspected(f'parts_to_make_{tag}', quantity)},inspection_time,inspection_rate))"),
-        Answer(f"packing_cost_{tag}", f"Packing {of}", "money", "order",
-               f"IF(parts_in_box=0,0*{quantity},PACKING_COST({quantity},parts_in_box,box_cost))"),
+        f"IF(process_used=0,0*{quantity},SUMPRODUCT(proc_minimum+({each}>proc_minimum)*({each}-proc_minimum)+proc_freight))",
+        f"IF(inspection_time=0,0*{quantity},INSPECTION_COST(PARTS_INSPECTED(parts_to_make_{tag},first_off,every,"
+        f"IF(aql=0,0,SAMPLE_SIZE({quantity},aql,inspection_level))),inspection_time,inspection_rate))",
+        f"IF(parts_in_box=0,0*{quantity},PACKING_COST({quantity},parts_in_box,box_cost))",
     )
 
 
-def inspected(parts: str, quantity: str) -> str:
-    """Cell expression: parts inspected of those made, and of the lot that the sample is drawn from."""
-    return f"PARTS_INSPECTED({parts},first_off,every,IF(aql=0,0,SAMPLE_SIZE({quantity},aql,inspection_level)))"
+def lines_of(tag: str, quantity: str, of: str) -> tuple[Answer, ...]:
+    """What an order costs beside bar, lathe and tools, line by line."""
+    labels = ("Outside and second operations", "Inspection", "Packing")
+    return tuple(Answer(f"{name}_{tag}", f"{label} {of}", "money", "order", formula)
+                 for name, label, formula in zip(LINES, labels, _formulas(tag, quantity), strict=True))
+
+
+def together(tag: str, quantity: str) -> str:
+    """Cell expression: the same in one, where no line is shown. Each cell is felt by every recalculation."""
+    return f"IF(more_used=0,0*{quantity},{'+'.join(_formulas(tag, quantity))})"
 
 
 LINES = ("process_cost", "inspection_cost", "packing_cost")
@@ -72,6 +77,8 @@ def _once(cost: str) -> str:
 
 
 STEPS = (
+    Answer("process_used", "0 where no process costs anything", "money", "", "SUM(proc_each)+SUM(proc_lot)+SUM(proc_minimum)+SUM(proc_freight)"),
+    Answer("more_used", "0 where there is neither process nor inspection nor packing", "money", "", "process_used+inspection_time+parts_in_box"),
     Answer("parts_in_box", "Parts in a box", "count", "parts",
            "IF(box_weight+box_parts=0,0,IF(box_weight=0,box_parts,IF(each_weight<=box_weight*(1+1E-9),PARTS_PER_BOX(each_weight,box_weight,box_parts),NA())))"),
     Answer("priced_parts", "parts that the price shown is for", "count", "parts",
