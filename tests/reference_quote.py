@@ -107,6 +107,10 @@ def parts_in_box(i: dict[str, Any], each: float) -> int:
     return min(room, by_weight) if i["box_parts"] or i["box_weight"] is not None else 0
 
 
+IN_LINES = ("process_cost", "inspection_cost", "packing_cost")
+"""Shown at each quantity alone."""
+
+
 def beside_the_lathe(i: dict[str, Any], quantity: float, to_make: int, each: float) -> dict[str, float]:
     """Outside work, inspection and packing of an order."""
     metric = i["units"] == "mm"
@@ -215,7 +219,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     for n in BREAKS:
         quantity = i[f"quantity_{n}"]
         at_it = ("margin", "whole", "sure", "sample", "accepted", "inspected", "boxes", "shown", "value")
-        names = [*priced(i, 1, cycle), *at_it, *(f"{name}_whole" for name in priced(i, 1, cycle))]
+        names = [*priced(i, 1, cycle), *at_it, *(f"{name}_whole" for name in priced(i, 1, cycle) if name not in IN_LINES)]
         a |= {f"{name}_{n}": None for name in names} | {f"offer_{n}": ""}
         a[f"setup_cost_{n}"] = a[f"setup_cost_whole_{n}"] = i["setup_hours"] * a["setting_rate"]
         if quantity is None:
@@ -224,7 +228,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
         a[f"sure_{n}"] = bf.parts_to_make(quantity, i["scrap_rate"], i["setup_parts"], i["confidence"])
         a[f"margin_{n}"] = (a[f"price_{n}"] - a[f"cost_each_{n}"]) / a[f"price_{n}"] if a[f"price_{n}"] else None
         a[f"whole_{n}"] = whole = bf.whole_bar_quantity(quantity, a["parts_per_bought"], i["scrap_rate"], i["setup_parts"])
-        a |= {f"{name}_whole_{n}": value for name, value in priced(i, whole, cycle).items()}
+        a |= {f"{name}_whole_{n}": value for name, value in priced(i, whole, cycle).items() if name not in IN_LINES}
         a[f"sample_{n}"], a[f"accepted_{n}"] = sample(i, quantity)
         a[f"inspected_{n}"] = inspected(i, quantity, a[f"parts_to_make_{n}"])
         a[f"boxes_{n}"] = -(-quantity // a["parts_in_box"]) if a["parts_in_box"] else 0
@@ -296,7 +300,7 @@ def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, An
                                                        "scrap_credit")}
         else:
             lines = order(inputs, quantity, seconds, more)
-        found |= {f"{name}_if_{tag}": value for name, value in lines.items() if name != "before_rounding"}
+        found |= {f"{name}_if_{tag}": value for name, value in lines.items() if name not in ("before_rounding", *IN_LINES)}
         price, now = lines["before_rounding"], found.get("price_if_now")
         found[f"price_if_{tag}"] = price
         now = price if now is None else now

@@ -29,7 +29,7 @@ from barfuncs.xlsx.sheetxml import CellError
 
 GOOD = GOOD_INPUTS["quote"]
 BREAKS = range(1, 7)
-LINES = ("material_used", "machine_cost", "setup_cost", "other_cost", "process_cost", "inspection_cost", "packing_cost")
+LINES = ("material_used", "machine_cost", "setup_cost", "beside_lathe")
 
 
 @cache
@@ -180,6 +180,8 @@ def test_cost_lines_add_up_and_totals_agree_with_prices():
         a = filled.answers
         for tag in [f"{kind}{n}" for n in asked(filled) for kind in ("", "whole_")]:
             lines = sum(a[f"{line}_{tag}"] for line in LINES)
+            if tag.isdigit():
+                assert a[f"beside_lathe_{tag}"] == pytest.approx(a[f"other_cost_{tag}"] + sum(a[f"{line}_{tag}"] for line in more_costs.LINES))
             assert a[f"material_used_{tag}"] == pytest.approx(a[f"material_cost_{tag}"] - a[f"rack_value_{tag}"], rel=1e-12)
             quantity = a[tag] if tag.startswith("whole") else filled.inputs[f"quantity_{tag}"]
             assert a[f"order_cost_{tag}"] == pytest.approx(lines - a[f"scrap_credit_{tag}"], rel=1e-9, abs=1e-9 * lines)
