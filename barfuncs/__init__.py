@@ -75,6 +75,12 @@ from barfuncs.functions.machining import (
     threading_time,
     turning_time,
 )
+from barfuncs.functions.material_price import (
+    cheapest_order_quantity,
+    material_line_cost,
+    price_from_brackets,
+    yearly_order_cost,
+)
 from barfuncs.functions.minding import (
     lathe_rate,
     lathes_minded,
@@ -93,6 +99,20 @@ from barfuncs.functions.outside import (
     price_for,
     process_cost,
 )
+from barfuncs.functions.part import (
+    bore_area,
+    chips_per_part,
+    common_area,
+    finished_length,
+    finished_weight,
+    outside_area,
+    part_area,
+    part_volume,
+    part_width,
+    section_volume,
+    section_width,
+    step_area,
+)
 from barfuncs.functions.quantity import (
     bars_for_confidence,
     bars_for_quantity,
@@ -109,6 +129,15 @@ from barfuncs.functions.stock import (
     material_density,
     section_area,
     weight_per_length,
+)
+from barfuncs.functions.stock_size import (
+    bar_size_for,
+    bar_size_reason,
+    bar_straightness,
+    defect_depth,
+    size_left,
+    size_tolerance,
+    smallest_bar,
 )
 from barfuncs.functions.times import bars_for_hours, run_hours, unattended_hours
 from barfuncs.functions.tools import (
@@ -136,6 +165,10 @@ __all__ = [
     "scrap_credit", "section_area", "setup_cost", "min_remnant", "spindle_speed", "parts_to_make",
     "stickout_ratio", "threading_time", "turning_time", "unattended_hours", "use_materials", "weight_per_length",
     "whole_bar_quantity", "why",
+    "cheapest_order_quantity", "material_line_cost", "price_from_brackets", "yearly_order_cost",
+    "bore_area", "chips_per_part", "common_area", "finished_length", "finished_weight", "outside_area", "part_area",
+    "part_volume", "part_width", "section_volume", "section_width", "step_area",
+    "bar_size_for", "bar_size_reason", "bar_straightness", "defect_depth", "size_left", "size_tolerance", "smallest_bar",
     "acceptance_chance", "acceptance_number", "inspection_cost", "inspection_hours", "parts_inspected", "rejection_number", "sample_code", "sample_size",
     "lathe_rate", "lathes_minded", "lathes_running", "lathes_waiting", "machine_hour_rate", "minding_efficiency", "waiting_chance", "waiting_time",
     "boxes_needed", "order_value", "packing_cost", "parts_per_box", "price_for", "process_cost",

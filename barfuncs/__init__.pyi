@@ -2,7 +2,7 @@
 # mypy: disable-error-code="overload-overlap"
 """Formulas for people who plan, quote and run parts turned from bar on CNC lathes with a bar feeder."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Literal, Protocol, TypeAlias, TypeVar, overload
@@ -28,6 +28,8 @@ PlainRows: TypeAlias = Plain | Sequence[Plain | None]
 Value: TypeAlias = Plain | Quantity
 ValueRows: TypeAlias = Value | Sequence[Value | None]
 ArrayRows: TypeAlias = ValueRows | Array
+Table: TypeAlias = str | Sequence[str | Sequence[Value | None] | Mapping[str, Value | None]] | Array
+"""A text, or rows as texts, lists or mappings."""
 
 
 class Series(Protocol):
@@ -51,6 +53,9 @@ PriceBasis: TypeAlias = (
         "m",
         "bar",
         "blank",
+        "112 lb",
+        "tonne",
+        "2000 lb",
     ]
     | str
 )
@@ -122,6 +127,78 @@ Shape: TypeAlias = (
         "flat",
         "tube",
         "hexagon tube",
+    ]
+    | str
+)
+SectionShape: TypeAlias = (
+    Literal[
+        "round",
+        "hexagon",
+        "square",
+        "thread",
+    ]
+    | str
+)
+Outline: TypeAlias = (
+    Literal[
+        "round",
+        "hexagon",
+        "square",
+    ]
+    | str
+)
+ToleranceClass: TypeAlias = (
+    Literal[
+        "standard",
+        "h6",
+        "h7",
+        "h8",
+        "h9",
+        "h10",
+        "h11",
+        "h12",
+        "A108 to 0.28% C",
+        "A108 to 0.55% C",
+        "A108 to 0.55% C stress relieved",
+        "A108 over 0.55% C",
+        "A484",
+        "EN 10060",
+        "none",
+    ]
+    | str
+)
+BarShape: TypeAlias = (
+    Literal[
+        "round",
+        "hexagon",
+        "square",
+    ]
+    | str
+)
+DefectClass: TypeAlias = (
+    Literal[
+        "class 1",
+        "class 2",
+        "class 3",
+        "class 4",
+        "1.6% a side",
+        "2.4% a side",
+        "none",
+    ]
+    | str
+)
+Steel: TypeAlias = (
+    Literal[
+        "carbon below 0.25%",
+        "carbon from 0.25% or alloy",
+        "stainless or tool or bearing",
+    ]
+    | str
+)
+BarSurface: TypeAlias = (
+    Literal[
+        "turned",
+        "as drawn",
     ]
     | str
 )
@@ -2534,6 +2611,154 @@ def cycle_time_of(
     bar_feed_time: ArrayRows | SeriesT | None = 0,
 ) -> SeriesT: ...
 @overload
+def material_line_cost(
+    bars: Plain,
+    price: Plain,
+    price_per: PriceBasis,
+    bar_length: Value,
+    bar_weight: Value,
+    cuts: Plain | None = 0,
+    cut_charge: Plain | None = 0,
+    minimum_charge: Plain | None = 0,
+    material_surcharge: Value | None = 0,
+    certificate_fee: Plain | None = 0,
+    material_freight: Plain | None = 0,
+    units: Units | None = "in",
+) -> float:
+    """Cost of a line of a supplier's invoice: bars, surcharge and cuts, not less than the minimum, and certificate and freight."""
+
+@overload
+def material_line_cost(
+    bars: PlainRows,
+    price: PlainRows,
+    price_per: PriceBasis | Sequence[PriceBasis | None],
+    bar_length: ValueRows,
+    bar_weight: ValueRows,
+    cuts: PlainRows | None = 0,
+    cut_charge: PlainRows | None = 0,
+    minimum_charge: PlainRows | None = 0,
+    material_surcharge: ValueRows | None = 0,
+    certificate_fee: PlainRows | None = 0,
+    material_freight: PlainRows | None = 0,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def material_line_cost(
+    bars: PlainRows | Array,
+    price: PlainRows | Array,
+    price_per: PriceBasis | Sequence[PriceBasis | None] | Array,
+    bar_length: ArrayRows,
+    bar_weight: ArrayRows,
+    cuts: PlainRows | Array | None = 0,
+    cut_charge: PlainRows | Array | None = 0,
+    minimum_charge: PlainRows | Array | None = 0,
+    material_surcharge: ArrayRows | None = 0,
+    certificate_fee: PlainRows | Array | None = 0,
+    material_freight: PlainRows | Array | None = 0,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def material_line_cost(
+    bars: PlainRows | Array | SeriesT,
+    price: PlainRows | Array | SeriesT,
+    price_per: PriceBasis | Sequence[PriceBasis | None] | Array | SeriesT,
+    bar_length: ArrayRows | SeriesT,
+    bar_weight: ArrayRows | SeriesT,
+    cuts: PlainRows | Array | SeriesT | None = 0,
+    cut_charge: PlainRows | Array | SeriesT | None = 0,
+    minimum_charge: PlainRows | Array | SeriesT | None = 0,
+    material_surcharge: ArrayRows | SeriesT | None = 0,
+    certificate_fee: PlainRows | Array | SeriesT | None = 0,
+    material_freight: PlainRows | Array | SeriesT | None = 0,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def price_from_brackets(
+    quantity: Plain,
+    price_brackets: Plain | Sequence[Plain | None] | Array,
+) -> float:
+    """Price for one unit at a quantity, where larger quantities have another price for all of their units."""
+
+@overload
+def price_from_brackets(
+    quantity: PlainRows,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
+) -> list[float]: ...
+@overload
+def price_from_brackets(
+    quantity: PlainRows | Array,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
+) -> Array: ...
+@overload
+def price_from_brackets(
+    quantity: PlainRows | Array | SeriesT,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def yearly_order_cost(
+    quantity: Plain,
+    demand: Plain,
+    ordering_cost: Plain,
+    holding_share: Plain,
+    price_brackets: Plain | Sequence[Plain | None] | Array,
+) -> float:
+    """Cost of a year's demand where so much is ordered at a time: the goods, the orders, and keeping half of an order on average."""
+
+@overload
+def yearly_order_cost(
+    quantity: PlainRows,
+    demand: PlainRows,
+    ordering_cost: PlainRows,
+    holding_share: PlainRows,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
+) -> list[float]: ...
+@overload
+def yearly_order_cost(
+    quantity: PlainRows | Array,
+    demand: PlainRows | Array,
+    ordering_cost: PlainRows | Array,
+    holding_share: PlainRows | Array,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
+) -> Array: ...
+@overload
+def yearly_order_cost(
+    quantity: PlainRows | Array | SeriesT,
+    demand: PlainRows | Array | SeriesT,
+    ordering_cost: PlainRows | Array | SeriesT,
+    holding_share: PlainRows | Array | SeriesT,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def cheapest_order_quantity(
+    demand: Plain,
+    ordering_cost: Plain,
+    holding_share: Plain,
+    price_brackets: Plain | Sequence[Plain | None] | Array,
+) -> int:
+    """Quantity to order at a time that costs least in a year, where larger quantities have another price for all of their units."""
+
+@overload
+def cheapest_order_quantity(
+    demand: PlainRows,
+    ordering_cost: PlainRows,
+    holding_share: PlainRows,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None],
+) -> list[int]: ...
+@overload
+def cheapest_order_quantity(
+    demand: PlainRows | Array,
+    ordering_cost: PlainRows | Array,
+    holding_share: PlainRows | Array,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array,
+) -> Array: ...
+@overload
+def cheapest_order_quantity(
+    demand: PlainRows | Array | SeriesT,
+    ordering_cost: PlainRows | Array | SeriesT,
+    holding_share: PlainRows | Array | SeriesT,
+    price_brackets: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT,
+) -> SeriesT: ...
+@overload
 def lathes_running(
     lathes: Plain,
     run_time: Value,
@@ -3000,104 +3225,6 @@ def order_value(
     minimum_order: PlainRows | Array | SeriesT | None = 0,
 ) -> SeriesT: ...
 @overload
-def stickout_ratio(
-    stickout: Value,
-    size: Value,
-    *,
-    units: Units | None = None,
-) -> float:
-    """Stick-out in diameters. We know of no public rule that gives a number which is safe: the machine's manual does."""
-
-@overload
-def stickout_ratio(
-    stickout: ValueRows,
-    size: ValueRows,
-    *,
-    units: Units | None = None,
-) -> list[float]: ...
-@overload
-def stickout_ratio(
-    stickout: ArrayRows,
-    size: ArrayRows,
-    *,
-    units: Units | None = None,
-) -> Array: ...
-@overload
-def stickout_ratio(
-    stickout: ArrayRows | SeriesT,
-    size: ArrayRows | SeriesT,
-    *,
-    units: Units | None = None,
-) -> SeriesT: ...
-@overload
-def blanks_per_supplied_bar(
-    supplied_length: Value,
-    blank_length: Value,
-    kerf: Value,
-    *,
-    units: Units | None = None,
-) -> int:
-    """Blanks of one length that a supplied bar gives; 0 where the bar is shorter than a blank."""
-
-@overload
-def blanks_per_supplied_bar(
-    supplied_length: ValueRows,
-    blank_length: ValueRows,
-    kerf: ValueRows,
-    *,
-    units: Units | None = None,
-) -> list[int]: ...
-@overload
-def blanks_per_supplied_bar(
-    supplied_length: ArrayRows,
-    blank_length: ArrayRows,
-    kerf: ArrayRows,
-    *,
-    units: Units | None = None,
-) -> Array: ...
-@overload
-def blanks_per_supplied_bar(
-    supplied_length: ArrayRows | SeriesT,
-    blank_length: ArrayRows | SeriesT,
-    kerf: ArrayRows | SeriesT,
-    *,
-    units: Units | None = None,
-) -> SeriesT: ...
-@overload
-def cuts_per_supplied_bar(
-    supplied_length: Value,
-    blank_length: Value,
-    kerf: Value,
-    *,
-    units: Units | None = None,
-) -> int:
-    """Saw cuts that part a supplied bar into blanks: one behind each blank, but behind the last one where nothing is left."""
-
-@overload
-def cuts_per_supplied_bar(
-    supplied_length: ValueRows,
-    blank_length: ValueRows,
-    kerf: ValueRows,
-    *,
-    units: Units | None = None,
-) -> list[int]: ...
-@overload
-def cuts_per_supplied_bar(
-    supplied_length: ArrayRows,
-    blank_length: ArrayRows,
-    kerf: ArrayRows,
-    *,
-    units: Units | None = None,
-) -> Array: ...
-@overload
-def cuts_per_supplied_bar(
-    supplied_length: ArrayRows | SeriesT,
-    blank_length: ArrayRows | SeriesT,
-    kerf: ArrayRows | SeriesT,
-    *,
-    units: Units | None = None,
-) -> SeriesT: ...
-@overload
 def section_area(
     shape: Shape,
     size: Plain,
@@ -3350,6 +3477,1002 @@ def length_in(
 def length_in(
     text: str | Sequence[str | None] | Array | SeriesT,
     units: Units | Sequence[Units | None] | Array | SeriesT,
+) -> SeriesT: ...
+@overload
+def section_volume(
+    section_shape: SectionShape,
+    section_size: Plain,
+    section_length: Plain,
+    end_size: Plain | None = None,
+    bore: Plain | None = 0,
+    bore_end: Plain | None = None,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Volume of one section of a part: a frustum, a prism or a thread, less its bore."""
+
+@overload
+def section_volume(
+    section_shape: SectionShape,
+    section_size: Value,
+    section_length: Value,
+    end_size: Value | None = None,
+    bore: Value | None = 0,
+    bore_end: Value | None = None,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def section_volume(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: PlainRows,
+    section_length: PlainRows,
+    end_size: PlainRows | None = None,
+    bore: PlainRows | None = 0,
+    bore_end: PlainRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def section_volume(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: ValueRows,
+    section_length: ValueRows,
+    end_size: ValueRows | None = None,
+    bore: ValueRows | None = 0,
+    bore_end: ValueRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def section_volume(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array,
+    section_size: ArrayRows,
+    section_length: ArrayRows,
+    end_size: ArrayRows | None = None,
+    bore: ArrayRows | None = 0,
+    bore_end: ArrayRows | None = None,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def section_volume(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    section_length: ArrayRows | SeriesT,
+    end_size: ArrayRows | SeriesT | None = None,
+    bore: ArrayRows | SeriesT | None = 0,
+    bore_end: ArrayRows | SeriesT | None = None,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def outside_area(
+    section_shape: SectionShape,
+    section_size: Plain,
+    section_length: Plain,
+    end_size: Plain | None = None,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Outer surface of one section, without its faces."""
+
+@overload
+def outside_area(
+    section_shape: SectionShape,
+    section_size: Value,
+    section_length: Value,
+    end_size: Value | None = None,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def outside_area(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: PlainRows,
+    section_length: PlainRows,
+    end_size: PlainRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def outside_area(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: ValueRows,
+    section_length: ValueRows,
+    end_size: ValueRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def outside_area(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array,
+    section_size: ArrayRows,
+    section_length: ArrayRows,
+    end_size: ArrayRows | None = None,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def outside_area(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    section_length: ArrayRows | SeriesT,
+    end_size: ArrayRows | SeriesT | None = None,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def bore_area(
+    bore: Plain,
+    section_length: Plain,
+    bore_end: Plain | None = None,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Surface of the bore of one section."""
+
+@overload
+def bore_area(
+    bore: Value,
+    section_length: Value,
+    bore_end: Value | None = None,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def bore_area(
+    bore: PlainRows,
+    section_length: PlainRows,
+    bore_end: PlainRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def bore_area(
+    bore: ValueRows,
+    section_length: ValueRows,
+    bore_end: ValueRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def bore_area(
+    bore: ArrayRows,
+    section_length: ArrayRows,
+    bore_end: ArrayRows | None = None,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def bore_area(
+    bore: ArrayRows | SeriesT,
+    section_length: ArrayRows | SeriesT,
+    bore_end: ArrayRows | SeriesT | None = None,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def common_area(
+    outline: Outline,
+    section_size: Plain,
+    next_shape: Outline,
+    next_size: Plain,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Area that two outlines on one axis have in common: what of a face is covered where two sections meet."""
+
+@overload
+def common_area(
+    outline: Outline,
+    section_size: Value,
+    next_shape: Outline,
+    next_size: Value,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def common_area(
+    outline: Outline | Sequence[Outline | None],
+    section_size: PlainRows,
+    next_shape: Outline | Sequence[Outline | None],
+    next_size: PlainRows,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def common_area(
+    outline: Outline | Sequence[Outline | None],
+    section_size: ValueRows,
+    next_shape: Outline | Sequence[Outline | None],
+    next_size: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def common_area(
+    outline: Outline | Sequence[Outline | None] | Array,
+    section_size: ArrayRows,
+    next_shape: Outline | Sequence[Outline | None] | Array,
+    next_size: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def common_area(
+    outline: Outline | Sequence[Outline | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    next_shape: Outline | Sequence[Outline | None] | Array | SeriesT,
+    next_size: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def step_area(
+    outline: Outline,
+    section_size: Plain,
+    bore: Plain | None = 0,
+    next_shape: Outline | None = None,
+    next_size: Plain | None = None,
+    next_bore: Plain | None = 0,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Faces that show where two sections meet: shoulders outside and within the bore; without a next section the end's face."""
+
+@overload
+def step_area(
+    outline: Outline,
+    section_size: Value,
+    bore: Value | None = 0,
+    next_shape: Outline | None = None,
+    next_size: Value | None = None,
+    next_bore: Value | None = 0,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def step_area(
+    outline: Outline | Sequence[Outline | None],
+    section_size: PlainRows,
+    bore: PlainRows | None = 0,
+    next_shape: Outline | Sequence[Outline | None] | None = None,
+    next_size: PlainRows | None = None,
+    next_bore: PlainRows | None = 0,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def step_area(
+    outline: Outline | Sequence[Outline | None],
+    section_size: ValueRows,
+    bore: ValueRows | None = 0,
+    next_shape: Outline | Sequence[Outline | None] | None = None,
+    next_size: ValueRows | None = None,
+    next_bore: ValueRows | None = 0,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def step_area(
+    outline: Outline | Sequence[Outline | None] | Array,
+    section_size: ArrayRows,
+    bore: ArrayRows | None = 0,
+    next_shape: Outline | Sequence[Outline | None] | Array | None = None,
+    next_size: ArrayRows | None = None,
+    next_bore: ArrayRows | None = 0,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def step_area(
+    outline: Outline | Sequence[Outline | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    bore: ArrayRows | SeriesT | None = 0,
+    next_shape: Outline | Sequence[Outline | None] | Array | SeriesT | None = None,
+    next_size: ArrayRows | SeriesT | None = None,
+    next_bore: ArrayRows | SeriesT | None = 0,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def section_width(
+    section_shape: SectionShape,
+    section_size: Plain,
+    end_size: Plain | None = None,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Largest width of one section: its larger diameter, a thread's outer one, across the corners of a hexagon or a square."""
+
+@overload
+def section_width(
+    section_shape: SectionShape,
+    section_size: Value,
+    end_size: Value | None = None,
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+@overload
+def section_width(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: PlainRows,
+    end_size: PlainRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def section_width(
+    section_shape: SectionShape | Sequence[SectionShape | None],
+    section_size: ValueRows,
+    end_size: ValueRows | None = None,
+    *,
+    units: Units | None = None,
+) -> list[Any]: ...
+@overload
+def section_width(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array,
+    section_size: ArrayRows,
+    end_size: ArrayRows | None = None,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def section_width(
+    section_shape: SectionShape | Sequence[SectionShape | None] | Array | SeriesT,
+    section_size: ArrayRows | SeriesT,
+    end_size: ArrayRows | SeriesT | None = None,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def part_volume(
+    sections: Table,
+    units: Units | None = "in",
+) -> float:
+    """Volume of a part, given section by section from its front."""
+
+@overload
+def part_volume(
+    sections: Table | Sequence[Table | None],
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def part_volume(
+    sections: Table | Sequence[Table | None] | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def part_volume(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def finished_weight(
+    sections: Table,
+    material: Plain,
+    units: Units | None = "in",
+) -> float:
+    """Weight of a finished part, given section by section from its front as in `part_volume`."""
+
+@overload
+def finished_weight(
+    sections: Table,
+    material: Value,
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def finished_weight(
+    sections: Table | Sequence[Table | None],
+    material: PlainRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def finished_weight(
+    sections: Table | Sequence[Table | None],
+    material: ValueRows,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def finished_weight(
+    sections: Table | Sequence[Table | None] | Array,
+    material: ArrayRows,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def finished_weight(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    material: ArrayRows | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def part_area(
+    sections: Table,
+    units: Units | None = "in",
+) -> float:
+    """Whole surface of a part, outer and inner, shoulders and end faces too, given section by section as in `part_volume`."""
+
+@overload
+def part_area(
+    sections: Table | Sequence[Table | None],
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def part_area(
+    sections: Table | Sequence[Table | None] | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def part_area(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def finished_length(
+    sections: Table,
+    units: Units | None = "in",
+) -> float:
+    """Length of a part: its sections together, given as in `part_volume`."""
+
+@overload
+def finished_length(
+    sections: Table | Sequence[Table | None],
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def finished_length(
+    sections: Table | Sequence[Table | None] | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def finished_length(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def part_width(
+    sections: Table,
+    units: Units | None = "in",
+) -> float:
+    """Largest width of a part, across the corners of a hexagon or a square: what a round bar must give at least."""
+
+@overload
+def part_width(
+    sections: Table | Sequence[Table | None],
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def part_width(
+    sections: Table | Sequence[Table | None] | Array,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def part_width(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def chips_per_part(
+    sections: Table,
+    material: Plain,
+    shape: Shape,
+    size: Plain,
+    bar_per_part: Plain,
+    thickness: Plain | None = None,
+    units: Units | None = "in",
+) -> float:
+    """Weight of the chips that one part makes: the bar it uses, cut-off and facing included, less the finished part."""
+
+@overload
+def chips_per_part(
+    sections: Table,
+    material: Value,
+    shape: Shape,
+    size: Value,
+    bar_per_part: Value,
+    thickness: Value | None = None,
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def chips_per_part(
+    sections: Table | Sequence[Table | None],
+    material: PlainRows,
+    shape: Shape | Sequence[Shape | None],
+    size: PlainRows,
+    bar_per_part: PlainRows,
+    thickness: PlainRows | None = None,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def chips_per_part(
+    sections: Table | Sequence[Table | None],
+    material: ValueRows,
+    shape: Shape | Sequence[Shape | None],
+    size: ValueRows,
+    bar_per_part: ValueRows,
+    thickness: ValueRows | None = None,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def chips_per_part(
+    sections: Table | Sequence[Table | None] | Array,
+    material: ArrayRows,
+    shape: Shape | Sequence[Shape | None] | Array,
+    size: ArrayRows,
+    bar_per_part: ArrayRows,
+    thickness: ArrayRows | None = None,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def chips_per_part(
+    sections: Table | Sequence[Table | None] | Array | SeriesT,
+    material: ArrayRows | SeriesT,
+    shape: Shape | Sequence[Shape | None] | Array | SeriesT,
+    size: ArrayRows | SeriesT,
+    bar_per_part: ArrayRows | SeriesT,
+    thickness: ArrayRows | SeriesT | None = None,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def stickout_ratio(
+    stickout: Value,
+    size: Value,
+    *,
+    units: Units | None = None,
+) -> float:
+    """Stick-out in diameters. We know of no public rule that gives a number which is safe: the machine's manual does."""
+
+@overload
+def stickout_ratio(
+    stickout: ValueRows,
+    size: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[float]: ...
+@overload
+def stickout_ratio(
+    stickout: ArrayRows,
+    size: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def stickout_ratio(
+    stickout: ArrayRows | SeriesT,
+    size: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def blanks_per_supplied_bar(
+    supplied_length: Value,
+    blank_length: Value,
+    kerf: Value,
+    *,
+    units: Units | None = None,
+) -> int:
+    """Blanks of one length that a supplied bar gives; 0 where the bar is shorter than a blank."""
+
+@overload
+def blanks_per_supplied_bar(
+    supplied_length: ValueRows,
+    blank_length: ValueRows,
+    kerf: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[int]: ...
+@overload
+def blanks_per_supplied_bar(
+    supplied_length: ArrayRows,
+    blank_length: ArrayRows,
+    kerf: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def blanks_per_supplied_bar(
+    supplied_length: ArrayRows | SeriesT,
+    blank_length: ArrayRows | SeriesT,
+    kerf: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def cuts_per_supplied_bar(
+    supplied_length: Value,
+    blank_length: Value,
+    kerf: Value,
+    *,
+    units: Units | None = None,
+) -> int:
+    """Saw cuts that part a supplied bar into blanks: one behind each blank, but behind the last one where nothing is left."""
+
+@overload
+def cuts_per_supplied_bar(
+    supplied_length: ValueRows,
+    blank_length: ValueRows,
+    kerf: ValueRows,
+    *,
+    units: Units | None = None,
+) -> list[int]: ...
+@overload
+def cuts_per_supplied_bar(
+    supplied_length: ArrayRows,
+    blank_length: ArrayRows,
+    kerf: ArrayRows,
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def cuts_per_supplied_bar(
+    supplied_length: ArrayRows | SeriesT,
+    blank_length: ArrayRows | SeriesT,
+    kerf: ArrayRows | SeriesT,
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+@overload
+def size_tolerance(
+    size: Plain,
+    tolerance_class: ToleranceClass,
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> float:
+    """How much thinner than its size a bar may be, by the class of its tolerance."""
+
+@overload
+def size_tolerance(
+    size: Value,
+    tolerance_class: ToleranceClass,
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def size_tolerance(
+    size: PlainRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None],
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def size_tolerance(
+    size: ValueRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None],
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def size_tolerance(
+    size: ArrayRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array,
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def size_tolerance(
+    size: ArrayRows | SeriesT,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | SeriesT,
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def defect_depth(
+    size: Plain,
+    defect_class: DefectClass | None = "class 1",
+    units: Units | None = "in",
+) -> float:
+    """How deep a defect of the bar's surface may be: as much must come off each side for a surface without one."""
+
+@overload
+def defect_depth(
+    size: Value,
+    defect_class: DefectClass | None = "class 1",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def defect_depth(
+    size: PlainRows,
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def defect_depth(
+    size: ValueRows,
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def defect_depth(
+    size: ArrayRows,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def defect_depth(
+    size: ArrayRows | SeriesT,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def size_left(
+    size: Plain,
+    tolerance_class: ToleranceClass,
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Plain | None = 0,
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> float:
+    """Largest size that surely comes clean out of a bar: its size less tolerance, and less defects and clean-up on two sides."""
+
+@overload
+def size_left(
+    size: Value,
+    tolerance_class: ToleranceClass,
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Value | None = 0,
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def size_left(
+    size: PlainRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None],
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: PlainRows | None = 0,
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def size_left(
+    size: ValueRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None],
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: ValueRows | None = 0,
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def size_left(
+    size: ArrayRows,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    clean_up: ArrayRows | None = 0,
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def size_left(
+    size: ArrayRows | SeriesT,
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | SeriesT,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    clean_up: ArrayRows | SeriesT | None = 0,
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def smallest_bar(
+    finished_size: Plain,
+    minus_tolerance: Plain | None = 0,
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Plain | None = 0,
+    units: Units | None = "in",
+) -> float:
+    """Smallest bar that leaves a finished size, whatever sizes can be had: `size_left` the other way round."""
+
+@overload
+def smallest_bar(
+    finished_size: Value,
+    minus_tolerance: Value | None = 0,
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Value | None = 0,
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def smallest_bar(
+    finished_size: PlainRows,
+    minus_tolerance: PlainRows | None = 0,
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: PlainRows | None = 0,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def smallest_bar(
+    finished_size: ValueRows,
+    minus_tolerance: ValueRows | None = 0,
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: ValueRows | None = 0,
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def smallest_bar(
+    finished_size: ArrayRows,
+    minus_tolerance: ArrayRows | None = 0,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    clean_up: ArrayRows | None = 0,
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def smallest_bar(
+    finished_size: ArrayRows | SeriesT,
+    minus_tolerance: ArrayRows | SeriesT | None = 0,
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    clean_up: ArrayRows | SeriesT | None = 0,
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def bar_straightness(
+    size: Plain,
+    length: Plain,
+    steel: Steel | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> float:
+    """How far a drawn bar may be off straight over a length, in its middle."""
+
+@overload
+def bar_straightness(
+    size: Value,
+    length: Value,
+    steel: Steel | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def bar_straightness(
+    size: PlainRows,
+    length: PlainRows,
+    steel: Steel | Sequence[Steel | None] | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def bar_straightness(
+    size: ValueRows,
+    length: ValueRows,
+    steel: Steel | Sequence[Steel | None] | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def bar_straightness(
+    size: ArrayRows,
+    length: ArrayRows,
+    steel: Steel | Sequence[Steel | None] | Array | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def bar_straightness(
+    size: ArrayRows | SeriesT,
+    length: ArrayRows | SeriesT,
+    steel: Steel | Sequence[Steel | None] | Array | SeriesT | None = "carbon from 0.25% or alloy",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def bar_size_for(
+    finished_size: Plain,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | None = None,
+    surface: BarSurface | None = "turned",
+    tolerance_class: ToleranceClass | None = "standard",
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Plain | None = 0,
+    part_shape: BarShape | None = "round",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> float:
+    """Smallest stock size for a finished size: one that leaves it clean, or the size itself where it stays as drawn."""
+
+@overload
+def bar_size_for(
+    finished_size: Value,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | None = None,
+    surface: BarSurface | None = "turned",
+    tolerance_class: ToleranceClass | None = "standard",
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Value | None = 0,
+    part_shape: BarShape | None = "round",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> Quantity: ...
+@overload
+def bar_size_for(
+    finished_size: PlainRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: PlainRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[float]: ...
+@overload
+def bar_size_for(
+    finished_size: ValueRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: ValueRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[Any]: ...
+@overload
+def bar_size_for(
+    finished_size: ArrayRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | Array | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    clean_up: ArrayRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def bar_size_for(
+    finished_size: ArrayRows | SeriesT,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | Array | SeriesT | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | SeriesT | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    clean_up: ArrayRows | SeriesT | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
+) -> SeriesT: ...
+@overload
+def bar_size_reason(
+    finished_size: Value,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | None = None,
+    surface: BarSurface | None = "turned",
+    tolerance_class: ToleranceClass | None = "standard",
+    defect_class: DefectClass | None = "class 1",
+    clean_up: Value | None = 0,
+    part_shape: BarShape | None = "round",
+    bar_shape: BarShape | None = "round",
+    units: Units | None = "in",
+) -> str:
+    """Why `bar_size_for` gives this size and not the next smaller one, in words."""
+
+@overload
+def bar_size_reason(
+    finished_size: ValueRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | None = "class 1",
+    clean_up: ValueRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | None = "round",
+    units: Units | Sequence[Units | None] | None = "in",
+) -> list[str]: ...
+@overload
+def bar_size_reason(
+    finished_size: ArrayRows,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | Array | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | None = "class 1",
+    clean_up: ArrayRows | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | None = "round",
+    units: Units | Sequence[Units | None] | Array | None = "in",
+) -> Array: ...
+@overload
+def bar_size_reason(
+    finished_size: ArrayRows | SeriesT,
+    stock_sizes: Plain | Sequence[Plain | None] | Array | Sequence[Plain | Sequence[Plain | None] | Array | None] | Array | SeriesT | None = None,
+    surface: BarSurface | Sequence[BarSurface | None] | Array | SeriesT | None = "turned",
+    tolerance_class: ToleranceClass | Sequence[ToleranceClass | None] | Array | SeriesT | None = "standard",
+    defect_class: DefectClass | Sequence[DefectClass | None] | Array | SeriesT | None = "class 1",
+    clean_up: ArrayRows | SeriesT | None = 0,
+    part_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    bar_shape: BarShape | Sequence[BarShape | None] | Array | SeriesT | None = "round",
+    units: Units | Sequence[Units | None] | Array | SeriesT | None = "in",
 ) -> SeriesT: ...
 @overload
 def taylor_exponent(
@@ -3735,6 +4858,29 @@ __all__ = [
     "weight_per_length",
     "whole_bar_quantity",
     "why",
+    "cheapest_order_quantity",
+    "material_line_cost",
+    "price_from_brackets",
+    "yearly_order_cost",
+    "bore_area",
+    "chips_per_part",
+    "common_area",
+    "finished_length",
+    "finished_weight",
+    "outside_area",
+    "part_area",
+    "part_volume",
+    "part_width",
+    "section_volume",
+    "section_width",
+    "step_area",
+    "bar_size_for",
+    "bar_size_reason",
+    "bar_straightness",
+    "defect_depth",
+    "size_left",
+    "size_tolerance",
+    "smallest_bar",
     "acceptance_chance",
     "acceptance_number",
     "inspection_cost",

@@ -164,7 +164,8 @@ def block_of(entry: Entry) -> Block | None:
     cases = _some(lambda n: good_cases(entry, rng, n), ROWS // 2) + _some(lambda n: bad_cases(entry, rng, n), ROWS // 2)
     cases = [c if not any(isinstance(v, bool) for v in c.values) else cases[0] for c in cases]
     count = len(entry.arguments)
-    ranged = tuple(sorted(rng.sample(range(count), (count + 1) // 2)))
+    single_cells = [n for n in range(count) if entry.arguments[n].kind.reader != "table"]
+    ranged = tuple(sorted(rng.sample(single_cells, (len(single_cells) + 1) // 2)))
     single = cases[0].values
     return Block(tuple(Set(Case(entry, tuple(c.values[n] if n in ranged else single[n] for n in range(count))), "range")
                        for c in cases), ranged)
@@ -187,6 +188,8 @@ def python_result(case: Case) -> Any:
 
 
 def _as_excel(value: Any, single: bool = True) -> Any:
+    if isinstance(value, tuple) and isinstance(value[0], tuple):
+        return Cells(tuple(tuple(None if v == "" else v for v in row) for row in value))
     if isinstance(value, tuple):
         return Cells(tuple((_as_excel(v, False),) for v in value)) if len(value) > 1 else Cells(_as_excel(value[0], False))
     if value is None:
@@ -219,6 +222,8 @@ def through_xlwings(sets: Sequence[Set], blocks: Sequence[Block]) -> tuple[list[
 def _literal(value: Any, real_zero: bool = False) -> str:
     if value is None:
         return ""
+    if isinstance(value, tuple) and isinstance(value[0], tuple):
+        return "{" + "|".join(";".join(map(_literal, row)) for row in value) + "}"
     if isinstance(value, tuple):
         return "{" + "|".join(_literal(v) for v in value) + "}"
     if isinstance(value, str):
@@ -233,12 +238,19 @@ def _calc_arguments(item: Set, values: Sequence[Any]) -> list[str]:
             zip(item.entry.arguments, values, strict=True)]
 
 
+def _whole(item: Set, call: str) -> str:
+    """The call so that Calc hands an array in it over whole: alone in a cell only the array's first value arrives."""
+    if not any(isinstance(v, tuple) for v in item.case.values):
+        return f"SUM({call})" if item.entry.result.reader == "table" else call
+    return f'TEXTJOIN("";TRUE();{call})' if item.entry.result.reader == "text" else f"SUM({call})"
+
+
 def through_addin(sets: Sequence[Set], blocks: Sequence[Block]) -> tuple[list[Any], list[list[Any]]]:
     """The add-in in LibreOffice."""
     formulas = []
     for s in sets:
         call = f"{s.entry.cell_name}({';'.join(_calc_arguments(s, s.case.values))})"
-        formulas.append(f"=SUM({call})" if s.entry.result.reader == "table" else f"={call}")
+        formulas.append(f"={_whole(s, call)}")
     with Office() as office:
         office.do("open")
         single = office.do("evaluate", formulas=formulas)

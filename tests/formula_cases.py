@@ -14,7 +14,7 @@ import barfuncs as bf
 from barfuncs.catalogue import materials
 from barfuncs.catalogue.entry import CATALOGUE, Entry
 from barfuncs.catalogue.formula import cell_formula
-from barfuncs.catalogue.kinds import Kind
+from barfuncs.catalogue.kinds import Kind, Quantities, kind_of
 from barfuncs.errors import InputError
 from barfuncs.xlsx.engine import column_letters
 
@@ -33,6 +33,7 @@ _USUAL: dict[str, tuple[float, float]] = {
     "bar_per_part": (0.1, 300), "stickout": (0.05, 200), "quantity": (1, 50_000), "parts_to_make": (1, 60_000),
     "parts_per_bar": (1, 900), "bars": (1, 800), "bars_loaded": (1, 60), "setup_parts": (1, 40), "cuts": (1, 500),
     "passes": (1, 12), "tool_changes": (1, 20), "gross_weight": (0.01, 5), "part_weight": (0.01, 4), "trim_weight": (0.01, 2),
+    "finished_size": (0.06, 5), "demand": (1, 100_000), "clean_up": (0.001, 0.1), "minus_tolerance": (0.001, 0.1),
     "lathes": (1, 20), "people": (1, 4), "life_years": (1, 20), "hours_a_year": (500, 8000), "lathes_shared": (0.5, 12), "aql": (0.07, 6.4),
     "every": (1, 500), "first_off": (1, 10), "sample": (1, 200), "lot_size": (1, 600_000),
     "parts_on_edge": (1, 2000), "parts_bin": (1, 5000), "chip_bin_parts": (1, 5000), "bulk_factor": (1, 60),
@@ -130,6 +131,8 @@ def _one_set(entry: Entry, rng: random.Random, fitted: bool) -> tuple[Any, ...]:
             found[a.name] = _good_material(found.get("units"), rng)
         elif a.kind.reader == "text":
             found[a.name] = rng.choice(LENGTHS)
+        elif a.kind.columns:
+            found[a.name] = some_part(rng)
         elif a.kind.reader == "table":
             found[a.name] = tuple(rng.randint(1, 5000) for _ in range(rng.randint(1, 4)))
         else:
@@ -139,7 +142,25 @@ def _one_set(entry: Entry, rng: random.Random, fitted: bool) -> tuple[Any, ...]:
     return tuple(found[a.name] for a in entry.arguments)
 
 
+def some_part(rng: random.Random) -> tuple[tuple[Any, ...], ...]:
+    """Rows of sections that hang together; blank cells are None. Every row has as many cells, as an array must."""
+    bore, rows = rng.choice((0.0, 0.0, rng.uniform(0.05, 5))), []
+    for _ in range(rng.randint(1, 6)):
+        shape = rng.choice(("round", "round", "hexagon", "square", "thread", "ROUND"))
+        size = bore + rng.uniform(0.5, 40)
+        end = size - rng.uniform(0.01, 0.3) if shape == "thread" else bore + rng.uniform(0.5, 40) if shape == "round" and rng.random() < 0.4 else ""
+        narrow = bore * rng.uniform(0.1, 0.9) if bore and rng.random() < 0.3 else ""
+        rows.append((shape, size, rng.uniform(0.01, 50), end, bore if bore else "", narrow))
+    return tuple(rows)
+
+
 def _fit(found: dict[str, Any], rng: random.Random) -> None:
+    if "section_size" in found:
+        _fit_section(found, rng)
+    if "bar_per_part" in found and isinstance(found.get("sections"), tuple):
+        found["bar_per_part"] = sum(row[2] for row in found["sections"]) * rng.choice((1.0, 1.1, 2.5))
+        found["shape"], found["thickness"] = rng.choice(("round", "octagon", "hexagon")), None
+        found["size"] = max(max(row[1], row[3] or 0) for row in found["sections"]) * rng.uniform(1.5, 4)
     if "shape" in found and "thickness" in found:
         shape = found["shape"].lower()
         if shape in SOLID:
@@ -148,6 +169,14 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
             found["thickness"] = found["thickness"] or rng.uniform(0.1, 60)
         else:
             found["thickness"] = found["size"] * rng.choice((0.001, 0.25, 0.4999, rng.uniform(0.01, 0.49)))
+    if "price_brackets" in found:
+        found["price_brackets"] = tuple(v for start in rng.sample((1, 5, 20, 50, 100, 400, 2000), 3) for v in (start, round(rng.uniform(1, 60), 2)))
+        if found.get("quantity") is not None:
+            found["quantity"] = max(found["quantity"], min(found["price_brackets"][::2]))
+    if found.get("stock_sizes") is not None:
+        size = round(min(found["finished_size"], 2), 3) or 1.0
+        found["finished_size"] = size
+        found["stock_sizes"] = tuple(rng.sample([round(size * share, 3) or 1.0 for share in (0.5, 0.9, 1, 1.1, 1.5, 2, 4)], 4))
     if "parts_weight" in found:
         whole = found["bars"] * found["bar_weight"]
         share = rng.choice((0.0, 1.0, rng.random()))
@@ -209,6 +238,31 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
             found["quantity"] = max(round(count * (1 - found["scrap_rate"])), 1)
 
 
+def _fit_section(found: dict[str, Any], rng: random.Random) -> None:
+    """Make a section, or two that meet, go together. Sometimes something is wrong all the same."""
+    size = found["section_size"]
+    if rng.random() < 0.05:
+        return
+    if "section_shape" in found:
+        shape = found["section_shape"].lower()
+        if shape == "thread":
+            found["end_size"] = size * rng.uniform(0.7, 0.99)
+        elif shape in ("hexagon", "square"):
+            found["end_size"] = None
+        elif found["end_size"] is not None:
+            found["end_size"] = min(size * rng.choice((0.1, 0.9, 1.0, 1.5)), 1e6)
+        inside = min(size, found["end_size"] or size)
+    else:
+        near = rng.choice((1.0, 0.7, 0.8, 0.9, 1.1, 1.2, 1.3, rng.uniform(0.3, 3)))
+        found["next_size"] = found["next_size"] and max(min(size * near, 1e6), 1e-6)
+        inside = min(size, found["next_size"] or size)
+    for name in ("bore", "bore_end", "next_bore"):
+        if found.get(name) is not None:
+            found[name] = inside * rng.choice((0.01, 0.5, 0.999))
+    if "bore_end" in found and found["bore"] is None:
+        found["bore_end"] = None
+
+
 def _fit_operation(found: dict[str, Any], rng: random.Random) -> None:
     """What the operation needs, each diameter and pitch within the cut. Sometimes one is left blank all the same."""
     for name, value in (("start_diameter", 20.0), ("length", 12.5), ("surface_speed", 150.0), ("feed_rate", 0.01),
@@ -233,6 +287,11 @@ def good_cases(entry: Entry, rng: random.Random, count: int) -> list[Case]:
     return cases
 
 
+def is_counts(kind: Kind) -> bool:
+    """Whether a table of this kind holds counts."""
+    return kind == kind_of(Quantities)
+
+
 def bad_values(kind: Kind, required: bool) -> list[Any]:
     """Everything that one argument must not be."""
     bad: list[Any] = [True]
@@ -244,8 +303,14 @@ def bad_values(kind: Kind, required: bool) -> list[Any]:
         return [*bad, "unobtainium", "*", "?*", 0, -1, 0.01, 25.001, 174, 303.5, 630, 7850, "30*", "174", "303 brass", "1.4600"]
     if kind.reader == "text":
         return [*bad, "abc", "8 mil", "12,5", 7]
+    if kind.columns:
+        return [*bad, (("round", 0.0, 1.0, "", "", ""),), (("round", 1.0, -1.0, "", "", ""),), (("oval", 1.0, 1.0, "", "", ""),),
+                (("round", 1.0, 1.0, "", 1.0, ""),), (("hexagon", 1.0, 1.0, 0.5, "", ""),), (("thread", 1.0, 1.0, "", "", ""),),
+                (("round", "", 1.0, "", "", ""),), (("round", 1.0, 1.0, "", "", 0.5),),
+                (("round", 1.0, 1.0, "", "", ""),) * (kind.most_rows + 1),
+                (("round", 1.0, 1.0, "", 0.6, ""), ("round", 0.5, 1.0, "", "", ""))]
     if kind.reader == "table":
-        return [*bad, (0,), (10, -5), (2.5,), ("many", 10)]
+        return [*bad, (0,), (10, -5), *(((2.5,),) if is_counts(kind) else ()), ("many", 10)]
     bad += ["abc", "n/a", -1, -1e-9, -1e7, *((kind.low, kind.closed_low * 0.99) if kind.open_low else (kind.low - 1e-6,))]
     if math.isfinite(kind.high):
         bad += [kind.high if kind.open_high else kind.high * 1.000001 + kind.whole, kind.high * 10]
@@ -342,6 +407,12 @@ def scale(case: Case) -> float:
             return float(sum(value or 0 for value in case.values))
         case "scrap_credit":
             return float(named["bars"] * named["bar_weight"] * max(named["chip_price"] or 0, named["remnant_price"] or 0))
+        case "section_volume":
+            return float(max(named["section_size"], named["end_size"] or 0) ** 2 * named["section_length"])
+        case "step_area":
+            return float(max(named["section_size"], named["next_size"] or 0) ** 2)
+        case "chips_per_part":
+            return float(named["size"] ** 2 * named["bar_per_part"] * 0.9)
     return 0.0
 
 

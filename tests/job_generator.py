@@ -9,6 +9,7 @@ from barfuncs.catalogue.kinds import (
     LAST_BAR_RESTS,
     MACHINE_TYPES,
     NO_YES,
+    PRICE_BASES,
     PRICED_PER,
     PROCESS_BASES,
     ROUNDINGS,
@@ -40,8 +41,9 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     optional = {
         "facing": length(0, 0.06), "end_trim": length(0, 0.5), "scrap_rate": rng.choice([0, 0.01, 0.03, 0.125]),
         "setup_parts": rng.randint(0, 12), "material_price": round(rng.uniform(0.4, 60), 2),
-        "price_per": rng.choice(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank"]),
+        "price_per": rng.choice(PRICE_BASES),
         "cuts_per_bar": rng.randint(0, 2), "cut_charge": round(rng.uniform(0, 4), 2),
+        "material_surcharge": round(rng.uniform(0, 3), 3), "certificate_fee": rng.choice([0, 25, 60.5]), "material_freight": round(rng.uniform(0, 150), 2),
         "minimum_charge": rng.choice([0, 75, 100_000]), "chip_price": round(rng.uniform(0, 2), 2),
         "remnant_price": round(rng.uniform(0, 2), 2), "cycle_time": round(rng.uniform(4, 900), 1),
         "bar_change_time": rng.randint(0, 90), "efficiency": rng.choice([1, 0.85, 0.9]),
@@ -53,6 +55,17 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     for name, value in optional.items():
         if rng.random() < 0.6:
             job[name] = value
+    alone = {"parts_bin": rng.choice([40, 500, 8000]), "chip_bin_count": rng.choice([60, 900, 20_000]),
+             "chip_bin": rng.choice([10, 55, 200]) * (3.8 if units == "mm" else 1), "bulk_factor": rng.choice([5, 8.5, 30]),
+             "mean_time_between_stops": rng.choice([2.5, 20, 150])}
+    job |= {name: value for name, value in alone.items() if rng.random() < 0.45}
+    if rng.random() < 0.5:
+        for n in rng.sample(range(1, 11), rng.randint(1, 4)):
+            job |= {f"tool_{n}_parts_per_edge": rng.choice([1, 60, 250, 4000]), f"tool_{n}_what": rng.choice(["drill", "OD turn", "cut-off"])}
+            if rng.random() < 0.5:
+                job[f"tool_{n}_parts_on_edge"] = rng.choice([0, 20, 60, 300])
+            if rng.random() < 0.3:
+                del job[f"tool_{n}_what"]
     if rng.random() < 0.4:
         job["kerf"] = length(0, 0.15)
         blanks = rng.randint(1, 4)
@@ -146,7 +159,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
         job[f"quantity_{n}"] = quantity
     if rng.random() < 0.3:
         job.pop("quantity_2", None)  # a gap
-    job |= {"material_price": round(rng.uniform(0.4, 60), 2), "price_per": rng.choice(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank"]),
+    job |= {"material_price": round(rng.uniform(0.4, 60), 2), "price_per": rng.choice(PRICE_BASES),
             "machine_rate": rng.choice([60, 95.5, 120]),
             "rounding": rng.choice([*ROUNDINGS])}
     job |= rng.choice([{"margin": 0.25}, {"margin": 0}, {"markup": 0.4}, {"markup": 0}, {"margin": 0.6, "markup": 0}])
@@ -185,7 +198,8 @@ _PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.
          "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2,
          "feeder_longest_bar": 160.0, "machine_type": "guide bush", "top_speed": 4000.0}
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
-    "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0},
+    "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "parts_bin": 400.0, "chip_bin": 55.0, "bulk_factor": 9.0,
+                 "mean_time_between_stops": 20.0, "tool_2_parts_per_edge": 300.0, "tool_2_parts_on_edge": 20.0},
     "quote": {**_PLAN, **{f"quantity_{n}": q for n, q in enumerate((500.0, 100.0, 1000.0, 2500.0, 60.0, 5000.0), 1)},
               "margin": 0.2, "what_if_quantity": 250.0, "setup_rate": 60.0, "setup_hours": 1.5,
               "op_2_operation": "facing", "op_2_start_diameter": 1.0, "op_2_end_diameter": 0.25, "op_2_length": 1.0,

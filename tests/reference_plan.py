@@ -82,10 +82,10 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
         a["scrap_credit"] = bf.scrap_credit(a["bars"], a["bar_weight"], a["parts_weight"], a["remnants_weight"],
                                             i["chip_price"], i["remnant_price"], per_unit * rest)
     else:
-        a["material_cost"] = bf.material_cost(
-            a["bought"], i["material_price"], i["price_per"], a["bought_length"], per_unit * a["bought_length"], a["cuts"],
-            i["cut_charge"], i["minimum_charge"], units)
         per_bar = bf.material_cost(1, i["material_price"], i["price_per"], a["bought_length"], per_unit * a["bought_length"], units=units)
+        per_bar += i["material_surcharge"] * per_unit * a["bought_length"]
+        a["material_cost"] = max(i["minimum_charge"], a["bought"] * per_bar + a["cuts"] * i["cut_charge"]) \
+            + i["certificate_fee"] + i["material_freight"]
         a["rack_value"] = per_bar * a["rack_length"] / a["bought_length"]
         a["scrap_credit"] = bf.scrap_credit(a["bars"], a["bar_weight"], a["parts_weight"], a["remnants_weight"],
                                             i["chip_price"], i["remnant_price"], per_unit * rest)
@@ -104,5 +104,50 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
             a["unattended_hours"] = bf.unattended_hours(i["feeder_bars"], n, i["cycle_time"], i["bar_change_time"])
         else:  # the feeder holds the whole order
             a["unattended_hours"] = (a["parts_to_make"] * i["cycle_time"] + (a["bars"] - 1) * i["bar_change_time"]) / 3600
+    a |= alone(i, a)
     a["feeder_loads"] = None if i["feeder_bars"] is None else math.ceil(a["bars"] / i["feeder_bars"])
     return a
+
+
+def alone(i: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
+    """What stops the lathe first, each limit by itself, then the least of those that are known."""
+    until: dict[str, Any] = {"until_order": a["parts_to_make"], "until_bars": None, "until_edge": "-", "until_parts_bin": "-", "until_chip_bin": "-"}
+    if i["feeder_bars"] is not None:
+        until["until_bars"] = min(i["feeder_bars"], a["bars"]) * a["parts_per_bar"]
+    edges = {}
+    for n in range(1, 11):
+        each = i.get(f"tool_{n}_parts_per_edge")
+        if each is not None:
+            edges[n] = max(0, each - (i.get(f"tool_{n}_parts_on_edge") or 0))
+    if edges:
+        until["until_edge"] = min(edges.values())
+    if i["parts_bin"] is not None:
+        until["until_parts_bin"] = i["parts_bin"]
+    if i["chip_bin_count"] is not None:
+        until["until_chip_bin"] = i["chip_bin_count"]
+    elif None not in (i["chip_bin"], i["bulk_factor"], i["part_weight"]):
+        # By weight, where the sheet goes by volume: what a bar loses but its parts, over the parts that it gives.
+        density = bf.material_density(i["material"], i["units"])
+        per_length = a["weight_per_length"] / (1000 if i["units"] == "mm" else 12)
+        lost = per_length * (a["parts_per_bar"] * a["bar_per_part"] + i["end_trim"]) / a["parts_per_bar"] - i["part_weight"]
+        loose = i["chip_bin"] * (density if i["units"] == "mm" else density * 231) / i["bulk_factor"]  # kg/L and lb/gal of chips
+        if lost > 1e-6 * density:
+            until["until_chip_bin"] = math.floor(loose / lost + 1e-9)
+    a = {**a, **until, "first_stop_parts": None, "first_stop_hours": None, "first_stop": None, "chance_alone": None, "hours_alone": None}
+    found = {name: a[name] for name in (*until, "first_stop_parts", "first_stop_hours", "first_stop", "chance_alone", "hours_alone")}
+    if i["feeder_bars"] is None:
+        return found
+    parts = min(v for v in until.values() if isinstance(v, (int, float)))
+    first = [n for n, left in edges.items() if left == parts][:1]
+    names = {"until_order": "order done", "until_bars": "bars used up", "until_parts_bin": "parts bin full", "until_chip_bin": "chip bin full",
+             "until_edge": "edge of " + (i.get(f"tool_{first[0]}_what") or f"tool {first[0]}") if first else ""}
+    found["first_stop_parts"] = parts
+    found["first_stop"] = ", ".join(names[name] for name in until if until[name] == parts)
+    if i["cycle_time"] is not None:
+        changes = max(0, math.ceil(parts / a["parts_per_bar"]) - 1)
+        found["first_stop_hours"] = hours = (parts * i["cycle_time"] + changes * i["bar_change_time"]) / 3600
+        if i["mean_time_between_stops"] is not None:
+            mean = i["mean_time_between_stops"]
+            found["chance_alone"] = math.exp(-hours / mean)
+            found["hours_alone"] = mean * (1 - math.exp(-hours / mean))
+    return found

@@ -42,15 +42,15 @@ def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) 
     bought = supply(i, bars)
     a |= {"bought": bought["bought"], "cuts": bought["cuts"]}
     length, price = bought["bought_length"], i["material_price"]
-    a["material_cost"] = bf.material_cost(a["bought"], price, i["price_per"], length, per_unit * length, a["cuts"],
-                                          i["cut_charge"], i["minimum_charge"], units)
+    per_bought = bf.material_cost(1, price, i["price_per"], length, per_unit * length, units=units) + i["material_surcharge"] * per_unit * length
+    a["material_cost"] = max(i["minimum_charge"], a["bought"] * per_bought + a["cuts"] * i["cut_charge"]) + i["certificate_fee"] + i["material_freight"]
     to_rack = i["last_bar_rest"] == "back on the rack"
     a["last_rest"] = i["bar_length"] - trim - last * feed
     useful = a["last_rest"] >= (i["grip_length"] + i["face_to_cutoff"] + feed + trim) * (1 - 1e-9)
     a["rest_length"] = a["last_rest"] if to_rack and useful else 0
     blanks = 1 if i["price_per"] == "blank" else bought["blanks_per_supplied"]
     a["rack_length"] = a["rest_length"] + (a["bought"] * blanks - bars) * i["bar_length"] * to_rack
-    a["rack_value"] = bf.material_cost(1, price, i["price_per"], length, per_unit * length, units=units) * a["rack_length"] / length
+    a["rack_value"] = per_bought * a["rack_length"] / length
     a["material_used"] = a["material_cost"] - a["rack_value"]
     a["rack_weight"] = per_unit * a["rest_length"]
     a["scrap_credit"] = bf.scrap_credit(bars, weight, to_make * each, remnants - a["rack_weight"], i["chip_price"], i["remnant_price"],
@@ -261,7 +261,8 @@ def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, An
     feed = a["bar_per_part"]
     longer, shorter = i | {"bar_length": i["bar_length"] + feed}, i | {"bar_length": i["bar_length"] - feed}
     found: dict[str, Any] = {"what_if": quantity, "cycle_longer": cycle + 1, "scrap_more": i["scrap_rate"] + 0.01,
-                             "price_more": i["material_price"] * 1.1}
+                             "price_more": i["material_price"] * 1.1,
+                             "surcharge_more": i["material_surcharge"] * 1.1}
     for tag, other in (("longer", longer), ("shorter", shorter)):
         too_long = i["feeder_longest_bar"] is not None and other["bar_length"] > i["feeder_longest_bar"] * (1 + 1e-9)
         if too_long or other["bar_length"] <= 0:
@@ -286,7 +287,7 @@ def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, An
                                                  i["facing"], i["end_trim"])
     cases: dict[str, tuple[dict[str, Any], float, int]] = {
         "now": (i, cycle, 0), "cycle": (i, cycle + 1, 0), "scrap": (i | {"scrap_rate": i["scrap_rate"] + 0.01}, cycle, 0),
-        "price": (i | {"material_price": i["material_price"] * 1.1}, cycle, 0), "longer": (longer, cycle, 0), "bar": (i, cycle, 1),
+        "price": (i | {"material_price": i["material_price"] * 1.1, "material_surcharge": i["material_surcharge"] * 1.1}, cycle, 0), "longer": (longer, cycle, 0), "bar": (i, cycle, 1),
         "shorter": (shorter, cycle, 0),
     }
     for tag, (inputs, seconds, more) in cases.items():

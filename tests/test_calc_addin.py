@@ -148,6 +148,12 @@ def _good(a: Argument, rng: random.Random) -> Any:
     if a.kind.reader == "material":
         row = rng.choice(materials.builtin().rows)
         return rng.choice((row.name, row.texts[-1].upper(), "7.85 g/cm3", 0.284, 0.1))
+    if a.kind.columns:
+        return rng.choice(("1/2 x 3/4; hex 3/4 x 1/4", "round 0.4 to 0.3 x 1 bore 0.1"))
+    if a.name == "stock_sizes":
+        return rng.choice(("0.5; 1; 2; 5; 8", "1/2; 1 1/8; 3.5", "20 25 30 100 190", "3 in", "metric"))
+    if a.name == "price_brackets":
+        return rng.choice(("1: 53; 50: 51.5", "1: $4.40; 1,000: 4", "100: 3"))
     if a.kind.reader == "table":
         return [_number_of_parts(rng) for _ in range(rng.randint(1, 4))]
     if a.kind.reader in TEXTS and (a.kind.reader == "text" or rng.random() < 0.2):
@@ -162,6 +168,12 @@ def _number_of_parts(rng: random.Random) -> Any:
 def _odd(a: Argument, rng: random.Random) -> Any:
     """At a limit, outside it, of the wrong kind or missing."""
     kind = a.kind
+    if kind.columns:
+        return rng.choice((0.0, "many", "1 x 1 bore 1", None))
+    if a.name == "stock_sizes":
+        return rng.choice(("many", "0", "-1; 3", "3; ; 4", 2.5, None))
+    if a.name == "price_brackets":
+        return rng.choice(("many", "0: 3", "1: 5; 1: 4", "1: -2", 2.5, None))
     if kind.reader == "table":
         return rng.choice(([], [0.0], ["many"], [10.5, 100.0], None))
     values: list[Any] = [None, -0.0, *_UNREADABLE[:3], rng.choice(_UNREADABLE), "  "]
@@ -203,6 +215,11 @@ def _fit(entry: Entry, values: list[Any]) -> None:
                             ("gross_weight", 0.5), ("part_weight", 0.3), ("trim_weight", 0.25)):
             if name in named:
                 values[named[name]] = value
+    if "stock_sizes" in named:
+        for name in ("part_shape", "bar_shape"):
+            values[named[name]] = "round"
+        if isinstance(values[named["finished_size"]], float):
+            values[named["finished_size"]] = min(values[named["finished_size"]], 6.0)
     if {"margin", "markup"} <= set(named):
         values[named["markup"]] = None
     if "operation" in named:
@@ -245,7 +262,7 @@ def agrees(shown: Any, wanted: Any) -> bool:
     if wanted == REFUSED:
         return isinstance(shown, dict) and shown["error"] in (502, 503, 519, 32767)
     if isinstance(wanted, str):
-        return shown == wanted
+        return bool(shown == wanted)
     return isinstance(shown, float) and math.isclose(shown, wanted, rel_tol=REL, abs_tol=1e-300)
 
 
@@ -319,7 +336,8 @@ def test_ranges_give_one_result_for_each_row(sheet: Office, entry: Entry) -> Non
     rng = random.Random(entry.name)
     count = len(entry.arguments)
     sets = argument_sets(entry, 12, "ranges")
-    ranged = set(rng.sample(range(count), max(1, count // 2)))
+    cells = [n for n, a in enumerate(entry.arguments) if a.kind.reader != "table"]
+    ranged = set(rng.sample(cells, max(1, len(cells) // 2)))
     single = [_good(a, rng) for a in entry.arguments]
     _fit(entry, single)
     rows = [[row[n] if n in ranged else single[n] for n in range(count)] for row in sets]
@@ -335,6 +353,22 @@ def test_ranges_give_one_result_for_each_row(sheet: Office, entry: Entry) -> Non
     shown = sheet.do("read", names=[f"Z{r}" for r in range(1, 13)])
     wanted = [expected(entry, row, single=False) for row in rows]
     assert not disagreements(list(zip(map(str, rows), shown, wanted, strict=True))), formula(entry, parts)
+
+
+@libreoffice
+def test_a_range_of_sections(sheet: Office) -> None:
+    """Rows with blank cells, a blank row between and headings above, as one range; a row in words; what is wrong in one."""
+    rows = [["Shape", "Size", "Length", "End size", "Bore", "Bore end"], ["round", 0.5, 0.75, None, 0.25, None], [None] * 6,
+            ["hexagon", 0.75, 0.375, None, 0.25, 0.2]]
+    sheet.do("write", cells={f"{LETTERS[c]}{r}": v for r, row in enumerate(rows, 1) for c, v in enumerate(row) if v is not None})
+    wanted = bf.part_volume(rows)
+    shown = sheet.do("evaluate", formulas=["=PART_VOLUME(A1:F4)", "=PART_VOLUME(A2:F4)", "=PART_VOLUME(A2:F20)", "=PART_VOLUME(A2:E3)",
+                                           '=FINISHED_WEIGHT(A1:F4;"303";"in")', "=PART_AREA(A2:F4)", "=PART_WIDTH(B2:C4)"])
+    assert shown[:3] == pytest.approx([wanted] * 3, rel=1e-12)
+    assert shown[3:6] == pytest.approx([bf.part_volume([rows[1]]), bf.finished_weight(rows, "303"), bf.part_area(rows)], rel=1e-12)
+    assert agrees(shown[6], REFUSED)  # a size is no shape
+    sheet.do("write", cells={"E4": 0.75})
+    assert sheet.do("evaluate", formulas=['=WHY("PART_VOLUME";A1:F4)'])[0] == bf.why("part_volume", [*rows[:3], ["hexagon", 0.75, 0.375, None, 0.75, 0.2]])
 
 
 @libreoffice

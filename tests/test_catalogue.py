@@ -88,7 +88,7 @@ def parts_per_bar(size: Length) -> Length:
 GOOD = {"group": "Yield", "source": "geometry", "formula": "size"}
 
 BAD_DECLARATIONS = {
-    "unknown group": (plain, {**GOOD, "group": "Yields"}, r"plain: group 'Yields' is not one of Stock, Yield,"),
+    "unknown group": (plain, {**GOOD, "group": "Yields"}, r"plain: group 'Yields' is not one of Stock, Part, Yield,"),
     "formula and reason": (plain, {**GOOD, "no_formula": "none"}, r"plain: give either a formula or the reason why"),
     "neither formula nor reason": (plain, {"group": "Yield", "source": "geometry"}, r"plain: give either a formula or the reason why"),
     "blank source": (plain, {**GOOD, "source": " "}, r"plain: a source is missing; where there is none write 'common practice, no source'"),
@@ -231,7 +231,7 @@ def test_glossary_has_no_argument_without_a_function():
 
 def test_formulas_need_no_new_function_of_a_spreadsheet():
     known = {"IF", "AND", "OR", "INT", "MAX", "MIN", "ISNUMBER", "ISTEXT", "ISBLANK", "NA", "PI", "SQRT", "COS", "ABS", "ROUND",
-             "SUMPRODUCT", "SUBSTITUTE", "TEXT", "NOT", "ISLOGICAL", "TAN", "EXP", "NORMSINV", "BETADIST", "INDEX", "MATCH", "IFERROR", "MID", "CHOOSE"}
+             "SUMPRODUCT", "SUBSTITUTE", "TEXT", "NOT", "ISLOGICAL", "TAN", "ATAN", "EXP", "NORMSINV", "BETADIST", "INDEX", "MATCH", "IFERROR", "MID", "CHOOSE"}
     for entry in ENTRIES:
         if entry.formula is not None:
             text = re.sub(r'"[^"]*"', '""', cell_formula(entry))

@@ -143,6 +143,21 @@ def test_mistakes_are_said_and_exit_with_a_status(arguments, said):
 
 
 @pytest.mark.slow
+def test_calc_reads_rows_from_a_text_or_a_csv(tmp_path):
+    (tmp_path / "part.csv").write_text("shape,length,size,bore\nround,3/4,1/2,1/4\nhex,3/8,3/4,\n", "utf-8")
+    (tmp_path / "quantities.csv").write_text("100\n1000\n", "utf-8")
+    for sections in ("round 1/2 x 3/4 bore 1/4; hex 3/4 x 3/8", f"@{tmp_path / 'part.csv'}", f"sections=@{tmp_path / 'part.csv'}"):
+        assert run("calc", "part_volume", sections).stdout == "0.2931238503 in3\n"
+    assert run("calc", "finished_weight", f"@{tmp_path / 'part.csv'}", "303", "--units", "in").stdout.endswith(" lb\n")
+    rest = ("59", "34.8", "45", "30", "1.5", "80")
+    assert run("calc", "price_breaks", f"@{tmp_path / 'quantities.csv'}", *rest).stdout == run("calc", "price_breaks", "100 1000", *rest).stdout
+    (tmp_path / "part.csv").write_text("shape,length,size,bore\nround,3/4,1/2,1/2\noval,3/8,3/4,\n", "utf-8")
+    refused = run("calc", "part_volume", f"@{tmp_path / 'part.csv'}")
+    assert refused.returncode == 1
+    assert "sections: row 3, shape: 'oval' given" in refused.stderr
+    assert "No such file" in run("calc", "part_volume", "@nothing.csv").stderr
+
+
 def test_recalc(tmp_path):
     assert run("templates", str(tmp_path)).returncode == 0
     book = tmp_path / "job_plan.xlsx"

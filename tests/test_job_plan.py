@@ -87,7 +87,7 @@ GOOD = GOOD_INPUTS["job_plan"]
 
 @pytest.mark.parametrize(("name", "value"), [
     *((n, v) for n, values in BAD_VALUES.items() for v in values),
-    *((i.name, v) for i in job_plan.TEMPLATE.inputs.values() if i.kind.is_number for v in (-1.0, 1e12, "x", True)),
+    *((i.name, v) for i in job_plan.FORM.inputs.values() if i.kind.is_number for v in (-1.0, 1e12, "x", True)),
     ("price_per", "dozen"), ("price_per", 3.0), ("units", None), ("feeder_bars", 0.0), ("efficiency", 0.0), ("machine_type", "robot"),
 ])
 def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
@@ -103,7 +103,7 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good():
     book = in_the_sheet("job_plan", GOOD)
     assert [a for a in job_plan.TEMPLATE.form.answers if not isinstance(book.value(f"plan_{a}"), float)] == [
-        "fewest_bars", "material_name", "material_caution", "material_group"]
+        "fewest_bars", "first_stop", "material_name", "material_caution", "material_group", "edges_to_change", "next_edge", "stops_not_known"]
     assert book.value("plan_not_known") == book.value("plan_problems") == ""
 
 
@@ -147,7 +147,7 @@ def test_a_number_that_may_be_a_designation_is_told_to_be_typed_as_text():
 def test_a_bad_row_of_own_materials_is_marked_and_stops_the_plan(name, density, mark):
     book = Workbook(job_plan.TEMPLATE.build(), direct=True)
     for key, number in GOOD.items():
-        book.set(key, number)
+        book.set(job_plan.FORM.cells[key], number)
     sheet, row, column = book.first_cell("own_material_names")
     book.set_at((sheet, row, column), name)
     book.set_at((sheet, row, book.first_cell("own_material_densities")[2]), density)

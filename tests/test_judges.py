@@ -158,7 +158,8 @@ def odd() -> dict[str, Book]:
         book.calculate()
         books[f"blank {name}"] = book.to_bytes()
     unusual = {"material": (0.284,), "machine": ("Lathe 77",), "size": (0.1 + 0.2,)}
-    for template, bad in (("job_plan", BAD_VALUES), ("quote", BAD_IN_A_QUOTE), ("job_plan", unusual), ("quote", unusual)):
+    alone = {"tool_2_parts_on_edge": (300.0, -1.0, True), "parts_bin": ("x",), "chip_bin_count": (20.0,)}
+    for template, bad in (("job_plan", BAD_VALUES), ("quote", BAD_IN_A_QUOTE), ("job_plan", unusual), ("quote", unusual), ("job_plan", alone)):
         for name, value in ((n, v) for n, values in bad.items() for v in values):
             put = GOOD_INPUTS[template] | {name: value}
             books[f"{template}, {name} {value!r}"] = in_the_sheet(template, put).to_bytes({TEMPLATES[template].form.cells[n]: v for n, v in put.items()})

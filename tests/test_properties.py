@@ -6,11 +6,12 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+from formula_cases import is_counts
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 import barfuncs as bf
-from barfuncs.catalogue.kinds import looks_like_designation
+from barfuncs.catalogue.kinds import PRICE_BASES, looks_like_designation
 from barfuncs.catalogue.units import KG_PER_LB, registry
 
 settings.register_profile("barfuncs", deadline=None, max_examples=200, derandomize=True)
@@ -307,7 +308,7 @@ def test_margin_and_price_are_inverses(cost, margin):
 
 
 @PROFILE
-@given(st.integers(0, 500), MONEY, st.sampled_from(["lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank"]),
+@given(st.integers(0, 500), MONEY, st.sampled_from(list(PRICE_BASES)),
        st.floats(1, 300), st.floats(0.1, 500), st.integers(0, 50), MONEY, MONEY, st.integers(1, 9),
        st.sampled_from(["in", "mm"]))
 def test_material_cost_is_monotone(bars, price, per, length, weight, cuts, cut_charge, minimum, more, units):
@@ -383,6 +384,8 @@ def test_price_breaks_close(quantities, per_bar, bar_cost, cycle, change, setup_
 _FACE = {"outer_diameter": 1, "inner_diameter": 0.2, "surface_speed": 400, "feed_rate": 0.006, "top_speed": 4000,
          "units": "in"}
 _YIELD = {"bar_length": 144, "part_length": 2.25, "cutoff_width": 0.125, "min_remnant": 3, "facing": 0.01, "end_trim": 0.1}
+_BAR = {"finished_size": 25, "stock_sizes": [25, 27, 30, 32], "surface": "as drawn", "tolerance_class": "h9", "defect_class": "class 2",
+        "clean_up": 0.2, "part_shape": "hexagon", "bar_shape": "round", "units": "mm"}
 _ORDER = {"quantity": 1000, "parts_per_bar": 59, "scrap_rate": 0.03, "setup_parts": 5}
 _SAMPLE = {"lot_size": 1000, "aql": 1.5, "inspection_level": "III"}
 _MINDING = {"lathes": 7, "run_time": 600, "service_time": 45, "people": 2}
@@ -431,6 +434,18 @@ GOOD = {
     "order_credit": {"parts_to_make": 1036, "bars": 18, "bar_weight": 14.5, "gross_weight": 0.239, "part_weight": 0.16,
                      "trim_weight": 0.01, "chip_price": 0.3, "remnant_price": 0.45, "rack_weight": 2},
     "order_cost": {"material_cost": 626.4, "machine_cost": 1047.33, "setup_cost": 105, "other_cost": 30, "scrap_credit": 30.58},
+    "section_volume": {"section_shape": "round", "section_size": 1, "section_length": 2, "end_size": 0.75, "bore": 0.5, "bore_end": 0.25},
+    "outside_area": {"section_shape": "round", "section_size": 1, "section_length": 2, "end_size": 0.75},
+    "bore_area": {"bore": 0.5, "section_length": 2, "bore_end": 0.25},
+    "common_area": {"outline": "round", "section_size": 1, "next_shape": "hexagon", "next_size": 0.9},
+    "step_area": {"outline": "round", "section_size": 1, "bore": 0.25, "next_shape": "hexagon", "next_size": 0.9, "next_bore": 0.5},
+    "section_width": {"section_shape": "round", "section_size": 1, "end_size": 0.75},
+    "part_volume": {"sections": [["round", 0.5, 0.75, None, 0.25], ["hexagon", 0.75, 0.375]], "units": "in"},
+    "finished_weight": {"sections": "round 1/2 x 3/4 bore 1/4; hex 3/4 x 3/8", "material": "303", "units": "in"},
+    "part_area": {"sections": [{"size": 0.5, "length": 0.75}], "units": "in"},
+    "finished_length": {"sections": "1/2 x 3/4", "units": "in"},
+    "part_width": {"sections": ["1/2 x 3/4", "hex 3/4 x 3/8"], "units": "in"},
+    "chips_per_part": {"sections": "1/2 x 3/4", "material": "303", "shape": "tube", "size": 1, "bar_per_part": 1, "thickness": 0.4, "units": "in"},
     "price_breaks": {"quantities": [100, 1000], "parts_per_bar": 59, "bar_cost": 34.8, "cycle_time": 45,
                      "bar_change_time": 30, "setup_hours": 1.5, "machine_rate": 80, "scrap_rate": 0.03, "setup_parts": 5,
                      "setup_rate": 70, "other_per_part": 0.1, "other_per_order": 20, "minimum_charge": 50, "margin": 0.2,
@@ -464,6 +479,18 @@ GOOD = {
     "operation_time": {"operation": "facing", "start_diameter": 0.75, "end_diameter": 0.25, "length": 2, "surface_speed": 400,
                        "feed_rate": 0.006, "top_speed": 5000, "passes": 2, "extra_time": 1.5, "units": "in"},
     "cycle_time_of": {"cutting_time": 31.5, "tool_changes": 5, "tool_change_time": 1.5, "rapid_time": 4, "bar_feed_time": 2},
+    "material_line_cost": {"bars": 18, "price": 2.4, "price_per": "112 lb", "bar_length": 144, "bar_weight": 14.5, "cuts": 2, "cut_charge": 3,
+                           "minimum_charge": 150, "material_surcharge": 0.2, "certificate_fee": 20, "material_freight": 45, "units": "in"},
+    "price_from_brackets": {"quantity": 120, "price_brackets": [[1, 53], [50, 51.5]]},
+    "yearly_order_cost": {"quantity": 200, "demand": 800, "ordering_cost": 60, "holding_share": 0.3, "price_brackets": [[1, 53], [50, 51.5]]},
+    "cheapest_order_quantity": {"demand": 800, "ordering_cost": 60, "holding_share": 0.3, "price_brackets": [[1, 53], [50, 51.5]]},
+    "size_tolerance": {"size": 25, "tolerance_class": "h10", "bar_shape": "round", "units": "mm"},
+    "defect_depth": {"size": 25, "defect_class": "class 3", "units": "mm"},
+    "size_left": {"size": 25, "tolerance_class": "h10", "defect_class": "class 3", "clean_up": 0.5, "bar_shape": "hexagon", "units": "mm"},
+    "smallest_bar": {"finished_size": 25, "minus_tolerance": 0.1, "defect_class": "class 3", "clean_up": 0.5, "units": "mm"},
+    "bar_straightness": {"size": 25, "length": 3000, "steel": "stainless or tool or bearing", "bar_shape": "square", "units": "mm"},
+    "bar_size_for": _BAR,
+    "bar_size_reason": _BAR,
     "stickout_ratio": {"stickout": 2.625, "size": 0.75},
     "spindle_speed": {"surface_speed": 400, "diameter": 0.75, "top_speed": 5000, "units": "in"},
     "turning_time": {"length": 2, "diameter": 0.75, "surface_speed": 400, "feed_rate": 0.006, "top_speed": 5000, "passes": 2,
@@ -489,6 +516,7 @@ GOOD = {
 def bad_values(argument):
     """Values that this argument must refuse, with a label."""
     kind = argument.kind
+    is_length = kind.dimension in ("length", "feed_rate") or argument.name == "stock_sizes"
     yield "blank text", ""
     yield "spaces", "  "
     yield "word", "abc"
@@ -503,8 +531,8 @@ def bad_values(argument):
     yield "complex", 1 + 1j
     yield "dictionary", {}
     yield "object", object()
-    yield "quantity of another dimension", Q(5, "second" if kind.dimension in ("length", "feed_rate") else "mm")
-    yield "unit of another dimension", "5 kg" if kind.dimension in ("length", "feed_rate") else "5 mm" if kind.reader != "text" else "5 kg"
+    yield "quantity of another dimension", Q(5, "second" if is_length else "mm")
+    yield "unit of another dimension", "5 kg" if is_length else "5 mm" if kind.reader != "text" else "5 kg"
     if argument.required:
         yield "none", None
     if kind.reader != "table":
@@ -513,7 +541,8 @@ def bad_values(argument):
     else:
         yield "empty list", []
         yield "list with a bad one", [100, -1]
-        yield "list with part of one", [100, 1.5]
+        if is_counts(kind):
+            yield "list with part of one", [100, 1.5]
         yield "list of nothing", [None, ""]
     if kind.is_number:
         if math.isfinite(kind.high):
@@ -552,7 +581,9 @@ def test_good_arguments_cover_the_catalogue():
 def test_good_arguments_are_good(name):
     function, good = getattr(bf, name), GOOD[name]
     result = function(**good)
-    assert result == function(*good.values()) == function.core(*good.values())
+    assert result == function(*good.values())
+    if not any(a.kind.columns for a in function.entry.arguments):  # whose core takes rows as they were read
+        assert result == function.core(*good.values())
     if not isinstance(result, (list, str)):
         assert math.isfinite(result)
     assert bf.why(name, **good) == bf.why(name.upper(), *good.values()) == "ok"

@@ -6,6 +6,7 @@ what was worked out for these tests in `test_computed_values`, what was recalled
 """
 
 import math
+import re
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -420,6 +421,18 @@ def test_feet_and_inches():
     assert bf.length_in("12' 3 1/8\"", "in") == pytest.approx(length, rel=1e-14)
 
 
+# --- masses of plain washers: one section with a bore --------------------------------------------------------------------
+
+WASHERS = "6.4 12 1.6:1.02 10.5 20 2:3.57 15 28 2.5:8.62 19 34 3:14.7 23 39 3:18.3 31 56 4:53.6"
+"""Inner and outer diameter and thickness in mm, and the mass of 1,000 in kg at 7.85 g/cm3: DIN 125-1, M6 M10 M14 M18 M22 M30,
+mass column as reproduced at ajaxboltco.com (the standard itself not seen)."""
+
+
+@pytest.mark.parametrize(("size", "printed"), [(size.split(), printed) for size, printed in re.findall(r"([\d. ]+):([\d.]+)", WASHERS)])
+def test_mass_of_washers(size, printed):
+    inner, outer, thickness = size
+    weight = bf.finished_weight(f"round {outer} x {thickness} bore {inner}", "7.85 g/cm3", units="mm") * 1000
+    assert abs(weight - float(printed)) <= 0.51 * 10.0 ** -len(printed.partition(".")[2])
 # --- tools and threads ---------------------------------------------------------------------------------------------
 
 

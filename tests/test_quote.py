@@ -18,8 +18,8 @@ from barfuncs.catalogue.kinds import LAST_BAR_RESTS
 from barfuncs.filling.filler import Filled, fill, filler, read_inputs
 from barfuncs.functions.cost import PRICE_BREAK_COLUMNS
 from barfuncs.templates import plausible, quote
-from barfuncs.templates.quote import more_costs
 from barfuncs.templates.model import LOOK, STOP
+from barfuncs.templates.quote import more_costs
 from barfuncs.templates.quote.costs import WHAT_IFS
 from barfuncs.templates.quote.inputs import LETTER
 from barfuncs.templates.quote.more_costs import PROCESSES

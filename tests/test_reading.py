@@ -81,6 +81,10 @@ SOME = {
 
 
 def usual(argument):
+    if argument.name == "price_brackets":
+        return [[1, 53], [50, 51.5]]
+    if argument.kind.columns:
+        return "0.25 x 0.5"
     return argument.kind.choices[0] if argument.kind.choices else SOME[argument.kind.reader]
 
 
@@ -98,6 +102,7 @@ def test_a_function_gives_a_finite_result_or_an_input_error(name, data):
         return
     flat = [x for row in result for x in row] if isinstance(result, list) and result and isinstance(result[0], tuple) else [result]
     assert all(math.isfinite(x) for x in flat if not isinstance(x, (list, str)))
+    assert all(x.isprintable() for x in flat if isinstance(x, str))
 
 
 JOB = {"material": "303", "size": 1, "part_length": 2, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2,

@@ -243,15 +243,28 @@ def test_the_highest_speed_says_whose_limit_it_is(machine, speed, shown, words):
 
 @pytest.mark.parametrize(("change", "stop", "lasts"), [
     ({"feeder_bars": None}, "Not known: bars in the feeder are not filled in.", "not known: cycle time or bars in the feeder are not filled in"),
-    ({}, "The feeder is empty after 4 bars, 260 parts.", "then the lathe stands; 3 loads for the order; 40.0 s a part"),
-    ({"longest_random_bar": 150}, "The feeder is empty after 4 bars, 260 parts.",
+    ({}, "At most 260 parts, 2.9 h: bars used up", "then the lathe stands; 3 loads for the order; 40.0 s a part"),
+    ({"longest_random_bar": 150}, "At most 260 parts, 2.9 h: bars used up",
      "then the lathe stands; 3 loads for the order; longer with longer bars; 40.0 s a part"),
-    ({"feeder_bars": 60}, "The run limit: the feeder holds all bars of the order.", "then the order is done; 40.0 s a part"),
-    ({"cycle_time": None}, "The feeder is empty after 4 bars, 260 parts.", "not known: cycle time or bars in the feeder are not filled in"),
+    ({"feeder_bars": 60}, "At most 521 parts, 5.8 h: order done", "then the order is done; 40.0 s a part"),
+    ({"cycle_time": None}, "At most 260 parts: bars used up", "not known: cycle time or bars in the feeder are not filled in"),
 ])
 def test_what_stops_the_run_first(change, stop, lasts):
     _, sheet = made(**change)
     assert (beside(sheet, "What stops it first"), beside(sheet, "It lasts at most", "E")) == (stop, lasts)
+    assert beside(sheet, "Not counted there") == "tool edges, parts bin, chip bin: not filled in; and stops that nobody planned"
+    assert beside(sheet, "Edges to change") == "not known: no tools are filled in"
+
+
+def test_tools_and_bins_stop_the_run_before_the_feeder_is_empty():
+    tools = [{"what": "OD turn", "parts_per_edge": 400, "parts_on_edge": 210}, {"parts_per_edge": 90}]
+    plan, sheet = made(tools=tools, parts_bin=300, chip_bin_count=1000, mean_time_between_stops=8)
+    # 90 parts are one bar of 65 and 25 of the next, without a bar change time: 3,600 s
+    assert plan.answers["first_stop_hours"] == pytest.approx(1)
+    assert beside(sheet, "What stops it first") == "At most 90 parts, 1 h: edge of tool 2; chance to get that far 88%"
+    assert beside(sheet, "Not counted there") == "stops that nobody planned: a broken tool, a jam, a bar that does not feed"
+    assert beside(sheet, "Edges to change") == "after so many parts: OD turn: 190; tool 2: 90"
+    assert "Before you leave it" in cautions(sheet)
 
 
 # --- STOP ------------------------------------------------------------------------------------------------------------
@@ -347,7 +360,7 @@ def expected_topics(plan: Filled) -> set[str]:
         found.add("The feeder moves")
     hours = a["unattended_hours"]
     if (hours >= 0.25) if isinstance(hours, float) else a["bars"] > 1:
-        found.add("Running alone")
+        found |= {"Running alone", "Before you leave it"}
     if i["shape"] not in ("round", "tube"):
         found.add(f"{i['shape'].capitalize()} bar")
     bars = a["bars"] if i["feeder_bars"] is None else min(a["bars"], i["feeder_bars"])

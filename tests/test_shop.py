@@ -7,6 +7,7 @@ from dataclasses import fields
 import openpyxl
 import pytest
 from libreoffice import convert
+from openpyxl.utils import get_column_letter
 from reference_speeds import suggested, values
 
 import barfuncs as bf
@@ -18,6 +19,8 @@ from barfuncs.templates import shop
 from barfuncs.templates.shop import MACHINES, PRICES, RATES, Machine, Rates, StockPrice, read_shop
 
 MACHINE_SHEET, PRICE_SHEET, SPEED_SHEET = shop.TABLES
+BEHIND = get_column_letter(2 + len(MACHINES))
+"""The column of the sheet behind the machines' last."""
 
 
 def changed(tmp_path, *cells, drop=None):
@@ -187,7 +190,7 @@ REFUSED = [
     ((MACHINE_SHEET, "B7", "lathe 1"), "Machines, row 7: says the same as row 6; one of them must go"),
     ((MACHINE_SHEET, "I6", 5), "Machines, I6 (Max. feed): 5 given; allowed is a number 40 or more and at most 100,000 (in/min)"),
     ((MACHINE_SHEET, "J6", 2.5), "Machines, J6 (Bars in the feeder): 2.5 given; allowed is a whole number"),
-    ((MACHINE_SHEET, "N6", 7), "Machines, N6: stands outside the columns of the table"),
+    ((MACHINE_SHEET, f"{BEHIND}6", 7), f"Machines, {BEHIND}6: stands outside the columns of the table"),
     ((MACHINE_SHEET, "D5", "Bore"), "Machines, D5: 'Bore' is not a column; known are Machine, Longest bar"),
     ((MACHINE_SHEET, "D5", "Longest bar"), "Machines, D5: 'Longest bar' stands twice in the head"),
     ((MACHINE_SHEET, "B5", "Name"), "Machines: no head: none of the first 30 rows has a cell 'Machine'"),

@@ -24,7 +24,7 @@ RATES_GIVEN = Rates(currency="CHF", markup=0.35, rounding="up to next 0.05", min
                     other_per_part=0.02, scrap_rate=0.03, confidence=0.9, efficiency=0.9)
 LATHES = (
     Machine("Lathe 1", 144.0, 1.25, 2.5, 0.2, 35.0, 5000.0, 18, 82.0, 70.0),
-    Machine("Lathe 2", 150.0, 2.0, 3.25, 0.25, 45.0, 4000.0, 10, 88.0, None),
+    Machine("Lathe 2", 150.0, 2.0, 3.25, 0.25, 45.0, 4000.0, 10, 88.0, None, chip_bin=55.0, mean_time_between_stops=9.0),
     Machine("Old lathe", machine_rate=50.0),
 )
 STOCK = (

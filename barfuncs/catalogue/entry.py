@@ -8,7 +8,7 @@ from typing import Any, Protocol
 from barfuncs.catalogue.kinds import Kind
 from barfuncs.errors import InputError, shown
 
-GROUPS = ("Stock", "Yield", "Quantity", "Sawing", "Time", "Tools", "Cost", "Inspection", "Safety")
+GROUPS = ("Stock", "Part", "Yield", "Quantity", "Sawing", "Time", "Tools", "Cost", "Inspection", "Safety")
 GEOMETRY, COMMON_PRACTICE = "geometry", "common practice, no source"
 """Where a formula comes from that no publication needs to vouch for, or none is known to."""
 REQUIRED: Any = inspect.Parameter.empty

@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Literal, get_args, get_origin
 
 SHAPES = ("round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube")
-PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank")
+PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank", "112 lb", "tonne", "2000 lb")
 LAST_BAR_RESTS = ("charged to the job", "back on the rack")
 UNITS = ("in", "mm")
 MACHINE_TYPES = ("fixed head", "fixed head + second spindle", "guide bush", "guide bush + second spindle")
+OUTLINES = ("round", "hexagon", "square")
+SECTION_SHAPES = (*OUTLINES, "thread")
 PROCESS_BASES = ("part", "100 parts", "1000 parts", "hour", "lb", "kg", "100 lb", "100 kg", "in2", "ft2", "dm2", "m2", "lot")
 PRICED_PER = {"part": 1, "100 parts": 100, "1000 parts": 1000}
 """What a price is shown for, and how many parts that is."""
@@ -19,6 +21,14 @@ INSPECTION_LEVELS = ("I", "II", "III")
 SETUP_PRICED = ("in the price", "lines of their own")
 NO_YES = ("no", "yes")
 OPERATIONS = ("turning", "facing", "cut-off", "drilling", "threading", "other")
+BAR_SHAPES = ("round", "hexagon", "square")
+BAR_SURFACES = ("turned", "as drawn")
+TOLERANCE_CLASSES = ("standard", "h6", "h7", "h8", "h9", "h10", "h11", "h12", "A108 to 0.28% C", "A108 to 0.55% C",
+                     "A108 to 0.55% C stress relieved", "A108 over 0.55% C", "A484", "EN 10060", "none")
+"""Size tolerances of bar: `tables/size_tolerances.csv`. "standard" is what a bar has where nothing was agreed."""
+DEFECT_CLASSES = ("class 1", "class 2", "class 3", "class 4", "1.6% a side", "2.4% a side", "none")
+"""How deep defects of a bar's surface may be: `tables/defect_depths.csv`."""
+STEELS = ("carbon below 0.25%", "carbon from 0.25% or alloy", "stainless or tool or bearing")
 TOOLS = ("carbide", "high-speed steel")
 """What the edge of a tool is made of."""
 WORKS = ("mild steel", "brass or aluminum")
@@ -38,7 +48,7 @@ ROUNDINGS = {
 """How a price is rounded: (steps in one unit of the currency, whether always up)."""
 
 # What people write for a choice. Each means one thing only, in any case, with or without spaces and hyphens. A pipe is no
-# tube (its size is a name), a hundredweight has two weights, "each" and "piece" may be a bar, a blank or a part: none of them stands here.
+# tube (its size is a name), a hundredweight has two weights and a ton three, "each" and "piece" may be a bar, a blank or a part: none of them stands here.
 _SHAPE_WORDS = {
     "round": ("round", "rounds", "rd", "rnd"),
     "hexagon": ("hexagon", "hexagonal", "hex"),
@@ -55,6 +65,9 @@ _BASIS_WORDS = {
     "m": ("m", "meter", "meters", "metre", "metres"),
     "bar": ("bar", "bars"),
     "blank": ("blank", "blanks"),
+    "112 lb": ("112lb", "112lbs", "112pounds"),
+    "tonne": ("tonne", "tonnes", "metricton", "metrictons", "1000kg", "1,000kg"),
+    "2000 lb": ("2000lb", "2000lbs", "2,000lb", "2,000lbs", "2000pounds", "shortton", "shorttons"),
 }
 _PROCESS_WORDS = {
     "part": ("part", "pc", "pcs"),
@@ -116,12 +129,23 @@ Reader = Literal["length", "weight", "density", "seconds", "minutes", "hours", "
 
 
 @dataclass(frozen=True)
+class Column:
+    """One column of a table that is given row by row."""
+
+    name: str
+    kind: "Kind"
+    needed: bool = False
+    default: Any = None
+
+
+@dataclass(frozen=True)
 class Kind:
     """What one argument is.
 
     `low` and `high` bound a number; with `open_low` / `open_high` the bound itself is refused. `smallest` keeps what
     divides from being so near 0 that the result overflows; people are told "more than 0". `dimension` is a key of
-    `units.UNIT_NAMES` for values that carry a unit. With `across` a text may carry a diameter sign.
+    `units.UNIT_NAMES` for values that carry a unit. With `across` a text may carry a diameter sign. A table with `columns`
+    is read row by row, at most `most_rows`; without, it is a list.
     """
 
     name: str
@@ -135,6 +159,8 @@ class Kind:
     choices: tuple[str, ...] = ()
     smallest: float = 0.0
     across: bool = False
+    columns: tuple[Column, ...] = ()
+    most_rows: int = 0
 
     @property
     def is_number(self) -> bool:
@@ -236,6 +262,7 @@ def _plain(number: float) -> str:
 UNIT_TEXT = {
     "length": ("in", "mm"),
     "area": ("in2", "mm2"),
+    "volume": ("in3", "mm3"),
     "weight": ("lb", "kg"),
     "weight_per_length": ("lb/ft", "kg/m"),
     "density": ("lb/in3", "g/cm3"),
@@ -248,7 +275,6 @@ UNIT_TEXT = {
     "feed_rate": ("in/rev", "mm/rev"),
     "feed_speed": ("in/min", "mm/min"),
     "angle": ("degrees", "degrees"),
-    "volume": ("in3", "mm3"),
     "bin_volume": ("gal", "L"),
 }
 
@@ -263,6 +289,7 @@ Length = Annotated[float, Kind("length", "length", "length", 0, _LONGEST)]
 PositiveLength = Annotated[float, Kind("length", "length", "length", 0, _LONGEST, open_low=True, smallest=1e-6)]
 Size = Annotated[float, Kind("length", "length", "length", 0, _LONGEST, open_low=True, smallest=1e-6, across=True)]
 Area = Annotated[float, Kind("area", "number", "area")]
+Volume = Annotated[float, Kind("volume", "number", "volume")]
 SurfaceArea = Annotated[float, Kind("area", "number", "area", 0, 1e10)]
 Weight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9)]
 PositiveWeight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9, open_low=True, smallest=1e-9)]
@@ -329,6 +356,8 @@ CuttingTool = Annotated[str, Kind("tool", "choice", choices=TOOLS)]
 Work = Annotated[str, Kind("work", "choice", choices=WORKS)]
 Operation = Annotated[str, Kind("operation", "choice", choices=OPERATIONS)]
 PriceRounding = Annotated[str, Kind("rounding rule", "choice", choices=tuple(ROUNDINGS))]
+Outline = Annotated[str, Kind("outline", "choice", choices=OUTLINES)]
+SectionShape = Annotated[str, Kind("section shape", "choice", choices=SECTION_SHAPES)]
 ProcessPer = Annotated[str, Kind("basis of a rate", "choice", choices=PROCESS_BASES)]
 PricedPer = Annotated[str, Kind("what a price is for", "choice", choices=tuple(PRICED_PER))]
 SetupPriced = Annotated[str, Kind("where set-up and tooling stand", "choice", choices=SETUP_PRICED)]
@@ -341,8 +370,21 @@ HoursAYear = Annotated[float, Kind("hours a year", "number", None, 1, 8784)]
 Lathes = Annotated[int, Kind("count", "count", None, 1, 20, whole=True)]
 LathesMinded = Annotated[float, Kind("lathes", "number", None, 0.1, 100)]
 Units = Annotated[str, Kind("units", "choice", choices=UNITS)]
+BarShape = Annotated[str, Kind("bar shape", "choice", choices=BAR_SHAPES)]
+BarSurface = Annotated[str, Kind("bar surface", "choice", choices=BAR_SURFACES)]
+ToleranceClass = Annotated[str, Kind("tolerance class", "choice", choices=TOLERANCE_CLASSES)]
+DefectClass = Annotated[str, Kind("defect class", "choice", choices=DEFECT_CLASSES)]
+Steel = Annotated[str, Kind("steel", "choice", choices=STEELS)]
 MachineType = Annotated[str, Kind("machine type", "choice", choices=MACHINE_TYPES)]
 Material = Annotated[str | float, Kind("a material's name or designation, or a density", "material")]
 Text = Annotated[str, Kind("text", "text")]
 Quantities = Annotated[Any, Kind("one or more order quantities", "table")]
+MOST_SECTIONS = 16
+Sections = Annotated[Any, Kind("rows of sections", "table", most_rows=MOST_SECTIONS, columns=(
+    Column("shape", kind_of(SectionShape), default="round"), Column("size", kind_of(Size), needed=True),
+    Column("length", kind_of(PositiveLength), needed=True), Column("end_size", kind_of(Size)),
+    Column("bore", kind_of(Length), default=0.0), Column("bore_end", kind_of(Size))))]
+"""A part, section by section from its front."""
+StockSizes = Annotated[Any, Kind("one or more sizes of bar", "table")]
+PriceBrackets = Annotated[Any, Kind("quantities and prices in turn", "table")]
 Table = Annotated[Any, Kind("table", "table")]

@@ -92,7 +92,13 @@ def read_together(items: Iterable[Named], given: Mapping[str, Any], way: Way, st
             continue
         read[item.name] = item.kind, number, system
         quantities |= _units.is_quantity(value)
-        if isinstance(number, DensityText):
+        if isinstance(number, Rows):
+            quantities |= number.quantities
+            systems |= number.systems
+            metric = value if "mm" in number.systems and metric is None else metric
+            if number.bare:
+                bare.append(item.name)
+        elif isinstance(number, DensityText):
             metric = value if number.system == "mm" and metric is None else metric
         elif item.kind.two_systems:
             if system:
@@ -130,6 +136,8 @@ def read_in(kind: Kind, value: Any, units: str, way: Way = CALL) -> Any:
 
 def _settled(kind: Kind, value: Any, system: str | None, units: str, given: Any) -> Any:
     """A value that was read, in `units` and within its limits."""
+    if isinstance(value, Rows):
+        return value.settled(units)
     if system and kind.is_number:
         value = in_units(value, kind, system, units)
     if reason := limit_problem(kind, value, units, given):
@@ -242,6 +250,10 @@ def read_value(kind: Kind, value: Any, way: Way = CALL) -> tuple[Any, str | None
         return read_choice(value, kind.choices), None
     if kind.reader == "text" and way.cells:
         return read_text(value), None
+    if kind.columns:
+        from barfuncs.catalogue.rows import read_rows  # here, since it reads each cell by this function
+
+        return read_rows(kind, value, way), None
     if kind.reader in ("text", "table"):
         return value, None
     if _units.is_quantity(value):
@@ -321,6 +333,34 @@ class DensityText:
 
     value: float
     system: str
+
+
+@dataclass
+class Rows:
+    """A table that was read row by row: row number, and each cell as its value, its system and what was given."""
+
+    kind: Kind
+    rows: list[tuple[int, list[tuple[Any, str | None, Any]]]]
+    systems: set[str] = field(default_factory=set)
+    bare: bool = False
+    quantities: bool = False
+
+    def settled(self, units: str) -> list[tuple[int, tuple[Any, ...]]]:
+        """Row number and values in `units`. Raises BarfuncsError naming every row and column that is out of its limits."""
+        problems, found = [], []
+        for number, cells in self.rows:
+            values = []
+            for column, (value, system, given) in zip(self.kind.columns, cells, strict=True):
+                if given is not None:
+                    try:
+                        value = _settled(column.kind, value, system, units, given)
+                    except BarfuncsError as error:
+                        problems.append(f"row {number}, {column.name}: {error}")
+                values.append(value)
+            found.append((number, tuple(values)))
+        if problems:
+            raise BarfuncsError("; ".join(problems))
+        return found
 
 
 # A number of a European standard: 1 for steels, 2 for copper and nickel, 3 for light metals. No density is written so.

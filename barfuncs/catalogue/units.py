@@ -37,6 +37,7 @@ System = Literal["in", "mm"]
 UNIT_NAMES: dict[str, dict[str, str]] = {
     "length": {"in": "inch", "mm": "millimeter"},
     "area": {"in": "inch**2", "mm": "millimeter**2"},
+    "volume": {"in": "inch**3", "mm": "millimeter**3"},
     "weight": {"in": "pound", "mm": "kilogram"},
     "weight_per_length": {"in": "pound/foot", "mm": "kilogram/meter"},
     "density": {"in": "pound/inch**3", "mm": "gram/centimeter**3"},
@@ -49,7 +50,6 @@ UNIT_NAMES: dict[str, dict[str, str]] = {
     "feed_rate": {"in": "inch", "mm": "millimeter"},
     "feed_speed": {"in": "inch/minute", "mm": "millimeter/minute"},
     "angle": {"in": "degree", "mm": "degree"},
-    "volume": {"in": "inch**3", "mm": "millimeter**3"},
     "bin_volume": {"in": "gallon", "mm": "liter"},
 }
 

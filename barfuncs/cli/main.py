@@ -327,6 +327,7 @@ def calc(function: str, arguments: tuple[str, ...], units: str | None, materials
     """Call one FUNCTION.
 
     ARGUMENTS stand in their order or as name=value (see 'barfuncs functions').
+    Rows and lists of values are read from a CSV file too: @ and its name.
     Bare lengths and the result are in inch units unless --units mm; next to a
     metric length say which.
 
@@ -334,6 +335,8 @@ def calc(function: str, arguments: tuple[str, ...], units: str | None, materials
     barfuncs calc parts_per_bar "12 ft" 2.25 0.125 3
     barfuncs calc bar_weight "Brass C36000" hexagon 19 3000 --units mm
     barfuncs calc parts_to_make 1000 scrap_rate=3%
+    barfuncs calc finished_weight "round 1/2 x 3/4 bore 1/4; hex 3/4 x 3/8" 12L14
+    barfuncs calc part_volume @part.csv --units mm
     """
     from barfuncs.catalogue import materials
     from barfuncs.catalogue.entry import find
@@ -344,12 +347,17 @@ def calc(function: str, arguments: tuple[str, ...], units: str | None, materials
             materials.use_materials(materials_file)
         entry = find(function)
         positional, named = _named_apart(entry, arguments)
+        given: list[Any] = list(positional)
+        for n, a in enumerate(entry.arguments):
+            if a.kind.reader == "table":
+                given[n:n + 1] = map(_from_file, given[n:n + 1])
+                named |= {name: _from_file(value) for name, value in named.items() if name == a.name}
         last = positional[-1] if entry.has_units and len(positional) == len(entry.arguments) else named.get("units")
         if units and last and last != units:
             raise InputError(entry.name, [("units", f"{last!r} and --units {units} contradict each other")])
         if not last and entry.takes_units and (units or (entry.has_units and entry.arguments[-1].required)):
             named["units"] = units or "in"
-        values, read_in, _ = read_arguments(entry, [p or None for p in positional], named, Way("add --units in or --units mm"))
+        values, read_in, _ = read_arguments(entry, [p or None for p in given], named, Way("add --units in or --units mm"))
         result = entry.core(*values)
     except (BarfuncsError, TypeError, OSError) as error:
         _fail(error)
@@ -358,11 +366,11 @@ def calc(function: str, arguments: tuple[str, ...], units: str | None, materials
         click.echo(line)
 
 
-def _named_apart(entry: Any, arguments: tuple[str, ...]) -> tuple[list[str], dict[str, str | None]]:
+def _named_apart(entry: Any, arguments: tuple[str, ...]) -> tuple[list[str], dict[str, Any]]:
     """Arguments by their order, and those written as name=value."""
     names = [a.name for a in entry.arguments]
     positional: list[str] = []
-    named: dict[str, str | None] = {}
+    named: dict[str, Any] = {}
     problems = []
     for argument in arguments:
         name, mark, value = argument.partition("=")
@@ -377,6 +385,17 @@ def _named_apart(entry: Any, arguments: tuple[str, ...]) -> tuple[list[str], dic
     if problems:
         raise InputError(entry.name, problems)
     return positional, named
+
+
+def _from_file(value: Any) -> Any:
+    """The rows of the CSV file that `@` names, or the text as it is."""
+    if not isinstance(value, str) or not value.startswith("@"):
+        return value
+    from barfuncs.text.csv_text import read_csv
+    from barfuncs.text.datafile import read_file
+
+    rows: list[list[str]] = read_file(value[1:], "calc", lambda data: list(read_csv(data)))
+    return rows
 
 
 _WIDTH = 80

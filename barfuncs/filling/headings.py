@@ -66,10 +66,18 @@ EVERYDAY: dict[str, str] = {
     "cuts_per_bar": "cuts, saw cuts, cuts per bar, cuts/bar",
     "cut_charge": "cost per cut, price per cut, cutting charge, saw charge, charge per saw cut",
     "minimum_charge": "min charge, min order charge, minimum order charge, material minimum",
+    "material_surcharge": "surcharge, alloy surcharge, metal surcharge, scrap surcharge, surcharge per lb, surcharge per kg, mat'l surcharge, matl surcharge",
+    "certificate_fee": "certificate charge, certificate cost, cert fee, cert charge, cert cost, mill cert fee, mill certificate fee, test certificate fee",
+    "material_freight": "material freight, freight of material, inbound freight, freight in, bar freight, mat'l freight, matl freight",
     "chip_price": "chip credit, chips credit, credit for chips, swarf credit, turnings credit",
     "remnant_price": "remnant credit, credit for remnants, bar-end credit",
     "kerf": "saw kerf, width of saw cut, saw cut width",
     "confidence": "confidence level",
+    "parts_bin": "parts bin, parts catcher, parts per bin, parts in bin, bin holds",
+    "chip_bin": "chip bin, chip bin volume, chip hopper",
+    "chip_bin_count": "parts per chip bin, parts until chip bin full, parts till chip bin full",
+    "bulk_factor": "chip bulk factor, bulk factor of chips",
+    "mean_time_between_stops": "mean time between stops, hours between stops, mtbs",
     "max_feed": "max feed, maximum feed, max feed of lathe, max feed per minute",
     "top_speed": "max speed, max rpm, max spindle speed, speed limit, rpm limit",
     "margin": "profit margin, gross margin",
@@ -349,7 +357,7 @@ class Names:
         called = [(heading, name) for name, headings in EVERYDAY.items() for heading in headings.split(", ") if len(key(heading)) > 5]
         called += [(item.label, item.name) for item in self.known.values()]
         called += [(name, name) for name in (*self.others.values(), *self.known)]
-        own = [(heading, self._own(name)) for heading, name in called if not re.match(r"op_(?!1_)", name)]
+        own = [(heading, self._own(name)) for heading, name in called if not re.match(r"(?:op|tool)_(?!1_)\d", name)]
         return {key(heading): (name, _words(heading)) for heading, name in own if name in self.known}
 
 

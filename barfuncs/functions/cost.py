@@ -42,19 +42,37 @@ from barfuncs.functions.quantity import bars_for_quantity, parts_to_make, whole_
 from barfuncs.functions.times import run_hours
 
 # How many of each price basis one inch / one mm of bar, one lb / one kg of it, or one bar is.
-_BY_WEIGHT = {"lb": ("in", 1.0), "100 lb": ("in", 0.01), "kg": ("mm", 1.0), "100 kg": ("mm", 0.01)}
+_BY_WEIGHT = {"lb": ("in", 1.0), "100 lb": ("in", 0.01), "kg": ("mm", 1.0), "100 kg": ("mm", 0.01), "112 lb": ("in", 1 / 112),
+              "tonne": ("mm", 0.001), "2000 lb": ("in", 1 / 2000)}
 _BY_LENGTH = {"ft": ("in", 1 / 12), "m": ("mm", 0.001)}
 _KG = f'IF(units="mm",1,{KG_PER_LB!r})'
 _MM = f'IF(units="mm",1,{MM_PER_INCH!r})'
 
+
+def _weight_formula() -> str:
+    """Cell expression: how many units of a price basis by weight one kg is."""
+    *most, (_, (system, last)) = _BY_WEIGHT.items()
+    formula = f"{last / (KG_PER_LB if system == 'in' else 1):.17g}"
+    for basis, (system, share) in reversed(most):
+        formula = f'IF(price_per="{basis}",{share / (KG_PER_LB if system == "in" else 1):.17g},{formula})'
+    return formula
+
+
 PER_BAR_FORMULA = (
-    f'IF(price_per="lb",bar_weight*{_KG}/{KG_PER_LB!r},IF(price_per="100 lb",bar_weight*{_KG}/{KG_PER_LB!r}*0.01,'
-    f'IF(price_per="kg",bar_weight*{_KG},IF(price_per="100 kg",bar_weight*{_KG}*0.01,'
-    f'IF(price_per="ft",bar_length*{_MM}/{12 * MM_PER_INCH!r},IF(price_per="m",bar_length*{_MM}*0.001,1))))))'
+    f'IF(OR(price_per="bar",price_per="blank"),1,IF(price_per="ft",bar_length*{_MM}/{12 * MM_PER_INCH!r},'
+    f'IF(price_per="m",bar_length*{_MM}*0.001,bar_weight*{_KG}*{_weight_formula()})))'
 )
 
 
-def _price_units_per_bar(price_per: str, bar_length: float, bar_weight: float, units: str) -> float:
+PRICE_RULES = (
+    ("bar_weight", 'OR(price_per="ft",price_per="m",price_per="bar",price_per="blank",bar_weight>0)',
+     "a price by weight needs the weight of a bar"),
+    ("bar_length", 'OR(AND(price_per<>"ft",price_per<>"m"),bar_length>0)',
+     "a price by length needs the length of a bar"),
+)
+
+
+def price_units_per_bar(price_per: str, bar_length: float, bar_weight: float, units: str) -> float:
     """How many units of the price basis one bar is."""
     if price_per in _BY_WEIGHT:
         system, share = _BY_WEIGHT[price_per]
@@ -71,12 +89,7 @@ def _price_units_per_bar(price_per: str, bar_length: float, bar_weight: float, u
     group="Cost",
     source=COMMON_PRACTICE,
     formula=f"IF(bars=0,0,MAX(minimum_charge,bars*price*{PER_BAR_FORMULA}+cuts*cut_charge))",
-    rules=(
-        ("bar_weight", 'OR(price_per="ft",price_per="m",price_per="bar",price_per="blank",bar_weight>0)',
-         "a price by weight needs the weight of a bar"),
-        ("bar_length", 'OR(AND(price_per<>"ft",price_per<>"m"),bar_length>0)',
-         "a price by length needs the length of a bar"),
-    ),
+    rules=PRICE_RULES,
 )
 def material_cost(bars: Count, price: Money, price_per: PricePer, bar_length: Length, bar_weight: Weight,
                   cuts: Count = 0, cut_charge: Money = 0, minimum_charge: Money = 0, units: Units = "in") -> Money:
@@ -95,7 +108,7 @@ def material_cost(bars: Count, price: Money, price_per: PricePer, bar_length: Le
     """
     if bars == 0:
         return 0.0
-    each = _price_units_per_bar(price_per, bar_length, bar_weight, units)
+    each = price_units_per_bar(price_per, bar_length, bar_weight, units)
     return max(minimum_charge, bars * price * each + cuts * cut_charge)
 
 

@@ -197,7 +197,7 @@ def _as_in_a_sheet(value: Any) -> Any:
         return int(value)
     if isinstance(value, (date, time)):  # a datetime is a date
         return _Shown("a date or a time of day")
-    return [_as_in_a_sheet(v) for v in value] if isinstance(value, list) else value
+    return [_as_in_a_sheet(v) for v in value] if isinstance(value, (list, tuple)) else value
 
 
 Reader = Callable[[Any], Any]
@@ -239,7 +239,7 @@ def zero_is_unclear(argument: Argument) -> bool:
 
 def _single_reader(argument: Argument, read: Reader, host: Host) -> Reader:
     """How a single cell is read, where a program shows no difference between 0 and blank."""
-    if not host.blank_is_zero or not zero_is_unclear(argument):
+    if not host.blank_is_zero or not zero_is_unclear(argument) or read is _table_argument:
         return read
     words = f"{argument.name}: 0 given, or a blank cell, which arrives here as 0; "
     if argument.required:
@@ -314,6 +314,21 @@ def _table_argument(value: Any) -> Any:
     return next((v for v in cells if isinstance(v, Problem)), cells or None)
 
 
+def _rows_argument(value: Any) -> Any:
+    """The rows of a range with their blank cells, or the first error among them, or None where all are blank. A single
+    text may hold several rows, as in Python."""
+    if not isinstance(value, (tuple, list)):
+        return read_cell(value)
+    rows = tuple(tuple(map(read_cell, row)) for row in _rows(value))
+    cells = [v for row in rows for v in row if v is not None]
+    if len(rows) == 1 and len(rows[0]) == 1:
+        return rows[0][0]
+    return next((v for v in cells if isinstance(v, Problem)), rows if cells else None)
+
+
+_TABLE_READERS = (_table_argument, _rows_argument)
+
+
 class CellCall:
     """A function of the catalogue, called with raw cell values.
 
@@ -328,9 +343,10 @@ class CellCall:
         self._function: Callable[..., Any] = getattr(barfuncs, entry.name)
         self._table = entry.result.reader == "table"
         self._way = _way(entry)
-        self._readers = tuple(_table_argument if a.kind.reader == "table" else _reader(a) for a in entry.arguments)
+        self._readers = tuple(_TABLE_READERS[bool(a.kind.columns)] if a.kind.reader == "table" else _reader(a) for a in entry.arguments)
         self._single = tuple(_single_reader(a, read, host) for a, read in zip(entry.arguments, self._readers, strict=True))
         self._texts = Texts(entry)
+        self._lists = any(a.kind.reader == "table" for a in entry.arguments)
 
     def __call__(self, *args: Any) -> Any:
         """The result, or the problem in the form that the spreadsheet program takes."""
@@ -356,7 +372,7 @@ class CellCall:
         single: list[Any] = []
         ranges: dict[int, Sequence[Sequence[Any]]] = {}
         for read, value in zip(self._single, args):  # noqa: B905 - strict costs time, and args may be short
-            if (value.__class__ is tuple or value.__class__ is list) and read is not _table_argument:
+            if (value.__class__ is tuple or value.__class__ is list) and read not in _TABLE_READERS:
                 rows = _rows(value)
                 if len(rows) > 1 or (rows and len(rows[0]) > 1):
                     ranges[len(single)] = rows
@@ -386,7 +402,7 @@ class CellCall:
                 result = one(values)
                 if isinstance(result, Problem):
                     result = show(result)
-                    if len(refused) < _MOST_REFUSED:
+                    if len(refused) < _MOST_REFUSED and not self._lists:
                         refused[values] = result
             flat.append(result)
         make = self._host.rows
@@ -464,6 +480,8 @@ class CellCall:
         for a, value in zip(self.entry.arguments, given, strict=False):
             if a.name not in named:
                 continue
+            if a.kind.columns:
+                return "text" if isinstance(value, str) else "argument"
             if a.kind.reader == "table" and any(isinstance(cell, str) for cell in value or ()):
                 return "text"
             if isinstance(value, str):

@@ -71,7 +71,8 @@ def _example(entry: Entry, args: list[Any], keywords: dict[str, Any]) -> Example
     given = dict(zip(names, args, strict=False)) | keywords
     values, units, _ = read_arguments(entry, args, keywords)
     # A text with a unit becomes a number in the units of the call, since a cell formula reads no such text.
-    plain = {name: getattr(value, "value", value) for name, value in zip(names, values, strict=True) if name in given}
+    plain = {a.name: given[a.name] if a.kind.columns else getattr(value, "value", value)
+             for a, value in zip(entry.arguments, values, strict=True) if a.name in given}
     if units == "mm" and entry.has_units:
         plain["units"] = units
     result: Any = getattr(barfuncs, entry.name)(**plain)

@@ -17,7 +17,7 @@ _HEAD = '''\
 # mypy: disable-error-code="overload-overlap"
 """Formulas for people who plan, quote and run parts turned from bar on CNC lathes with a bar feeder."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, Literal, Protocol, TypeAlias, TypeVar, overload
@@ -43,6 +43,8 @@ PlainRows: TypeAlias = Plain | Sequence[Plain | None]
 Value: TypeAlias = Plain | Quantity
 ValueRows: TypeAlias = Value | Sequence[Value | None]
 ArrayRows: TypeAlias = ValueRows | Array
+Table: TypeAlias = str | Sequence[str | Sequence[Value | None] | Mapping[str, Value | None]] | Array
+"""A text, or rows as texts, lists or mappings."""
 
 
 class Series(Protocol):
@@ -60,10 +62,10 @@ SeriesT = TypeVar("SeriesT", bound=Series)
 
 def page() -> str:
     """The stub as text."""
-    aliases = {a.kind.choices: _alias(a.kind) for e in CATALOGUE.values() for a in e.arguments
+    aliases = {_alias(a.kind): a.kind.choices for e in CATALOGUE.values() for a in e.arguments
                if a.kind.choices and a.kind.choices != UNITS}
     lines = [_HEAD]
-    for choices, name in aliases.items():
+    for name, choices in aliases.items():
         lines.append(f"{name}: TypeAlias = (\n    Literal[\n        " + ",\n        ".join(map(_quoted, choices)) + ",\n    ]\n    | str\n)")
     lines.append("\n\ndef why(name: str, *args: Any, **keywords: Any) -> str: ...\n")
     for entry in CATALOGUE.values():
@@ -84,6 +86,8 @@ def _plain(kind: Kind) -> str:
     """The type of one plain value."""
     if kind.choices:
         return "Units" if kind.choices == UNITS else _alias(kind)
+    if kind.columns:
+        return "Table"
     return {"text": "str", "table": "Plain | Sequence[Plain | None] | Array"}.get(kind.reader, "Plain")
 
 

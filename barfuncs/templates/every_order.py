@@ -74,6 +74,10 @@ PRICE = (
                help_text="saw cuts that the supplier charges for, on each bar bought; left blank, the cuts that the blanks need"),
     make_input("cut_charge", "Charge per cut", kinds.Money, 0, unit="each", from_shop=True),
     make_input("minimum_charge", "Minimum charge", kinds.Money, 0, unit="order", from_shop=True),
+    make_input("material_surcharge", "Material surcharge", kinds.Money, 0, unit="per_weight",
+               help_text="what is charged on top of the price for each lb or kg of bar, such as for alloy"),
+    make_input("certificate_fee", "Certificate fee", kinds.Money, 0, unit="order"),
+    make_input("material_freight", "Freight of the material", kinds.Money, 0, unit="order"),
     make_input("last_bar_rest", "Rest of the last bar", kinds.LastBarRest, kinds.LAST_BAR_RESTS[0], from_shop=True,
                help_text="charged to the job, or back on the rack: then the job pays for what it uses"),
     make_input("chip_price", "Credit for chips", kinds.Money, 0, unit="per_weight", from_shop=True),
@@ -177,9 +181,9 @@ def rest_formula(remnant: str) -> str:
 
 
 def rack_value_formula(length: str, price: str = "material_price", bought_length: str = "bought_length",
-                       bought_weight: str = "bought_weight") -> str:
-    """Cell expression: what a length of the bar cost, without cuts and minimum charge."""
-    bar = f"MATERIAL_COST(1,{price},price_per,{bought_length},{bought_weight},0,0,0,units)"
+                       bought_weight: str = "bought_weight", surcharge: str = "material_surcharge") -> str:
+    """Cell expression: what a length of the bar cost with its surcharge, without cuts, minimum charge, certificate and freight."""
+    bar = f"(MATERIAL_COST(1,{price},price_per,{bought_length},{bought_weight},0,0,0,units)+{surcharge}*{bought_weight})"
     return f"{bar}*{length}/{bought_length}"
 
 

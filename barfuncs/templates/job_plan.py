@@ -5,7 +5,7 @@ from typing import Any
 from openpyxl import Workbook
 
 from barfuncs.functions.quantity import bars_for_confidence
-from barfuncs.templates import layout, plausible
+from barfuncs.templates import alone_sheet, layout, plausible
 from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, unit_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
@@ -72,7 +72,7 @@ INPUTS: dict[str, tuple[Input, ...]] = {
     "Lathe and feeder": LATHE,
     "Material price": PRICE,
 }
-ALL_INPUTS: dict[str, Input] = {i.name: i for group in INPUTS.values() for i in group}
+ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), alone_sheet.INPUTS) for i in group}
 
 _BOUGHT = (("price", "material_price"), ("bars", "bought"), ("bar_length", "bought_length"), ("bar_weight", "bought_weight"))
 ANSWERS: dict[str, tuple[Answer, ...]] = {
@@ -111,7 +111,7 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
                formula="MIN(feeder_bars,bars)*bar_weight", needs="feeder_bars"),
     ),
     "Material cost": (
-        Answer("material_cost", "Material", "money", "order", calls="material_cost", refs=_BOUGHT, needs="material_price price_per"),
+        Answer("material_cost", "Material", "money", "order", calls="material_line_cost", refs=_BOUGHT, needs="material_price price_per"),
         Answer("rack_value", "Less: back on the rack", "money", "order", formula=rack_value_formula("rack_length"),
                needs="material_price price_per"),
         Answer("scrap_credit", "Less: chips and remnants sold", "money", "order", calls="scrap_credit",
@@ -137,6 +137,7 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
                needs="cycle_time feeder_bars"),
         Answer("feeder_loads", "Feeder loads", "count", "loads", formula="COUNT_UP(bars/feeder_bars)",
                needs="feeder_bars"),
+        *alone_sheet.TIMES,
     ),
 }
 # Steps between that the page does not show among the answers.
@@ -157,6 +158,7 @@ _STEPS = (
     SETTING_RATE,
     SECTION_WEIGHT,
     *plausible.STEPS,
+    *alone_sheet.STEPS,
     *SUPPLY,
     Answer("rest_length", "rest of the last bar that goes back on the rack", "length", "length",
            formula=rest_formula("last_bar_remnant")),
@@ -170,10 +172,10 @@ _STEPS = (
            formula="total_weight-parts_weight-chips_weight-remnants_weight-rack_weight"),
 )
 ALL_ANSWERS: dict[str, Answer] = {
-    a.name: a for group in (*ANSWERS.values(), _STEPS) for a in group
+    a.name: a for group in (*ANSWERS.values(), alone_sheet.LIMITS, _STEPS) for a in group
 }
 
-FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values())
+FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values(), (alone_sheet.TOOLS,))
 
 HEADLINES = ("parts_per_bar", "bars", "weight_to_buy", "net_material", "run_hours")
 
@@ -220,6 +222,7 @@ CHECKS = (
         ("TRUE", OK, f'"One bar weighs "&{number_text("plan_bar_weight", 1)}&{WEIGHT_SUFFIX}&", not more than "&{ONE_PERSON}&{WEIGHT_SUFFIX}&", one '
                      f'person\'s lift at best; a full load "&{number_text("plan_load_weight", 1)}&{WEIGHT_SUFFIX}&"."'),
     )),
+    alone_sheet.CHECK,
     plausible.times_check("cycle_time", "ISBLANK(cycle_time)", run_hours="run_hours"),
     plausible.prices_check(),
     Check("Balance", (
@@ -314,11 +317,13 @@ def _bars_of_random_lengths(inputs: Values, answers: Values, shop: Shop | None) 
 def _draw(book: Workbook, shop: Shop | None) -> None:
     _plan_sheet(book)
     setup_sheet(book, FORM)
+    alone_sheet.alone_sheet(book, FORM)
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
     notes_sheet(book, FORM, (
         "Yield, bars, parts to make and times: common practice of the trade, worked out as said above, no source.",
         SOURCE,
+        *alone_sheet.SOURCES,
         "Weight of chips is what is neither part nor remnant. The last bar is taken to be left as it is after its last part.",
     ), RESULTS, (*PROBLEMS, KERF_MISSING))
 

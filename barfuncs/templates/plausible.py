@@ -64,6 +64,8 @@ PER_KG_OF_OTHERS = (0.2, 300)
 """Price of a bar per kg, least and most, by the material's group."""
 MOST_PER_METER = 3
 """On top of the most by weight: thin bar costs by the meter."""
+MOST_SURCHARGE = 3
+"""Surcharge of a material as a share of its price: that of an alloy may well be more than the price."""
 MOST_CREDIT = 0.85
 """What chips or remnants bring, as a share of what their weight of bar costs."""
 
@@ -303,6 +305,9 @@ def prices_check(dollars: str = "TRUE") -> Check:
         *_rate("setup_rate", "Set-up rate", dollars),
         (_judged("price_kg/most_per_kg", missing, dollars), LOOK, f'{_MATERIAL_COSTS}&", much for it. Is the price for another unit?"'),
         (_judged("least_per_kg/price_kg", missing, dollars), LOOK, f'{_MATERIAL_COSTS}&", little for it. Is the price for another unit?"'),
+        (f"IF({missing},0,material_surcharge/({MOST_SURCHARGE}*price_kg*{_KG}))", LOOK,
+         f'"The surcharge is "&{number_text(f"100*material_surcharge/(price_kg*{_KG})", 0)}&" % of the price of the material. Is it for each "'
+         f'&IF(units="mm","kg","lb")&", and not in the price already?"'),
         (f"IF({missing},0,{credit}/({MOST_CREDIT}*price_kg))", LOOK,
          f'"For their weight, chips or remnants bring "&{number_text(f"100*{credit}/price_kg", 0)}&" % of what the bar costs. Is each price for the right unit?"'),
     ), (missing, NOTE, '"No price of the material is filled in, or not what it is per: no material cost."'),

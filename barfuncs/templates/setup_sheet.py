@@ -12,6 +12,7 @@ from openpyxl.styles import Alignment
 
 from barfuncs.catalogue import materials
 from barfuncs.templates import layout
+from barfuncs.templates.alone_sheet import HOURS
 from barfuncs.templates.cell_text import HAIR, UNIT_SUFFIX, WEIGHT_SUFFIX, fixed_text, number_text, unit_text
 from barfuncs.templates.form import Form
 from barfuncs.templates.model import LOOK, STOP, Answer
@@ -101,6 +102,8 @@ CAUTIONS = (
          'and lock it out as its manual says."', "bars>1", '"The feeder moves"'),
     Line('"Nobody sees a jam or a fire: chips and cutting oil burn. Leave the lathe alone only as the shop\'s rules '
          'allow. A class D extinguisher is for metal chips, not for oil."', _ALONE, '"Running alone"'),
+    Line('"Chip bin, parts bin and filters empty, coolant and oil full, worn edges changed, long chips cleared: they wind up '
+         'and burn. Hours are at most. Who comes back stops it first, then reaches in."', _ALONE, '"Before you leave it"'),
     Line('"It does not fill a round guide, runs out of balance and hammers. Use the guide for its shape, start slowly, '
          'listen; a speed that round bar takes may be too high."', _CORNERS,
          'UPPER(LEFT(shape,1))&MID(shape,2,20)&" bar"'),
@@ -349,10 +352,18 @@ def _running(page: _SetupPage) -> None:
                       'the feeder are not filled in")')
     page.next_row()
     page.label("B", "What stops it first")
+    # A number of parts alone, so that it stands there without a cycle time too.
     page.words("C:I", 'IF(NOT(ISNUMBER(feeder_bars)),"Not known: bars in the feeder are not filled in.",'
-                      'IF(feeder_bars<bars,"The feeder is empty after "&feeder_bars&" bars, "'
-                      f'&{_count("feeder_bars*parts_per_bar")}&" parts.",'
-                      '"The run limit: the feeder holds all bars of the order."))', bold=True)
+                      f'"At most "&{_count("first_stop_parts")}&" parts"&{HOURS}&": "&first_stop'
+                      f'&IF(ISNUMBER(chance_alone),"; chance to get that far "&{number_text("100*chance_alone", 0)}&"%",""))', bold=True)
+    page.next_row()
+    page.label("B", "Not counted there")
+    page.words("C:I", 'IF(stops_not_known="","stops that nobody planned: a broken tool, a jam, a bar that does not feed",'
+                      'stops_not_known&": not filled in; and stops that nobody planned")')
+    page.next_row(28)
+    page.put("B", "Edges to change", color=layout.SOFT, wrap=True)
+    page.put("C:I", "=" + page.form.expression('IF(stopped=1,"",IFERROR(IF(edges_to_change="","not known: no tools are filled in",'
+             '"after so many parts: "&edges_to_change),""))'), wrap=True, indent=1)
     page.next_row(24)
     page.label("B", "First-off is good")
     page.frame("C:D", "name")

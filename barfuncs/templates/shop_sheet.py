@@ -7,7 +7,7 @@ from openpyxl import Workbook
 from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
 
-from barfuncs.catalogue.units import KG_PER_LB, MM_PER_INCH
+from barfuncs.catalogue.units import KG_PER_LB, L_PER_GAL, MM_PER_INCH
 from barfuncs.functions.stock import material_row
 from barfuncs.templates import layout
 from barfuncs.templates.form import Form
@@ -46,6 +46,8 @@ def _picked(form: Form, name: str) -> str:
     if name in _PICKED_FROM_MACHINE:
         kind = form.inputs[name].kind
         factor = "*shop_length_factor" if kind.dimension in ("length", "feed_speed") else ""
+        if kind.dimension == "bin_volume":
+            factor = f"*{_same_units(L_PER_GAL)}"
         cell = f"INDEX(machines_{name},{machine_row})"
         bad = f'INDEX(machines_marks,{machine_row})<>""'
         return f'IF({machine_row}=0,"",IF({bad},NA(),IF({cell}="","",{cell}{factor})))'

@@ -39,6 +39,7 @@ def _chain(tag: str, quantity: str, of: str, in_lines: bool = False, **other: st
     used = {name: other.get(name, name) for name in ("parts_per_bar", "bar_length", "blanks_each", "cuts_per_supplied",
                                                       "bought_length", "bought_weight")}
     used["price"] = other.get("price", "material_price")
+    used["surcharge"] = other.get("material_surcharge", "material_surcharge")
 
     def a(name: str, label: str, number: str, unit: str = "", formula: str = "", calls: str = "", **refs: str) -> Answer:
         return Answer(f"{name}_{tag}", f"{label} {of}", number, unit, formula, calls,
@@ -54,7 +55,7 @@ def _chain(tag: str, quantity: str, of: str, in_lines: bool = False, **other: st
         a("bought", "Bars to buy", "count", "bars", formula=bought_formula(f"bars_{tag}", used["blanks_each"])),
         a("cuts", "Saw cuts", "count", formula=cuts_formula(f"bars_{tag}", f"bought_{tag}", used["blanks_each"],
                                                             used["cuts_per_supplied"])),
-        a("material_cost", "Material", "money", "order", calls="material_cost", **mine("cuts"), bars=f"bought_{tag}",
+        a("material_cost", "Material", "money", "order", calls="material_line_cost", **mine("cuts"), bars=f"bought_{tag}",
           bar_length=used["bought_length"], bar_weight=used["bought_weight"]),
         a("last_rest", "Left of the last bar", "length", "length",
           formula=f"{used['bar_length']}-end_trim-(parts_to_make_{tag}-(COUNT_UP(parts_to_make_{tag}/{used['parts_per_bar']})-1)"
@@ -63,7 +64,8 @@ def _chain(tag: str, quantity: str, of: str, in_lines: bool = False, **other: st
         a("rack_length", "Length that goes back on the rack", "length", "length",
           formula=f"rest_length_{tag}+IF({RACK},1,0)*(bought_{tag}*{used['blanks_each']}-bars_{tag})*{used['bar_length']}"),
         a("rack_value", "Less: back on the rack", "money", "order",
-          formula=rack_value_formula(f"rack_length_{tag}", used["price"], used["bought_length"], used["bought_weight"])),
+          formula=rack_value_formula(f"rack_length_{tag}", used["price"], used["bought_length"], used["bought_weight"],
+                                     used["surcharge"])),
         a("material_used", "Material for this order", "money", "order", formula=f"material_cost_{tag}-rack_value_{tag}"),
         a("rack_weight", "Weight of the rest that goes back", "weight", "weight", formula=f"section_weight*rest_length_{tag}"),
         a("scrap_credit", "Less: chips and remnants sold", "money", "order", calls="order_credit",
@@ -116,7 +118,7 @@ WHAT_IFS: dict[str, tuple[str, dict[str, str]]] = {
     "now": ("As it is", {}),
     "cycle": ("Cycle 1 second longer", {"cycle_time": "cycle_longer"}),
     "scrap": ("1 % more scrap", {"scrap_rate": "scrap_more"}),
-    "price": ("Material +10 %", {"price": "price_more"}),
+    "price": ("Material +10 %", {"price": "price_more", "material_surcharge": "surcharge_more"}),
     "longer": ("Bar longer by one part", _of_other_bar("longer")),
     "shorter": ("Bar shorter by one part", _of_other_bar("shorter")),
     "bar": ("One bar more used up", {}),
@@ -223,6 +225,7 @@ STEPS = (
     Answer("scrap_more", "scrap rate and 1 %", "percent", "", formula="scrap_rate+0.01"),
     Answer("price_more", "price of the material and 10 %", "money_each", "price_per", formula="material_price*1.1"),
     *more_costs.STEPS,
+    Answer("surcharge_more", "surcharge of the material and 10 %", "money_each", "per_weight", formula="material_surcharge*1.1"),
     *_other_bar("longer", "+"),
     *_other_bar("shorter", "-"),
 )
