@@ -167,7 +167,7 @@ def _bars_said(tag: str) -> str:
 
 def _what_if(tag: str) -> tuple[Answer, ...]:
     label, other = WHAT_IFS[tag]
-    chain = _chain(f"if_{tag}", "what_if", f"if {label[0].lower()}{label[1:]}", **other)
+    chain = _chain(f"if_{tag}", "what_if", f"if {label[0].lower()}{label[1:]}", False, **other)
     if tag == "bar":
         chain = tuple(Answer(a.name, a.label, a.number, a.unit, "bars_if_now+1") if a.name == "bars_if_bar" else a
                       for a in chain)
