@@ -3,6 +3,8 @@
 import random
 from typing import Any
 
+from reference_part import with_part
+
 import barfuncs as bf
 from barfuncs.catalogue.kinds import (
     INSPECTION_LEVELS,
@@ -74,7 +76,39 @@ def good_job(rng: random.Random) -> dict[str, Any]:
         job["longest_random_bar"] = round(job["bar_length"] * rng.uniform(1, 1.3), digits) + 1
     if rng.random() < 0.3:
         job["part_weight"] = heaviest_part(job) * rng.choice([0.3, 0.8, 1])
+    apart = random.Random(repr(job))  # what is drawn for the rest of the jobs stays as it was
+    if apart.random() < 0.35:
+        job |= sections(apart, job, digits)
+        if apart.random() < 0.8:
+            job["part_length"] = None
+            job.pop("part_weight", None)
     return job
+
+
+def sections(rng: random.Random, job: dict[str, Any], digits: int) -> dict[str, Any]:
+    """A part that comes out of the bar, section by section."""
+    across = min(job["size"], job["thickness"]) if job["shape"] == "flat" else job["size"]
+    tube = job["size"] - 2 * job["thickness"] if "tube" in job["shape"] else 0.0
+    bore = tube + rng.uniform(0.05, 0.2) * (across - tube) if tube or rng.random() < 0.5 else 0.0
+    rows: dict[str, Any] = {}
+    count = rng.choice([1, 2, 3, 5, 16])
+    for n in range(1, count + 1):
+        shape = rng.choice(["round", None, "thread", "hexagon", "square"])
+        widest = across * (1 if shape not in ("hexagon", "square") else 0.999 if shape == job["shape"] else 0.866 if shape == "hexagon" else 0.707)
+        if widest < bore * 1.02:
+            shape, widest = None, across
+        size = rng.uniform(max(bore * 1.02, widest * 0.5), widest)
+        row: dict[str, Any] = {"shape": shape, "size": size, "length": job["part_length"] / count * rng.uniform(0.7, 1.3)}
+        if shape == "thread":
+            row["end_size"] = bore + (size - bore) * rng.uniform(0.8, 0.95)
+        elif shape in ("round", None) and rng.random() < 0.4:
+            row["end_size"] = rng.uniform(max(bore * 1.02, across * 0.4), across)
+        if bore and (tube or rng.random() < 0.7):
+            row["bore"] = bore
+            if not tube and rng.random() < 0.3:
+                row["bore_end"] = bore * rng.uniform(0.3, 0.9)
+        rows |= {f"section_{n}_{name}": float(f"{value:.10g}") if isinstance(value, float) else value for name, value in row.items()}
+    return rows
 
 
 def heaviest_part(job: dict[str, Any]) -> float:
@@ -150,7 +184,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     unit = 25.4 if job["units"] == "mm" else 1.0
     not_asked = ("quantity", "longest_random_bar", "feeder_bars", "bars_on_hand")
     job = {name: value for name, value in job.items() if name in TEMPLATES["quote"].inputs and name not in not_asked}
-    per_bar = bf.parts_per_bar(job["bar_length"], job["part_length"], job["cutoff_width"], job["grip_length"] + job["face_to_cutoff"],
+    per_bar = bf.parts_per_bar(job["bar_length"], with_part(job)["part_length"], job["cutoff_width"], job["grip_length"] + job["face_to_cutoff"],
                                job.get("facing", 0), job.get("end_trim", 0))
     usual = [1, 2, 7, 40, 100, 101, 250, 999, 1000, 5000, 25_000, 120_000]
     if per_bar:  # one part more than some bars give

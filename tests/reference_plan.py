@@ -3,6 +3,8 @@
 import math
 from typing import Any
 
+from reference_part import part, with_part
+
 import barfuncs as bf
 
 NOT_KNOWN = None
@@ -35,7 +37,7 @@ def supply(i: dict[str, Any], bars: int) -> dict[str, Any]:
 
 def plan(i: dict[str, Any]) -> dict[str, Any]:
     """Answers by name; None where the template must show an error. `i` are inputs as `read_inputs` gives them."""
-    i = {**i, **{name: i[name] or default for name, default in FROM_SHOP.items()}}
+    i = with_part({**i, **{name: i[name] or default for name, default in FROM_SHOP.items()}})
     units = i["units"]
     solid = (i["material"], i["shape"], i["size"])
     trim, facing = i["end_trim"] or 0, i["facing"] or 0
@@ -71,6 +73,7 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
     a["weight_to_buy"] = a["bought"] * a["bar_weight"] / i["bar_length"] * a["bought_length"]
     a["total_weight"] = a["bars"] * a["bar_weight"]
     per_unit = a["weight_per_length"] / (1000 if units == "mm" else 12)
+    a |= part(i, per_unit * a["bar_per_part"])
     each = i["part_weight"] if i["part_weight"] is not None else per_unit * i["part_length"]
     a["parts_weight"] = a["parts_to_make"] * each
     a["chips_weight"] = per_unit * (a["parts_to_make"] * a["bar_per_part"] + a["bars"] * trim) - a["parts_weight"]

@@ -7,6 +7,7 @@ remnants, what-ifs from inputs changed before anything else is worked out: not t
 import math
 from typing import Any
 
+from reference_part import part, rows_of, with_part
 from reference_plan import supply
 
 import barfuncs as bf
@@ -159,6 +160,7 @@ def operation(i: dict[str, Any], n: int) -> tuple[float, float, float]:
 def quote(i: dict[str, Any]) -> dict[str, Any]:
     """Answers by name; None where the template must show an error. `i` are inputs as `read_inputs` gives them."""
     i = {**i, **{name: default if i[name] is None else i[name] for name, default in BLANK_COUNTS_AS.items()}}
+    i = with_part(i)
     units, trim, facing = i["units"], i["end_trim"], i["facing"]
     solid = (i["material"], i["shape"], i["size"])
     a: dict[str, Any] = {}
@@ -176,6 +178,9 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a["bar_weight"] = bf.bar_weight(*solid, i["bar_length"], i["thickness"], units)
     a["section_weight"] = per_unit = a["weight_per_length"] / (1000 if units == "mm" else 12)
     a["each_weight"] = i["part_weight"] if i["part_weight"] is not None else per_unit * i["part_length"]
+    a |= part(i, per_unit * a["bar_per_part"])
+    a["part_sections"] = len(rows_of(i))
+    a["part_scale"] = 0.98 * min(3 / a["drawn_length"], 1 / a["part_width"]) if rows_of(i) else 0
     a["gross_weight"], a["trim_weight"] = per_unit * a["bar_per_part"], per_unit * trim
     table = materials.active()
     listed = i["material"] in table

@@ -7,6 +7,7 @@ import re
 import openpyxl
 import pytest
 from job_generator import BAD_VALUES, GOOD_INPUTS, good_job
+from reference_part import TOTALS, with_part
 from reference_plan import plan
 from template_forms import in_the_sheet, never_given, resting_on
 
@@ -31,7 +32,7 @@ def jobs(count: int, seed: int = 7) -> list[dict]:
 
 def plan_fits(inputs: dict) -> bool:
     remnant = inputs["grip_length"] + inputs["face_to_cutoff"]
-    return bf.parts_per_bar(inputs["bar_length"], inputs["part_length"], inputs["cutoff_width"], remnant,
+    return bf.parts_per_bar(inputs["bar_length"], with_part(inputs)["part_length"], inputs["cutoff_width"], remnant,
                             inputs["facing"] or 0, inputs["end_trim"] or 0) > 0
 
 
@@ -46,7 +47,7 @@ def disagreements(inputs: dict, answers: dict) -> list[str]:
         else:
             # Differences of large numbers lose digits: their error is judged by what they are made of.
             scale = max(abs(want), {"remnant": inputs["bar_length"], "last_bar_remnant": inputs["bar_length"]}.get(name, 0))
-            if name in ("chips_weight", "remnants_weight", "scrap_credit", "net_material", "material_each"):
+            if name in ("chips_each", "chips_weight", "remnants_weight", "scrap_credit", "net_material", "material_each"):
                 scale = max(scale, answers["total_weight"])
             same = isinstance(got, float) and abs(got - want) <= 1e-9 * scale
         if not same:
@@ -71,7 +72,7 @@ def test_the_generated_jobs_give_every_input():
 
 def test_the_reference_names_every_answer():
     answers = plan(jobs(1)[0])
-    steps = {a.name for a in job_plan._STEPS} - {"bought_length"}
+    steps = {a.name for a in job_plan._STEPS} - {"bought_length", "machines_that_fit", *TOTALS}
     assert set(answers) == set(job_plan.TEMPLATE.form.answers) - steps
 
 
@@ -101,8 +102,9 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(name, value):
 
 
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good():
+    # What is drawn is tested in test_part_sheet.
     book = in_the_sheet("job_plan", GOOD)
-    assert [a for a in job_plan.TEMPLATE.form.answers if not isinstance(book.value(f"plan_{a}"), float)] == [
+    assert [a for a in job_plan.TEMPLATE.form.answers if a not in (*TOTALS, "machines_that_fit") and not isinstance(book.value(f"plan_{a}"), float)] == [
         "fewest_bars", "first_stop", "material_name", "material_caution", "material_group", "edges_to_change", "next_edge", "stops_not_known"]
     assert book.value("plan_not_known") == book.value("plan_problems") == ""
 
@@ -176,7 +178,8 @@ def test_a_full_feeder_that_holds_the_order_runs_alone_as_long_as_the_order():
 def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
     book = Workbook(job_plan.TEMPLATE.build(), direct=True)
     book.calculate()
-    for name in job_plan.TEMPLATE.form.answers.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong"}:  # 0 where none is there
+    for name in job_plan.TEMPLATE.form.answers.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong", "part_sections",
+                                                        "part_scale"}:  # 0 where none is there
         assert isinstance(book.value(f"plan_{name}"), (CellError, str)), name
     assert str(book.value("plan_status")).startswith(STOP + "  Fill in or correct: units, material, size")
 

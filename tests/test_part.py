@@ -257,7 +257,7 @@ def test_a_quantity_in_a_row_gives_a_quantity():
 
 BAD = {
     "1 x 1 bore 1": "row 1, bore: the bore must be smaller than the outside",
-    "2 x 1; 1 to 0.5 x 1 bore 0.7": "row 2, bore_end: the bore must be smaller than the outside at the section's end too",
+    "2 x 1; 1 to 0.5 x 1 bore 0.7": "row 2, bore: the bore must be smaller than the outside at the section's end too",
     "1 x 1; 1 x 1 bore 0.5 to 1": "row 2, bore_end: the bore must be smaller than the outside at the section's end too",
     "hex 1 to 0.5 x 1": "row 1, end_size: only a round section tapers: leave the end size of a hexagon or a square out",
     "thread 1/2 x 1": "row 1, end_size: the end size of a thread is its pitch diameter, which is needed and smaller than its size",

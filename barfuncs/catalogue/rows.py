@@ -59,6 +59,16 @@ def read_rows(kind: Kind, value: Any, way: Way = CALL) -> Rows:
     return read
 
 
+def rows_in_words(kind: Kind, text: str) -> list[dict[str, Any]]:
+    """The rows that a text gives, each value as it is written. Raises BarfuncsError for a text that can't be taken apart.
+
+    >>> from barfuncs.catalogue.kinds import Sections, kind_of
+    >>> rows_in_words(kind_of(Sections), "1/2 x 3/4; hex 19 mm x 10 mm")
+    [{'size': '1/2', 'length': '3/4'}, {'shape': 'hexagon', 'size': '19 mm', 'length': '10 mm'}]
+    """
+    return [row for _, row in _numbered(kind, text)]
+
+
 def _numbered(kind: Kind, value: Any) -> Iterator[tuple[int, dict[str, Any]]]:
     """The filled rows by their number, as mappings."""
     is_row, from_text = _TEXTS[kind.name]

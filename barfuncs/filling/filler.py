@@ -14,12 +14,12 @@ from typing import Any
 
 from barfuncs.catalogue import materials
 from barfuncs.catalogue.entry import CATALOGUE
-from barfuncs.catalogue.kinds import Kind
+from barfuncs.catalogue.kinds import Kind, Text, kind_of
 from barfuncs.catalogue.reading import CELLS, DensityText, in_units, read_together, read_value
 from barfuncs.errors import InputError, shown
 from barfuncs.filling.customer_copy import CustomerPage
 from barfuncs.filling.headings import Names, names
-from barfuncs.templates.model import STOP, WRONG, Table
+from barfuncs.templates.model import STOP, WRONG, Input, Table
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.xlsx.engine import Address, Workbook, address_on, column_letters
@@ -146,7 +146,8 @@ def fill(template: str, values: Mapping[str, Any], path: str | Path | None = Non
 def names_of(template: str) -> Names:
     """What the inputs of a template may be called in a list."""
     made = TEMPLATES[template]
-    return names(made.inputs, [item for t in TEMPLATES.values() for item in t.inputs.values()], made.aliases)
+    in_words = {t.name: Input(t.name, t.label, kind_of(Text), t.label) for t in made.form.tables if t.in_words}
+    return names({**made.inputs, **in_words}, [item for t in TEMPLATES.values() for item in t.inputs.values()], made.aliases)
 
 
 _MOST_NAMED = 20
@@ -186,14 +187,15 @@ def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: st
         reading = read_together(known.values(), given, way, given.get("units", units), has_unit=True)
     except InputError as error:
         raise InputError(template, [*problems, *error.problems]) from None
-    elsewhere = [name for name, item in known.items() if shop and item.from_shop]
+    drawn = any(name.startswith("section_") for name in given)
+    elsewhere = [name for name, item in known.items() if (shop and item.from_shop) or (drawn and item.from_part)]
     problems += [(item.name, "is missing") for item in known.values()
                  if item.name not in given and item.name != "units" and item.needed and item.default is None
                  and item.name not in elsewhere]
     problems += reading.problems
     inputs: dict[str, Any] = {}
     for item in known.values():
-        value: Any = reading.values.get(item.name) if item.name in given else None if item.from_shop else item.default
+        value: Any = reading.values.get(item.name) if item.name in given else None if item.origin else item.default
         # A cell has no whole numbers of its own, so that what stands in it compares as a float.
         inputs[item.name] = (_density_name(value) if isinstance(value, DensityText) else
                              float(value) if value.__class__ is int else value)

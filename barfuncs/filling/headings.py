@@ -225,7 +225,7 @@ class Names:
     def needed(self) -> frozenset[str]:
         """Inputs that every row must have, whatever the shop file gives; what the units are, may be said for all."""
         return frozenset(name for name, item in self.known.items()
-                         if item.needed and item.default is None and not item.from_shop and name != "units")
+                         if item.needed and item.default is None and not item.origin and name != "units")
 
     def find(self, heading: str) -> Column | None:
         """The input that a heading is, with or without a unit in it; None where it is none or can mean two things."""

@@ -38,8 +38,9 @@ _TAPER_RULES = (
 _BORE_RULES = (
     ("bore_end", "OR(bore_end=0,bore>0)", "a bore end needs a bore"),
     ("bore", 'AND(bore<section_size,OR(section_shape<>"thread",bore<end_size))', "the bore must be smaller than the outside"),
-    ("bore_end", "AND(OR(bore_end=0,end_size>0,bore_end<section_size),OR(bore_end=0,end_size=0,bore_end<end_size),"
-                 "OR(bore_end>0,end_size=0,bore<end_size))", "the bore must be smaller than the outside at the section's end too"),
+    ("bore", "OR(bore_end>0,end_size=0,bore<end_size)", "the bore must be smaller than the outside at the section's end too"),
+    ("bore_end", "AND(OR(bore_end=0,end_size>0,bore_end<section_size),OR(bore_end=0,end_size=0,bore_end<end_size))",
+     "the bore must be smaller than the outside at the section's end too"),
 )
 
 

@@ -31,12 +31,13 @@ BAR = (
            help_text="only where the supplier sends random lengths: the longest one"),
 )
 PART = (
-    make_input("part_length", "Part length", kinds.PositiveLength, needed=True),
+    make_input("part_length", "Part length", kinds.PositiveLength, needed=True, from_part=True),
     make_input("cutoff_width", "Cut-off width", kinds.Length, needed=True),
     make_input("facing", "Facing", kinds.Length, 0),
     make_input("end_trim", "End trim of a new bar", kinds.Length, 0),
     make_input("part_weight", "Weight of a finished part", kinds.PositiveWeight, blank=0,
-           help_text="weight of one finished part; left blank, the bar over the part's length is taken"),
+           help_text="weight of one finished part; left blank, that of the sheet Part, or else the bar over the part's length",
+           from_part=True),
 )
 ORDER = (
     make_input("quantity", "Order quantity", kinds.PositiveCount, needed=True, unit="parts"),

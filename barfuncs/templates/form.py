@@ -36,7 +36,7 @@ def put_framed(page: Page, item: Input, column: str, fractions: bool = False) ->
     """The framed cell of an input alone. With `fractions` it takes a text too."""
     ref, sheet = page.take(column), page.sheet
     layout.style_input(sheet, ref, item.number)
-    if not item.from_shop:  # a default in the cell would stand before the shop's value
+    if not item.origin:  # a default in the cell would stand before that of the other sheet
         sheet[ref].value = item.default
     if fractions:
         layout.validate_length(sheet, ref, item.kind, item.label, f"{item.help}. {FRACTIONS}")
@@ -158,19 +158,19 @@ class Form:
         item, (label, value, unit) = self.inputs[name], columns
         page.put(label, item.label + (" *" if item.needed else ""))
         put_framed(page, item, value, fractions=item.may_be_text)
-        page.put(unit, self._unit_and_shop(item), color=layout.SOFT, size=9, indent=1)
+        page.put(unit, self._unit_and_origin(item), color=layout.SOFT, size=9, indent=1)
 
-    def _unit_and_shop(self, item: Input) -> str | None:
-        """What stands beside an input: its unit, and the shop's value where that is taken."""
+    def _unit_and_origin(self, item: Input) -> str | None:
+        """What stands beside an input: its unit, and the value of another sheet where that is taken."""
         text = unit_text(item.unit) if item.unit else ""
-        if not item.from_shop:
+        if not item.origin:
             return text or None
         unit = text[1:] if text.startswith("=") else f'"{text}"'
-        value = number_text(item.shop, 4) if item.kind.reader not in ("choice", "text") else item.shop
+        value = number_text(item.stand_in, 4) if item.kind.reader not in ("choice", "text") else item.stand_in
         if any(len(choice) > 15 for choice in item.kind.choices):
             value = '"see that sheet"'  # too long to stand here
-        value = f'{number_text(f"100*{item.shop}", 1)}&"%"' if item.number == "percent" else value
-        return f'={unit}&IFERROR(IF(AND(ISBLANK({item.name}),{item.shop}<>""),"  Shop: "&{value},""),"")'
+        value = f'{number_text(f"100*{item.stand_in}", 1)}&"%"' if item.number == "percent" else value
+        return f'={unit}&IFERROR(IF(AND(ISBLANK({item.name}),{item.stand_in}<>""),"  {item.origin}: "&{value},""),"")'
 
     def put_inputs(self, page: Page, groups: Mapping[str, Iterable[Input]], columns: Sequence[str]) -> None:
         """Inputs one below the other, each group under its heading."""
@@ -326,7 +326,7 @@ class Form:
         for number in range(table.rows):
             page.next_row(17)
             page.put("A", number + 1, size=1, color="FFFFFF")
-            self._put_table_row(page, table, letters, records[number] if number < len(records) else {})
+            self._put_table_row(page, table, letters, records[number] if number < len(records) else {}, number)
         for item in table.columns:
             cells = f"{letters[item.name]}{first}:{letters[item.name]}{page.row}"
             page.name(f"{table.item}_{item.name}", cells)
@@ -345,8 +345,9 @@ class Form:
             layout.quiet_errors(sheet, f"{answers[0]}{first}:{answers[-1]}{page.row}")
         return last
 
-    def _put_table_row(self, page: Page, table: Table, letters: Mapping[str, str], record: Mapping[str, object]) -> None:
-        row, sheet = self._row(table, letters, page.row), page.sheet
+    def _put_table_row(self, page: Page, table: Table, letters: Mapping[str, str], record: Mapping[str, object],
+                       place: int) -> None:
+        row, sheet = self._row(table, letters, page.row, place), page.sheet
         for item in table.columns:
             ref = page.take(letters[item.name])
             # With a format for numbers LibreOffice takes a typed TRUE for 1, and nothing can tell.
@@ -370,7 +371,8 @@ class Form:
                 sheet[ref].value = formula
         page.put(letters["mark"], "=" + self._mark_of_row(table, row), bold=True, color=layout.ACCENT, size=9, indent=1)
 
-    def _row(self, table: Table, letters: Mapping[str, str], number: int) -> _Row:
+    def _row(self, table: Table, letters: Mapping[str, str], number: int, place: int) -> _Row:
+        """What stands in row `number` of the sheet, which is row `place` of the table, counted from 0."""
         raw = {f"{table.item}_{c.name}": f"${letters[c.name]}{number}" for c in table.columns}
         used = {f"{table.item}_{c.name}": f"${letters[f'use_{c.name}']}{number}" for c in table.columns if _has_used(table, c)}
         made = {f"{table.item}_{a.name}": f"${letters[a.name]}{number}" for a in table.answers}
@@ -379,7 +381,13 @@ class Form:
         numbers = [used[f"{table.item}_{c.name}"] for c in table.columns if c.kind.is_number and _has_used(table, c)]
         own = {f"{table.item}_filled": f"COUNTA({','.join(filled)})", f"{table.item}_sound": f"0*SUM({','.join(numbers)})",
                f"{table.item}_mark": f"${letters['mark']}{number}"}
-        return _Row({**whole, **raw, **used, **made, **own}, raw)
+        beside: dict[str, str] = {}
+        for side, other, there in (("above", number - 1, place > 0), ("below", number + 1, place + 1 < table.rows)):
+            cells = {**raw, **used, **made}
+            beside |= {f"{side}_{name}": cell.removesuffix(str(number)) + str(other) if there else "0" for name, cell in cells.items()}
+            beside[f"{side}_{table.item}_filled"] = f"COUNTA({','.join(cell.removesuffix(str(number)) + str(other) for cell in filled)})" \
+                if there else "1" if side == "above" else "0"
+        return _Row({**whole, **beside, **raw, **used, **made, **own}, raw)
 
     def _mark_of_row(self, table: Table, row: _Row) -> str:
         """Cell expression: what is wrong with a row in words, or what asks for a second look, or an empty text."""
@@ -394,7 +402,7 @@ class Form:
                 if item.needed:
                     cases.append((f"NOT(ISTEXT({row.raw[name]}))", f'"{WRONG} {label}: a name, as text"'))
             elif table.counted:
-                if item.may_be_text:
+                if item.kind.reader == "length":
                     said = f'"{WRONG} {label} "&IF(ISTEXT({row.raw[name]}),"can\'t be read","is not allowed here")'
                 cases.append((f"ISERROR({row.cells[name]})", said))
             else:

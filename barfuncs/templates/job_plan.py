@@ -5,7 +5,7 @@ from typing import Any
 from openpyxl import Workbook
 
 from barfuncs.functions.quantity import bars_for_confidence
-from barfuncs.templates import alone_sheet, layout, plausible
+from barfuncs.templates import alone_sheet, layout, part_sheet, plausible
 from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, unit_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
@@ -158,6 +158,8 @@ _STEPS = (
     SETTING_RATE,
     SECTION_WEIGHT,
     *plausible.STEPS,
+    *part_sheet.TOTALS,
+    *part_sheet.steps("plan_"),
     *alone_sheet.STEPS,
     *SUPPLY,
     Answer("rest_length", "rest of the last bar that goes back on the rack", "length", "length",
@@ -175,7 +177,7 @@ ALL_ANSWERS: dict[str, Answer] = {
     a.name: a for group in (*ANSWERS.values(), alone_sheet.LIMITS, _STEPS) for a in group
 }
 
-FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values(), (alone_sheet.TOOLS,))
+FORM = Form("plan_", ALL_INPUTS.values(), ALL_ANSWERS.values(), (part_sheet.SECTIONS, alone_sheet.TOOLS))
 
 HEADLINES = ("parts_per_bar", "bars", "weight_to_buy", "net_material", "run_hours")
 
@@ -190,6 +192,7 @@ def _headline() -> str:
 CHECKS = (
     WHOLE_PARTS,
     SECTION,
+    part_sheet.PART_CHECK,
     plausible.UNITS,
     plausible.LENGTHS,
     Check("Feeder", (
@@ -284,7 +287,7 @@ def _bar_drawing(page: Page) -> None:
     layout.quiet_errors(sheet, f"C{first}:C{page.row}")
     layout.stacked_bar(sheet, first, page.row, page.beside(first).take("E:H", 7).partition(":")[0], 12.6, 3.4, _FILLS)
     page.next_row()
-    page.put("B", f'=IFERROR(plan_parts_per_bar&" parts of "&{number_text("part_length", 5)}&" and their cut-offs","")',
+    page.put("B", f'=IFERROR(plan_parts_per_bar&" parts of "&{number_text("use_part_length", 5)}&" and their cut-offs","")',
              color=layout.SOFT, size=9)
     page.skip(2)
 
@@ -298,7 +301,7 @@ def _objections(inputs: Values, answers: Values) -> Problems:
         return [("part_length", NO_WHOLE_PART)]
     if inputs["part_weight"] is not None and isinstance(answers["parts_weight"], CellError):
         return [("part_weight", PART_TOO_HEAVY)]
-    return []
+    return part_sheet.objections(answers, "parts_weight")
 
 
 def _bars_of_random_lengths(inputs: Values, answers: Values, shop: Shop | None) -> dict[str, Any]:
@@ -316,6 +319,7 @@ def _bars_of_random_lengths(inputs: Values, answers: Values, shop: Shop | None) 
 
 def _draw(book: Workbook, shop: Shop | None) -> None:
     _plan_sheet(book)
+    part_sheet.part_sheet(book, FORM)
     setup_sheet(book, FORM)
     alone_sheet.alone_sheet(book, FORM)
     shop_sheet(book, FORM, shop)
@@ -338,7 +342,7 @@ TEMPLATE = Template(
     form=FORM,
     checks=CHECKS,
     draw=_draw,
-    results=RESULTS,
+    results=(*RESULTS, *part_sheet.RESULTS),
     more_inputs=("quantity",),
     more_results=_bars_of_random_lengths,
     rules=RULES,

@@ -6,9 +6,11 @@ from datetime import datetime
 from typing import Any
 
 from openpyxl import Workbook
-from openpyxl.chart import BarChart, Reference
+from openpyxl.chart import BarChart, Reference, ScatterChart, Series
 from openpyxl.chart.layout import Layout, ManualLayout
+from openpyxl.chart.marker import Marker
 from openpyxl.chart.shapes import GraphicalProperties
+from openpyxl.drawing.line import LineProperties
 from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
 from openpyxl.workbook.defined_name import DefinedName
@@ -40,6 +42,7 @@ FORMATS = {
     "ratio": "0.00",
     "figure": "#,##0.0000",
     "blank_or_seconds": "0.00;-0.00;",
+    "blank_or_figure": "#,##0.0000;-#,##0.0000;",
     "blank_or_count": "#,##0;-#,##0;",
     "text": "@",
     "general": "General",
@@ -192,6 +195,40 @@ def stacked_bar(sheet: Worksheet, first_row: int, last_row: int, anchor: str, wi
     chart.y_axis.scaling.min = 0
     chart.y_axis.number_format = "#,##0.##"
     chart.layout = Layout(manualLayout=ManualLayout(xMode="edge", yMode="edge", x=0.03, y=0.08, w=0.94, h=0.5))
+    chart.width, chart.height = width, height  # type: ignore[assignment]
+    sheet.add_chart(chart, anchor)
+
+
+def profile(sheet: Worksheet, columns: list[int], first: int, last: int, anchor: str, width: float, height: float, long: float) -> None:
+    """Lines above and below an axis, drawn to one scale: x in the first column, from 0 to `long`, and y in the others, up to 0.5:
+    the outside, and dashed the bore. The lines below are the same cells on an axis that runs down."""
+    def half(down: bool) -> ScatterChart:
+        chart = ScatterChart()
+        chart.style, chart.scatterStyle = 2, "lineMarker"
+        for column in columns[1:]:
+            outside = column == columns[1]
+            series = Series(Reference(sheet, min_col=column, min_row=first, max_row=last),
+                            Reference(sheet, min_col=columns[0], min_row=first, max_row=last))
+            series.marker = Marker("none")
+            series.smooth = False
+            series.graphicalProperties.line.solidFill = INK if outside else ACCENT
+            series.graphicalProperties.line.width = 19050 if outside else 9525
+            series.graphicalProperties.line.dashStyle = "solid" if outside else "dash"
+            chart.series.append(series)
+        for axis, low, high in ((chart.x_axis, 0, long), (chart.y_axis, -0.5, 0.5)):
+            axis.scaling.min, axis.scaling.max = low, high
+            axis.majorGridlines = None
+            axis.delete = False  # LibreOffice draws nothing on a second axis that is deleted
+            axis.number_format = ";;;"
+            axis.graphicalProperties = GraphicalProperties(ln=LineProperties(noFill=True))
+        if down:
+            chart.y_axis.axId, chart.y_axis.scaling.orientation, chart.y_axis.crosses = 200, "maxMin", "max"
+        return chart
+
+    chart = half(down=False)
+    chart += half(down=True)
+    chart.legend = None
+    chart.layout = Layout(manualLayout=ManualLayout(layoutTarget="inner", xMode="edge", yMode="edge", x=0.02, y=0.02, w=0.96, h=0.96))
     chart.width, chart.height = width, height  # type: ignore[assignment]
     sheet.add_chart(chart, anchor)
 

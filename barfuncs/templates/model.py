@@ -2,7 +2,8 @@
 
 Every input has a second cell, its value as used: the default where it is blank, #N/A where it is out of its
 limits. Formulas rest on those cells, so that no answer is worked out from a bad input, and no formula tests an input
-again. A blank input that the shop's own data can give takes the shop's value, which stands in a cell `shop_...`.
+again. A blank input that the shop's own data or the sheet Part can give takes that value, which stands in a cell
+`shop_...` or `drawn_...`.
 """
 
 import re
@@ -16,7 +17,8 @@ from barfuncs.catalogue.formula import python_rule
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.kinds import Kind, kind_of
 from barfuncs.catalogue.reading import broken_rules
-from barfuncs.errors import shown
+from barfuncs.catalogue.rows import rows_in_words
+from barfuncs.errors import BarfuncsError, shown
 
 Values = Mapping[str, Any]
 Problems = list[tuple[str, str]]
@@ -35,7 +37,8 @@ FRACTIONS = "Fractions: 0 3/4, 1 3/8 or =3/4 (3/4 alone becomes a date)"
 class Input:
     """One input cell. `needed` ones must be filled; `blank` is what an optional one without default counts as.
 
-    `from_shop` says that the shop's own data stands in for a blank cell. `source` names the cells to pick from.
+    `from_shop` says that the shop's own data stands in for a blank cell, `from_part` that the sections of the sheet Part do.
+    `source` names the cells to pick from.
     """
 
     name: str
@@ -45,9 +48,10 @@ class Input:
     default: Any = None
     needed: bool = False
     unit: str = ""
-    blank: float | None = None
+    blank: Any = None
     from_shop: bool = False
     source: str = ""
+    from_part: bool = False
 
     @property
     def number(self) -> str:
@@ -64,14 +68,19 @@ class Input:
         return f"use_{self.name}"
 
     @property
-    def shop(self) -> str:
-        """Name of the cell with the shop's value, or an empty text."""
-        return f"shop_{self.name}"
+    def origin(self) -> str:
+        """The sheet that gives the value of a blank cell, where one does."""
+        return "Shop" if self.from_shop else "Part" if self.from_part else ""
+
+    @property
+    def stand_in(self) -> str:
+        """Name of the cell with the value of that sheet, or an empty text in it."""
+        return f"{'shop' if self.from_shop else 'drawn'}_{self.name}"
 
     @property
     def is_blank(self) -> str:
         """Cell expression: TRUE where the input is not given."""
-        return f'AND(ISBLANK({self.name}),IFERROR({self.shop}="",FALSE))' if self.from_shop else f"ISBLANK({self.name})"
+        return f'AND(ISBLANK({self.name}),IFERROR({self.stand_in}="",FALSE))' if self.origin else f"ISBLANK({self.name})"
 
     @property
     def may_be_blank(self) -> bool:
@@ -117,14 +126,14 @@ class Input:
         checked = self._checked(typed or self.name)
         blank = self.default if self.default is not None else self.blank
         otherwise = "NA()" if blank is None else f'"{blank}"' if isinstance(blank, str) else f"{blank:g}"
-        if self.from_shop:
-            otherwise = f'IF({self.shop}="",{otherwise},{self._checked(self.shop)})'
-        if (self.needed or blank is None) and not self.from_shop:
+        if self.origin:
+            otherwise = f'IF({self.stand_in}="",{otherwise},{self._checked(self.stand_in)})'
+        if ((self.needed and self.blank is None) or blank is None) and not self.origin:
             return checked
         return f"IF(ISBLANK({self.name}),{otherwise},{checked})"
 
     def _checked(self, cell: str) -> str:
-        below = (f"{cell}<longest_length",) if self.may_be_text and cell != self.name else ()
+        below = (f"{cell}<longest_length",) if self.kind.reader == "length" and (cell != self.name or not self.may_be_text) else ()
         return f"IF({self.kind.cell_test(cell, *below)},{cell},NA())"
 
 
@@ -168,21 +177,27 @@ def rules_of(function: str) -> tuple[Across, ...]:
 
 
 def make_input(name: str, label: str, alias: Any, default: Any = None, needed: bool = False, unit: str = "",
-               help_text: str = "", blank: float | None = None, from_shop: bool = False,
-               source: str = "") -> Input:
+               help_text: str = "", blank: Any = None, from_shop: bool = False,
+               source: str = "", from_part: bool = False) -> Input:
     """An input of one of the aliases in `kinds`; the glossary says what it means unless `help_text` does."""
     kind = kind_of(alias)
     if not help_text and name not in ARGUMENTS:
         raise ValueError(f"{name} is not in the glossary: give help_text")
     return Input(name, label, kind, help_text or ARGUMENTS[name], default, needed, unit or kind.dimension or "", blank,
-                 from_shop, source)
+                 from_shop, source, from_part)
 
 
 @dataclass(frozen=True)
 class Column(Input):
-    """A column of a table, or one line of a list of rates: an input that there is one of in each row."""
+    """A column of a table, or one line of a list of rates: an input that there is one of in each row. Without `fractions` a
+    length that is a text is not read in its cell, which spares two cells a row."""
 
     width: float = 12
+    fractions: bool = True
+
+    @property
+    def may_be_text(self) -> bool:
+        return self.fractions and super().may_be_text
 
     @property
     def aligned(self) -> str:
@@ -195,10 +210,10 @@ class Column(Input):
 
 
 def make_column(name: str, label: str, alias: Any, help_text: str = "", needed: bool = False, unit: str = "",
-                blank: float | None = None, width: float = 12) -> Column:
+                blank: Any = None, width: float = 12, fractions: bool = True) -> Column:
     """A column of one of the aliases in `kinds`; the glossary says what it means unless `help_text` does."""
     item = make_input(name, label, alias, None, needed, unit, help_text, blank)
-    return Column(**{f.name: getattr(item, f.name) for f in fields(item)}, width=width)
+    return Column(**{f.name: getattr(item, f.name) for f in fields(item)}, width=width, fractions=fractions)
 
 
 @dataclass(frozen=True)
@@ -240,9 +255,11 @@ class Table:
     `op_length`, their values as used `use_op_length`, the answer `time` `quote_op_time`, the marks `op_marks`. In a formula
     of a row `op_length` is this row's value, `ISBLANK(op_length)` asks for its cell, and `op_filled` is the number of its
     cells with something in them, texts not counted, `op_sound` is 0, or an error where a number in the row is not allowed.
-    `all_op_length` is the whole column, as `op_length` is in any other formula.
+    `all_op_length` is the whole column, as `op_length` is in any other formula. `above_op_length` and `below_op_length` are the
+    row before and the row behind; where there is none they are 0, but `above_op_filled` is 1.
 
-    `calls` is a function of the catalogue whose rules hold in each row; `falls_back` names for a column the input of the
+    `calls` is a function of the catalogue whose rules hold in each row, with arguments called as the columns are or as
+    `section_length`; `in_words` is the kind by which a text is read as rows; `falls_back` names for a column the input of the
     template that stands in for a blank cell. `wrong_if` are more ways in which a row is wrong, (condition, words). `looks`
     are cases in order, (condition, words as a cell expression), for rows in which nothing is wrong: words that begin with
     `!` ask for a second look, those with `i` only tell.
@@ -262,6 +279,7 @@ class Table:
     looks: tuple[tuple[str, str], ...] = ()
     counted: bool = True
     marks_width: float = 40
+    in_words: Kind | None = None
 
     @property
     def marks(self) -> str:
@@ -294,7 +312,12 @@ class Table:
                 yield Input(self.row_name(row, item.name), label, item.kind, item.help, unit=item.unit)
 
     def spread(self, rows: Any) -> tuple[dict[str, Any], Problems]:
-        """Rows given as a sequence of mappings from column to value, as inputs of a job, and what is wrong with them."""
+        """Rows given as a sequence of mappings from column to value, or in words, as inputs of a job, and what is wrong with them."""
+        if isinstance(rows, str) and self.in_words:
+            try:
+                rows = rows_in_words(self.in_words, rows)
+            except BarfuncsError as error:
+                return {}, [(self.name, str(error))]
         if isinstance(rows, (str, Mapping)) or not isinstance(rows, Sequence):
             return {}, [(self.name, f"{shown(rows)} given; give a list of rows, each a mapping from column to value")]
         known = {item.name for item in self.columns}
@@ -334,7 +357,8 @@ class Table:
             for name, other in self.falls_back.items():
                 if cells[name] is None:
                     cells[name] = inputs.get(other)
-            values = [inputs["units"] if a.name == "units" else cells[a.name] for a in entry.arguments]
+            cells |= {item.name: item.blank for item in self.columns if isinstance(item.blank, str) and cells[item.name] is None}
+            values = [inputs["units"] if a.name == "units" else cells[a.name.removeprefix(f"{self.item}_")] for a in entry.arguments]
             found += [(self.row_name(row, name), reason) for name, reason in broken_rules(entry, values)
                       if not (name in self.falls_back and cells[name] is None and self.falls_back[name] in given_elsewhere)]
         return found

@@ -78,8 +78,15 @@ def _alike(item: str, *names: str) -> tuple[str, str]:
     return f"SUMPRODUCT(--({same}))<>1", "stands twice"
 
 
-_MACHINES = Table("machines", "machines", "Machines", "Machine", MACHINES, 10, counted=False, marks_width=MACHINES[-1].width,
-                  wrong_if=(_alike("machines", "name"),))
+# A machine of which the largest size is not said is not known to take the bar.
+_TAKES = ("IF(across_corners<=machines_largest_size*shop_length_factor*(1+1E-9),"
+          'IF(machines_feeder_longest_bar="",TRUE,bar_length<=machines_feeder_longest_bar*shop_length_factor*(1+1E-9)),FALSE)')
+_MACHINES = Table(
+    "machines", "machines", "Machines", "Machine", MACHINES, 10, counted=False, marks_width=MACHINES[-1].width,
+    answers=(RowAnswer("fits", "Machines so far that take this bar", "text", "",
+                       'IF(ISTEXT(above_machines_fits),above_machines_fits,"")&IF(machines_name="","",IF(machines_mark<>"","",'
+                       f'IF(machines_largest_size="","",IF({_TAKES},machines_name&", ",""))))', aside=True),),
+    wrong_if=(_alike("machines", "name"),))
 _KNOWN = f"OR(ISNUMBER({material_row('prices_material')}),SUMPRODUCT(--(own_material_names=prices_material))>0)"
 
 
@@ -126,7 +133,7 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
         form.put_table(page, replace(table, rows=max(table.rows, len(records) + 4)), [vars(r) for r in records], "shop_units")
     page.skip()
     page.heading("B:D", "What this job takes from here where it leaves a cell blank")
-    form.follow_on = {
+    form.follow_on |= {
         **dict.fromkeys(_PICKED_FROM_MACHINE, "IFERROR(machine_wrong>0,FALSE)"),
         **dict.fromkeys(("material_price", "price_per"), "AND(ISERROR(density),COUNTA(prices_material)>0)"),
     }
@@ -135,7 +142,7 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
              ("shop_price_row", "price row used, 0 for none",
               "IF(MAX(prices_fit)=0,0,IF(SUMPRODUCT(--(prices_fit=MAX(prices_fit)))=1,"
               "MATCH(MAX(prices_fit),prices_fit,0),NA()))".replace("prices_fit", f"{form.prefix}prices_fit"))]
-    steps += [(item.shop, item.label.lower(), _picked(form, item.name)) for item in form.inputs.values() if item.from_shop]
+    steps += [(item.stand_in, item.label.lower(), _picked(form, item.name)) for item in form.inputs.values() if item.from_shop]
     for name, label, formula in steps:
         page.next_row()
         page.put("B", label, size=9, color=layout.SOFT)

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from openpyxl import Workbook
 
 from barfuncs.functions.cost import read_quantities
-from barfuncs.templates import speeds_sheet
+from barfuncs.templates import part_sheet, speeds_sheet
 from barfuncs.templates.every_order import NO_WHOLE_PART, PART_TOO_HEAVY, RULES
 from barfuncs.templates.materials_sheet import materials_sheet
 from barfuncs.templates.model import Problems, Values
@@ -32,6 +32,8 @@ def _objections(inputs: Values, answers: Values) -> Problems:
         return [("part_length", NO_WHOLE_PART)]
     if inputs["part_weight"] is not None and isinstance(answers["each_weight"], CellError):
         return [("part_weight", PART_TOO_HEAVY)]
+    if too_heavy := part_sheet.objections(answers, "each_weight"):
+        return too_heavy
     if inputs["margin"] is not None and inputs["markup"] is not None and inputs["margin"] * inputs["markup"]:
         return [("markup", "give a margin or a markup, not both")]
     for n in BREAKS:
@@ -45,6 +47,7 @@ def _objections(inputs: Values, answers: Values) -> Problems:
 
 def _draw(book: Workbook, shop: Shop | None) -> None:
     costing_sheet(book)
+    part_sheet.part_sheet(book, FORM)
     operations_sheet(book)
     more_costs_sheet(book)
     prices_sheet(book)

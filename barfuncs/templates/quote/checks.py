@@ -1,6 +1,6 @@
 """What a quote checks."""
 
-from barfuncs.templates import plausible
+from barfuncs.templates import part_sheet, plausible
 from barfuncs.templates.cell_text import number_text
 from barfuncs.templates.every_order import (
     KERF_MISSING,
@@ -25,6 +25,7 @@ _MOST_TO_MAKE = "MAX(" + ",".join(f"IF(ISBLANK(quantity_{n}),0,parts_to_make_{n}
 CHECKS = (
     WHOLE_PARTS,
     SECTION,
+    part_sheet.PART_CHECK,
     plausible.UNITS,
     plausible.LENGTHS,
     plausible.STICKOUT,

@@ -1,6 +1,6 @@
 """The cost build-up of a quote: at each quantity, with the same bars used up, and what if."""
 
-from barfuncs.templates import plausible, speeds_sheet
+from barfuncs.templates import part_sheet, plausible, speeds_sheet
 from barfuncs.templates.cell_text import fixed_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
@@ -206,6 +206,8 @@ STEPS = (
     SECTION_AREA,
     SECTION_WEIGHT,
     *plausible.STEPS,
+    *part_sheet.TOTALS,
+    *part_sheet.steps("quote_"),
     Answer("like_dollars", "1 where the currency is worth about a dollar", "count",
            formula="IF(OR(" + ",".join(f'currency_shown="{c}"' for c in plausible.LIKE_A_DOLLAR) + "),1,0)"),
     Answer("each_weight", "weight of a finished part", "weight_per_length", "weight",
