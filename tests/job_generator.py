@@ -204,7 +204,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
         "rapid_time": round(rng.uniform(0, 9), 1), "bar_feed_time": round(rng.uniform(0, 5), 1),
         "first_off": rng.choice([0, 1, 3]), "every": rng.choice([1, 20, 500]), "aql": rng.choice([0.065, 0.15, 0.25, 0.65, 1.0, 1.5, 4.0, 6.5]),
         "inspection_level": rng.choice(INSPECTION_LEVELS), "inspection_time": rng.choice([20, 180]), "box_parts": rng.choice([1, 40, 500]),
-        "box_cost": rng.choice([0.8, 4.25]), "part_area": round(rng.uniform(0.5, 40) * unit * unit, 3), "priced_per": rng.choice([*PRICED_PER]),
+        "box_cost": rng.choice([0.8, 4.25]), "surface_area": round(rng.uniform(0.5, 40) * unit * unit, 3), "priced_per": rng.choice([*PRICED_PER]),
         "minimum_order": rng.choice([0, 150, 2500]), "setup_priced": rng.choice(SETUP_PRICED), "offer_whole_bars": rng.choice(NO_YES),
         "tool": rng.choice(["carbide", "high-speed steel"]), "currency": "\u20ac", "terms": "Net 14 days.",
     }
@@ -212,10 +212,10 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     if rng.random() < 0.6:
         job |= operations(rng, unit, job["size"], "top_speed" in job)
     if rng.random() < 0.6:
-        job |= processes(rng, "part_area" in job)
+        job |= processes(rng, "surface_area" in job or "section_1_size" in job)
     if "inspection_time" in job or rng.random() < 0.2:
         job["inspection_rate"] = rng.choice([45, 62.5])
-    if rng.random() < 0.3:
+    if rng.random() < 0.4 and job["part_length"]:
         job["box_weight"] = heaviest_part(job) * rng.choice([1, 7.5, 250])
     solid = (job["material"], job["shape"], job["size"])
     bar_weight = bf.bar_weight(*solid, job["bar_length"], job.get("thickness"), job["units"])
@@ -241,7 +241,7 @@ GOOD_INPUTS: dict[str, dict[str, Any]] = {
               "op_2_extra_time": 1.5, "op_5_operation": "turning", "op_5_start_diameter": 1.0, "op_5_length": 1.75,
               "op_5_surface_speed": 400.0, "op_5_feed_rate": 0.006,
               "proc_1_rate": 0.85, "proc_1_rate_per": "lb", "proc_1_minimum": 20.0, "proc_1_freight": 30.0, "proc_2_rate": 38.0,
-              "proc_2_rate_per": "hour", "proc_2_time_each": 12.0, "proc_4_rate": 0.9, "proc_4_rate_per": "ft2", "part_area": 7.5,
+              "proc_2_rate_per": "hour", "proc_2_time_each": 12.0, "proc_4_rate": 0.9, "proc_4_rate_per": "ft2", "surface_area": 7.5,
               "first_off": 2.0, "every": 50.0, "aql": 1.0, "inspection_time": 90.0, "inspection_rate": 60.0, "box_weight": 35.0,
               "box_parts": 160.0, "box_cost": 4.2, "minimum_order": 50.0,
               "setup_priced": "lines of their own"},

@@ -115,7 +115,7 @@ IN_LINES = ("process_cost", "inspection_cost", "packing_cost")
 def beside_the_lathe(i: dict[str, Any], quantity: float, to_make: int, each: float) -> dict[str, float]:
     """Outside work, inspection and packing of an order."""
     metric = i["units"] == "mm"
-    kg, m2 = each * (1 if metric else 0.45359237), (i["part_area"] or 0) * (1e-6 if metric else 0.00064516)
+    kg, m2 = each * (1 if metric else 0.45359237), (i["surface_area"] or 0) * (1e-6 if metric else 0.00064516)
     processes = 0.0
     for n in range(1, 7):
         per, rate = i[f"proc_{n}_rate_per"], i[f"proc_{n}_rate"]
@@ -215,6 +215,9 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
         a[f"proc_{n}_lot"] = charged[0] if row["rate_per"] == "lot" else 0
         a[f"proc_{n}_first"] = max(row["minimum"] or 0, charged[1]) + (row["freight"] or 0)
     a["parts_in_box"] = parts_in_box(i, a["each_weight"])
+    a["process_used"] = sum(a[f"proc_{n}_each"] + a[f"proc_{n}_lot"] + (i[f"proc_{n}_minimum"] or 0) + (i[f"proc_{n}_freight"] or 0)
+                            for n in range(1, 7))
+    a["more_used"] = a["process_used"] + (i["inspection_time"] or 0) + a["parts_in_box"]
     a["priced_parts"] = shown_for = {"part": 1, "100 parts": 100, "1000 parts": 1000}[i["priced_per"]]
     once = {"setup_line": i["setup_hours"] * a["setting_rate"], "tooling_line": i["tooling"]}
     apart = i["setup_priced"] == "lines of their own"

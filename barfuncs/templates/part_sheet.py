@@ -172,7 +172,7 @@ def part_sheet(book: Workbook, form: Form) -> None:
     sheet[f"C{page.row}"].alignment = Alignment(horizontal="left", vertical="center")
     layout.quiet_errors(sheet, f"C{page.row - len(TOTALS)}:C{page.row}")
     page.skip()
-    form.follow_on |= {"part_length": "IFERROR(part_sections,-1)<0", "part_weight": "OR(IFERROR(part_sections,-1)<0,ISERROR(density))"}
+    form.follow_on |= {**dict.fromkeys(("part_length", "surface_area"), "IFERROR(part_sections,-1)<0"), "part_weight": "OR(IFERROR(part_sections,-1)<0,ISERROR(density))"}
     page.next_row()
     page.put("B", "What stands in for a blank cell of the job:", size=9, color=layout.SOFT)
     for item in (i for i in form.inputs.values() if i.from_part):
@@ -187,7 +187,7 @@ def part_sheet(book: Workbook, form: Form) -> None:
     page.print_to(last)
 
 
-_STANDS_IN = {"part_length": "drawn_length", "part_weight": "finished_weight"}
+_STANDS_IN = {"part_length": "drawn_length", "part_weight": "finished_weight", "surface_area": "part_area"}
 
 
 def _profile(page: Page, form: Form, first: int, last: str) -> None:

@@ -92,6 +92,7 @@ MORE_PROBLEMS = (
     *PROBLEMS,
     KERF_MISSING,
     more_costs.INSPECTION_RATE_MISSING,
+    more_costs.BOX_TOO_SMALL,
     Missing("AND(ISBLANK(cycle_time),NOT(ISERROR(cutting_time)),ISERROR(listed_cycle))", "cycle time",
             "or the operation list", "cycle_time"),
     Missing("AND(ISBLANK(margin),ISBLANK(markup))", "margin", "or markup; 0 % counts", "margin"),

@@ -68,8 +68,8 @@ MORE_COSTS: dict[str, tuple[Input, ...]] = {
         make_input("box_cost", "Cost of a box", kinds.Money, blank=0, unit="each"),
     ),
     "The part": (
-        make_input("part_area", "Surface of a part", kinds.SurfaceArea, blank=0,
-                   help_text="whole surface of one part, for work that is charged by area"),
+        make_input("surface_area", "Surface of a part", kinds.SurfaceArea, blank=0, from_part=True,
+                   help_text="whole surface of one part, for work that is charged by area; left blank, that of the sheet Part"),
     ),
     "How the price is shown": (
         make_input("priced_per", "Price is for", kinds.PricedPer, "part", from_shop=True),

@@ -6,7 +6,7 @@ from barfuncs.templates.model import LOOK, NOTE, OK, Answer, Check, Missing, Row
 from barfuncs.templates.quote.inputs import BREAKS
 
 _BY_AREA = tuple(per for per in kinds.PROCESS_BASES if per.endswith("2"))
-_EACH = "PROCESS_COST(1,proc_rate,proc_rate_per,each_weight,part_area,proc_time_each,0,0,units)"
+_EACH = "PROCESS_COST(1,proc_rate,proc_rate_per,each_weight,surface_area,proc_time_each,0,0,units)"
 PROCESSES = Table(
     name="processes",
     item="proc",
@@ -31,7 +31,7 @@ PROCESSES = Table(
                   'IF(proc_filled=0,0,IF(ISBLANK(proc_rate_per),NA(),IF(proc_rate_per="lot",proc_rate,0)+proc_sound))', aside=True),
     ),
     wrong_if=(
-        (f"IF(OR({','.join(f'proc_rate_per={chr(34)}{per}{chr(34)}' for per in _BY_AREA)}),IFERROR(part_area=0,FALSE),FALSE)", "surface of a part is missing"),
+        (f"IF(OR({','.join(f'proc_rate_per={chr(34)}{per}{chr(34)}' for per in _BY_AREA)}),IFERROR(surface_area=0,FALSE),FALSE)", "surface of a part is missing"),
         ('IF(proc_rate_per="hour",proc_time_each=0,FALSE)', "time for a part is missing"),
     ),
     looks=(
@@ -41,6 +41,8 @@ PROCESSES = Table(
     ),
     marks_width=34,
 )
+BOX_TOO_SMALL = Missing("IF(IFERROR(box_weight>0,FALSE),IFERROR(each_weight>box_weight*(1+1E-9),FALSE),FALSE)", "parts in a box weigh at most",
+                        "one part weighs more", "box_weight")
 INSPECTION_RATE_MISSING = Missing("AND(IFERROR(inspection_time>0,FALSE),ISBLANK(inspection_rate))", "rate for inspection", input="inspection_rate")
 
 
