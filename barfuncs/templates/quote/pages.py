@@ -145,8 +145,10 @@ def more_costs_sheet(book: Workbook) -> None:
                 sheet[ref].value = f'=IF(ISBLANK(quantity_{n}),"",use_quantity_{n})'
             if column == last:
                 sheet[ref].alignment = Alignment(horizontal="left", vertical="center", indent=1)
-            sheet.conditional_formatting.add(ref, layout.rule_where(f"ISBLANK(quantity_{n})", font=Font(color="FFFFFF"), stopIfTrue=True))
-    layout.quiet_errors(sheet, f"F{first}:{last}{right.row}")
+    shown = f"F{first}:{last}{right.row}"
+    # One rule, and without a name: the engine works rules out too, each time.
+    sheet.conditional_formatting.add(shown, layout.rule_where(f'$E{first}=""', font=Font(color="FFFFFF"), stopIfTrue=True))
+    layout.quiet_errors(sheet, shown)
     right.skip()
     right.next_row()
     right.put("E", "Parts in a box")
@@ -190,11 +192,10 @@ def prices_sheet(book: Workbook) -> None:
         page.put("B", label, bold=name == "price_whole")
         for n, column in columns.items():
             FORM.put_value(page, f"{name}_{n}", column, bold=name == "price_whole")
-    for n, column in columns.items():
-        # A quantity that is not asked for leaves its column blank.
-        sheet.conditional_formatting.add(f"{column}{first}:{column}{page.row}", layout.rule_where(
-            f"ISBLANK(quantity_{n})", font=Font(color="FFFFFF"), stopIfTrue=True))
-        layout.quiet_errors(sheet, f"{column}{first}:{column}{page.row}")
+    # A quantity that is not asked for leaves its column blank. One rule, and without a name: the engine works rules out too.
+    shown = f"C{first}:H{page.row}"
+    sheet.conditional_formatting.add(shown, layout.rule_where(f'C${first - 1}=""', font=Font(color="FFFFFF"), stopIfTrue=True))
+    layout.quiet_errors(sheet, shown)
     page.skip()
     page.heading("B:F", "What if, before rounding")
     beside = page.beside(page.row)
