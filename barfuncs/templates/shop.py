@@ -5,7 +5,7 @@ Each table is declared once, as columns; the workbook is built from them and rea
 
 import functools
 import io
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,8 @@ from openpyxl.styles import Alignment
 from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs.catalogue import kinds, materials
+from barfuncs.catalogue.entry import CATALOGUE
+from barfuncs.catalogue.formula import cell_formula
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.kinds import Kind
 from barfuncs.catalogue.reading import CELLS, in_units, read_in
@@ -570,6 +572,104 @@ def _table_sheet(book: Workbook, title: str, columns: Sequence[Column]) -> None:
     sheet.print_area = f"A1:{letters[-1]}{last}"
 
 
+RATE_SHEET = "Machine-hour rate"
+_RATE_LINES: tuple[tuple[str, str, str, tuple[float | None, ...]], ...] = (
+    ("replacement_value", "Replacement value", "", (185_000, 240_000, 310_000)),
+    ("life_years", "Life", "years", (8, 8, 8)),
+    ("hours_a_year", "Hours run in a year", "h", (2_400, 3_000, 4_200)),
+    ("interest_rate", "Interest in a year", "", (0.06, 0.06, 0.06)),
+    ("floor_area", "Floor, feeder included", "m2 or ft2", (18, 22, 24)),
+    ("floor_cost", "Cost of it in a year", "per m2 or ft2", (110, 110, 110)),
+    ("power", "Power drawn on average", "kW", (7, 9, 8)),
+    ("energy_price", "Price of energy", "per kWh", (0.22, 0.22, 0.22)),
+    ("yearly_maintenance", "Maintenance in a year", "", (5_500, 7_200, 9_300)),
+    ("yearly_other", "Other fixed costs in a year", "", (1_200, 1_500, 1_800)),
+)
+_MINDING_LINES: tuple[tuple[str, str, str, tuple[float | None, ...]], ...] = (
+    ("wage_rate", "Person, with all costs", "per hour", (42, 42, 42)),
+    ("attended_share", "Share of the hours attended", "", (0.9, 0.7, 0.4)),
+    ("lathes_shared", "Lathes minded together", "", (1, 3, 3)),
+    ("run_time", "From one call to the next", "s", (600, 600, 900)),
+    ("service_time", "Person at the lathe for a call", "s", (60, 60, 60)),
+)
+_RATE_COLUMNS = "CDEFGH"
+_RATE_KINDS = {a.name: a.kind for name in ("machine_hour_rate", "lathe_rate", "lathes_running") for a in CATALOGUE[name].arguments}
+
+
+def _rate_sheet(book: Workbook) -> None:
+    """What an hour of each lathe costs, from the shop's figures. It stands in the shop file and not in each quote: a rate is worked
+    out once a year, and a quote takes it from the sheet Machines. Nothing reads this sheet."""
+    sheet = layout.add_sheet(book, RATE_SHEET, {"A": 1.5, "B": 31, **dict.fromkeys(_RATE_COLUMNS, 14), "I": 15}, landscape=True)
+    layout.put(sheet, "B1", RATE_SHEET, size=18, bold=True, color=layout.ACCENT)
+    sheet.row_dimensions[1].height = 26
+    layout.put(sheet, "B2", "Optional. What an hour of a lathe costs, after the scheme of VDI 3258; type the rate of the last line into the sheet Machines "
+                            "if you want it. All figures are invented.", size=9, color=layout.SOFT)
+    row = 4
+    at: dict[str, int] = {}
+
+    def heading(text: str) -> None:
+        nonlocal row
+        layout.heading(sheet, "B", "I", row, text)
+        row += 1
+
+    def line(name: str, label: str, unit: str) -> None:
+        nonlocal row
+        at[name] = row
+        layout.put(sheet, f"B{row}", label)
+        layout.put(sheet, f"I{row}", unit, size=9, color=layout.SOFT, indent=1)
+        row += 1
+
+    def inputs(lines: Sequence[tuple[str, str, str, tuple[float | None, ...]]]) -> None:
+        for name, label, unit, values in lines:
+            line(name, label, unit)
+            kind = _RATE_KINDS[name]
+            for n, column in enumerate(_RATE_COLUMNS):
+                ref = f"{column}{row - 1}"
+                layout.style_input(sheet, ref, "percent" if kind.reader == "fraction" else "count" if kind.whole else "general")
+                sheet[ref].value = values[n] if n < len(values) else None
+            layout.validate(sheet, f"C{row - 1}:H{row - 1}", kind, label, ARGUMENTS[name])
+
+    def answers(name: str, label: str, unit: str, number: str, formula: Callable[[Mapping[str, str]], str], bold: bool = False) -> None:
+        line(name, label, unit)
+        sheet[f"B{row - 1}"].font = layout.font(bold=bold)
+        for column in _RATE_COLUMNS:
+            ref = f"{column}{row - 1}"
+            layout.style_answer(sheet, ref, number, bold=bold)
+            sheet[ref].value = f'=IF({column}{at["replacement_value"]}="","",{formula({n: f"{column}{r}" for n, r in at.items()})})'
+
+    def of(function: str, **others: str) -> Callable[[Mapping[str, str]], str]:
+        return lambda refs: cell_formula(CATALOGUE[function], {**refs, **{a: refs.get(b, b) for a, b in others.items()}})
+
+    heading("The lathes of the sheet Machines, in its order")
+    layout.put(sheet, f"B{row}", "Lathe")
+    for n, column in enumerate(_RATE_COLUMNS, start=6):
+        layout.put(sheet, f"{column}{row}", f'=IF(Machines!B{n}="","",Machines!B{n})', bold=True, align="right", shrink=True)
+    row += 1
+    inputs(_RATE_LINES)
+    answers("hour_rate", "Machine-hour rate", "per hour", "money", of("machine_hour_rate"), bold=True)
+    row += 1
+    heading("The person who minds it")
+    inputs(_MINDING_LINES)
+    answers("busy", "Person busy with these lathes", "", "percent",
+            lambda r: f'IF({r["run_time"]}="","",{cell_formula(CATALOGUE["lathes_running"], {**r, "lathes": r["lathes_shared"], "people": "1"})}'
+                      f'*{r["service_time"]}/{r["run_time"]})')
+    answers("not_waiting", "Lathe does not wait for the person", "", "percent",
+            lambda r: f'IF({r["run_time"]}="","",{cell_formula(CATALOGUE["minding_efficiency"], {**r, "lathes": r["lathes_shared"], "people": "1"})})')
+    answers("lathe_rate", "Rate with the person", "per hour", "money", of("lathe_rate"), bold=True)
+    answers("unattended_rate", "Rate while it runs alone", "per hour", "money", lambda r: r["hour_rate"])
+    answers("used_rate", "Rate on the sheet Machines", "per hour", "money", lambda r: "X")
+    column_of = _letter(next(n for n, c in enumerate(MACHINES) if c.name == "machine_rate") + 1)
+    for n, column in enumerate(_RATE_COLUMNS, start=6):
+        sheet[f"{column}{row - 1}"].value = f'=IF(Machines!{column_of}{n}="","",Machines!{column_of}{n})'
+    row += 1
+    for text in ("Depreciation and interest on half the replacement value, floor, maintenance and other costs over the hours run; energy by the hour.",
+                 "Calls of a lathe come at random, so that several at once must wait: the share of waiting is lost beside the efficiency of a job.",
+                 "Percent of the hours attended: only then the person costs the lathe anything, shared among the lathes minded together."):
+        layout.put(sheet, f"B{row}", text, size=9, color=layout.SOFT)
+        row += 1
+    sheet.print_area = f"A1:I{row}"
+
+
 @functools.cache
 def build() -> bytes:
     """The workbook with invented example data, as the bytes of an xlsx file."""
@@ -577,4 +677,5 @@ def build() -> bytes:
     _rates_sheet(book)
     for title, columns in TABLES.items():
         _table_sheet(book, title, columns)
+    _rate_sheet(book)
     return pack(layout.parts_of(book))
