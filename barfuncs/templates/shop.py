@@ -602,7 +602,7 @@ def _rate_sheet(book: Workbook) -> None:
     sheet = layout.add_sheet(book, RATE_SHEET, {"A": 1.5, "B": 31, **dict.fromkeys(_RATE_COLUMNS, 14), "I": 15}, landscape=True)
     layout.put(sheet, "B1", RATE_SHEET, size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
-    layout.put(sheet, "B2", "Optional. What an hour of a lathe costs, after the scheme of VDI 3258; type the rate of the last line into the sheet Machines "
+    layout.put(sheet, "B2", "Optional. What an hour of a lathe costs, after the scheme of VDI 3258; type the rate with the person into the sheet Machines "
                             "if you want it. All figures are invented.", size=9, color=layout.SOFT)
     row = 4
     at: dict[str, int] = {}
@@ -628,6 +628,7 @@ def _rate_sheet(book: Workbook) -> None:
                 layout.style_input(sheet, ref, "percent" if kind.reader == "fraction" else "count" if kind.whole else "general")
                 sheet[ref].value = values[n] if n < len(values) else None
             layout.validate(sheet, f"C{row - 1}:H{row - 1}", kind, label, ARGUMENTS[name])
+            sheet.data_validations.dataValidation[-1].showErrorMessage = False  # a wrong figure makes the rate #N/A
 
     def answers(name: str, label: str, unit: str, number: str, formula: Callable[[Mapping[str, str]], str], bold: bool = False) -> None:
         line(name, label, unit)
