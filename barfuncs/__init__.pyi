@@ -84,10 +84,18 @@ InspectionLevel: TypeAlias = (
 Operation: TypeAlias = (
     Literal[
         "turning",
+        "taper turning",
         "facing",
+        "boring",
+        "grooving",
         "cut-off",
         "drilling",
+        "reaming",
         "threading",
+        "tapping",
+        "knurling",
+        "milling",
+        "cross drilling",
         "other",
     ]
     | str

@@ -9,13 +9,17 @@ import barfuncs as bf
 from barfuncs.catalogue.kinds import (
     INSPECTION_LEVELS,
     LAST_BAR_RESTS,
+    LAST_FEEDS,
     MACHINE_TYPES,
     NO_YES,
+    OPERATIONS,
     PRICE_BASES,
     PRICED_PER,
     PROCESS_BASES,
     ROUNDINGS,
     SETUP_PRICED,
+    SPINDLES,
+    TIMED_OPERATIONS,
 )
 from barfuncs.templates.registry import TEMPLATES
 
@@ -57,6 +61,11 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     for name, value in optional.items():
         if rng.random() < 0.6:
             job[name] = value
+    rarer = {
+        "rear_hold": length(0, 6), "second_spindle_stock": length(0.05, 0.6), "first_parts_scrapped": rng.randint(0, 3),
+        "parts_per_feed": rng.randint(1, 5), "last_feed": rng.choice(LAST_FEEDS),
+    }
+    job |= {name: value for name, value in rarer.items() if rng.random() < 0.3}
     alone = {"parts_bin": rng.choice([40, 500, 8000]), "chip_bin_count": rng.choice([60, 900, 20_000]),
              "chip_bin": rng.choice([10, 55, 200]) * (3.8 if units == "mm" else 1), "bulk_factor": rng.choice([5, 8.5, 30]),
              "mean_time_between_stops": rng.choice([2.5, 20, 150])}
@@ -82,7 +91,22 @@ def good_job(rng: random.Random) -> dict[str, Any]:
         if apart.random() < 0.8:
             job["part_length"] = None
             job.pop("part_weight", None)
+    if good_per_bar(with_part(job)) < 1:  # of a part or two nothing is left
+        for name in ("first_parts_scrapped", "last_feed", "second_spindle_stock", "rear_hold"):
+            job.pop(name, None)
     return job
+
+
+def good_per_bar(job: dict[str, Any]) -> int:
+    """Parts of a bar without its first ones that are scrapped."""
+    def given(name: str) -> Any:
+        return job.get(name) or 0
+
+    keeps = bf.min_remnant(job["grip_length"], job["face_to_cutoff"], given("rear_hold"))
+    fit = bf.parts_per_bar(job["bar_length"], job["part_length"], job["cutoff_width"], keeps,
+                           given("facing") + given("second_spindle_stock"), given("end_trim"))
+    per_feed = given("parts_per_feed") or 1
+    return bf.parts_in_full_feeds(fit, per_feed if given("last_feed") == LAST_FEEDS[1] else 1) - given("first_parts_scrapped")
 
 
 def sections(rng: random.Random, job: dict[str, Any], digits: int) -> dict[str, Any]:
@@ -135,22 +159,23 @@ BAD_IN_A_QUOTE: dict[str, tuple[Any, ...]] = {
 """Values that must leave a quote without a price, put one at a time into good inputs."""
 
 
-def operations(rng: random.Random, unit: float, size: float, top_speed: bool) -> dict[str, Any]:
-    """Some rows of an operation list that fit a bar, in any lines of it. Without `top_speed` each row has its own."""
+def operations(rng: random.Random, unit: float, size: float, top_speed: bool, idea: float) -> dict[str, Any]:
+    """Some rows of an operation list that fit a bar, in any lines of it. Without `top_speed` each row has its own; up to the
+    surface speed `idea`, in ft/min, an edge may do without a count."""
     speed = 0.3048 if unit > 1 else 1.0
     rows: dict[str, Any] = {}
     for n in sorted(rng.sample(range(1, 13), rng.randint(1, 6))):
-        operation = rng.choice(["turning", "facing", "cut-off", "drilling", "threading", "other"])
+        operation = rng.choice(OPERATIONS)
         row: dict[str, Any] = {"operation": operation}
-        if operation == "other":
+        if operation in TIMED_OPERATIONS:
             row["extra_time"] = round(rng.uniform(0.5, 20), 1)
         else:
             diameter = round(size * rng.uniform(0.3, 1), 4)
             row |= {"start_diameter": diameter, "surface_speed": round(rng.uniform(60, 600) * speed, 1),
                     "feed_rate": round(rng.uniform(0.001, 0.01) * unit, 4)}
-            if operation in ("facing", "cut-off"):
+            if operation in ("facing", "grooving", "cut-off", "taper turning"):
                 row["end_diameter"] = rng.choice([0, round(diameter * rng.uniform(0, 0.8), 4)])
-            else:
+            if operation not in ("facing", "grooving", "cut-off"):
                 row["length"] = round(rng.uniform(0.2, 3) * unit, 3)
             if rng.random() < 0.5 or not top_speed:
                 row["top_speed"] = rng.choice([800, 2500, 6000])
@@ -158,6 +183,12 @@ def operations(rng: random.Random, unit: float, size: float, top_speed: bool) ->
                 row["extra_time"] = round(rng.uniform(0, 3), 1)
         if rng.random() < 0.4:
             row["passes"] = rng.randint(1, 6)
+        if rng.random() < 0.3:
+            row["spindle"] = rng.choice(SPINDLES)
+        if rng.random() < 0.4:
+            row |= rng.choice(({"edge_cost": 3.5}, {"edge_change_time": 90}, {"edge_cost": 8, "edge_change_time": 240}))
+            if operation not in ("turning", "facing", "boring") or row["surface_speed"] > idea * speed or rng.random() < 0.5:
+                row["parts_per_edge"] = rng.randint(5, 2000)
         rows |= {f"op_{n}_{name}": value for name, value in row.items()}
         rows[f"op_{n}_note"] = f"Step {n}"
     return rows
@@ -184,10 +215,9 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     unit = 25.4 if job["units"] == "mm" else 1.0
     not_asked = ("quantity", "longest_random_bar", "feeder_bars", "bars_on_hand")
     job = {name: value for name, value in job.items() if name in TEMPLATES["quote"].inputs and name not in not_asked}
-    per_bar = bf.parts_per_bar(job["bar_length"], with_part(job)["part_length"], job["cutoff_width"], job["grip_length"] + job["face_to_cutoff"],
-                               job.get("facing", 0), job.get("end_trim", 0))
+    per_bar = good_per_bar(with_part(job))
     usual = [1, 2, 7, 40, 100, 101, 250, 999, 1000, 5000, 25_000, 120_000]
-    if per_bar:  # one part more than some bars give
+    if per_bar > 0:  # one part more than some bars give
         usual += [bf.whole_bar_quantity(q, per_bar, job.get("scrap_rate", 0), job.get("setup_parts", 0)) + 1 for q in (1, 20, 300)]
     for n, quantity in enumerate(rng.sample(sorted({*usual}), rng.randint(1, 6)), 1):
         job[f"quantity_{n}"] = quantity
@@ -206,11 +236,14 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
         "inspection_level": rng.choice(INSPECTION_LEVELS), "inspection_time": rng.choice([20, 180]), "box_parts": rng.choice([1, 40, 500]),
         "box_cost": rng.choice([0.8, 4.25]), "surface_area": round(rng.uniform(0.5, 40) * unit * unit, 3), "priced_per": rng.choice([*PRICED_PER]),
         "minimum_order": rng.choice([0, 150, 2500]), "setup_priced": rng.choice(SETUP_PRICED), "offer_whole_bars": rng.choice(NO_YES),
+        "longest_push": round(rng.uniform(1, 20) * unit, 2), "handover_time": round(rng.uniform(0, 6), 1),
         "tool": rng.choice(["carbide", "high-speed steel"]), "currency": "\u20ac", "terms": "Net 14 days.",
     }
     job |= {name: value for name, value in optional.items() if rng.random() < 0.5}
+    # There are usual constants of tool life for these; with high-speed steel an edge does not last a part at every speed.
+    idea = 0 if job["material"] not in ("Brass C36000", "Steel 1215") else 120 if job.get("tool") == "high-speed steel" else 600
     if rng.random() < 0.6:
-        job |= operations(rng, unit, job["size"], "top_speed" in job)
+        job |= operations(rng, unit, job["size"], "top_speed" in job, idea)
     if rng.random() < 0.6:
         job |= processes(rng, "surface_area" in job or "section_1_size" in job)
     if "inspection_time" in job or rng.random() < 0.2:
@@ -230,12 +263,12 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
 
 _PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2.0,
          "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2,
-         "feeder_longest_bar": 160.0, "machine_type": "guide bush", "top_speed": 4000.0}
+         "feeder_longest_bar": 160.0, "machine_type": "guide bush", "top_speed": 4000.0, "rear_hold": 3.0, "first_parts_scrapped": 1.0}
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
     "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "parts_bin": 400.0, "chip_bin": 55.0, "bulk_factor": 9.0,
                  "mean_time_between_stops": 20.0, "tool_2_parts_per_edge": 300.0, "tool_2_parts_on_edge": 20.0},
     "quote": {**_PLAN, **{f"quantity_{n}": q for n, q in enumerate((500.0, 100.0, 1000.0, 2500.0, 60.0, 5000.0), 1)},
-              "margin": 0.2, "what_if_quantity": 250.0, "setup_rate": 60.0, "setup_hours": 1.5,
+              "margin": 0.2, "what_if_quantity": 250.0, "setup_rate": 60.0, "setup_hours": 1.5, "longest_push": 24.0, "tool_changes": 3.0,
               "op_2_operation": "facing", "op_2_start_diameter": 1.0, "op_2_end_diameter": 0.25, "op_2_length": 1.0,
               "op_2_surface_speed": 400.0, "op_2_feed_rate": 0.005, "op_2_top_speed": 3000.0, "op_2_passes": 2.0,
               "op_2_extra_time": 1.5, "op_5_operation": "turning", "op_5_start_diameter": 1.0, "op_5_length": 1.75,

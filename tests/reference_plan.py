@@ -35,30 +35,39 @@ def supply(i: dict[str, Any], bars: int) -> dict[str, Any]:
             "cuts_per_supplied": cuts}
 
 
+def parts_of(i: dict[str, Any], length: float) -> int:
+    """Parts of a bar of a length, feed after feed."""
+    left = length - (i["end_trim"] or 0) - bf.min_remnant(i["grip_length"], i["face_to_cutoff"], i["rear_hold"] or 0)
+    each = i["part_length"] + i["cutoff_width"] + (i["facing"] or 0) + (i["second_spindle_stock"] or 0)
+    fit = max(0, math.floor(left / each + 1e-9))
+    return fit - fit % (i["parts_per_feed"] or 1) if i["last_feed"] == "full feeds only" else fit
+
+
 def plan(i: dict[str, Any]) -> dict[str, Any]:
     """Answers by name; None where the template must show an error. `i` are inputs as `read_inputs` gives them."""
     i = with_part({**i, **{name: i[name] or default for name, default in FROM_SHOP.items()}})
     units = i["units"]
     solid = (i["material"], i["shape"], i["size"])
-    trim, facing = i["end_trim"] or 0, i["facing"] or 0
+    trim, facing = i["end_trim"] or 0, (i["facing"] or 0) + (i["second_spindle_stock"] or 0)
+    first = i["first_parts_scrapped"] or 0
     scrap, setup = i["scrap_rate"] or 0, i["setup_parts"] or 0
     a: dict[str, Any] = {}
     a["bar_per_part"] = bf.bar_per_part(i["part_length"], i["cutoff_width"], facing)
-    a["min_remnant"] = bf.min_remnant(i["grip_length"], i["face_to_cutoff"])
-    bar = (i["bar_length"], i["part_length"], i["cutoff_width"], a["min_remnant"], facing, trim)
-    a["parts_per_bar"] = n = bf.parts_per_bar(*bar)
-    a["remnant"] = bf.remnant_length(*bar)
-    a["bar_use"] = bf.bar_use(*bar)
-    a["first_stickout"] = bf.first_stickout(i["part_length"], i["cutoff_width"], i["face_to_cutoff"], facing, trim)
+    a["min_remnant"] = bf.min_remnant(i["grip_length"], i["face_to_cutoff"], i["rear_hold"] or 0)
+    a["parts_per_bar"] = n = parts_of(i, i["bar_length"])
+    a["remnant"] = i["bar_length"] - trim - n * a["bar_per_part"]
+    a["bar_use"] = n * i["part_length"] / i["bar_length"]
+    a["first_stickout"] = i["face_to_cutoff"] + (i["parts_per_feed"] or 1) * a["bar_per_part"] + trim
     a["stickout_ratio"] = bf.stickout_ratio(a["first_stickout"], i["size"])
-    a["parts_on_average"] = bf.parts_to_make(i["quantity"], scrap, setup)
-    a["parts_to_make"] = bf.parts_to_make(i["quantity"], scrap, setup, i["confidence"])
+    for name, sure in (("parts_on_average", None), ("parts_to_make", i["confidence"])):
+        good = bf.parts_to_make(i["quantity"], scrap, setup, sure)
+        a[name] = good + first * math.ceil(good / (n - first))
     a["bars"] = math.ceil(a["parts_to_make"] / n)
     a |= supply(i, a["bars"])
     del a["cuts_per_supplied"]
     a["last_bar_parts"] = a["parts_to_make"] - (a["bars"] - 1) * n
     a["last_bar_remnant"] = i["bar_length"] - trim - a["last_bar_parts"] * a["bar_per_part"]
-    a["whole_bar_quantity"] = max(i["quantity"], math.floor((a["bars"] * n - setup) * (1 - scrap) + 1e-9))
+    a["whole_bar_quantity"] = max(i["quantity"], math.floor((a["bars"] * (n - first) - setup) * (1 - scrap) + 1e-9))
     to_rack = i["last_bar_rest"] == "back on the rack"
     rest = a["last_bar_remnant"] if to_rack and a["last_bar_remnant"] >= (a["min_remnant"] + a["bar_per_part"] + trim) * (1 - 1e-9) else 0
     blanks = 1 if i["price_per"] == "blank" else a["blanks_per_supplied"]
@@ -66,8 +75,9 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
     if i["longest_random_bar"] is None:
         a["fewest_bars"] = "-"
     else:
-        most = bf.parts_per_bar(i["longest_random_bar"], *bar[1:])
-        a["fewest_bars"] = math.ceil(a["parts_to_make"] / most)
+        most = parts_of(i, i["longest_random_bar"]) - first
+        good = bf.parts_to_make(i["quantity"], scrap, setup, i["confidence"])
+        a["fewest_bars"] = math.ceil(good / most)
     a["weight_per_length"] = bf.weight_per_length(*solid, i["thickness"], units)
     a["bar_weight"] = bf.bar_weight(*solid, i["bar_length"], i["thickness"], units)
     a["weight_to_buy"] = a["bought"] * a["bar_weight"] / i["bar_length"] * a["bought_length"]

@@ -8,7 +8,7 @@ import math
 from typing import Any
 
 from reference_part import part, rows_of, with_part
-from reference_plan import supply
+from reference_plan import parts_of, supply
 
 import barfuncs as bf
 from barfuncs.catalogue import materials
@@ -18,6 +18,7 @@ OPERATIONS = range(1, 13)
 BLANK_COUNTS_AS = {
     "scrap_rate": 0, "bar_change_time": 0, "efficiency": 1, "cut_charge": 0, "minimum_charge": 0, "chip_price": 0,
     "remnant_price": 0, "other_per_part": 0, "other_per_order": 0, "tooling": 0, "margin": 0, "markup": 0,
+    "tool_changes": None, "tool_change_time": 0, "rapid_time": 0, "bar_feed_time": 0, "handover_time": 0, "rear_hold": 0,
     "rounding": "nearest 0.01", "first_off": 0, "priced_per": "part", "setup_priced": "in the price", "inspection_level": "II", "currency": "$", "last_bar_rest": "charged to the job", "confidence": 0.95,
 }
 """What a blank counts as where there is no shop file."""
@@ -26,12 +27,13 @@ COLUMNS = ("start_diameter", "end_diameter", "length", "surface_speed", "feed_ra
 
 def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) -> dict[str, Any]:
     """The cost of one order, line by line."""
-    facing, trim, units = i["facing"], i["end_trim"], i["units"]
-    feed = i["part_length"] + i["cutoff_width"] + facing
-    bar = (i["bar_length"], i["part_length"], i["cutoff_width"], i["grip_length"] + i["face_to_cutoff"], facing, trim)
-    per_bar, remnant = bf.parts_per_bar(*bar), bf.remnant_length(*bar)
+    trim, units, first = i["end_trim"], i["units"], i["first_parts_scrapped"]
+    feed = i["part_length"] + i["cutoff_width"] + i["facing"] + i["second_spindle_stock"]
+    per_bar = parts_of(i, i["bar_length"])
+    remnant = i["bar_length"] - trim - per_bar * feed
     to_make = bf.parts_to_make(quantity, i["scrap_rate"], i["setup_parts"])
-    bars = bf.bars_for_quantity(quantity, per_bar, i["scrap_rate"], i["setup_parts"]) + bars_more
+    bars = -(-to_make // (per_bar - first))
+    to_make, bars = to_make + first * bars, bars + bars_more
     solid = (i["material"], i["shape"], i["size"])
     per_unit = bf.weight_per_length(*solid, i["thickness"], units) / (1000 if units == "mm" else 12)
     weight = bf.bar_weight(*solid, i["bar_length"], i["thickness"], units)
@@ -47,7 +49,7 @@ def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) 
     a["material_cost"] = max(i["minimum_charge"], a["bought"] * per_bought + a["cuts"] * i["cut_charge"]) + i["certificate_fee"] + i["material_freight"]
     to_rack = i["last_bar_rest"] == "back on the rack"
     a["last_rest"] = i["bar_length"] - trim - last * feed
-    useful = a["last_rest"] >= (i["grip_length"] + i["face_to_cutoff"] + feed + trim) * (1 - 1e-9)
+    useful = a["last_rest"] >= (max(i["grip_length"] + i["face_to_cutoff"], i["rear_hold"]) + feed + trim) * (1 - 1e-9)
     a["rest_length"] = a["last_rest"] if to_rack and useful else 0
     blanks = 1 if i["price_per"] == "blank" else bought["blanks_per_supplied"]
     a["rack_length"] = a["rest_length"] + (a["bought"] * blanks - bars) * i["bar_length"] * to_rack
@@ -60,8 +62,9 @@ def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) 
         * i["machine_rate"]
     a["setup_cost"] = i["setup_hours"] * (i["machine_rate"] if i["setup_rate"] is None else i["setup_rate"])
     a["other_cost"] = quantity * i["other_per_part"] + i["other_per_order"] + i["tooling"]
+    a["tool_cost"] = to_make * i["tool_each"]
     a |= beside_the_lathe(i, quantity, to_make, each)
-    a["beside_lathe"] = a["other_cost"] + a["process_cost"] + a["inspection_cost"] + a["packing_cost"]
+    a["beside_lathe"] = a["other_cost"] + a["tool_cost"] + a["process_cost"] + a["inspection_cost"] + a["packing_cost"]
     a["order_cost"] = a["material_used"] - a["scrap_credit"] + a["machine_cost"] + a["setup_cost"] + a["beside_lathe"]
     if a["order_cost"] < 0:  # scrap that brings more than the order costs is a mistake somewhere
         return a | {"order_cost": None, "cost_each": None, "before_rounding": None}
@@ -142,18 +145,69 @@ def priced(i: dict[str, Any], quantity: float, cycle: float) -> dict[str, Any]:
     return a
 
 
+TIMED = ("knurling", "milling", "cross drilling", "other")
+TAYLOR = {("carbide", "steel"): (0.25, 500, 1500), ("carbide", "easy"): (0.25, 900, 2700),
+          ("high-speed steel", "steel"): (0.125, 70, 200), ("high-speed steel", "easy"): (0.125, 120, 350)}
+WORK = {"free-machining steel": "steel", "carbon steel": "steel", "brass": "easy", "aluminum": "easy"}
+
+
+def edges(i: dict[str, Any], n: int, seconds: float, group: str) -> tuple[Any, float]:
+    """The idea of parts per edge of a row, and the share of an edge that one part uses."""
+    idea: Any = ""
+    cut = seconds - (i[f"op_{n}_passes"] or 1) * (i[f"op_{n}_extra_time"] or 0)
+    if group in WORK and cut > 0 and i[f"op_{n}_operation"] in ("facing", "turning", "taper turning", "boring"):
+        exponent, metric, inch = TAYLOR[i["tool"], WORK[group]]
+        minutes = ((metric if i["units"] == "mm" else inch) / i[f"op_{n}_surface_speed"]) ** (1 / exponent)
+        idea = math.floor(minutes * 60 / cut * (1 + 1e-15) + 1e-9)
+    if not i[f"op_{n}_edge_cost"] and not i[f"op_{n}_edge_change_time"]:
+        return idea, 0
+    return idea, 1 / (i[f"op_{n}_parts_per_edge"] or idea)
+
+
+def cycle_of(i: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
+    """The cycle time from the operation list, side by side."""
+    found: dict[str, Any] = {}
+    rows = {n: i[f"op_{n}_operation"] for n in OPERATIONS if i[f"op_{n}_operation"] is not None}
+    second = {n for n in rows if i[f"op_{n}_spindle"] == "second"}
+    tools = [len([n for n in side if rows[n] != "other"]) for side in (set(rows) - second, second)]
+    changes = [count if count > 1 else 0 for count in tools]
+    found["main_changes"] = changes[0] if i["tool_changes"] is None else i["tool_changes"]
+    found["second_changes"] = changes[1]
+    found["second_cutting"] = sum(a[f"op_{n}_time"] for n in second)
+    strokes = 1 if i["longest_push"] is None else math.ceil(a["bar_per_part"] * i["parts_per_feed"] / i["longest_push"] - 1e-9)
+    found["feed_each"] = i["bar_feed_time"] * strokes / i["parts_per_feed"]
+    found["main_side"] = (a["cutting_time"] - found["second_cutting"] + found["main_changes"] * i["tool_change_time"] + i["rapid_time"]
+                          + found["feed_each"])
+    found["second_side"] = found["second_cutting"] + found["second_changes"] * i["tool_change_time"]
+    group = a["material_group"]
+    exponent, metric, inch = TAYLOR[i["tool"], WORK[group]] if group in WORK else (0, 0, 0)
+    found["taylor_work"] = {"steel": "mild steel", "easy": "brass or aluminum", None: ""}[WORK.get(group)]
+    found["taylor_n"], found["taylor_c"] = exponent, metric if i["units"] == "mm" else inch
+    found["edge_change_each"], found["tool_each"], found["edge_ideas"] = 0, 0, 0
+    for n in OPERATIONS:
+        idea, share = edges(i, n, a[f"op_{n}_time"], group)
+        found |= {f"op_{n}_usual_edge": idea, f"op_{n}_edge_share": share,
+                  f"op_{n}_side": 0 if rows.get(n) in (None, "other") else 2 if n in second else 1}
+        found["edge_change_each"] += share * (i[f"op_{n}_edge_change_time"] or 0)
+        found["tool_each"] += share * (i[f"op_{n}_edge_cost"] or 0)
+        found["edge_ideas"] += share > 0 and not i[f"op_{n}_parts_per_edge"]
+    longer = max(found["main_side"], found["second_side"])
+    found["listed_cycle"] = longer + i["handover_time"] + found["edge_change_each"] if a["cutting_time"] else None
+    return found
+
+
 def operation(i: dict[str, Any], n: int) -> tuple[float, float, float]:
     """Top speed, time and spindle speed at the start of one row of the operation list."""
     row = {name: i[f"op_{n}_{name}"] for name in COLUMNS}
     limit = row["top_speed"] if row["top_speed"] is not None else i["top_speed"]
     what = i[f"op_{n}_operation"]
-    if i["max_feed"] is not None and row["feed_rate"] is not None and what not in ("facing", "cut-off"):
+    if i["max_feed"] is not None and row["feed_rate"] is not None and what not in ("facing", "grooving", "cut-off"):
         followed = min(1e6, i["max_feed"] / row["feed_rate"])
         limit = followed if limit is None else min(limit, followed)
     if what is None:
         return limit or 0, 0, 0
     given = {name: value for name, value in (row | {"top_speed": limit}).items() if value is not None}
-    speed = bf.spindle_speed(row["surface_speed"], row["start_diameter"], limit, i["units"]) if what != "other" else 0
+    speed = bf.spindle_speed(row["surface_speed"], row["start_diameter"], limit, i["units"]) if what not in TIMED else 0
     return limit or 0, bf.operation_time(what, **given, units=i["units"]), speed
 
 
@@ -161,16 +215,18 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     """Answers by name; None where the template must show an error. `i` are inputs as `read_inputs` gives them."""
     i = {**i, **{name: default if i[name] is None else i[name] for name, default in BLANK_COUNTS_AS.items()}}
     i = with_part(i)
-    units, trim, facing = i["units"], i["end_trim"], i["facing"]
+    units, trim, facing = i["units"], i["end_trim"], i["facing"] + i["second_spindle_stock"]
+    a_first = i["first_parts_scrapped"]
     solid = (i["material"], i["shape"], i["size"])
     a: dict[str, Any] = {}
     a["bar_per_part"] = bf.bar_per_part(i["part_length"], i["cutoff_width"], facing)
-    a["min_remnant"] = bf.min_remnant(i["grip_length"], i["face_to_cutoff"])
-    bar = (i["bar_length"], i["part_length"], i["cutoff_width"], a["min_remnant"], facing, trim)
-    a["parts_per_bar"] = per_bar = bf.parts_per_bar(*bar)
-    a["remnant"] = bf.remnant_length(*bar)
-    a["bar_use"] = bf.bar_use(*bar)
-    a["first_stickout"] = bf.first_stickout(i["part_length"], i["cutoff_width"], i["face_to_cutoff"], facing, trim)
+    a["min_remnant"] = max(i["grip_length"] + i["face_to_cutoff"], i["rear_hold"])
+    a["front_stock"] = facing
+    a["parts_per_bar"] = per_bar = parts_of(i, i["bar_length"])
+    a["good_per_bar"] = per_bar - a_first
+    a["remnant"] = i["bar_length"] - trim - per_bar * a["bar_per_part"]
+    a["bar_use"] = per_bar * i["part_length"] / i["bar_length"]
+    a["first_stickout"] = i["face_to_cutoff"] + i["parts_per_feed"] * a["bar_per_part"] + trim
     a["stickout_ratio"] = bf.stickout_ratio(a["first_stickout"], i["size"])
     a["section_area"] = bf.section_area(i["shape"], i["size"], i["thickness"])
     a["across_corners"] = bf.across_corners(i["shape"], i["size"], i["thickness"])
@@ -198,15 +254,15 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a["blanks_each"] = 1 if a["bought_as_blanks"] else a["blanks_per_supplied"]
     a["bought_length"] = bought["bought_length"]
     a["bought_weight"] = per_unit * a["bought_length"]
-    a["parts_per_bought"] = per_bar * a["blanks_each"]
+    a["parts_per_bought"] = a["good_per_bar"] * a["blanks_each"]
     a["setting_rate"] = i["machine_rate"] if i["setup_rate"] is None else i["setup_rate"]
     a["speed_allowed"], a["feed_allowed"] = i["top_speed"] or 0, i["max_feed"] or 0
     for n in OPERATIONS:
         a[f"op_{n}_limit"], a[f"op_{n}_time"], a[f"op_{n}_speed"] = operation(i, n)
     a["cutting_time"] = sum(a[f"op_{n}_time"] for n in OPERATIONS)
-    a["listed_cycle"] = a["cutting_time"] + i["tool_changes"] * i["tool_change_time"] + i["rapid_time"] + i["bar_feed_time"] \
-        if a["cutting_time"] else None
+    a |= cycle_of(i, a)
     a["cycle"] = cycle = a["listed_cycle"] if i["cycle_time"] is None else i["cycle_time"]
+    i["tool_each"] = a["tool_each"]
     for n in range(1, 7):
         row = {name: i[f"proc_{n}_{name}"] for name in ("rate", "rate_per", "time_each", "minimum", "freight")}
         alone = i | {f"proc_{m}_rate_per": None for m in range(1, 7) if m != n} | {f"proc_{n}_minimum": 0, f"proc_{n}_freight": 0}
@@ -226,14 +282,15 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
           for name, cost in once.items()}
     for n in BREAKS:
         quantity = i[f"quantity_{n}"]
-        at_it = ("margin", "whole", "sure", "sample", "accepted", "inspected", "boxes", "shown", "value")
+        at_it = ("margin", "whole", "sure", "order_parts", "sample", "accepted", "inspected", "boxes", "shown", "value")
         names = [*priced(i, 1, cycle), *at_it, *(f"{name}_whole" for name in priced(i, 1, cycle) if name not in IN_LINES)]
         a |= {f"{name}_{n}": None for name in names} | {f"offer_{n}": ""}
         a[f"setup_cost_{n}"] = a[f"setup_cost_whole_{n}"] = i["setup_hours"] * a["setting_rate"]
         if quantity is None:
             continue
         a |= {f"{name}_{n}": value for name, value in priced(i, quantity, cycle).items()}
-        a[f"sure_{n}"] = bf.parts_to_make(quantity, i["scrap_rate"], i["setup_parts"], i["confidence"])
+        a[f"order_parts_{n}"] = sure = bf.parts_to_make(quantity, i["scrap_rate"], i["setup_parts"], i["confidence"])
+        a[f"sure_{n}"] = sure + a_first * -(-sure // a["good_per_bar"])
         a[f"margin_{n}"] = (a[f"price_{n}"] - a[f"cost_each_{n}"]) / a[f"price_{n}"] if a[f"price_{n}"] else None
         a[f"whole_{n}"] = whole = bf.whole_bar_quantity(quantity, a["parts_per_bought"], i["scrap_rate"], i["setup_parts"])
         a |= {f"{name}_whole_{n}": value for name, value in priced(i, whole, cycle).items() if name not in IN_LINES}
@@ -277,7 +334,7 @@ def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, An
             found |= {f"{name}_{tag}": None for name in ("bar_length", "bar_weight", "parts_per_bar", "blanks_each",
                       "cuts_per_supplied", "bought_length", "bought_weight")}
             found[f"price_{tag}"] = None
-            found |= {f"blanks_each_{tag}": None, f"parts_per_bar_{tag}": None}
+            found |= {f"blanks_each_{tag}": None, f"parts_per_bar_{tag}": None, f"good_per_bar_{tag}": None}
             continue
         bought = supply(other, 1) if i["supplied_length"] is None or other["bar_length"] <= i["supplied_length"] else None
         found[f"bar_length_{tag}"] = other["bar_length"]
@@ -291,21 +348,23 @@ def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, An
         found[f"price_{tag}"] = None if length is None else \
             i["material_price"] * (length / a["bought_length"] if by_bar else 1)
         other["material_price"] = found[f"price_{tag}"]
-        found[f"parts_per_bar_{tag}"] = bf.parts_per_bar(other["bar_length"], i["part_length"], i["cutoff_width"], a["min_remnant"],
-                                                 i["facing"], i["end_trim"])
+        found[f"parts_per_bar_{tag}"] = parts_of(i, other["bar_length"])
+        found[f"good_per_bar_{tag}"] = max(0, found[f"parts_per_bar_{tag}"] - i["first_parts_scrapped"])
     cases: dict[str, tuple[dict[str, Any], float, int]] = {
         "now": (i, cycle, 0), "cycle": (i, cycle + 1, 0), "scrap": (i | {"scrap_rate": i["scrap_rate"] + 0.01}, cycle, 0),
         "price": (i | {"material_price": i["material_price"] * 1.1, "material_surcharge": i["material_surcharge"] * 1.1}, cycle, 0), "longer": (longer, cycle, 0), "bar": (i, cycle, 1),
         "shorter": (shorter, cycle, 0),
     }
     for tag, (inputs, seconds, more) in cases.items():
-        if tag in ("longer", "shorter") and not (found[f"parts_per_bar_{tag}"] and found[f"blanks_each_{tag}"]):
+        if tag in ("longer", "shorter") and not (found[f"good_per_bar_{tag}"] and found[f"blanks_each_{tag}"]):
             lines = dict.fromkeys(order(i, quantity, cycle))
-            kept = ("parts_to_make", "setup_cost", "other_cost", "process_cost", "inspection_cost", "packing_cost", "beside_lathe")
-            lines |= {name: order(i, quantity, cycle)[name] for name in kept}
-            if found[f"parts_per_bar_{tag}"]:  # too long to be sawn from the supplied bar, but loaded all the same
+            lines |= {name: order(i, quantity, cycle)[name] for name in ("setup_cost", "other_cost")}
+            made = ("parts_to_make", "tool_cost", "beside_lathe")
+            if not i["first_parts_scrapped"]:  # then they do not rest on the bar
+                lines |= {name: order(i, quantity, cycle)[name] for name in made}
+            if found[f"good_per_bar_{tag}"]:  # too long to be sawn from the supplied bar, but loaded all the same
                 told = order(inputs | {"supplied_length": None, "material_price": 0}, quantity, seconds)
-                lines |= {name: told[name] for name in ("bars", "last_rest", "rest_length", "rack_weight", "machine_cost",
+                lines |= {name: told[name] for name in (*made, "bars", "last_rest", "rest_length", "rack_weight", "machine_cost",
                                                        "scrap_credit")}
         else:
             lines = order(inputs, quantity, seconds, more)

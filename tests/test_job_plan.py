@@ -6,7 +6,7 @@ import re
 
 import openpyxl
 import pytest
-from job_generator import BAD_VALUES, GOOD_INPUTS, good_job
+from job_generator import BAD_VALUES, GOOD_INPUTS, good_job, good_per_bar
 from reference_part import TOTALS, with_part
 from reference_plan import plan
 from template_forms import in_the_sheet, never_given, resting_on
@@ -31,9 +31,7 @@ def jobs(count: int, seed: int = 7) -> list[dict]:
 
 
 def plan_fits(inputs: dict) -> bool:
-    remnant = inputs["grip_length"] + inputs["face_to_cutoff"]
-    return bf.parts_per_bar(inputs["bar_length"], with_part(inputs)["part_length"], inputs["cutoff_width"], remnant,
-                            inputs["facing"] or 0, inputs["end_trim"] or 0) > 0
+    return good_per_bar(with_part(inputs)) > 0
 
 
 def disagreements(inputs: dict, answers: dict) -> list[str]:
@@ -111,7 +109,8 @@ def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good():
 
 @pytest.mark.parametrize("name", [i.name for i in job_plan.TEMPLATE.inputs.values() if i.default is not None and not i.needed])
 def test_a_cleared_cell_counts_as_its_default(name):
-    default, cleared = in_the_sheet("job_plan", GOOD), in_the_sheet("job_plan", GOOD | {name: None})
+    given = GOOD | {name: job_plan.TEMPLATE.inputs[name].default}
+    default, cleared = in_the_sheet("job_plan", given), in_the_sheet("job_plan", given | {name: None})
     for answer in job_plan.TEMPLATE.form.answers:
         assert cleared.value(f"plan_{answer}") == default.value(f"plan_{answer}"), answer
 
@@ -132,8 +131,8 @@ def check_sentences(book: Workbook) -> list[str]:
 
 
 def test_an_answer_that_cannot_be_worked_out_is_named():
-    book = in_the_sheet("job_plan", GOOD | {"part_length": 1e-6, "cutoff_width": 0.0, "part_weight": None})
-    assert book.value("plan_parts_per_bar") == 1.418e8
+    book = in_the_sheet("job_plan", GOOD | {"part_length": 1e-6, "cutoff_width": 0.0, "part_weight": None, "first_parts_scrapped": 0.0})
+    assert book.value("plan_parts_per_bar") == 1.41e8
     assert str(book.value("plan_status")).startswith(f"{STOP}  These can't be worked out from the inputs: bars to load, ")
 
 
@@ -179,7 +178,7 @@ def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
     book = Workbook(job_plan.TEMPLATE.build(), direct=True)
     book.calculate()
     for name in job_plan.TEMPLATE.form.answers.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong", "part_sections",
-                                                        "part_scale"}:  # 0 where none is there
+                                                        "part_scale", "front_stock"}:  # 0 where none is there
         assert isinstance(book.value(f"plan_{name}"), (CellError, str)), name
     assert str(book.value("plan_status")).startswith(STOP + "  Fill in or correct: units, material, size")
 

@@ -15,7 +15,7 @@ from barfuncs.templates.model import LOOK, NOTE, OK, STOP
 from barfuncs.templates.quote.inputs import MORE_COSTS
 from barfuncs.xlsx.engine import Workbook
 
-_NEW = {i.name for items in MORE_COSTS.values() for i in items}
+_NEW = {i.name for items in MORE_COSTS.values() for i in items} | {"first_parts_scrapped"}
 BARE = {name: value for name, value in GOOD_INPUTS["quote"].items() if name not in _NEW and not name.startswith("proc_")}
 """A quote that gives none of what the sheet asks for."""
 PLATED = {"proc_1_rate": 0.85, "proc_1_rate_per": "lb", "proc_1_minimum": 95.0, "proc_1_freight": 30.0}
@@ -46,7 +46,7 @@ def test_nothing_given_is_a_quote_as_before():
     a = fill("quote", job).answers
     for n in range(1, 7):
         assert [a[f"{line}_{n}"] for line in ("process_cost", "inspection_cost", "packing_cost", "inspected", "sample", "boxes")] == [0] * 6
-        assert a[f"beside_lathe_{n}"] == a[f"other_cost_{n}"] == 150
+        assert a[f"beside_lathe_{n}"] - a[f"tool_cost_{n}"] == pytest.approx(a[f"other_cost_{n}"]) == 150
         assert a[f"price_{n}"] == a[f"shown_{n}"] == bf.quoted_price(a[f"order_cost_{n}"] / job[f"quantity_{n}"], margin=0.2)
         assert a[f"value_{n}"] == a[f"total_{n}"]
         assert a[f"offer_{n}"] in ("", None)

@@ -10,10 +10,11 @@ from reference_speeds import suggested, values
 
 import barfuncs as bf
 from barfuncs.filling.filler import fill
+from barfuncs.functions.machining import THREAD_PASSES
 from barfuncs.tables import speeds_feeds
 from barfuncs.templates import quote, speeds_sheet
 from barfuncs.templates.model import LOOK, NOTE, OK
-from barfuncs.templates.quote.operations import OPERATIONS, THREAD_PASSES
+from barfuncs.templates.quote.operations import OPERATIONS
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.sheetxml import CellError
 
@@ -24,6 +25,8 @@ TURN = {"operation": "turning", "start_diameter": 1, "length": 1.5, "surface_spe
 FACE = {"operation": "facing", "start_diameter": 1, "end_diameter": 0, "surface_speed": 200, "feed_rate": 0.004}
 DRILL = {"operation": "drilling", "start_diameter": 0.25, "length": 1, "surface_speed": 180, "feed_rate": 0.003}
 THREAD = {"operation": "threading", "start_diameter": 0.5, "length": 0.8, "surface_speed": 150, "feed_rate": 1 / 13, "passes": 12}
+TAPER = TURN | {"operation": "taper turning", "end_diameter": 0.5}
+TAP = {"operation": "tapping", "start_diameter": 0.25, "length": 0.6, "surface_speed": 40, "feed_rate": 0.05}
 HEXAGON = {"shape": "hexagon", "size": 0.75}
 SPEED_COLUMNS = ("group", "operation", "tool", "surface_speed", "feed_rate", "drill_feed")
 
@@ -157,7 +160,7 @@ def test_the_highest_feed_of_the_lathe_holds_a_thread_back(book, units):
         name: JOB[name] * inch for name in ("size", "bar_length", "part_length", "cutoff_width", "face_to_cutoff", "grip_length")} | row(thread)
     free = put(book, sheet).value("quote_op_speed[1]")
     assert free == pytest.approx(7334, abs=0.5)
-    assert marks(book)[0] == ("! threading at 9314 mm/min: can the lathe?" if units == "mm" else "! threading at 367 in/min: can the lathe?")
+    assert marks(book)[0] == ("! thread at 9314 mm/min: can the lathe?" if units == "mm" else "! thread at 367 in/min: can the lathe?")
     put(book, sheet | {"max_feed": 100 * inch})
     assert book.value("quote_op_speed[1]") == pytest.approx(2000, rel=1e-12)
     assert marks(book)[0] == "i held at 2000 rpm by the max. feed"
@@ -200,8 +203,8 @@ MARKS = [
     ({"length": 1}, {}, "\u2715 operation is missing"),
     (TURN | {"length": None}, {}, "\u2715 length is missing"),
     (TURN | {"start_diameter": 1.01}, {}, "! larger than the bar"),
-    (DRILL | {"start_diameter": 1, "feed_rate": 0.01, "length": 0.5}, {}, "! drill as large as the bar"),
-    (DRILL | {"start_diameter": 0.5, "feed_rate": 0.006}, {"shape": "flat", "size": 2, "thickness": 0.5}, "! drill as large as the bar"),
+    (DRILL | {"start_diameter": 1, "feed_rate": 0.01, "length": 0.5}, {}, "! hole as large as the bar"),
+    (DRILL | {"start_diameter": 0.5, "feed_rate": 0.006}, {"shape": "flat", "size": 2, "thickness": 0.5}, "! hole as large as the bar"),
     (DRILL | {"start_diameter": 0.49, "feed_rate": 0.006}, {"shape": "flat", "size": 2, "thickness": 0.5}, ""),
     (DRILL | {"start_diameter": 0.75, "feed_rate": 0.008}, {"shape": "tube", "thickness": 0.25}, ""),
     (TURN | {"length": 50}, {}, "! longer than the part"),
@@ -232,7 +235,7 @@ MARKS = [
     (DRILL | {"start_diameter": 1 / 16, "surface_speed": 450, "feed_rate": 0.001, "length": 0.5}, {"top_speed": None},
      "! 27502 rpm: max. speed?"),
     (DRILL | {"start_diameter": 1 / 16, "surface_speed": 450, "feed_rate": 0.001, "length": 0.5}, {}, "i held at 5000 rpm by the max. speed"),
-    (THREAD | {"surface_speed": 570}, {"top_speed": None}, "! threading at 335 in/min: can the lathe?"),
+    (THREAD | {"surface_speed": 570}, {"top_speed": None}, "! thread at 335 in/min: can the lathe?"),
     (THREAD | {"surface_speed": 300}, {"top_speed": None}, ""),
     # Deep holes.
     (DRILL | {"start_diameter": 0.125, "feed_rate": 0.0015, "surface_speed": 100, "length": 1.3}, {}, "! 10 diameters deep: time for pecks?"),
@@ -246,6 +249,29 @@ MARKS = [
     (TURN | {"start_diameter": 0.75}, HEXAGON, "! starts at the corners: 0.866"),
     (FACE | {"start_diameter": 0.866}, HEXAGON, ""),
     (FACE | {"start_diameter": 0.5}, HEXAGON, ""),  # on a turned diameter
+    (TAPER | {"start_diameter": 0.75, "end_diameter": 0.5}, HEXAGON, "! starts at the corners: 0.866"),
+    # More operations.
+    (TURN | {"operation": "boring"}, {}, "! hole as large as the bar"),
+    (TURN | {"operation": "boring", "start_diameter": 0.6}, {}, ""),
+    (TAPER, {}, ""),
+    (TAPER | {"feed_rate": 0.06}, {}, "! feed 12 x the suggestion: right unit?"),  # that of turning
+    (FACE | {"operation": "grooving", "end_diameter": 0.8, "feed_rate": 0.003}, {}, ""),
+    ({"operation": "reaming", "start_diameter": 0.25, "length": 1, "surface_speed": 60, "feed_rate": 0.008}, {}, ""),
+    ({"operation": "reaming", "start_diameter": 1, "length": 1, "surface_speed": 60, "feed_rate": 0.008}, {}, "! hole as large as the bar"),
+    (TAP, {}, ""),
+    (TAP | {"feed_rate": 0.1}, {}, "! pitch in the right unit?"),
+    (TAP | {"surface_speed": 900}, {"top_speed": None}, "! thread at 688 in/min: can the lathe?"),
+    ({"operation": "milling", "extra_time": 12}, {}, ""),
+    # The second spindle.
+    (TURN | {"spindle": "second"}, {}, ""),
+    (TURN | {"spindle": "second"}, {"machine_type": "guide bush + second spindle"}, ""),
+    (TURN | {"spindle": "second"}, {"machine_type": "fixed head"}, "! the lathe has no second spindle"),
+    (FACE | {"operation": "cut-off", "feed_rate": 0.002, "spindle": "second"}, {}, "! cut-off at the second spindle?"),
+    # Edges.
+    (TURN | {"edge_cost": 3.5}, {}, "\u2715 parts per edge are missing"),
+    (TURN | {"edge_cost": 3.5, "parts_per_edge": 400}, {}, ""),
+    (TURN | {"edge_cost": 3.5}, {"material": "1018"}, "i parts per edge: an idea, 2864"),
+    (TURN | {"parts_per_edge": 400}, {"material": "1018"}, ""),
 ]
 
 
@@ -281,15 +307,25 @@ def test_between_two_published_pitches_the_nearer_one_counts():
 # --- what the list leaves out --------------------------------------------------------------------------------------
 
 BESIDE = {"tool_changes": 3, "tool_change_time": 2, "rapid_time": 4, "bar_feed_time": 1.5}
+_MISSING = "Operations: Sheet Operations: the list is not the whole cycle. Not given there or on the sheet Shop: "
 
 
 @pytest.mark.parametrize(("change", "word", "sentence"), [
-    ({}, LOOK, "Operations: Sheet Operations: the list counts cuts alone. Missing: tool changes, rapid moves, bar feed."),
+    ({}, LOOK, _MISSING + "rapid moves, bar feed. Where there is none, fill in 0."),  # one tool is not changed
+    (row(FACE, 2), LOOK, _MISSING + "time of a tool change, rapid moves, bar feed. Where there is none, fill in 0."),
     (BESIDE, OK, "Operations: Diameters, lengths and spindle speeds were held against bar, part and machine, speeds and feeds against the sheet Speeds."),
-    (BESIDE | {"bar_feed_time": None}, OK, "against the sheet Speeds. Not counted: bar feed."),
-    ({"op_1_extra_time": 3}, OK, "Not counted: tool changes, rapid moves, bar feed."),
-    (BESIDE | {"tool_change_time": None}, LOOK, "Operations: Sheet Operations: 3 tool changes at 0 s each."),
-    (BESIDE | {"tool_changes": None}, LOOK, "Operations: Sheet Operations: a tool change takes 2 s, but none is counted."),
+    (BESIDE | {"bar_feed_time": None}, LOOK, _MISSING + "bar feed."),
+    ({"op_1_extra_time": 3}, LOOK, _MISSING + "rapid moves, bar feed."),
+    (BESIDE | {"machine_type": "guide bush + second spindle"}, LOOK, _MISSING + "hand-over to the second spindle."),
+    (BESIDE | row(FACE | {"spindle": "second"}, 2), LOOK, _MISSING + "hand-over to the second spindle."),
+    (BESIDE | {"machine_type": "guide bush + second spindle", "handover_time": 0}, OK, "were held against bar"),
+    (dict.fromkeys(BESIDE, 0), OK, "were held against bar"),
+    (BESIDE | {"tool_change_time": 0}, LOOK, "Operations: Sheet Operations: 3 tool changes at 0 s each."),
+    (BESIDE | {"tool_changes": 0}, LOOK, "Operations: Sheet Operations: a tool change takes 2 s, but none is counted."),
+    (BESIDE | {"tool_changes": None}, OK, "were held against bar"),
+    (BESIDE | {"material": "1018", "op_1_edge_cost": 3}, LOOK,
+     "how many parts an edge makes is an idea from usual constants of tool life in 1 row: count your own."),
+    (BESIDE | {"material": "1018", "op_1_edge_cost": 3, "op_1_parts_per_edge": 400}, OK, "were held against bar"),
     (BESIDE | {"material": "7.85 g/cm3"}, OK, "no speeds and feeds to compare with are known for this material."),
     ({"cycle_time": 60}, OK, "were held against bar"),
     (BESIDE | {"op_1_length": 50}, LOOK, "a row does not look like this part"),

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 import barfuncs as bf
 from barfuncs.catalogue.entry import CATALOGUE, find
 from barfuncs.catalogue.formula import cell_formula
-from barfuncs.catalogue.kinds import OPERATIONS
+from barfuncs.catalogue.kinds import OPERATIONS, TIMED_OPERATIONS
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.sheetxml import CellError
 
@@ -65,15 +65,20 @@ def test_one_row_is_the_time_of_the_single_cut(diameter, length, speed, feed, to
     wanted = {
         "turning": bf.turning_time(length, diameter, speed, feed, top, passes, units),
         "facing": passes * bf.facing_time(*face),
+        "grooving": passes * bf.facing_time(*face),
+        "boring": bf.turning_time(length, diameter, speed, feed, top, passes, units),
+        "reaming": bf.turning_time(length, diameter, speed, feed, top, passes, units),
+        "taper turning": passes * bf.taper_time(length, diameter, diameter * share, speed, feed, top, units),
+        "tapping": 2 * bf.threading_time(length, max(feed, 0.001), passes, turns, 0, units),
+        **dict.fromkeys(TIMED_OPERATIONS, 0),
         "cut-off": passes * bf.cutoff_time(*face),
         "drilling": passes * bf.drilling_time(length, diameter, speed, feed, 118, top, units),
         "threading": bf.threading_time(length, max(feed, 0.001), passes, turns, 0, units),
-        "other": 0,
     }
     assert set(wanted) == set(OPERATIONS)
     for operation, seconds in wanted.items():
-        changes = {"feed_rate": max(feed, 0.001)} if operation == "threading" else {}
-        if operation != "other" or extra > 0:
+        changes = {"feed_rate": max(feed, 0.001)} if operation in ("threading", "tapping") else {}
+        if operation not in TIMED_OPERATIONS or extra > 0:
             assert row(operation, **changes) == pytest.approx(seconds + passes * extra, rel=1e-9)
     assert row("turning", end_diameter=None) == row("turning")
     assert row("facing", length=None) == row("facing")
@@ -89,7 +94,7 @@ def test_a_top_speed_that_is_not_reached_changes_nothing(diameter, length, speed
 
 
 @PROFILE
-@given(*CUT[:5], st.sampled_from(OPERATIONS[:-1]))
+@given(*CUT[:5], st.sampled_from([o for o in OPERATIONS if o not in TIMED_OPERATIONS]))
 def test_inch_and_mm_give_the_same_time(diameter, length, speed, feed, top, operation):
     inch = bf.operation_time(operation, diameter, diameter / 3, length, speed, feed, top)
     metric = bf.operation_time(operation, diameter * 25.4, diameter * 25.4 / 3, length * 25.4, speed * 0.3048, feed * 25.4, top,
@@ -105,6 +110,12 @@ LIST = [
     ("drilling", 0.25, None, 1, 80, 0.004, None, None, 1),
     ("threading", 0.5, None, 0.9, 150, 0.05, 4000, 6, 1.2),
     ("other", None, None, None, None, None, None, None, 4),
+    ("milling", None, None, None, None, None, None, None, 12),
+    ("taper turning", 0.75, 0.5, 1, 400, 0.006, None, 2, 1),
+    ("boring", 0.5, None, 1, 300, 0.004, 4000, None, 1),
+    ("grooving", 0.75, 0.6, None, 300, 0.002, 3000, 2, None),
+    ("reaming", 0.25, None, 1, 60, 0.008, None, None, None),
+    ("tapping", 0.25, None, 0.6, 40, 0.05, None, None, 1),
     ("cut-off", 0.75, 0.25, None, 300, 0.002, 3000, None, None),
 ]
 
@@ -143,17 +154,21 @@ def test_a_list_of_operations_makes_a_cycle_time(units):
 
 # What is wrong with a row, and what the message says. The first six cells are operation, diameters, length, speed, feed.
 WRONG = [
-    (("turning", None, None, 1.5, 400, 0.006), "start_diameter: every operation but other needs a start diameter"),
-    (("turning", 0.75, None, None, 400, 0.006), "length: turning, drilling and threading need a length"),
-    (("turning", 0.75, None, 1.5, None, 0.006), "surface_speed: every operation but other needs a surface speed"),
-    (("turning", 0.75, None, 1.5, 400, None), "feed_rate: every operation but other needs a feed per revolution, a thread its pitch"),
+    (("turning", None, None, 1.5, 400, 0.006), "start_diameter: every operation but knurling, milling, cross drilling and other needs a start diameter"),
+    (("turning", 0.75, None, None, 400, 0.006), "length: every operation along the bar needs a length"),
+    (("turning", 0.75, None, 1.5, None, 0.006), "surface_speed: every operation but knurling, milling, cross drilling and other needs a surface speed"),
+    (("turning", 0.75, None, 1.5, 400, None), "feed_rate: every operation but knurling, milling, cross drilling and other needs a feed per revolution, a thread its pitch"),
     (("turning", 0.75, None, 1.5, 400, 6), "feed_rate: the feed per revolution must be less than the diameter"),
-    (("facing", 0.75, 0.75, None, 400, 0.006, 4000), "end_diameter: facing and cut-off end at a smaller diameter"),
-    (("cut-off", 0.75, 0.25, None, 400, 0.006, None), "top_speed: facing and cut-off need a top speed"),
+    (("facing", 0.75, 0.75, None, 400, 0.006, 4000), "end_diameter: facing, grooving, cut-off and tapers end at a smaller diameter"),
+    (("cut-off", 0.75, 0.25, None, 400, 0.006, None), "top_speed: facing, grooving and cut-off need a top speed"),
     (("threading", 0.5, None, 0.04, 150, 0.05), "feed_rate: the pitch can't be more than the length of the thread"),
-    (("drilling", 0.25, None, None, 80, 0.004), "length: turning, drilling and threading need a length"),
-    (("other", 0.25, None, 1, 80, 0.004), "extra_time: other needs the time that it takes"),
-    (("milling", 0.25, None, 1, 80, 0.004), "operation: 'milling' given; allowed is one of turning, facing, cut-off"),
+    (("drilling", 0.25, None, None, 80, 0.004), "length: every operation along the bar needs a length"),
+    (("other", 0.25, None, 1, 80, 0.004), "extra_time: knurling, milling, cross drilling and other need the time that they take"),
+    (("milling", 0.25, None, 1, 80, 0.004), "extra_time: knurling, milling"),
+    (("taper turning", 0.5, 0.5, 1, 80, 0.004), "end_diameter: facing, grooving, cut-off and tapers end"),
+    (("taper turning", 0.5, 0.25, None, 80, 0.004), "length: every operation along the bar needs a length"),
+    (("tapping", 0.25, None, 0.04, 40, 0.05), "feed_rate: the pitch can't be more than the length of the thread"),
+    (("broaching", 0.25, None, 1, 80, 0.004), "operation: 'broaching' given; allowed is one of turning, taper turning, facing"),
     (("turning", 0.75, -0.1, 1.5, 400, 0.006), "end_diameter: -0.1 given"),
     (("turning", 0.75, None, 1.5, 400, 0.006, 4000, 1.5), "passes: 1.5 given"),
     ((None, 0.75, None, 1.5, 400, 0.006), "operation: is missing"),

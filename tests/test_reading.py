@@ -195,7 +195,7 @@ def test_choices_in_other_words(choices, choice, texts):
 @pytest.mark.parametrize(("choices", "text"), [
     (kinds.SHAPES, "pipe"), (kinds.SHAPES, "bar"), (kinds.SHAPES, "rod"), (kinds.SHAPES, "hexa gon nut"), (kinds.SHAPES, "lb"),
     (kinds.PRICE_BASES, "each"), (kinds.PRICE_BASES, "piece"), (kinds.PRICE_BASES, "pc"), (kinds.PRICE_BASES, "cwt"), (kinds.PRICE_BASES, "ton"), (kinds.PRICE_BASES, "hex"),
-    (kinds.OPERATIONS, "boring"), (kinds.OPERATIONS, "tapping"), (kinds.UNITS, "ft"), (kinds.SHAPES, ""), (kinds.SHAPES, "-"),
+    (kinds.OPERATIONS, "broaching"), (kinds.OPERATIONS, "chamfer"), (kinds.SPINDLES, "left"), (kinds.UNITS, "ft"), (kinds.SHAPES, ""), (kinds.SHAPES, "-"),
     (tuple(kinds.ROUNDINGS), "nearest 0.02"), (tuple(kinds.ROUNDINGS), "nearest 0"),
 ])
 def test_what_may_mean_two_things_is_no_choice(choices, text):
@@ -204,7 +204,7 @@ def test_what_may_mean_two_things_is_no_choice(choices, text):
 
 
 def test_every_other_spelling_is_squeezed_and_a_choice():
-    lists = (kinds.SHAPES, kinds.OPERATIONS, kinds.PRICE_BASES, tuple(kinds.ROUNDINGS), kinds.UNITS, speeds_feeds.TOOLS,
+    lists = (kinds.SHAPES, kinds.OPERATIONS, kinds.PRICE_BASES, tuple(kinds.ROUNDINGS), kinds.UNITS, kinds.SPINDLES, speeds_feeds.TOOLS,
              kinds.PROCESS_BASES, tuple(kinds.PRICED_PER), kinds.INSPECTION_LEVELS)
     shared = {*kinds.PRICE_BASES, *kinds.PRICED_PER} & set(kinds.PROCESS_BASES)  # a pound is a pound
     for text, choice in kinds.spellings().items():

@@ -10,8 +10,14 @@ from typing import Annotated, Any, Literal, get_args, get_origin
 SHAPES = ("round", "hexagon", "square", "octagon", "flat", "tube", "hexagon tube")
 PRICE_BASES = ("lb", "kg", "100 lb", "100 kg", "ft", "m", "bar", "blank", "112 lb", "tonne", "2000 lb")
 LAST_BAR_RESTS = ("charged to the job", "back on the rack")
+LAST_FEEDS = ("as many parts as fit", "full feeds only")
 UNITS = ("in", "mm")
 MACHINE_TYPES = ("fixed head", "fixed head + second spindle", "guide bush", "guide bush + second spindle")
+OPERATIONS = ("turning", "taper turning", "facing", "boring", "grooving", "cut-off", "drilling", "reaming", "threading", "tapping",
+              "knurling", "milling", "cross drilling", "other")
+TIMED_OPERATIONS = ("knurling", "milling", "cross drilling", "other")
+"""Those that are given as a time alone."""
+SPINDLES = ("main", "second")
 OUTLINES = ("round", "hexagon", "square")
 SECTION_SHAPES = (*OUTLINES, "thread")
 PROCESS_BASES = ("part", "100 parts", "1000 parts", "hour", "lb", "kg", "100 lb", "100 kg", "in2", "ft2", "dm2", "m2", "lot")
@@ -20,7 +26,6 @@ PRICED_PER = {"part": 1, "100 parts": 100, "1000 parts": 1000}
 INSPECTION_LEVELS = ("I", "II", "III")
 SETUP_PRICED = ("in the price", "lines of their own")
 NO_YES = ("no", "yes")
-OPERATIONS = ("turning", "facing", "cut-off", "drilling", "threading", "other")
 BAR_SHAPES = ("round", "hexagon", "square")
 BAR_SURFACES = ("turned", "as drawn")
 TOLERANCE_CLASSES = ("standard", "h6", "h7", "h8", "h9", "h10", "h11", "h12", "A108 to 0.28% C", "A108 to 0.55% C",
@@ -84,6 +89,16 @@ _OTHER_WORDS = {
     "in": ("inch", "inches"),
     "mm": ("millimeter", "millimeters", "millimetre", "millimetres", "metric"),
     "turning": ("turn",),
+    "taper turning": ("taper", "turn taper", "turning a taper"),
+    "boring": ("bore",),
+    "grooving": ("groove", "grooves"),
+    "reaming": ("ream",),
+    "tapping": ("tap",),
+    "knurling": ("knurl",),
+    "milling": ("mill",),
+    "cross drilling": ("cross drill", "cross hole"),
+    "main": ("main spindle",),
+    "second": ("second spindle", "sub", "sub-spindle", "2nd", "2nd spindle"),
     "facing": ("face",),
     "cut-off": ("cutting off", "parting", "parting off", "part off"),
     "drilling": ("drill",),
@@ -354,7 +369,9 @@ PricePer = Annotated[str, Kind("price basis", "choice", choices=PRICE_BASES)]
 LastBarRest = Annotated[str, Kind("what happens to the rest", "choice", choices=LAST_BAR_RESTS)]
 CuttingTool = Annotated[str, Kind("tool", "choice", choices=TOOLS)]
 Work = Annotated[str, Kind("work", "choice", choices=WORKS)]
+LastFeed = Annotated[str, Kind("what the last feed of a bar gives", "choice", choices=LAST_FEEDS)]
 Operation = Annotated[str, Kind("operation", "choice", choices=OPERATIONS)]
+Spindle = Annotated[str, Kind("spindle", "choice", choices=SPINDLES)]
 PriceRounding = Annotated[str, Kind("rounding rule", "choice", choices=tuple(ROUNDINGS))]
 Outline = Annotated[str, Kind("outline", "choice", choices=OUTLINES)]
 SectionShape = Annotated[str, Kind("section shape", "choice", choices=SECTION_SHAPES)]

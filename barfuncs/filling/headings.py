@@ -40,6 +40,10 @@ EVERYDAY: dict[str, str] = {
                     "parting, parting width, parting tool, parting tool width, part-off, part-off tool, part-off width, part-off tool width",
     "facing": "face, facing stock, face stock, facing allowance, facing allow, face allowance, facing per part, stock faced off",
     "end_trim": "trim, bar trim, front trim, bar end trim, bar-end trim, crop, end crop, trim cut",
+    "second_spindle_stock": "stock for second spindle, sub-spindle stock, sub spindle stock, stock for sub-spindle",
+    "first_parts_scrapped": "first parts scrapped, first parts of bar scrapped, scrapped first parts, first parts per bar scrapped",
+    "parts_per_feed": "parts per feed, parts per bar feed, pcs per feed, parts from one feed",
+    "last_feed": "last feed, last feed of bar",
     "part_weight": "part wt, weight each, wt each, weight per part, wt per part, finished weight, finished part weight, "
                    "piece weight, pc weight, net weight each",
     "quantity": "qty, # pcs, # of pcs, # parts, # of parts, order qty, qty ordered, ordered qty, quantity ordered, quantity required, qty required, qty req'd, "
@@ -52,6 +56,7 @@ EVERYDAY: dict[str, str] = {
     "face_to_cutoff": "face to cut-off, collet face to cut-off, collet to cut-off, chuck to cut-off, gap to cut-off, "
                       "face to cut-off distance, gap to cut-off tool",
     "grip_length": "grip, gripping length, collet grip, chuck grip, clamp length, clamping length, chucking length, length gripped",
+    "rear_hold": "gripper hold, pusher reach, gripper length, rear gripper hold",
     "feeder_longest_bar": "feeder length, feeder max length, feeder max bar, feeder max, max bar of feeder, bar feeder length, "
                           "longest bar in feeder, max feeder length",
     "feeder_bars": "bars in feeder, bars per load, bars loaded, loaded bars",

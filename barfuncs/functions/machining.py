@@ -9,6 +9,7 @@ import math
 from barfuncs.catalogue.entry import COMMON_PRACTICE, GEOMETRY
 from barfuncs.catalogue.function import cell_function
 from barfuncs.catalogue.kinds import (
+    TIMED_OPERATIONS,
     Count,
     Diameter,
     FeedRate,
@@ -293,31 +294,34 @@ def taper_time(length: PositiveLength, start_diameter: Diameter, end_diameter: L
     return float(across * way * 2 / (start_diameter - end_diameter))
 
 
-_OTHER = 'operation="other"'
-_IS_FACE = 'operation="facing",operation="cut-off"'
-_NO_FACE = 'operation<>"facing",operation<>"cut-off"'
-# Turning, drilling and threading all are a way at a feed per revolution; a drill goes further by its point.
-_WAY = 'length+IF(operation="drilling",start_diameter/2*TAN((90-118/2)*PI()/180),0)'
+_OTHER = ",".join(f'operation="{timed}"' for timed in TIMED_OPERATIONS)
+_IS_FACE = 'operation="facing",operation="cut-off",operation="grooving"'
+_NO_FACE = 'operation<>"facing",operation<>"cut-off",operation<>"grooving"'
+# All others are a way at a feed per revolution: a drill goes further by its point, a tap comes out as it went in.
+_WAY = 'length*IF(operation="tapping",2,1)+IF(operation="drilling",start_diameter/2*TAN((90-118/2)*PI()/180),0)'
+_AS_A_TIME = "knurling, milling, cross drilling and other"
 
 
 @cell_function(
     group="Time",
-    source="those of `turning_time`, `facing_time`, `drilling_time` and `threading_time`",
-    formula=f"passes*(extra_time+IF({_OTHER},0,IF(OR({_IS_FACE}),"
-            "FACING_TIME(start_diameter,end_diameter,surface_speed,feed_rate,top_speed,units),"
+    source="those of `turning_time`, `taper_time`, `facing_time`, `drilling_time` and `threading_time`",
+    formula=f"passes*(extra_time+IF(OR({_OTHER}),0,IF(OR({_IS_FACE},operation=\"taper turning\"),"
+            "FACING_TIME(start_diameter,end_diameter,surface_speed,feed_rate,IF(top_speed>0,top_speed,1E6),units)"
+            f'*IF(operation="taper turning",{_SLOPE}*2/(start_diameter-end_diameter),1),'
             f"TURNING_TIME({_WAY},start_diameter,surface_speed,feed_rate,top_speed,1,units))))",
     rules=(
-        ("start_diameter", f"OR({_OTHER},start_diameter>0)", "every operation but other needs a start diameter"),
-        ("end_diameter", f"OR(AND({_NO_FACE}),start_diameter=0,end_diameter<start_diameter)",
-         "facing and cut-off end at a smaller diameter than they start"),
-        ("length", f"OR({_OTHER},{_IS_FACE},length>0)", "turning, drilling and threading need a length"),
-        ("surface_speed", f"OR({_OTHER},surface_speed>0)", "every operation but other needs a surface speed"),
-        ("feed_rate", f"OR({_OTHER},feed_rate>0)", "every operation but other needs a feed per revolution, a thread its pitch"),
+        ("start_diameter", f"OR({_OTHER},start_diameter>0)", f"every operation but {_AS_A_TIME} needs a start diameter"),
+        ("end_diameter", f'OR(AND({_NO_FACE},operation<>"taper turning"),start_diameter=0,end_diameter<start_diameter)',
+         "facing, grooving, cut-off and tapers end at a smaller diameter than they start"),
+        ("length", f"OR({_OTHER},{_IS_FACE},length>0)", "every operation along the bar needs a length"),
+        ("surface_speed", f"OR({_OTHER},surface_speed>0)", f"every operation but {_AS_A_TIME} needs a surface speed"),
+        ("feed_rate", f"OR({_OTHER},feed_rate>0)",
+         f"every operation but {_AS_A_TIME} needs a feed per revolution, a thread its pitch"),
         ("feed_rate", f"OR({_OTHER},start_diameter=0,feed_rate<start_diameter)", _FEED_MESSAGE),
-        ("feed_rate", 'OR(operation<>"threading",length=0,feed_rate<=length)',
+        ("feed_rate", 'OR(AND(operation<>"threading",operation<>"tapping"),length=0,feed_rate<=length)',
          "the pitch can't be more than the length of the thread"),
-        ("top_speed", f"OR(AND({_NO_FACE}),top_speed>0)", "facing and cut-off need a top speed"),
-        ("extra_time", 'OR(operation<>"other",extra_time>0)', "other needs the time that it takes"),
+        ("top_speed", f"OR(AND({_NO_FACE}),top_speed>0)", "facing, grooving and cut-off need a top speed"),
+        ("extra_time", f"OR(AND({_OTHER.replace('=', '<>')}),extra_time>0)", f"{_AS_A_TIME} need the time that they take"),
     ),
 )
 def operation_time(operation: Operation, start_diameter: Diameter | None = None, end_diameter: Length = 0,
@@ -328,13 +332,14 @@ def operation_time(operation: Operation, start_diameter: Diameter | None = None,
 
     Notes
     -----
-    passes * (time of one pass + extra time). One pass is `turning_time`, `facing_time` for facing and cut-off,
-    `drilling_time` with a 118 degree point, or `threading_time` at the spindle speed of `spindle_speed`. A thread's feed
-    per revolution is its pitch, its length counts run-in and run-out. For boring, give the finished bore as the start
-    diameter, the largest that is cut; facing and cut-off of a hexagon, square or octagon bar start at its corners. The
-    top speed, where given, holds for drilling and threading too. Where the machine can't follow a thread, its highest
-    feed per minute / pitch is the top speed. The end diameter counts for facing and cut-off only, the length for all
-    others; "other" is the extra time alone.
+    passes * (time of one pass + extra time). One pass is `turning_time`, also for boring and reaming; `taper_time`;
+    `facing_time` for facing, grooving and cut-off; `drilling_time` with a 118 degree point; or `threading_time` at the
+    spindle speed of `spindle_speed`, for tapping in and out again at that speed. A thread's feed per revolution is its
+    pitch, its length counts run-in and run-out. For boring, give the finished bore as the start diameter, the largest
+    that is cut; facing and cut-off of a hexagon, square or octagon bar start at its corners, a taper at its larger end.
+    The top speed, where given, holds for drilling and threading too. Where the machine can't follow a thread, its highest
+    feed per minute / pitch is the top speed. The end diameter counts for facing, grooving, cut-off and tapers, the length
+    for all but the first three; knurling, milling, cross drilling and other are the extra time alone.
 
     Examples
     --------
@@ -342,23 +347,28 @@ def operation_time(operation: Operation, start_diameter: Diameter | None = None,
     26.56
     >>> round(operation_time("cut-off", "19 mm", 0, None, "90 m/min", "0.05 mm/rev", 3000, units="mm"), 2)
     4.74
-    >>> operation_time("other", extra_time=4)
+    >>> operation_time("milling", extra_time=4)
     4.0
+    >>> operation_time("tapping", 0.25, length=0.5, surface_speed=40, feed_rate=1 / 20) \\
+    ...     == 2 * operation_time("threading", 0.25, length=0.5, surface_speed=40, feed_rate=1 / 20)
+    True
     """
-    if operation == "other":
+    if operation in TIMED_OPERATIONS:
         return float(passes * extra_time)
     # The rules have seen to it that what the operation needs is there.
     assert start_diameter is not None
     assert surface_speed is not None
-    if operation in ("facing", "cut-off"):
+    if operation in ("facing", "cut-off", "grooving"):
         cut = facing_time.core(start_diameter, end_diameter, surface_speed, feed_rate, top_speed, units)
-    elif operation == "turning":
+    elif operation == "taper turning":
+        cut = taper_time.core(length, start_diameter, end_diameter, surface_speed, feed_rate, top_speed, units)
+    elif operation in ("turning", "boring", "reaming"):
         cut = turning_time.core(length, start_diameter, surface_speed, feed_rate, top_speed, 1, units)
     elif operation == "drilling":
         cut = drilling_time.core(length, start_diameter, surface_speed, feed_rate, 118, top_speed, units)
     else:
         speed = spindle_speed.core(surface_speed, start_diameter, top_speed, units)
-        cut = threading_time.core(length, feed_rate, 1, speed, 0, units)
+        cut = threading_time.core(length, feed_rate, 2 if operation == "tapping" else 1, speed, 0, units)
     return float(passes * (extra_time + cut))
 
 

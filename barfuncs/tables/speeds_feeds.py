@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from barfuncs.catalogue import kinds
-from barfuncs.catalogue.kinds import OPERATIONS, UNITS, Kind
+from barfuncs.catalogue.kinds import UNITS, Kind
 from barfuncs.catalogue.reading import CELLS, in_units, read_choice, read_in
 from barfuncs.errors import InputError
 from barfuncs.text.datafile import builtin_data, read_file, table_rows
@@ -21,8 +21,8 @@ if TYPE_CHECKING:  # see datafile
 MOST_OWN_ROWS = 500
 """Of a shop file; the sheet of a template looks up no more than a thousand."""
 TOOLS = kinds.TOOLS
-CUTS = OPERATIONS[:-1]
-"""The operations that have a surface speed: all but other."""
+CUTS = ("turning", "facing", "cut-off", "drilling", "threading")
+"""The operations that have starting values; boring and taper turning take those of turning, grooving those of cut-off."""
 
 REQUIRED_COLUMNS = ("group", "operation", "tool")
 # One speed is needed, in either unit. A drill's feed is its share of the diameter, a thread's is its pitch; all others have

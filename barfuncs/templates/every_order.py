@@ -35,6 +35,11 @@ PART = (
     make_input("cutoff_width", "Cut-off width", kinds.Length, needed=True),
     make_input("facing", "Facing", kinds.Length, 0),
     make_input("end_trim", "End trim of a new bar", kinds.Length, 0),
+    make_input("second_spindle_stock", "Stock for the second spindle", kinds.Length, 0),
+    make_input("first_parts_scrapped", "First parts of every bar scrapped", kinds.Count, 0, unit="parts"),
+    make_input("parts_per_feed", "Parts from one feed of the bar", kinds.PositiveCount, 1, unit="parts"),
+    make_input("last_feed", "The last feed of a bar gives", kinds.LastFeed, kinds.LAST_FEEDS[0],
+               help_text="only where several parts are made from one feed: as many as still fit, or nothing unless all of them fit"),
     make_input("part_weight", "Weight of a finished part", kinds.PositiveWeight, blank=0,
            help_text="weight of one finished part; left blank, that of the sheet Part, or else the bar over the part's length",
            from_part=True),
@@ -54,6 +59,8 @@ LATHE = (
     make_input("machine_type", "Machine type", kinds.MachineType, from_shop=True, help_text=MACHINE_TYPE_HELP),
     make_input("face_to_cutoff", "Face to cut-off tool", kinds.Length, needed=True, from_shop=True),
     make_input("grip_length", "Grip length", kinds.Length, needed=True, from_shop=True),
+    make_input("rear_hold", "Rear hold", kinds.Length, blank=0, from_shop=True,
+               help_text="bar that the gripper or the pusher at its rear keeps from being used up; left blank, the grip length decides"),
     make_input("feeder_longest_bar", "Longest bar the feeder takes", kinds.PositiveLength, from_shop=True,
            help_text="longest bar that the feeder takes, from its manual"),
     make_input("feeder_bars", "Bars the feeder holds", kinds.PositiveCount, unit="bars", from_shop=True,
@@ -95,18 +102,38 @@ RULES = (
 
 SIZE_TEXT = f'{number_text("size", 5)}&IF(ISBLANK(thickness),""," x "&{number_text("thickness", 5)})'
 """Cell expression: the size of the bar, and its thickness where it has one."""
+ALL_FIRST_PARTS = "all parts of a bar are scrapped as its first ones"
 NO_WHOLE_PART = "no whole part fits this bar: minimum remnant, end trim and the bar for one part are longer"
 PART_TOO_HEAVY = "is more than the bar over the length of the part weighs"
 
+_FULL_FEEDS = f'last_feed="{kinds.LAST_FEEDS[1]}"'
+
+
+def parts_formula(bar_length: str) -> str:
+    """Cell expression: parts of a bar of a length."""
+    parts = f"PARTS_PER_BAR({bar_length},part_length,cutoff_width,min_remnant,front_stock,end_trim)"
+    return f"IF({_FULL_FEEDS},PARTS_IN_FULL_FEEDS({parts},parts_per_feed),{parts}+0*parts_per_feed)"
+
+
+def with_first_parts(parts: str, good_per_bar: str = "good_per_bar") -> str:
+    """Cell expression: so many parts and those at the front of every bar that are scrapped."""
+    return (f"IF(first_parts_scrapped=0,{parts},IF({good_per_bar}>0,{parts}+first_parts_scrapped*COUNT_UP({parts}/{good_per_bar}),NA()))")
+
+
 YIELD = (
-    Answer("bar_per_part", "Bar per part", "length", "length", calls="bar_per_part"),
-    Answer("min_remnant", "Minimum remnant", "length", "length", calls="min_remnant", refs=(("rear_hold", "0"),)),
-    Answer("parts_per_bar", "Parts per bar", "count", "parts", calls="parts_per_bar"),
-    Answer("remnant", "Remnant", "length", "length", calls="remnant_length"),
-    Answer("bar_use", "Use of the bar", "percent", "", calls="bar_use"),
-    Answer("first_stickout", "First stick-out", "length", "length", calls="first_stickout", refs=(("parts_per_feed", "1"),)),
+    Answer("bar_per_part", "Bar per part", "length", "length", calls="bar_per_part", refs=(("facing", "front_stock"),)),
+    Answer("min_remnant", "Minimum remnant", "length", "length", calls="min_remnant"),
+    Answer("parts_per_bar", "Parts per bar", "count", "parts", calls="parts_per_bar", formula=parts_formula("bar_length")),
+    Answer("remnant", "Remnant", "length", "length", formula="IF(end_trim<=bar_length,bar_length-end_trim-parts_per_bar*bar_per_part,NA())"),
+    Answer("bar_use", "Use of the bar", "percent", "", formula="parts_per_bar*part_length/bar_length"),
+    Answer("first_stickout", "First stick-out", "length", "length", calls="first_stickout", refs=(("facing", "front_stock"),)),
     Answer("stickout_ratio", "First stick-out in diameters", "ratio", "x size", calls="stickout_ratio",
            refs=(("stickout", "first_stickout"),)),
+)
+FRONT = (
+    Answer("front_stock", "stock of a part that is faced off, or turned off at the second spindle", "length", "length",
+           formula="facing+second_spindle_stock"),
+    Answer("good_per_bar", "parts of a bar without the first ones that are scrapped", "count", "parts", calls="good_parts_per_bar"),
 )
 # The material is looked up once: the table is the slowest part of a recalculation.
 MATERIAL_ROW = Answer("material_row", "row of the material in the table, 0 for none", "count", formula=ROW_FORMULA)
@@ -211,7 +238,9 @@ def feeder_takes(longest: str) -> tuple[tuple[str, str, str], ...]:
 WHOLE_PARTS = Check("Whole parts", (
     ("parts_per_bar=0", STOP, '"No whole part fits this bar. Minimum remnant, end trim and the bar for one part need "'
                               f'&{length_text("min_remnant+end_trim+bar_per_part")}&"."'),
-    ("TRUE", OK, '"One bar gives "&parts_per_bar&" whole parts."'),
+    ("good_per_bar=0", STOP, '"All "&parts_per_bar&" parts of a bar are scrapped as its first ones."'),
+    ("TRUE", OK, '"One bar gives "&parts_per_bar&" whole parts"&IF(first_parts_scrapped=0,".",", of which "&good_per_bar&" are not scrapped '
+                 'as its first ones.")'),
 ))
 SECTION = Check("Section", (
     # An input that is not known yet leaves it open, and is named in the status line.

@@ -4,16 +4,19 @@ from typing import Any
 
 from openpyxl import Workbook
 
+from barfuncs.catalogue import kinds
 from barfuncs.functions.quantity import bars_for_confidence
 from barfuncs.templates import alone_sheet, layout, part_sheet, plausible
 from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, unit_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
+    ALL_FIRST_PARTS,
     BAR,
     BAR_WEIGHT,
     BLANKS_PER_SUPPLIED,
     DENSITY,
     EACH_WEIGHT,
+    FRONT,
     JOB,
     KERF_MISSING,
     LATHE,
@@ -42,8 +45,10 @@ from barfuncs.templates.every_order import (
     bought_formula,
     cuts_formula,
     feeder_takes,
+    parts_formula,
     rack_value_formula,
     rest_formula,
+    with_first_parts,
 )
 from barfuncs.templates.form import Form
 from barfuncs.templates.materials_sheet import materials_sheet
@@ -79,20 +84,21 @@ ANSWERS: dict[str, tuple[Answer, ...]] = {
     "Yield": YIELD,
     "Order": (
         Answer("parts_on_average", "Parts to make, on average", "count", "parts",
-               calls="parts_to_make", refs=(("confidence", "0"),)),
-        Answer("parts_to_make", "Parts to make, with confidence", "count", "parts", calls="parts_to_make"),
+               calls="parts_to_make", formula=with_first_parts("average_parts")),
+        Answer("parts_to_make", "Parts to make, with confidence", "count", "parts", calls="parts_to_make",
+               formula=with_first_parts("order_parts")),
         Answer("bars", "Bars to load", "count", "bars", formula="IF(AND(parts_per_bar>0,parts_per_bar<=1E7),COUNT_UP(parts_to_make/parts_per_bar),NA())"),
         BLANKS_PER_SUPPLIED,
         Answer("bought", "Bars to buy", "count", "bars", formula=bought_formula("bars")),
         Answer("cuts", "Saw cuts", "count", "cuts", formula=cuts_formula("bars", "bought")),
         Answer("fewest_bars", "Bars if all were the longest", "count", "bars",
-               formula='IF(bars>0,IF(ISBLANK(longest_random_bar),"-",IF(longest_random_bar>=bar_length,COUNT_UP(parts_to_make/'
-                       'PARTS_PER_BAR(longest_random_bar,part_length,cutoff_width,min_remnant,facing,end_trim)),NA())),NA())'),
+               formula='IF(bars>0,IF(ISBLANK(longest_random_bar),"-",IF(longest_random_bar>=bar_length,COUNT_UP(order_parts/('
+                       f'{parts_formula("longest_random_bar")}-first_parts_scrapped)),NA())),NA())'),
         Answer("last_bar_parts", "Parts from the last bar", "count", "parts", formula="parts_to_make-(bars-1)*parts_per_bar"),
         Answer("last_bar_remnant", "Left of the last bar", "length", "length",
                formula="bar_length-end_trim-last_bar_parts*bar_per_part"),
         Answer("whole_bar_quantity", "Good parts the bars give, on average", "count", "parts",
-               formula="MAX(quantity,COUNT_DOWN((bars*parts_per_bar-setup_parts)*(1-scrap_rate)))"),
+               formula="MAX(quantity,COUNT_DOWN((bars*good_per_bar-setup_parts)*(1-scrap_rate)))"),
         Answer("rack_length", "Back on the rack", "length", "length",
                formula=f"rest_length+IF({RACK},1,0)*(bought*blanks_each-bars)*bar_length"),
     ),
@@ -158,6 +164,10 @@ _STEPS = (
     SETTING_RATE,
     SECTION_WEIGHT,
     *plausible.STEPS,
+    *FRONT,
+    Answer("average_parts", "parts to make on average, before those at the front of every bar", "count", "parts", calls="parts_to_make",
+           refs=(("confidence", "0"),)),
+    Answer("order_parts", "parts to make with confidence, before those at the front of every bar", "count", "parts", calls="parts_to_make"),
     *part_sheet.TOTALS,
     *part_sheet.steps("plan_"),
     *alone_sheet.STEPS,
@@ -167,7 +177,7 @@ _STEPS = (
     Answer("rack_weight", "weight of that rest", "weight", "weight", formula="section_weight*rest_length"),
     Answer("parts_total", "length in parts", "length", "", formula="parts_per_bar*part_length"),
     Answer("cutoff_total", "length cut off and faced", "length", "",
-           formula="parts_per_bar*(cutoff_width+facing)"),
+           formula="parts_per_bar*(cutoff_width+front_stock)"),
     Answer("length_balance", "length that does not add up", "length", "",
            formula="bar_length-parts_total-cutoff_total-end_trim-remnant"),
     Answer("weight_balance", "weight that does not add up", "weight", "",
@@ -299,6 +309,8 @@ def _objections(inputs: Values, answers: Values) -> Problems:
     """Why these inputs give no plan: (input, reason)."""
     if answers["parts_per_bar"] == 0:
         return [("part_length", NO_WHOLE_PART)]
+    if answers["good_per_bar"] == 0:
+        return [("first_parts_scrapped", ALL_FIRST_PARTS)]
     if inputs["part_weight"] is not None and isinstance(answers["parts_weight"], CellError):
         return [("part_weight", PART_TOO_HEAVY)]
     return part_sheet.objections(answers, "parts_weight")
@@ -312,9 +324,13 @@ def _bars_of_random_lengths(inputs: Values, answers: Values, shop: Shop | None) 
     for name in ("scrap_rate", "confidence"):  # left blank, it is the shop's or else the default, as in the cells
         values = (inputs[name], getattr(shop.rates, name) if shop else None, ALL_INPUTS[name].default)
         used[name] = next(value for value in values if value is not None)
+    each = answers["bar_per_part"]
+    # Where a feed must be full, up to so many parts that would fit are lost. Taken for every bar, it is a bar too many at worst.
+    lost = (inputs["parts_per_feed"] - 1) * each if inputs["last_feed"] == kinds.LAST_FEEDS[1] else 0
+    first = (inputs["first_parts_scrapped"] or 0) * each
     return {"bars_of_random_lengths": bars_for_confidence(
-        inputs["quantity"], inputs["bar_length"], inputs["longest_random_bar"], answers["bar_per_part"],
-        answers["min_remnant"], inputs["end_trim"] or 0, used["scrap_rate"], inputs["setup_parts"] or 0, used["confidence"])}
+        inputs["quantity"], inputs["bar_length"], inputs["longest_random_bar"], each, answers["min_remnant"] + lost,
+        (inputs["end_trim"] or 0) + first, used["scrap_rate"], inputs["setup_parts"] or 0, used["confidence"])}
 
 
 def _draw(book: Workbook, shop: Shop | None) -> None:

@@ -175,8 +175,8 @@ def quiet_errors(sheet: Worksheet, area: str) -> None:
 
 
 def stacked_bar(sheet: Worksheet, first_row: int, last_row: int, anchor: str, width: float, height: float,
-                fills: tuple[str, ...]) -> None:
-    """Lengths one behind the other, to scale. Outlines keep the pieces apart in black and white."""
+                fills: tuple[str, ...], share: float = 0.5) -> None:
+    """Lengths one behind the other, to scale, in that share of the height; the rest is for their names. Outlines keep the pieces apart in black and white."""
     chart = BarChart()
     chart.type, chart.grouping, chart.overlap, chart.gapWidth = "bar", "stacked", 100, 30
     chart.style = 2
@@ -194,7 +194,7 @@ def stacked_bar(sheet: Worksheet, first_row: int, last_row: int, anchor: str, wi
     chart.y_axis.majorGridlines = None
     chart.y_axis.scaling.min = 0
     chart.y_axis.number_format = "#,##0.##"
-    chart.layout = Layout(manualLayout=ManualLayout(xMode="edge", yMode="edge", x=0.03, y=0.08, w=0.94, h=0.5))
+    chart.layout = Layout(manualLayout=ManualLayout(xMode="edge", yMode="edge", x=0.03, y=0.08, w=0.94, h=share))
     chart.width, chart.height = width, height  # type: ignore[assignment]
     sheet.add_chart(chart, anchor)
 

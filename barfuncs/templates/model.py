@@ -202,7 +202,9 @@ class Column(Input):
     @property
     def aligned(self) -> str:
         """The format of its cells where they only stand one below the other: lengths and amounts have the same decimals."""
-        return {"length": "length", "number": "money"}.get(self.kind.reader, "general") if self.number == "general" else self.number
+        if self.number not in ("general", "count"):
+            return self.number
+        return {"length": "length", "number": "money"}.get(self.kind.reader, "general")
 
     def at(self, ref: str) -> Input:
         """The input of one row, whose cell goes by its reference instead of a name."""

@@ -128,10 +128,11 @@ _NOT_FROM_THIS = "The plan says STOP: do not set up from this sheet."
 _FIRST_OF_ALL = ("Cautions. The manuals of machine and feeder, the shop's rules, local codes and licensed practice "
                  "come before this sheet")
 
-_PIECES = (("Grip length", "grip_length", "E"), ("Face to cut-off tool", "face_to_cutoff", "CE"),
+_PIECES = (("Grip length", "grip_length", "E"), ("More for the rear hold", "MAX(0,rear_hold-grip_length-face_to_cutoff)", "E"), ("Face to cut-off tool", "face_to_cutoff", "CE"),
            ("Cut-off width", "cutoff_width", "CD"), ("Part length", "part_length", "CD"), ("Facing", "facing", "CD"),
-           ("End trim of a new bar", "end_trim", "C"))
-"""What the three lengths are made of: label, input, and the columns in which it counts."""
+           ("Stock for the second spindle", "second_spindle_stock", "CD"),
+           ("Further parts of one feed", "(parts_per_feed-1)*bar_per_part", "C"), ("End trim of a new bar", "end_trim", "C"))
+"""What the three lengths are made of: label, cell expression, and the columns in which it counts."""
 _TOTALS = (("C", "first_stickout", "First stick-out", "front of the bar to the face, before the first part"),
            ("D", "bar_per_part", "Bar per part", "what each part takes"),
            ("E", "min_remnant", "Minimum remnant", "what must be left at least"))
@@ -306,9 +307,9 @@ def _lengths(page: _SetupPage) -> None:
         page.label("B", name)
         for column in columns:
             page.number(column, length, "length")
-    # The grip is behind the face.
-    layout.stacked_bar(page.sheet, first + 1, page.row, anchor, 8.9, 4.6,
-                       ("FFFFFF", "9C8F9A", layout.ACCENT, "D9CBD6", "E9DDC3"))
+    # The grip and the rear hold are behind the face.
+    layout.stacked_bar(page.sheet, first + 2, page.row, anchor, 8.9, 5.9,
+                       ("FFFFFF", "9C8F9A", layout.ACCENT, "D9CBD6", "B9AFC0", "C98F7A", "E9DDC3"), share=0.24)
     page.next_row(18)
     page.put("B", "Together", bold=True)
     for column, length, _, _ in _TOTALS:
@@ -320,7 +321,7 @@ def _how_many(page: _SetupPage) -> None:
     page.figure("Parts to make", "parts_to_make", "count", "parts", size=14)
     page.words("E:I", f'"fills the order of "&{_count("quantity")}&" with "&{number_text("100*confidence", 2)}&"% confidence"')
     page.figure("That is", "bars", "count", "bars", size=14)
-    page.words("E:I", f'IF(bars=1,"",{_count("parts_per_bar")}&" parts from each bar, ")&{_count("last_bar_parts")}'
+    page.words("E:I", f'IF(bars=1,"",{_count("parts_per_bar")}&" parts from each bar"&IF(first_parts_scrapped=0,", "," (the first "&first_parts_scrapped&" scrapped), "))&{_count("last_bar_parts")}'
                       '&IF(bars=1," parts from it"," from the last")'
                       '&IF(ISBLANK(longest_random_bar),"","; fewer where bars are longer")')
     page.figure("Left of the last bar", "last_bar_remnant", "length", unit_text("length"))

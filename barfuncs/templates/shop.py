@@ -49,6 +49,12 @@ MACHINES = (
     make_column("machine_rate", "Machine rate", kinds.Money, unit="per hour", width=13),
     make_column("setup_rate", "Set-up rate", kinds.Money, "the shop's rate for setting; the machine rate where left blank",
             unit="per hour"),
+    make_column("rear_hold", "Rear hold", kinds.Length, "bar that the gripper or pusher at the rear keeps from being used up"),
+    make_column("longest_push", "Longest push", kinds.PositiveLength, width=13),
+    make_column("tool_change_time", "Tool change", kinds.Seconds),
+    make_column("rapid_time", "Rapid moves", kinds.Seconds, "rapid moves of one part together, as usual on this lathe"),
+    make_column("bar_feed_time", "Bar feed", kinds.Seconds),
+    make_column("handover_time", "Clamp, hand-over", kinds.Seconds, width=16),
     make_column("chip_bin", "Chip bin", kinds.BinVolume, "volume of the chip bin, as far as it may be filled"),
     make_column("mean_time_between_stops", "Mean time between stops", kinds.PositiveHours, width=16),
     make_column("machine_type", "Machine type", kinds.MachineType, MACHINE_TYPE_HELP, width=28),
@@ -127,6 +133,12 @@ class Machine:
     setup_rate: float | None = None
     machine_type: str | None = None
     max_feed: float | None = None
+    rear_hold: float | None = None
+    longest_push: float | None = None
+    tool_change_time: float | None = None
+    rapid_time: float | None = None
+    bar_feed_time: float | None = None
+    handover_time: float | None = None
     chip_bin: float | None = None
     mean_time_between_stops: float | None = None
 
@@ -477,9 +489,9 @@ _EXAMPLE_RATES = {"currency": "$", "markup": 0.35, "rounding": "up to next 0.01"
                   "inspection_rate": 60, "priced_per": None, "minimum_order": None}
 _EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
     "Machines": (
-        ("Lathe 1", 144, 1.25, 2.5, 0.2, 35, 6000, 200, 18, 82, 70, 55, 12, "fixed head"),
-        ("Lathe 2", 144, 2, 3.25, 0.25, 45, 5000, 200, 10, 88, 70, 55, 10, "fixed head + second spindle"),
-        ("Sliding head 3", 144, 0.7875, 6.5, 0.1, 30, 10000, None, 24, 95, None, 30, 16, "guide bush + second spindle"),
+        ("Lathe 1", 144, 1.25, 2.5, 0.2, 35, 6000, 200, 18, 82, 70, None, 24, 1.5, 4, 2, 1, 55, 12, "fixed head"),
+        ("Lathe 2", 144, 2, 3.25, 0.25, 45, 5000, 200, 10, 88, 70, None, 24, 1.8, 5, 2, 3, 55, 10, "fixed head + second spindle"),
+        ("Sliding head 3", 144, 0.7875, 6.5, 0.1, 30, 10000, None, 24, 95, None, 4, 8, 0.8, 3, 1.5, 2.5, 30, 16, "guide bush + second spindle"),
     ),
     "Materials and prices": (
         ("Brass C36000", None, None, 4.6, "lb", None, 2.1, 2.4, "invented price"),

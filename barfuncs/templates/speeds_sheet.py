@@ -29,7 +29,7 @@ def row_of(operation: str) -> str:
     """Cell expression: the uppermost row of the sheet that holds for an operation in this job, 0 for none."""
     found = f"(speeds_group=material_group)*(speeds_operation={operation})*(speeds_tool=tool)*(speeds_speed>0)"
     # The weight of a row is more than that of all rows below it together, so that the sum tells the uppermost.
-    return f"IF(ISBLANK({operation}),0,IFERROR(speeds_count-INT(LOG(SUMPRODUCT({found},speeds_weight),2)+1E-9),0))"
+    return f'IF({operation}="",0,IFERROR(speeds_count-INT(LOG(SUMPRODUCT({found},speeds_weight),2)+1E-9),0))'
 
 
 def suggested_speed(row: str) -> str:

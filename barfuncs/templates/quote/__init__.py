@@ -6,7 +6,7 @@ from openpyxl import Workbook
 
 from barfuncs.functions.cost import read_quantities
 from barfuncs.templates import part_sheet, speeds_sheet
-from barfuncs.templates.every_order import NO_WHOLE_PART, PART_TOO_HEAVY, RULES
+from barfuncs.templates.every_order import ALL_FIRST_PARTS, NO_WHOLE_PART, PART_TOO_HEAVY, RULES
 from barfuncs.templates.materials_sheet import materials_sheet
 from barfuncs.templates.model import Problems, Values
 from barfuncs.templates.notes_sheet import notes_sheet
@@ -30,6 +30,8 @@ def _objections(inputs: Values, answers: Values) -> Problems:
     """Why these inputs give no quote: (input, reason)."""
     if answers["parts_per_bar"] == 0:
         return [("part_length", NO_WHOLE_PART)]
+    if answers["good_per_bar"] == 0:
+        return [("first_parts_scrapped", ALL_FIRST_PARTS)]
     if inputs["part_weight"] is not None and isinstance(answers["each_weight"], CellError):
         return [("part_weight", PART_TOO_HEAVY)]
     if too_heavy := part_sheet.objections(answers, "each_weight"):
@@ -57,7 +59,8 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
     speeds_sheet.speeds_sheet(book, shop.speeds if shop else None)
     notes_sheet(book, FORM, (
         "Cost build-up, margin and markup: common practice of the trade, worked out as said above, no source.",
-        "Usual passes of a thread: as published by a maker of cutting tools, external metric threads. What asks for a second look at an "
+        "Usual passes of a thread: as published by a maker of cutting tools, external metric threads. Idea of parts per edge: v T^n = C with "
+        "constants from memory, after M. P. Groover, Fundamentals of Modern Manufacturing. What asks for a second look at an "
         "operation: common practice, no source.",
         "Samples: ISO 2859-1, single sampling plans for normal inspection. Outside work, packing and how a price is shown: common practice, no source.",
         "Half a rounding step goes up. The order total is the rounded price each times the quantity.",

@@ -14,10 +14,9 @@ from barfuncs.templates.every_order import (
 from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Check, Missing
 from barfuncs.templates.quote import more_costs
 from barfuncs.templates.quote.inputs import BREAKS
-from barfuncs.templates.quote.operations import BESIDE_CUTS
 from barfuncs.templates.shop_sheet import PROBLEMS
 
-COSTS = ("material_used", "machine_cost", "setup_cost", "other_cost", *more_costs.LINES)
+COSTS = ("material_used", "machine_cost", "setup_cost", "other_cost", "tool_cost", *more_costs.LINES)
 CREDIT_TOO_HIGH = "has no price: chips and remnants would bring more than everything else costs"
 _TOO_HIGH = "+".join(f"IFERROR(--(scrap_credit_{n}>{'+'.join(f'{line}_{n}' for line in COSTS)}),0)" for n in BREAKS)
 _MOST_TO_MAKE = "MAX(" + ",".join(f"IF(ISBLANK(quantity_{n}),0,parts_to_make_{n})" for n in BREAKS) + ")"
@@ -44,11 +43,14 @@ CHECKS = (
     Check("Operations", (
         ("operation_looks>0", LOOK, '"Sheet Operations: a row does not look like this part, see the mark beside it."'),
         ("cutting_time=0", NOTE, '"There is no operation list; the cycle time is as filled in."'),
-        (f"IF(ISBLANK(cycle_time),{BESIDE_CUTS}+SUM(op_extra_time)=0,FALSE)", LOOK,
-         '"Sheet Operations: the list counts cuts alone. Missing: "&LEFT(not_counted,LEN(not_counted)-2)&"."'),
-        ("IF(ISBLANK(cycle_time),(tool_changes>0)+(tool_change_time>0)=1,FALSE)", LOOK,
+        ('IF(ISBLANK(cycle_time),not_counted<>"",FALSE)', LOOK,
+         '"Sheet Operations: the list is not the whole cycle. Not given there or on the sheet Shop: "&LEFT(not_counted,LEN(not_counted)-2)&". Where there is '
+         'none, fill in 0."'),
+        ("IF(ISBLANK(cycle_time),IF(ISBLANK(tool_changes),FALSE,(tool_changes>0)+(tool_change_time>0)=1),FALSE)", LOOK,
          'IF(tool_changes>0,"Sheet Operations: "&tool_changes&" tool changes at 0 s each.","Sheet Operations: a tool change takes "'
          f'&{number_text("tool_change_time", 1)}&" s, but none is counted.")'),
+        ("edge_ideas>0", LOOK, '"Sheet Operations: how many parts an edge makes is an idea from usual constants of tool life in "&edge_ideas&" "'
+                               '&IF(edge_ideas=1,"row","rows")&": count your own."'),
         ("TRUE", OK, '"Diameters, lengths and spindle speeds were held against bar, part and machine"&IF(material_group="","; no speeds '
                      'and feeds to compare with are known for this material.",", speeds and feeds against the sheet Speeds.")'
                      '&IF(not_counted="",""," Not counted: "&LEFT(not_counted,LEN(not_counted)-2)&".")'),
@@ -93,7 +95,7 @@ MORE_PROBLEMS = (
     KERF_MISSING,
     more_costs.INSPECTION_RATE_MISSING,
     more_costs.BOX_TOO_SMALL,
-    Missing("AND(ISBLANK(cycle_time),NOT(ISERROR(cutting_time)),ISERROR(listed_cycle))", "cycle time",
+    Missing("AND(ISBLANK(cycle_time),IFERROR(cutting_time=0,FALSE))", "cycle time",
             "or the operation list", "cycle_time"),
     Missing("AND(ISBLANK(margin),ISBLANK(markup))", "margin", "or markup; 0 % counts", "margin"),
 )

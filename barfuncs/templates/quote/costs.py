@@ -8,6 +8,7 @@ from barfuncs.templates.every_order import (
     BLANKS_PER_SUPPLIED,
     DENSITY,
     EACH_WEIGHT,
+    FRONT,
     MATERIAL_CAUTION,
     MATERIAL_NAME,
     MATERIAL_ROW,
@@ -24,19 +25,22 @@ from barfuncs.templates.every_order import (
     cuts_each_formula,
     cuts_formula,
     longer_than_feeder,
+    parts_formula,
     rack_value_formula,
     rest_formula,
+    with_first_parts,
 )
 from barfuncs.templates.model import Answer
 from barfuncs.templates.quote import more_costs
 from barfuncs.templates.quote.inputs import BREAKS
+from barfuncs.templates.quote.operations import CYCLE_STEPS, LISTED_CYCLE
 from barfuncs.templates.shop_sheet import LARGEST_SIZE, MACHINE_ROW, MACHINE_WRONG, SHOP_PROBLEMS
 
 
-def _chain(tag: str, quantity: str, of: str, in_lines: bool = False, **other: str) -> tuple[Answer, ...]:
-    """The cost build-up of one quantity. `other` says which cells stand for arguments that this one changes; `in_lines`, that
-    each of the costs beside the lathe has a line of its own."""
-    used = {name: other.get(name, name) for name in ("parts_per_bar", "bar_length", "blanks_each", "cuts_per_supplied",
+def _chain(tag: str, quantity: str, of: str, bars_in_use: str = "", in_lines: bool = False, **other: str) -> tuple[Answer, ...]:
+    """The cost build-up of one quantity. `other` says which cells stand for arguments that this one changes, `bars_in_use` the
+    bars that parts come from where one more is used up, `in_lines` that each of the costs beside the lathe has a line of its own."""
+    used = {name: other.get(name, name) for name in ("parts_per_bar", "good_per_bar", "bar_length", "blanks_each", "cuts_per_supplied",
                                                       "bought_length", "bought_weight")}
     used["price"] = other.get("price", "material_price")
     used["surcharge"] = other.get("material_surcharge", "material_surcharge")
@@ -50,8 +54,10 @@ def _chain(tag: str, quantity: str, of: str, in_lines: bool = False, **other: st
 
     lines = {**mine("scrap_credit", "machine_cost", "setup_cost"), "material_cost": f"material_used_{tag}", "other_cost": f"beside_lathe_{tag}"}
     return (
-        a("parts_to_make", "Parts to make, on average", "count", "parts", calls="parts_to_make", confidence="0"),
-        a("bars", "Bars to load", "count", "bars", calls="bars_for_quantity"),
+        a("parts_to_make", "Parts to make, on average", "count", "parts", calls="parts_to_make",
+          formula=f"PARTS_TO_MAKE({quantity},{other.get('scrap_rate', 'scrap_rate')},setup_parts,0)"
+                  f"+IF(first_parts_scrapped=0,0,first_parts_scrapped*{bars_in_use or f'bars_{tag}'})"),
+        a("bars", "Bars to load", "count", "bars", calls="bars_for_quantity", parts_per_bar=used["good_per_bar"]),
         a("bought", "Bars to buy", "count", "bars", formula=bought_formula(f"bars_{tag}", used["blanks_each"])),
         a("cuts", "Saw cuts", "count", formula=cuts_formula(f"bars_{tag}", f"bought_{tag}", used["blanks_each"],
                                                             used["cuts_per_supplied"])),
@@ -73,10 +79,11 @@ def _chain(tag: str, quantity: str, of: str, in_lines: bool = False, **other: st
         a("machine_cost", "Machine time", "money", "order", calls="machine_cost", **mine("parts_to_make")),
         a("setup_cost", "Set-up", "money", "order", calls="setup_cost", setup_rate="setting_rate"),
         a("other_cost", "Other and tooling", "money", "order", calls="other_cost"),
+        a("tool_cost", "Edges of the tools", "money", "order", formula=f"parts_to_make_{tag}*tool_each"),
         *(more_costs.lines_of(tag, quantity, of) if in_lines else ()),
-        a("beside_lathe", "what is not the lathe's", "money", "order",
-          formula=f"other_cost_{tag}+" + ("+".join(f"{line}_{tag}" for line in more_costs.LINES) if in_lines
-                                          else more_costs.together(tag, quantity))),
+        a("beside_lathe", "other costs, edges and what is not done on the lathe", "money", "order",
+          formula=f"other_cost_{tag}+tool_cost_{tag}+" + ("+".join(f"{line}_{tag}" for line in more_costs.LINES) if in_lines
+                                                          else more_costs.together(tag, quantity))),
         a("order_cost", "Total cost", "money", "order", calls="order_cost", **lines),
         # Of what is a line of its own the price each bears nothing.
         a("cost_each", "Cost each", "money_each", "each",
@@ -86,7 +93,7 @@ def _chain(tag: str, quantity: str, of: str, in_lines: bool = False, **other: st
 
 def _priced(tag: str, quantity: str, of: str, in_lines: bool = False) -> tuple[Answer, ...]:
     return (
-        *_chain(tag, quantity, of, in_lines),
+        *_chain(tag, quantity, of, in_lines=in_lines),
         Answer(f"price_{tag}", f"Price each {of}", "price", "each", calls="price_for",
                formula=f"IF(cost_each_{tag}<=1E9,QUOTED_PRICE(cost_each_{tag}*priced_parts,margin_counted,markup,rounding)/priced_parts,NA())",
                needs=quantity if quantity.startswith("quantity") else ""),
@@ -101,7 +108,9 @@ def _break(n: int) -> tuple[Answer, ...]:
         *_priced(str(n), quantity, of, in_lines=True),
         *more_costs.at_quantity(n),
         Answer(f"sure_{n}", f"Parts to make, with confidence {of}", "count", "parts", calls="parts_to_make",
-               refs=(("quantity", quantity),)),
+               formula=with_first_parts(f"order_parts_{n}")),
+        Answer(f"order_parts_{n}", f"Parts to make, with confidence, before those at the front of every bar {of}", "count", "parts",
+               calls="parts_to_make", refs=(("quantity", quantity),)),
         Answer(f"whole_{n}", f"Most good parts from these bars {of}", "count", "parts", calls="whole_bar_quantity",
                refs=(("quantity", quantity), ("parts_per_bar", "parts_per_bought"))),
         Answer(f"margin_{n}", f"Margin after rounding {of}", "percent", "", calls="margin_of",
@@ -110,7 +119,7 @@ def _break(n: int) -> tuple[Answer, ...]:
 
 
 def _of_other_bar(tag: str) -> dict[str, str]:
-    return {name: f"{name}_{tag}" for name in ("bar_length", "bar_weight", "parts_per_bar", "blanks_each", "cuts_per_supplied",
+    return {name: f"{name}_{tag}" for name in ("bar_length", "bar_weight", "parts_per_bar", "good_per_bar", "blanks_each", "cuts_per_supplied",
                                                "bought_length", "bought_weight", "price")}
 
 
@@ -136,7 +145,9 @@ def _other_bar(tag: str, sign: str) -> tuple[Answer, ...]:
         Answer(f"bar_weight_{tag}", f"weight of a bar {tag} by one part", "weight", "weight",
                formula=f"section_weight*bar_length_{tag}"),
         Answer(f"parts_per_bar_{tag}", f"parts of a bar {tag} by one part", "count", "parts", calls="parts_per_bar",
-               refs=(("bar_length", f"bar_length_{tag}"),)),
+               formula=f"IF(bar_length_{tag}>=0,{parts_formula(f'bar_length_{tag}')},NA())"),
+        Answer(f"good_per_bar_{tag}", f"parts of a bar {tag} by one part without the first ones", "count", "parts", calls="good_parts_per_bar",
+               refs=(("parts_per_bar", f"parts_per_bar_{tag}"),)),
         Answer(f"blanks_each_{tag}", f"blanks {tag} by one part from a bar that is bought", "count", "blanks",
                formula=f"IF(bar_length_{tag}>0,IF(OR(ISBLANK(supplied_length),bought_as_blanks=1),1,"
                        f"BLANKS_PER_SUPPLIED_BAR(supplied_length,bar_length_{tag},kerf)),NA())"),
@@ -167,7 +178,7 @@ def _bars_said(tag: str) -> str:
 
 def _what_if(tag: str) -> tuple[Answer, ...]:
     label, other = WHAT_IFS[tag]
-    chain = _chain(f"if_{tag}", "what_if", f"if {label[0].lower()}{label[1:]}", False, **other)
+    chain = _chain(f"if_{tag}", "what_if", f"if {label[0].lower()}{label[1:]}", "bars_if_now" if tag == "bar" else "", False, **other)
     if tag == "bar":
         chain = tuple(Answer(a.name, a.label, a.number, a.unit, "bars_if_now+1") if a.name == "bars_if_bar" else a
                       for a in chain)
@@ -186,8 +197,7 @@ LIMITS = (
 )
 CYCLE = (
     Answer("cutting_time", "Operations", "rate", "seconds", formula="SUM(op_time)"),
-    Answer("listed_cycle", "Cycle time from the operation list", "rate", "seconds",
-           formula="IF(cutting_time>0,CYCLE_TIME_OF(cutting_time,tool_changes,tool_change_time,rapid_time,bar_feed_time),NA())"),
+    LISTED_CYCLE,
     Answer("cycle", "Cycle time used", "rate", "seconds", formula="IF(ISBLANK(cycle_time),listed_cycle,cycle_time)"),
 )
 STEPS = (
@@ -206,6 +216,8 @@ STEPS = (
     SECTION_AREA,
     SECTION_WEIGHT,
     *plausible.STEPS,
+    *FRONT,
+    *CYCLE_STEPS,
     *part_sheet.TOTALS,
     *part_sheet.steps("quote_"),
     Answer("like_dollars", "1 where the currency is worth about a dollar", "count",
@@ -222,7 +234,7 @@ STEPS = (
            formula="IF(OR(AND(ISBLANK(margin),ISBLANK(markup)),margin*markup>0),NA(),margin)"),
     Answer("what_if", "quantity for the what-ifs", "count", "parts",
            formula="IF(ISBLANK(what_if_quantity),quantity_1,what_if_quantity)"),
-    Answer("parts_per_bought", "parts from a bar that is bought", "count", "parts", formula="parts_per_bar*blanks_each"),
+    Answer("parts_per_bought", "good parts from a bar that is bought", "count", "parts", formula="good_per_bar*blanks_each"),
     Answer("cycle_longer", "cycle time and 1 second", "rate", "seconds", formula="cycle+1"),
     Answer("scrap_more", "scrap rate and 1 %", "percent", "", formula="scrap_rate+0.01"),
     Answer("price_more", "price of the material and 10 %", "money_each", "price_per", formula="material_price*1.1"),

@@ -45,10 +45,13 @@ WHAT_IF = make_input("what_if_quantity", "Quantity for the what-ifs", kinds.Posi
 TOOL = make_input("tool", "Cutting edge (for the suggestions)", speeds_sheet.Tool, "carbide", help_text="what the tools' edges are made of")
 CYCLE_INPUTS = (
     make_input("max_feed", "Max. feed of the lathe", kinds.FeedSpeed, from_shop=True),
-    make_input("tool_changes", "Tool changes", kinds.Count, 0, unit="each"),
-    make_input("tool_change_time", "Time of a tool change", kinds.Seconds, 0),
-    make_input("rapid_time", "Rapid moves together", kinds.Seconds, 0),
-    make_input("bar_feed_time", "Bar feed", kinds.Seconds, 0),
+    make_input("tool_changes", "Tool changes at the main spindle", kinds.Count, unit="each",
+               help_text="left blank, the tools of the list, those of the second spindle apart"),
+    make_input("tool_change_time", "Time of a tool change", kinds.Seconds, blank=0, from_shop=True),
+    make_input("rapid_time", "Rapid moves together", kinds.Seconds, blank=0, from_shop=True),
+    make_input("bar_feed_time", "Bar feed, one stroke", kinds.Seconds, blank=0, from_shop=True),
+    make_input("longest_push", "Longest push of the bar feed", kinds.PositiveLength, from_shop=True),
+    make_input("handover_time", "Clamp, or hand-over", kinds.Seconds, blank=0, from_shop=True),
 )
 
 MORE_COSTS: dict[str, tuple[Input, ...]] = {

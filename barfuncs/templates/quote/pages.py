@@ -57,17 +57,24 @@ def costing_sheet(book: Workbook) -> None:
 
 
 _WHAT_EACH_NEEDS = (
-    "turning: start diameter, length, surface speed, feed. For boring give the finished bore as the start diameter: the largest that is cut.",
-    "facing and cut-off: start and end diameter (0 = to the center), surface speed, feed, max. speed.",
+    "turning: start diameter, length, surface speed, feed. boring: the finished bore as the start diameter, the largest that is cut. reaming: likewise.",
+    "taper turning: the larger end as the start diameter, the smaller as the end diameter, length along the axis.",
+    "facing, grooving and cut-off: start and end diameter (0 = to the center), surface speed, feed, max. speed.",
     '="A bar that is not round starts at its corners"&IFERROR(IF(quote_across_corners>use_size*(1+1E-9),": this one at "&'
     f'{number_text("quote_across_corners", 3)}&{UNIT_SUFFIX},""),"")&"."',
     "drilling: start diameter = the drill's, length = full depth (a 118 degree point is added), surface speed, feed.",
-    "threading: start diameter, length with run-in and run-out, surface speed, feed = the pitch, passes. A tap or a die: say so under What.",
-    "other: extra time alone. Extra time counts for each pass. Max. speed, where given, holds for all; so does the max. feed for a thread.",
+    "threading: start diameter, length with run-in and run-out, surface speed, feed = the pitch, passes. tapping: the same; out again as it went in.",
+    "knurling, milling, cross drilling, other: extra time alone. Extra time counts for each pass. Max. speed, where given, holds for all.",
+    "Spindle: with cuts at the second one the longer side counts, and the hand-over. Rapid moves and bar feed count at the main spindle.",
+    "Tool changes: as many as rows with a tool (all but other), unless typed. A clamp or hand-over comes on top of both sides.",
+    "Edges: parts per edge as you counted them. An idea stands in for turning, boring and facing where constants of tool life are known.",
     "Suggested speeds and feeds come from the sheet Speeds, for the material's group: where to start, and yours to change there.",
     "Usual passes: for external threads with a single-point tool, as published by a maker of such tools.",
     "Never above the speed limits of workholding, feeder and bar; the machine's manual comes first.",
 )
+
+
+_CYCLE = ("cutting_time", "main_changes", "second_changes", "feed_each", "main_side", "second_side", "edge_change_each", "listed_cycle", "cycle", "tool_each")
 
 
 def operations_sheet(book: Workbook) -> None:
@@ -84,24 +91,26 @@ def operations_sheet(book: Workbook) -> None:
     for item in (TOOL, *CYCLE_INPUTS):
         page.next_row()
         FORM.put_input(page, item.name, "BCD")
-    for name in ("cutting_time", "listed_cycle", "cycle"):
+    first = page.row + 1
+    for name in _CYCLE:
+        answer = FORM.answers[name]
         page.next_row()
-        page.put("B", FORM.answers[name].label)
+        page.put("B", answer.label, bold=name == "cycle")
         ref = page.take("C")
-        layout.style_answer(sheet, ref, "rate")
+        layout.style_answer(sheet, ref, answer.number)
         sheet[ref].value = f"=quote_{name}"
-        page.put("D", "s", color=layout.SOFT, size=9, indent=1)
-    layout.quiet_errors(sheet, f"C{page.row - 2}:C{page.row}")
-    right.heading(f"G:{last}", "What each operation needs")
+        page.put("D", {"seconds": "s"}.get(answer.unit, answer.unit), color=layout.SOFT, size=9, indent=1)
+    layout.quiet_errors(sheet, f"C{first}:C{page.row}")
+    right.heading(f"H:{last}", "What each operation needs")
     for text in _WHAT_EACH_NEEDS:
         right.next_row()
-        right.put("G", text, size=9)
-    right.skip()
-    right.print_to(last)
+        right.put("H", text, size=9)
+    page.row = max(page.row, right.row) + 1
+    page.print_to(last)
 
 
-_LINES = ("parts_to_make", "sure", "bars", "bought", "material_cost", "rack_value", "scrap_credit", "machine_cost", "setup_cost", "other_cost", "process_cost",
-          "inspection_cost", "packing_cost", "order_cost", "cost_each", "margin", "price", "shown", "total", "value")
+_LINES = ("parts_to_make", "sure", "bars", "bought", "material_cost", "rack_value", "scrap_credit", "machine_cost", "setup_cost", "other_cost", "tool_cost",
+          "process_cost", "inspection_cost", "packing_cost", "order_cost", "cost_each", "margin", "price", "shown", "total", "value")
 _STRONG = ("order_cost", "price", "value")
 
 
