@@ -3,7 +3,7 @@
 import random
 from typing import Any
 
-from reference_part import with_part
+from reference_part import drawn_start, with_part
 
 import barfuncs as bf
 from barfuncs.catalogue.kinds import (
@@ -209,6 +209,18 @@ def processes(rng: random.Random, area: bool) -> dict[str, Any]:
     return rows
 
 
+def leave_start_to_the_part(job: dict[str, Any]) -> None:
+    """Blank the start diameter of every second operation that takes it from the part that is drawn."""
+    apart = random.Random(repr(job))
+    for n in range(1, 13):
+        operation = job.get(f"op_{n}_operation")
+        start = drawn_start(job, operation) if operation else 0
+        if start and job[f"op_{n}_feed_rate"] * 2 <= start and apart.random() < 0.5:
+            job[f"op_{n}_start_diameter"] = None
+            if job.get(f"op_{n}_end_diameter"):
+                job[f"op_{n}_end_diameter"] = min(job[f"op_{n}_end_diameter"], start / 2)
+
+
 def good_quote(rng: random.Random) -> dict[str, Any]:
     """A quote for which at least one whole part fits, with a cycle time, an operation list, or both."""
     job = good_job(rng)
@@ -244,6 +256,8 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     idea = 0 if job["material"] not in ("Brass C36000", "Steel 1215") else 120 if job.get("tool") == "high-speed steel" else 600
     if rng.random() < 0.6:
         job |= operations(rng, unit, job["size"], "top_speed" in job, idea)
+    if "section_1_size" in job:
+        leave_start_to_the_part(job)
     if rng.random() < 0.6:
         job |= processes(rng, "surface_area" in job or "section_1_size" in job)
     if "inspection_time" in job or rng.random() < 0.2:

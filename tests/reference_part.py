@@ -36,3 +36,18 @@ def part(i: dict[str, Any], bar_per_part_weight: float) -> dict[str, Any]:
     return {"drawn_length": bf.finished_length(rows), "part_volume": bf.part_volume(rows, units), "finished_weight": weight,
             "part_area": bf.part_area(rows, units), "part_width": bf.part_width(rows, units), "largest_round": max(rounds, default=0),
             "chips_each": bar_per_part_weight - weight, "machines_that_fit": "-"}
+
+
+def drawn_start(i: dict[str, Any], operation: str) -> float:
+    """Where an operation starts that has no start diameter of its own; 0 where the part does not tell."""
+    rows = rows_of(i)
+    if not rows:
+        return 0
+    if operation in ("turning", "facing"):
+        return bf.across_corners(i["shape"] or "round", i["size"], i.get("thickness"))
+    if operation == "cut-off":
+        return bf.part_width([rows[-1]])
+    if operation in ("drilling", "boring", "reaming"):
+        return max(value or 0 for row in rows for value in row[4:])
+    threads = [size for shape, size, *_ in rows if shape == "thread"]
+    return threads[0] if operation == "threading" and len(threads) == 1 else 0

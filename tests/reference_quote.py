@@ -7,7 +7,7 @@ remnants, what-ifs from inputs changed before anything else is worked out: not t
 import math
 from typing import Any
 
-from reference_part import part, rows_of, with_part
+from reference_part import drawn_start, part, rows_of, with_part
 from reference_plan import parts_of, supply
 
 import barfuncs as bf
@@ -199,6 +199,8 @@ def cycle_of(i: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
 def operation(i: dict[str, Any], n: int) -> tuple[float, float, float]:
     """Top speed, time and spindle speed at the start of one row of the operation list."""
     row = {name: i[f"op_{n}_{name}"] for name in COLUMNS}
+    if row["start_diameter"] is None and i[f"op_{n}_operation"]:
+        row["start_diameter"] = drawn_start(i, i[f"op_{n}_operation"]) or None
     limit = row["top_speed"] if row["top_speed"] is not None else i["top_speed"]
     what = i[f"op_{n}_operation"]
     if i["max_feed"] is not None and row["feed_rate"] is not None and what not in ("facing", "grooving", "cut-off"):
@@ -236,6 +238,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a["each_weight"] = i["part_weight"] if i["part_weight"] is not None else per_unit * i["part_length"]
     a |= part(i, per_unit * a["bar_per_part"])
     a["part_sections"] = len(rows_of(i))
+    a["largest_bore"], a["rear_width"], a["thread_size"] = (drawn_start(i, operation) for operation in ("drilling", "cut-off", "threading"))
     a["part_scale"] = 0.98 * min(3 / a["drawn_length"], 1 / a["part_width"]) if rows_of(i) else 0
     a["gross_weight"], a["trim_weight"] = per_unit * a["bar_per_part"], per_unit * trim
     table = materials.active()

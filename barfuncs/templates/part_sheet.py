@@ -119,6 +119,21 @@ def steps(prefix: str) -> tuple[Answer, ...]:
     )
 
 
+_THREADS = '--(section_shape="thread")'
+STARTS = (
+    Answer("largest_bore", "largest bore of the part", "length", "length", formula="IF(part_sections>0,MAX(section_bore,section_bore_end),0)"),
+    Answer("thread_size", "size of the thread of the part, where it has one alone", "length", "length",
+           formula=f"IF(part_sections>0,IF(SUMPRODUCT({_THREADS})=1,SUMPRODUCT({_THREADS},section_size),0),0)"),
+    Answer("rear_width", "width of the last section", "length", "length", formula="IF(part_sections>0,INDEX(section_width,part_sections),0)"),
+)
+"""What the diameters of an operation start from where a part is drawn."""
+START = ('IFERROR(IF(part_sections=0,0,IF(OR(op_operation="turning",op_operation="facing"),across_corners,IF(op_operation="cut-off",rear_width,'
+         'IF(OR(op_operation="drilling",op_operation="boring",op_operation="reaming"),largest_bore,IF(op_operation="threading",thread_size,0))))),0)')
+"""Cell expression: the start diameter of a row that leaves it blank: turning and facing begin at the bar, cutting off at the last
+section, a drill, a reamer and boring are as large as the largest bore, a thread as the only one there is."""
+START_LOOK = ("IF(ISBLANK(op_start_diameter),op_start_diameter>0,FALSE)",
+              f'"i start dia. "&{number_text("op_start_diameter", 4)}&" by the sheet Part"')
+
 _LONG, _FULL = 3, 0.98
 """Length of the drawing in heights, and how much of it the part fills."""
 _BAR_ACROSS = 'IF(shape="flat",MIN(size,thickness),size)'
@@ -162,7 +177,7 @@ def part_sheet(book: Workbook, form: Form) -> None:
     page.title("The part, section by section")
     page.put("F:J", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True, shrink=True)
     page.remark("One row for each section, from the front of the part; leave the rest blank, or all of it. A chamfer is a short section with an "
-                "end size. What follows stands in for a blank part length and weight.")
+                "end size. It stands in for what is blank: part length, part weight, in a quote start diameters.")
     page.skip()
     last = form.put_table(page, SECTIONS)
     first = int(book.defined_names[SECTIONS.marks].attr_text.rpartition("$")[0].rpartition(":")[0].rpartition("$")[2])
@@ -178,7 +193,8 @@ def part_sheet(book: Workbook, form: Form) -> None:
     for item in (i for i in form.inputs.values() if i.from_part):
         page.next_row()
         page.put("B", item.label, size=9, color=layout.SOFT)
-        ref = page.put("C", f'=IF({form.prefix}part_sections=0,"",{form.prefix}{_STANDS_IN[item.name]})', size=9, color=layout.SOFT, align="right")
+        ref = page.put("C", f'=IF({form.prefix}part_sections=0,"",{form.prefix}{_STANDS_IN[item.name]})', size=9, color=layout.SOFT, align="right",
+                       number=form.answers[_STANDS_IN[item.name]].number)
         page.name(item.stand_in, ref)
     layout.quiet_errors(sheet, f"C{page.row - 1}:C{page.row}")
     right.heading(f"F:{last}", "Its profile to scale, front to the left")

@@ -220,6 +220,7 @@ STEPS = (
     *CYCLE_STEPS,
     *part_sheet.TOTALS,
     *part_sheet.steps("quote_"),
+    *part_sheet.STARTS,
     Answer("like_dollars", "1 where the currency is worth about a dollar", "count",
            formula="IF(OR(" + ",".join(f'currency_shown="{c}"' for c in plausible.LIKE_A_DOLLAR) + "),1,0)"),
     Answer("each_weight", "weight of a finished part", "weight_per_length", "weight",
