@@ -10,12 +10,17 @@ from barfuncs.catalogue.kinds import (
     BAR_SHAPES,
     BAR_SURFACES,
     DEFECT_CLASSES,
+    INSPECTION_LEVELS,
     LAST_BAR_RESTS,
     LAST_FEEDS,
     MACHINE_TYPES,
+    NO_YES,
     OPERATIONS,
     PRICE_BASES,
+    PRICED_PER,
+    PROCESS_BASES,
     ROUNDINGS,
+    SETUP_PRICED,
     SPINDLES,
     TIMED_OPERATIONS,
     TOLERANCE_CLASSES,
@@ -200,6 +205,21 @@ def operations(rng: random.Random, unit: float, size: float, top_speed: bool, id
     return rows
 
 
+def processes(rng: random.Random, area: bool) -> dict[str, Any]:
+    """Some rows of outside and second operations, in any lines of the table."""
+    rows: dict[str, Any] = {}
+    for n in sorted(rng.sample(range(1, 7), rng.randint(1, 4))):
+        per = rng.choice([per for per in PROCESS_BASES if area or not per.endswith("2")])
+        row: dict[str, Any] = {"rate_per": per, "rate": round(rng.uniform(0, 3), 3) if per != "hour" else 38.5}
+        if per == "hour":
+            row["time_each"] = round(rng.uniform(1, 40), 1)
+        for name, most in (("minimum", 150), ("freight", 40)):
+            if rng.random() < 0.5:
+                row[name] = rng.randint(0, most)
+        rows |= {f"proc_{n}_{name}": value for name, value in row.items()} | {f"proc_{n}_note": f"Process {n}"}
+    return rows
+
+
 def leave_start_to_the_part(job: dict[str, Any]) -> None:
     """Blank the start diameter of every second operation that takes it from the part that is drawn."""
     apart = random.Random(repr(job))
@@ -235,6 +255,10 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
         "tooling": rng.randint(0, 500), "what_if_quantity": rng.choice([1, 60, 3000]), "top_speed": rng.choice([1500, 4000]), "max_feed": rng.choice([60, 500]) * unit,
         "tool_changes": rng.randint(0, 8), "tool_change_time": round(rng.uniform(0, 6), 1),
         "rapid_time": round(rng.uniform(0, 9), 1), "bar_feed_time": round(rng.uniform(0, 5), 1),
+        "first_off": rng.choice([0, 1, 3]), "every": rng.choice([1, 20, 500]), "aql": rng.choice([0.065, 0.15, 0.25, 0.65, 1.0, 1.5, 4.0, 6.5]),
+        "inspection_level": rng.choice(INSPECTION_LEVELS), "inspection_time": rng.choice([20, 180]), "box_parts": rng.choice([1, 40, 500]),
+        "box_cost": rng.choice([0.8, 4.25]), "surface_area": round(rng.uniform(0.5, 40) * unit * unit, 3), "priced_per": rng.choice([*PRICED_PER]),
+        "minimum_order": rng.choice([0, 150, 2500]), "setup_priced": rng.choice(SETUP_PRICED), "offer_whole_bars": rng.choice(NO_YES),
         "longest_push": round(rng.uniform(1, 20) * unit, 2), "handover_time": round(rng.uniform(0, 6), 1),
         "tool": rng.choice(["carbide", "high-speed steel"]), "currency": "\u20ac", "terms": "Net 14 days.",
     }
@@ -245,6 +269,12 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
         job |= operations(rng, unit, with_part(job)["size"], "top_speed" in job, idea)
     if "section_1_size" in job:
         leave_start_to_the_part(job)
+    if rng.random() < 0.6:
+        job |= processes(rng, "surface_area" in job or "section_1_size" in job)
+    if "inspection_time" in job or rng.random() < 0.2:
+        job["inspection_rate"] = rng.choice([45, 62.5])
+    if rng.random() < 0.4 and job["part_length"]:
+        job["box_weight"] = heaviest_part(with_part(job)) * rng.choice([1, 7.5, 250])
     solid = (job["material"], job["shape"], with_part(job)["size"])
     bar_weight = bf.bar_weight(*solid, job["bar_length"], job.get("thickness"), job["units"])
     bar_cost = bf.material_cost(1, job["material_price"], job["price_per"], job["bar_length"], bar_weight, units=job["units"])
@@ -267,7 +297,12 @@ GOOD_INPUTS: dict[str, dict[str, Any]] = {
               "op_2_operation": "facing", "op_2_start_diameter": 1.0, "op_2_end_diameter": 0.25, "op_2_length": 1.0,
               "op_2_surface_speed": 400.0, "op_2_feed_rate": 0.005, "op_2_top_speed": 3000.0, "op_2_passes": 2.0,
               "op_2_extra_time": 1.5, "op_5_operation": "turning", "op_5_start_diameter": 1.0, "op_5_length": 1.75,
-              "op_5_surface_speed": 400.0, "op_5_feed_rate": 0.006},
+              "op_5_surface_speed": 400.0, "op_5_feed_rate": 0.006,
+              "proc_1_rate": 0.85, "proc_1_rate_per": "lb", "proc_1_minimum": 20.0, "proc_1_freight": 30.0, "proc_2_rate": 38.0,
+              "proc_2_rate_per": "hour", "proc_2_time_each": 12.0, "proc_4_rate": 0.9, "proc_4_rate_per": "ft2", "surface_area": 7.5,
+              "first_off": 2.0, "every": 50.0, "aql": 1.0, "inspection_time": 90.0, "inspection_rate": 60.0, "box_weight": 35.0,
+              "box_parts": 160.0, "box_cost": 4.2, "minimum_order": 50.0,
+              "setup_priced": "lines of their own"},
 }
 """For each template inputs with every optional one filled in that has no default, but for the thickness, which a round bar has
 not; for the plan's bars on the shelf, without which the run rests on the order; and for the quote's cycle time, without which the

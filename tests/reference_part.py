@@ -16,11 +16,12 @@ def rows_of(i: dict[str, Any]) -> list[tuple[Any, ...]]:
 
 
 def with_part(i: dict[str, Any]) -> dict[str, Any]:
-    """The inputs with length and weight of the part that is drawn, and the smallest bar for it, where they are left blank."""
+    """The inputs with length, weight and surface of the part that is drawn, and the smallest bar for it, where they are left blank."""
     rows = rows_of(i)
     if not rows:
         return i
-    drawn = {"part_length": bf.finished_length(rows), "part_weight": bf.finished_weight(rows, i["material"], i["units"])}
+    drawn = {"part_length": bf.finished_length(rows), "part_weight": bf.finished_weight(rows, i["material"], i["units"]),
+             "surface_area": bf.part_area(rows, i["units"])}
     if i.get("size") is None:
         drawn["size"] = bar_for_part(i | {"size": 1.0})["bar_size_needed"]
     return i | {name: value for name, value in drawn.items() if i.get(name) is None}

@@ -190,8 +190,8 @@ def part_sheet(book: Workbook, form: Form) -> None:
     sheet[f"C{page.row}"].alignment = Alignment(horizontal="left", vertical="center")
     layout.quiet_errors(sheet, f"C{page.row - len(TOTALS)}:C{page.row}")
     page.skip()
-    form.follow_on |= {"part_length": "IFERROR(part_sections,-1)<0", "part_weight": "OR(IFERROR(part_sections,-1)<0,ISERROR(density))",
-                       "size": "IFERROR(part_sections,-1)<0"}
+    form.follow_on |= {**dict.fromkeys(("part_length", "surface_area", "size"), "IFERROR(part_sections,-1)<0"),
+                       "part_weight": "OR(IFERROR(part_sections,-1)<0,ISERROR(density))"}
     page.next_row()
     page.put("B", "What stands in for a blank cell of the job:", size=9, color=layout.SOFT)
     for item in (i for i in form.inputs.values() if i.from_part):
@@ -200,7 +200,7 @@ def part_sheet(book: Workbook, form: Form) -> None:
         ref = page.put("C", f'=IF({form.prefix}part_sections=0,"",{_STANDS_IN[item.name][0].format(form.prefix)})', size=9, color=layout.SOFT,
                        align="right", number=_STANDS_IN[item.name][1])
         page.name(item.stand_in, ref)
-    layout.quiet_errors(sheet, f"C{page.row - 2}:C{page.row}")
+    layout.quiet_errors(sheet, f"C{page.row - 3}:C{page.row}")
     right.heading(f"F:{last}", "Its profile to scale, front to the left")
     _profile(right, form, first, last)
     page.row = max(page.row, right.row + 13)
@@ -210,8 +210,7 @@ def part_sheet(book: Workbook, form: Form) -> None:
 
 
 _STANDS_IN = {"part_length": ("{0}drawn_length", "length"), "part_weight": ("{0}finished_weight", "weight_per_length"),
-              "size": ('IF(ISNUMBER({0}bar_size_needed),{0}bar_size_needed,"")', "length")}
-
+              "size": ('IF(ISNUMBER({0}bar_size_needed),{0}bar_size_needed,"")', "length"), "surface_area": ("{0}part_area", "figure")}
 
 
 def _profile(page: Page, form: Form, first: int, last: str) -> None:
