@@ -3,18 +3,27 @@
 import random
 from typing import Any
 
-from reference_part import with_part
+from reference_part import drawn_start, with_part
 
 import barfuncs as bf
 from barfuncs.catalogue.kinds import (
+    BAR_SHAPES,
+    BAR_SURFACES,
+    DEFECT_CLASSES,
+    INSPECTION_LEVELS,
     LAST_BAR_RESTS,
     LAST_FEEDS,
     MACHINE_TYPES,
+    NO_YES,
     OPERATIONS,
     PRICE_BASES,
+    PRICED_PER,
+    PROCESS_BASES,
     ROUNDINGS,
+    SETUP_PRICED,
     SPINDLES,
     TIMED_OPERATIONS,
+    TOLERANCE_CLASSES,
 )
 from barfuncs.templates.registry import TEMPLATES
 
@@ -40,6 +49,9 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     if shape in ("flat", "tube", "hexagon tube"):
         job["thickness"] = round(size * rng.uniform(0.05, 0.45), digits) or size / 4
     optional = {
+        "finished_size": round(size * rng.choice([1, 1, rng.uniform(0.7, 1), rng.uniform(0.9, 1)]), digits),
+        "surface": rng.choice(BAR_SURFACES), "tolerance_class": rng.choice(["standard", *TOLERANCE_CLASSES]),
+        "defect_class": rng.choice(["class 1", *DEFECT_CLASSES]), "clean_up": length(0, 0.02),
         "facing": length(0, 0.06), "end_trim": length(0, 0.5), "scrap_rate": rng.choice([0, 0.01, 0.03, 0.125]),
         "setup_parts": rng.randint(0, 12), "material_price": round(rng.uniform(0.4, 60), 2),
         "price_per": rng.choice(PRICE_BASES),
@@ -83,9 +95,13 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     apart = random.Random(repr(job))  # what is drawn for the rest of the jobs stays as it was
     if apart.random() < 0.35:
         job |= sections(apart, job, digits)
-        if apart.random() < 0.8:
+        drawn = with_part(job)
+        if apart.random() < 0.8 or drawn["part_weight"] > heaviest_part(drawn):
             job["part_length"] = None
             job.pop("part_weight", None)
+        without = {name: value for name, value in job.items() if name != "finished_size"} | {"size": None}
+        if shape in BAR_SHAPES and job["part_length"] is None and apart.random() < 0.5 and with_part(without)["size"] != "none":
+            job = without
     if good_per_bar(with_part(job)) < 1:  # of a part or two nothing is left
         for name in ("first_parts_scrapped", "last_feed", "second_spindle_stock", "rear_hold"):
             job.pop(name, None)
@@ -189,6 +205,33 @@ def operations(rng: random.Random, unit: float, size: float, top_speed: bool, id
     return rows
 
 
+def processes(rng: random.Random, area: bool) -> dict[str, Any]:
+    """Some rows of outside and second operations, in any lines of the table."""
+    rows: dict[str, Any] = {}
+    for n in sorted(rng.sample(range(1, 7), rng.randint(1, 4))):
+        per = rng.choice([per for per in PROCESS_BASES if area or not per.endswith("2")])
+        row: dict[str, Any] = {"rate_per": per, "rate": round(rng.uniform(0, 3), 3) if per != "hour" else 38.5}
+        if per == "hour":
+            row["time_each"] = round(rng.uniform(1, 40), 1)
+        for name, most in (("minimum", 150), ("freight", 40)):
+            if rng.random() < 0.5:
+                row[name] = rng.randint(0, most)
+        rows |= {f"proc_{n}_{name}": value for name, value in row.items()} | {f"proc_{n}_note": f"Process {n}"}
+    return rows
+
+
+def leave_start_to_the_part(job: dict[str, Any]) -> None:
+    """Blank the start diameter of every second operation that takes it from the part that is drawn."""
+    apart = random.Random(repr(job))
+    for n in range(1, 13):
+        operation = job.get(f"op_{n}_operation")
+        start = drawn_start(with_part(job), operation) if operation else 0
+        if start and job[f"op_{n}_feed_rate"] * 2 <= start and apart.random() < 0.5:
+            job[f"op_{n}_start_diameter"] = None
+            if job.get(f"op_{n}_end_diameter"):
+                job[f"op_{n}_end_diameter"] = min(job[f"op_{n}_end_diameter"], start / 2)
+
+
 def good_quote(rng: random.Random) -> dict[str, Any]:
     """A quote for which at least one whole part fits, with a cycle time, an operation list, or both."""
     job = good_job(rng)
@@ -212,6 +255,10 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
         "tooling": rng.randint(0, 500), "what_if_quantity": rng.choice([1, 60, 3000]), "top_speed": rng.choice([1500, 4000]), "max_feed": rng.choice([60, 500]) * unit,
         "tool_changes": rng.randint(0, 8), "tool_change_time": round(rng.uniform(0, 6), 1),
         "rapid_time": round(rng.uniform(0, 9), 1), "bar_feed_time": round(rng.uniform(0, 5), 1),
+        "first_off": rng.choice([0, 1, 3]), "every": rng.choice([1, 20, 500]), "aql": rng.choice([0.065, 0.15, 0.25, 0.65, 1.0, 1.5, 4.0, 6.5]),
+        "inspection_level": rng.choice(INSPECTION_LEVELS), "inspection_time": rng.choice([20, 180]), "box_parts": rng.choice([1, 40, 500]),
+        "box_cost": rng.choice([0.8, 4.25]), "surface_area": round(rng.uniform(0.5, 40) * unit * unit, 3), "priced_per": rng.choice([*PRICED_PER]),
+        "minimum_order": rng.choice([0, 150, 2500]), "setup_priced": rng.choice(SETUP_PRICED), "offer_whole_bars": rng.choice(NO_YES),
         "longest_push": round(rng.uniform(1, 20) * unit, 2), "handover_time": round(rng.uniform(0, 6), 1),
         "tool": rng.choice(["carbide", "high-speed steel"]), "currency": "\u20ac", "terms": "Net 14 days.",
     }
@@ -219,8 +266,16 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     # There are usual constants of tool life for these; with high-speed steel an edge does not last a part at every speed.
     idea = 0 if job["material"] not in ("Brass C36000", "Steel 1215") else 120 if job.get("tool") == "high-speed steel" else 600
     if rng.random() < 0.6:
-        job |= operations(rng, unit, job["size"], "top_speed" in job, idea)
-    solid = (job["material"], job["shape"], job["size"])
+        job |= operations(rng, unit, with_part(job)["size"], "top_speed" in job, idea)
+    if "section_1_size" in job:
+        leave_start_to_the_part(job)
+    if rng.random() < 0.6:
+        job |= processes(rng, "surface_area" in job or "section_1_size" in job)
+    if "inspection_time" in job or rng.random() < 0.2:
+        job["inspection_rate"] = rng.choice([45, 62.5])
+    if rng.random() < 0.4 and job["part_length"]:
+        job["box_weight"] = heaviest_part(with_part(job)) * rng.choice([1, 7.5, 250])
+    solid = (job["material"], job["shape"], with_part(job)["size"])
     bar_weight = bf.bar_weight(*solid, job["bar_length"], job.get("thickness"), job["units"])
     bar_cost = bf.material_cost(1, job["material_price"], job["price_per"], job["bar_length"], bar_weight, units=job["units"])
     job |= {name: rng.uniform(0, 0.8) * bar_cost / bar_weight for name in ("chip_price", "remnant_price") if name in job}
@@ -232,7 +287,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
 
 
 _PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2.0,
-         "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2,
+         "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2, "finished_size": 0.9,
          "feeder_longest_bar": 160.0, "machine_type": "guide bush", "top_speed": 4000.0, "rear_hold": 3.0, "first_parts_scrapped": 1.0}
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
     "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "parts_bin": 400.0, "chip_bin": 55.0, "bulk_factor": 9.0,
@@ -242,7 +297,12 @@ GOOD_INPUTS: dict[str, dict[str, Any]] = {
               "op_2_operation": "facing", "op_2_start_diameter": 1.0, "op_2_end_diameter": 0.25, "op_2_length": 1.0,
               "op_2_surface_speed": 400.0, "op_2_feed_rate": 0.005, "op_2_top_speed": 3000.0, "op_2_passes": 2.0,
               "op_2_extra_time": 1.5, "op_5_operation": "turning", "op_5_start_diameter": 1.0, "op_5_length": 1.75,
-              "op_5_surface_speed": 400.0, "op_5_feed_rate": 0.006},
+              "op_5_surface_speed": 400.0, "op_5_feed_rate": 0.006,
+              "proc_1_rate": 0.85, "proc_1_rate_per": "lb", "proc_1_minimum": 20.0, "proc_1_freight": 30.0, "proc_2_rate": 38.0,
+              "proc_2_rate_per": "hour", "proc_2_time_each": 12.0, "proc_4_rate": 0.9, "proc_4_rate_per": "ft2", "surface_area": 7.5,
+              "first_off": 2.0, "every": 50.0, "aql": 1.0, "inspection_time": 90.0, "inspection_rate": 60.0, "box_weight": 35.0,
+              "box_parts": 160.0, "box_cost": 4.2, "minimum_order": 50.0,
+              "setup_priced": "lines of their own"},
 }
 """For each template inputs with every optional one filled in that has no default, but for the thickness, which a round bar has
 not; for the plan's bars on the shelf, without which the run rests on the order; and for the quote's cycle time, without which the

@@ -7,7 +7,7 @@ remnants, what-ifs from inputs changed before anything else is worked out: not t
 import math
 from typing import Any
 
-from reference_part import part, rows_of, with_part
+from reference_part import bar_for_part, drawn_start, part, rows_of, with_part
 from reference_plan import parts_of, supply
 
 import barfuncs as bf
@@ -19,7 +19,7 @@ BLANK_COUNTS_AS = {
     "scrap_rate": 0, "bar_change_time": 0, "efficiency": 1, "cut_charge": 0, "minimum_charge": 0, "chip_price": 0,
     "remnant_price": 0, "other_per_part": 0, "other_per_order": 0, "tooling": 0, "margin": 0, "markup": 0,
     "tool_changes": None, "tool_change_time": 0, "rapid_time": 0, "bar_feed_time": 0, "handover_time": 0, "rear_hold": 0,
-    "rounding": "nearest 0.01", "currency": "$", "last_bar_rest": "charged to the job", "confidence": 0.95,
+    "rounding": "nearest 0.01", "first_off": 0, "priced_per": "part", "setup_priced": "in the price", "inspection_level": "II", "currency": "$", "last_bar_rest": "charged to the job", "confidence": 0.95,
 }
 """What a blank counts as where there is no shop file."""
 COLUMNS = ("start_diameter", "end_diameter", "length", "surface_speed", "feed_rate", "top_speed", "passes", "extra_time")
@@ -63,13 +63,75 @@ def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) 
     a["setup_cost"] = i["setup_hours"] * (i["machine_rate"] if i["setup_rate"] is None else i["setup_rate"])
     a["other_cost"] = quantity * i["other_per_part"] + i["other_per_order"] + i["tooling"]
     a["tool_cost"] = to_make * i["tool_each"]
-    a["beside_lathe"] = a["other_cost"] + a["tool_cost"]
+    a |= beside_the_lathe(i, quantity, to_make, each)
+    a["beside_lathe"] = a["other_cost"] + a["tool_cost"] + a["process_cost"] + a["inspection_cost"] + a["packing_cost"]
     a["order_cost"] = a["material_used"] - a["scrap_credit"] + a["machine_cost"] + a["setup_cost"] + a["beside_lathe"]
     if a["order_cost"] < 0:  # scrap that brings more than the order costs is a mistake somewhere
         return a | {"order_cost": None, "cost_each": None, "before_rounding": None}
-    a["cost_each"] = a["order_cost"] / quantity
+    once = a["setup_cost"] + i["tooling"] if i["setup_priced"] == "lines of their own" else 0
+    if a["order_cost"] < once:
+        return a | {"cost_each": None, "before_rounding": None}
+    a["cost_each"] = (a["order_cost"] - once) / quantity
     a["before_rounding"] = bf.price_at_markup(bf.price_at_margin(a["cost_each"], i["margin"]), i["markup"])
     return a
+
+
+# ISO 2859-1 by its rule instead of its tables: what is in a sample and how many of it may be bad, by the letter's place and the
+# AQL's, both counted from 1.
+_LOTS = (9, 16, 26, 51, 91, 151, 281, 501, 1201, 3201, 10001, 35001, 150001, 500001)
+_SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000)
+_AQLS = (0.065, 0.1, 0.15, 0.25, 0.4, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5)
+_ACCEPTED = {12: 0, 15: 1, 16: 2, 17: 3, 18: 5, 19: 7, 20: 10, 21: 14, 22: 21}
+
+
+def sample(i: dict[str, Any], lot: float) -> tuple[int, int]:
+    """Parts in the sample of a lot, and the acceptance number."""
+    if i["aql"] is None:
+        return 0, 0
+    letter = 1 + sum(lot >= first for first in _LOTS)
+    if i["inspection_level"] == "I":
+        letter -= (lot >= 9) + (lot >= 51)
+    if i["inspection_level"] == "III":
+        letter += 1
+    column = sum(aql <= i["aql"] for aql in _AQLS)
+    plan = min(_ACCEPTED, key=lambda p: (p < letter + column if letter + column == 14 else abs(p - letter - column), p))
+    return min(int(lot), _SIZES[plan - column - 1]), _ACCEPTED[plan]
+
+
+def inspected(i: dict[str, Any], quantity: float, to_make: int) -> int:
+    every = i["every"] or 0
+    running = [n for n in range(1, int(to_make) + 1) if n <= i["first_off"] or (every and not (n - i["first_off"]) % every)] \
+        if to_make < 3000 else range(int(i["first_off"] + ((to_make - i["first_off"]) // every if every else 0)))
+    return min(to_make, len(running) + sample(i, quantity)[0])
+
+
+def parts_in_box(i: dict[str, Any], each: float) -> int:
+    room = i["box_parts"] or 10**7
+    by_weight = int(i["box_weight"] / each + 1e-9) if i["box_weight"] is not None else 10**7
+    return min(room, by_weight) if i["box_parts"] or i["box_weight"] is not None else 0
+
+
+IN_LINES = ("process_cost", "inspection_cost", "packing_cost")
+"""Shown at each quantity alone."""
+
+
+def beside_the_lathe(i: dict[str, Any], quantity: float, to_make: int, each: float) -> dict[str, float]:
+    """Outside work, inspection and packing of an order."""
+    metric = i["units"] == "mm"
+    kg, m2 = each * (1 if metric else 0.45359237), (i["surface_area"] or 0) * (1e-6 if metric else 0.00064516)
+    processes = 0.0
+    for n in range(1, 7):
+        per, rate = i[f"proc_{n}_rate_per"], i[f"proc_{n}_rate"]
+        if per is None:
+            continue
+        units = {"part": quantity, "100 parts": quantity / 100, "1000 parts": quantity / 1000, "lot": 1, "kg": quantity * kg,
+                 "hour": quantity * (i[f"proc_{n}_time_each"] or 0) / 3600, "lb": quantity * kg / 0.45359237, "100 kg": quantity * kg / 100,
+                 "100 lb": quantity * kg / 45.359237, "m2": quantity * m2, "dm2": quantity * m2 * 100, "ft2": quantity * m2 / 0.09290304,
+                 "in2": quantity * m2 / 0.00064516}[per]
+        processes += max(i[f"proc_{n}_minimum"] or 0, rate * units) + (i[f"proc_{n}_freight"] or 0)
+    looked_at = inspected(i, quantity, to_make) * (i["inspection_time"] or 0) / 3600 * (i["inspection_rate"] or 0)
+    box = parts_in_box(i, each)
+    return {"process_cost": processes, "inspection_cost": looked_at, "packing_cost": -(-quantity // box) * (i["box_cost"] or 0) if box else 0}
 
 
 def priced(i: dict[str, Any], quantity: float, cycle: float) -> dict[str, Any]:
@@ -77,7 +139,8 @@ def priced(i: dict[str, Any], quantity: float, cycle: float) -> dict[str, Any]:
     exact = a.pop("before_rounding")
     if exact is None:
         return a | {"price": None, "total": None}
-    a["price"] = bf.rounded_price(exact, i["rounding"])
+    shown_for = {"part": 1, "100 parts": 100, "1000 parts": 1000}[i["priced_per"]]
+    a["price"] = bf.rounded_price(exact * shown_for, i["rounding"]) / shown_for
     a["total"] = bf.rounded_price(quantity * a["price"], "nearest 0.01")
     return a
 
@@ -136,6 +199,8 @@ def cycle_of(i: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
 def operation(i: dict[str, Any], n: int) -> tuple[float, float, float]:
     """Top speed, time and spindle speed at the start of one row of the operation list."""
     row = {name: i[f"op_{n}_{name}"] for name in COLUMNS}
+    if row["start_diameter"] is None and i[f"op_{n}_operation"]:
+        row["start_diameter"] = drawn_start(i, i[f"op_{n}_operation"]) or None
     limit = row["top_speed"] if row["top_speed"] is not None else i["top_speed"]
     what = i[f"op_{n}_operation"]
     if i["max_feed"] is not None and row["feed_rate"] is not None and what not in ("facing", "grooving", "cut-off"):
@@ -155,7 +220,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     units, trim, facing = i["units"], i["end_trim"], i["facing"] + i["second_spindle_stock"]
     a_first = i["first_parts_scrapped"]
     solid = (i["material"], i["shape"], i["size"])
-    a: dict[str, Any] = {}
+    a: dict[str, Any] = bar_for_part(i)
     a["bar_per_part"] = bf.bar_per_part(i["part_length"], i["cutoff_width"], facing)
     a["min_remnant"] = max(i["grip_length"] + i["face_to_cutoff"], i["rear_hold"])
     a["front_stock"] = facing
@@ -173,6 +238,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a["each_weight"] = i["part_weight"] if i["part_weight"] is not None else per_unit * i["part_length"]
     a |= part(i, per_unit * a["bar_per_part"])
     a["part_sections"] = len(rows_of(i))
+    a["largest_bore"], a["rear_width"], a["thread_size"] = (drawn_start(i, operation) for operation in ("drilling", "cut-off", "threading"))
     a["part_scale"] = 0.98 * min(3 / a["drawn_length"], 1 / a["part_width"]) if rows_of(i) else 0
     a["gross_weight"], a["trim_weight"] = per_unit * a["bar_per_part"], per_unit * trim
     table = materials.active()
@@ -200,10 +266,28 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a |= cycle_of(i, a)
     a["cycle"] = cycle = a["listed_cycle"] if i["cycle_time"] is None else i["cycle_time"]
     i["tool_each"] = a["tool_each"]
+    for n in range(1, 7):
+        row = {name: i[f"proc_{n}_{name}"] for name in ("rate", "rate_per", "time_each", "minimum", "freight")}
+        alone = i | {f"proc_{m}_rate_per": None for m in range(1, 7) if m != n} | {f"proc_{n}_minimum": 0, f"proc_{n}_freight": 0}
+        charged = [beside_the_lathe(alone, q, 1, a["each_weight"])["process_cost"] for q in (1, i["quantity_1"])]
+        a[f"proc_{n}_each"] = 0 if row["rate_per"] == "lot" else charged[0]
+        a[f"proc_{n}_lot"] = charged[0] if row["rate_per"] == "lot" else 0
+        a[f"proc_{n}_first"] = max(row["minimum"] or 0, charged[1]) + (row["freight"] or 0)
+    a["parts_in_box"] = parts_in_box(i, a["each_weight"])
+    a["process_used"] = sum(a[f"proc_{n}_each"] + a[f"proc_{n}_lot"] + (i[f"proc_{n}_minimum"] or 0) + (i[f"proc_{n}_freight"] or 0)
+                            for n in range(1, 7))
+    a["more_used"] = a["process_used"] + (i["inspection_time"] or 0) + a["parts_in_box"]
+    a["priced_parts"] = shown_for = {"part": 1, "100 parts": 100, "1000 parts": 1000}[i["priced_per"]]
+    once = {"setup_line": i["setup_hours"] * a["setting_rate"], "tooling_line": i["tooling"]}
+    apart = i["setup_priced"] == "lines of their own"
+    a["own_lines_cost"] = sum(once.values()) if apart else 0
+    a |= {name: bf.rounded_price(bf.price_at_markup(bf.price_at_margin(cost, i["margin"]), i["markup"])) if apart else 0
+          for name, cost in once.items()}
     for n in BREAKS:
         quantity = i[f"quantity_{n}"]
-        names = [*priced(i, 1, cycle), "margin", "whole", "sure", "order_parts", *(f"{name}_whole" for name in priced(i, 1, cycle))]
-        a |= {f"{name}_{n}": None for name in names}
+        at_it = ("margin", "whole", "sure", "order_parts", "sample", "accepted", "inspected", "boxes", "shown", "value")
+        names = [*priced(i, 1, cycle), *at_it, *(f"{name}_whole" for name in priced(i, 1, cycle) if name not in IN_LINES)]
+        a |= {f"{name}_{n}": None for name in names} | {f"offer_{n}": ""}
         a[f"setup_cost_{n}"] = a[f"setup_cost_whole_{n}"] = i["setup_hours"] * a["setting_rate"]
         if quantity is None:
             continue
@@ -212,7 +296,15 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
         a[f"sure_{n}"] = sure + a_first * -(-sure // a["good_per_bar"])
         a[f"margin_{n}"] = (a[f"price_{n}"] - a[f"cost_each_{n}"]) / a[f"price_{n}"] if a[f"price_{n}"] else None
         a[f"whole_{n}"] = whole = bf.whole_bar_quantity(quantity, a["parts_per_bought"], i["scrap_rate"], i["setup_parts"])
-        a |= {f"{name}_whole_{n}": value for name, value in priced(i, whole, cycle).items()}
+        a |= {f"{name}_whole_{n}": value for name, value in priced(i, whole, cycle).items() if name not in IN_LINES}
+        a[f"sample_{n}"], a[f"accepted_{n}"] = sample(i, quantity)
+        a[f"inspected_{n}"] = inspected(i, quantity, a[f"parts_to_make_{n}"])
+        a[f"boxes_{n}"] = -(-quantity // a["parts_in_box"]) if a["parts_in_box"] else 0
+        price, offered = a[f"price_{n}"], a[f"price_whole_{n}"]
+        a[f"shown_{n}"] = None if price is None else price * shown_for
+        a[f"value_{n}"] = None if price is None else max(i["minimum_order"] or 0, a[f"total_{n}"] + a["setup_line"] + a["tooling_line"])
+        more = i["offer_whole_bars"] == "yes" and whole > quantity
+        a[f"offer_{n}"] = "" if not more else None if offered is None else f"{whole:,.0f} at " + money(offered * shown_for)
     each = {i[f"quantity_{n}"]: a[f"cost_each_{n}"] for n in BREAKS if i[f"quantity_{n}"] is not None}
     for n in BREAKS:
         quantity = i[f"quantity_{n}"]
@@ -220,9 +312,16 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
             other < quantity and each[other] < each[quantity] * (1 - 1e-9) for other in each)
     a["costs_more"] = sum(a[f"costs_more_{n}"] for n in BREAKS)
     asked = [n for n in BREAKS if i[f"quantity_{n}"] is not None]
+    a["below_minimum"] = sum(a[f"total_{n}"] + a["setup_line"] + a["tooling_line"] < (i["minimum_order"] or 0) * (1 - 1e-9) for n in asked)
     a["price_is_nothing"] = sum(a[f"price_{n}"] == 0 for n in asked)
     a["below_cost"] = sum(a[f"price_{n}"] < a[f"cost_each_{n}"] * (1 - 1e-9) and i["margin"] + i["markup"] > 0 for n in asked)
     return a | what_ifs(i, a, cycle)
+
+
+def money(amount: float) -> str:
+    """To two decimals, or four where that says more; half a step goes up."""
+    digits = 2 if math.floor(amount * 1e2 + 0.5) * 100 == math.floor(amount * 1e4 + 0.5) else 4
+    return f"{math.floor(amount * (1 + 1e-12) * 10**digits + 0.5) / 10**digits:,.{digits}f}"
 
 
 def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, Any]:
@@ -272,7 +371,7 @@ def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, An
                                                        "scrap_credit")}
         else:
             lines = order(inputs, quantity, seconds, more)
-        found |= {f"{name}_if_{tag}": value for name, value in lines.items() if name != "before_rounding"}
+        found |= {f"{name}_if_{tag}": value for name, value in lines.items() if name not in ("before_rounding", *IN_LINES)}
         price, now = lines["before_rounding"], found.get("price_if_now")
         found[f"price_if_{tag}"] = price
         now = price if now is None else now

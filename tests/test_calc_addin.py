@@ -516,7 +516,8 @@ def test_why_says_in_words_what_is_wrong(sheet: Office) -> None:
     shown = sheet.do("evaluate", formulas=[f"={e.cell_name}({text})" for (e, _), text in zip(todo, texts, strict=True)])
     for (e, values), word, value in zip(todo, words, shown, strict=True):
         assert isinstance(word, str)
-        assert (word == "ok") == isinstance(value, float), (e.name, values, word, value)
+        given = isinstance(value, str if e.result.reader == "text" else float)
+        assert (word == "ok") == given, (e.name, values, word, value)
     cases = {
         '=WHY("PARTS_PER_BAR";144;-2;0.125;3)': bf.why("parts_per_bar", 144, -2, 0.125, 3),
         '=WHY("parts_per_bar";144;;"8 mil";3)': bf.why("parts_per_bar", 144, None, "8 mil", 3),

@@ -21,6 +21,9 @@ LETTER_TEXTS = {item.name: f"Sample {item.name.replace('_', ' ')}" for item in L
 QUOTE = {**GOOD_INPUTS["quote"], **LETTER_TEXTS, "customer": "A Customer", "part_number": "PN", "currency": "USD", "tooling": 113.37,
          "other_per_order": 77.19, "other_per_part": 0.1234, "chip_price": 0.3137, "remnant_price": 0.4173}
 PAGE = "xl/worksheets/sheet1.xml"
+PRICES = ("price", "total", "shown", "value", "whole", "price_whole")
+"""What the page shows of a quantity, or what it is one step from; with the offer from the same bars also that."""
+ONCE = ("setup_line", "tooling_line", "minimum_order", "priced_parts")
 
 
 def sheet_of(data: bytes):
@@ -47,7 +50,7 @@ def spellings(value: float) -> set[str]:
 
 def secrets(filled: Filled) -> dict[str, float]:
     """Every number of the quote that the page does not show."""
-    shown = {f"{name}_{n}" for n in BREAKS for name in ("price", "total", "quantity")}
+    shown = {f"{name}_{n}" for n in BREAKS for name in (*PRICES, "quantity")} | set(ONCE)
     shown |= {"size", "thickness", *(f"op_{n}_{name}" for n in range(1, 13) for name in ("start_diameter", "end_diameter", "length"))}
     known = {**filled.inputs, **filled.answers}
     return {name: value for name, value in known.items() if isinstance(value, (int, float)) and name not in shown and value}
@@ -55,7 +58,7 @@ def secrets(filled: Filled) -> dict[str, float]:
 
 def allowed(filled: Filled) -> set[str]:
     """Numbers that the page shows, in the same spellings: a cost that happens to be one of them says nothing."""
-    shown = [filled.answers[f"{name}_{n}"] for n in BREAKS for name in ("price", "total")]
+    shown = [filled.answers[f"{name}_{n}"] for n in BREAKS for name in PRICES] + [({**filled.inputs, **filled.answers})[name] for name in ONCE]
     shown += [filled.inputs[f"quantity_{n}"] for n in BREAKS] + [filled.inputs["size"], filled.inputs["thickness"]]
     return {spelling for value in shown if isinstance(value, (int, float)) for spelling in spellings(value)} | numbers_in(
         str(filled.inputs["material"]))
@@ -136,7 +139,7 @@ def test_the_copy_shows_what_the_page_shows():
     assert set(LETTER_TEXTS.values()) - {LETTER_TEXTS["currency"]} <= words
     assert {"Price each, USD", "A Customer", "PN"} <= words
     for n in BREAKS:
-        assert {filled.inputs[f"quantity_{n}"], filled.answers[f"price_{n}"], filled.answers[f"total_{n}"]} <= words
+        assert {filled.inputs[f"quantity_{n}"], filled.answers[f"price_{n}"], filled.answers[f"value_{n}"]} <= words
 
 
 def test_the_copy_looks_like_the_page():

@@ -249,6 +249,8 @@ MARKS = [
     (TURN | {"start_diameter": 0.75}, HEXAGON, "! starts at the corners: 0.866"),
     (FACE | {"start_diameter": 0.866}, HEXAGON, ""),
     (FACE | {"start_diameter": 0.5}, HEXAGON, ""),  # on a turned diameter
+    # Where the part is drawn.
+    (DRILL | {"start_diameter": None}, {"section_1_size": 0.5, "section_1_length": 2, "section_1_bore": 0.3}, "i start dia. 0.3 by the sheet Part"),
     (TAPER | {"start_diameter": 0.75, "end_diameter": 0.5}, HEXAGON, "! starts at the corners: 0.866"),
     # More operations.
     (TURN | {"operation": "boring"}, {}, "! hole as large as the bar"),

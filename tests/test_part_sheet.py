@@ -90,7 +90,8 @@ def test_each_row_and_the_whole_agree_with_the_functions(template):
 def test_length_and_weight_stand_in_for_blank_cells(template):
     drawn = fill(template, job(template, sections=PART))
     by_hand = fill(template, job(template, part_length=bf.finished_length(PART), part_weight=bf.finished_weight(PART, "Steel 1215")))
-    part = {"drawn_length", "part_volume", "finished_weight", "part_area", "part_width", "largest_round", "chips_each", "part_sections", "part_scale"}
+    part = {"drawn_length", "part_volume", "finished_weight", "part_area", "part_width", "largest_round", "chips_each", "part_sections", "part_scale",
+            "largest_bore", "rear_width", "thread_size"}
     for name, value in by_hand.answers.items():
         if name not in part and not name.startswith("section_") and isinstance(value, float):
             assert drawn.answers[name] == pytest.approx(value, rel=1e-12), name
@@ -121,10 +122,14 @@ def test_a_job_without_sections_is_what_it_was(template):
 # --- three parts by hand ---------------------------------------------------------------------------------------------------
 
 
+HAND = {"units": "in", "material": "Steel 1215", "size": 1.0, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2.0, "bar_length": 144.0,
+        "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "quantity": 100}
+
+
 def test_a_hexagon_with_bore_and_taper_a_shaft_and_a_pin_in_the_plan():
     # The steps to these figures stand in test_part.
-    nipple = fill("job_plan", job("job_plan", sections="1/2 to 3/4 x 1/4 bore 1/4; hex 3/4 x 1/2 bore 1/4", shape="hexagon", size=0.75, material="0.307 lb/in3",
-                                  material_price=3.0))
+    nipple = fill("job_plan", HAND | {"sections": "1/2 to 3/4 x 1/4 bore 1/4; hex 3/4 x 1/2 bore 1/4", "shape": "hexagon", "size": 0.75, "material": "0.307 lb/in3",
+                                  "material_price": 3.0})
     assert nipple.answers["finished_weight"] == pytest.approx(0.087334, abs=1e-6)
     assert nipple.answers["part_area"] == pytest.approx(3.067567, abs=2e-6)
     # 0.75 + cut-off 0.1 = 0.85 in of bar each; 0.487139 x 0.85 = 0.414068 in3; - 0.284476 = 0.129592; x 0.307 = 0.039785 lb of chips
@@ -136,14 +141,14 @@ def test_a_hexagon_with_bore_and_taper_a_shaft_and_a_pin_in_the_plan():
     # Parts 100 x 0.087334 = 8.7334 lb
     assert nipple.answers["parts_weight"] == pytest.approx(8.7334, abs=1e-4)
 
-    shaft = fill("job_plan", job("job_plan", sections="thread 1/2 pd 0.4675 x 3/4; 3/4 x 1 1/4; 1 x 4", material="0.2836 lb/in3"))
+    shaft = fill("job_plan", HAND | {"sections": "thread 1/2 pd 0.4675 x 3/4; 3/4 x 1 1/4; 1 x 4", "material": "0.2836 lb/in3"})
     assert shaft.answers["finished_weight"] == pytest.approx(1.084080, abs=2e-6)
     assert (shaft.answers["drawn_length"], shaft.answers["part_width"], shaft.answers["largest_round"]) == (6, 1, 1)
     # 6 + 0.1 = 6.1 in each; 141.8 / 6.1 = 23 parts; 100 / 23 = 5 bars
     assert (shaft.answers["parts_per_bar"], shaft.answers["bars"]) == (23, 5)
 
-    pin = fill("job_plan", job("job_plan", units="mm", sections="0.6 to 1 x 0.2; 1 x 7.6; 1 to 0.6 x 0.2", size=1.0, material="8 g/cm3", bar_length=3000.0,
-                               cutoff_width=1.0, grip_length=50.0, face_to_cutoff=1.0, supplied_length=3000.0, kerf=0.5, feeder_longest_bar=3200.0))
+    pin = fill("job_plan", HAND | {"units": "mm", "sections": "0.6 to 1 x 0.2; 1 x 7.6; 1 to 0.6 x 0.2", "size": 1.0, "material": "8 g/cm3", "bar_length": 3000.0,
+                               "cutoff_width": 1.0, "grip_length": 50.0, "face_to_cutoff": 1.0, "supplied_length": 3000.0, "kerf": 0.5, "feeder_longest_bar": 3200.0})
     assert pin.answers["finished_weight"] == pytest.approx(4.9394e-5, abs=1e-9)
     # 8 + 1 = 9 mm each; (3000 - 51) / 9 = 327 parts
     assert pin.answers["parts_per_bar"] == 327
@@ -274,6 +279,34 @@ def test_bad_sections_of_a_job_are_named(sections, said):
 def test_machines_of_a_shop_that_do_not_take_the_bar():
     assert fill("job_plan", job("job_plan", sections="1/2 x 1", size=2.5), shop=SHOP).answers["machines_that_fit"] == "none on the sheet Shop"
     assert fill("job_plan", job("job_plan", sections="1/2 x 1"), shop=SHOP).answers["machines_that_fit"] == "Big, Any length"
+
+
+# --- the operation list ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("operation", "start"), [("turning", 1.0), ("facing", 1.0), ("cut-off", 0.75 * 2 / math.sqrt(3)), ("drilling", 0.25),
+                                                  ("threading", 0.625)])
+def test_a_blank_start_diameter_is_that_of_the_part(operation, start):
+    part = "thread 5/8 pd 0.58 x 1 bore 1/4; hex 3/4 x 1/2 bore 1/8"
+    row = {"operation": operation, "length": 0.5, "surface_speed": 300.0, "feed_rate": 0.005, "top_speed": 3000.0}
+    blank = {name: value for name, value in job("quote", sections=part).items() if not name.startswith("op_")}
+    drawn = fill("quote", blank | {"operations": [row]})
+    by_hand = fill("quote", blank | {"operations": [row | {"start_diameter": start}]})
+    assert drawn.answers["op_1_time"] == pytest.approx(by_hand.answers["op_1_time"], rel=1e-12)
+    assert drawn.answers["cycle"] == pytest.approx(by_hand.answers["cycle"], rel=1e-12)
+    said = str(drawn.answers["op_1_mark"])  # what asks for a second look, or holds the cut back, is said first
+    assert said == f"i start dia. {start:.4g} by the sheet Part" or said.startswith(("!", "i held at"))
+    without = {name: value for name, value in blank.items() if name != "sections"} | {"part_length": 1.5}
+    with pytest.raises(bf.InputError, match="op_1_start_diameter"):
+        fill("quote", without | {"operations": [row]})
+
+
+def test_a_start_diameter_that_the_part_does_not_tell_is_missing():
+    blank = {name: value for name, value in job("quote", sections="1/2 x 1").items() if not name.startswith("op_")}
+    for operation in ("drilling", "threading"):
+        row = {"operation": operation, "length": 0.5, "surface_speed": 300.0, "feed_rate": 0.005}
+        with pytest.raises(bf.InputError, match=r"op_1: start dia\. is missing"):
+            fill("quote", blank | {"operations": [row]})
 
 
 # --- the drawing -----------------------------------------------------------------------------------------------------------

@@ -19,17 +19,19 @@ from barfuncs.catalogue import kinds
 from barfuncs.catalogue.kinds import LAST_BAR_RESTS
 from barfuncs.filling.filler import Filled, fill, filler, read_inputs
 from barfuncs.functions.cost import PRICE_BREAK_COLUMNS
-from barfuncs.templates import plausible, quote
+from barfuncs.templates import bar_for_part, plausible, quote
 from barfuncs.templates.model import LOOK, STOP
+from barfuncs.templates.quote import more_costs
 from barfuncs.templates.quote.costs import WHAT_IFS
 from barfuncs.templates.quote.inputs import LETTER
+from barfuncs.templates.quote.more_costs import PROCESSES
 from barfuncs.templates.quote.operations import OPERATIONS
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.sheetxml import CellError
 
 GOOD = GOOD_INPUTS["quote"]
 BREAKS = range(1, 7)
-LINES = ("material_used", "machine_cost", "setup_cost", "other_cost", "tool_cost")
+LINES = ("material_used", "machine_cost", "setup_cost", "beside_lathe")
 
 
 @cache
@@ -95,8 +97,9 @@ def test_every_named_answer_agrees_with_python_in_the_engine():
 
 def test_the_reference_names_every_answer():
     in_rows = {OPERATIONS.row_name(n, name) for n in range(1, OPERATIONS.rows + 1) for name in ("time", "speed", "limit", "usual_edge", "edge_share", "side")}
+    in_rows |= {PROCESSES.row_name(n, name) for n in range(1, PROCESSES.rows + 1) for name in ("first", "each", "lot")}
     assert set(reference(dict(quotes(300)[0].inputs))) == (set(quote.TEMPLATE.form.answers) | in_rows) - {
-        "operation_looks", "not_counted", "like_dollars", "machine_wrong", *(step.name for step in plausible.STEPS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}  # see their own tests
+        "operation_looks", "not_counted", "more_looks", "value_said", "like_dollars", "machine_wrong", *(step.name for step in bar_for_part.STEPS), *(step.name for step in plausible.STEPS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}  # see their own tests
 
 
 def test_the_generated_quotes_give_every_input_and_column():
@@ -166,20 +169,22 @@ def test_the_spilled_table_of_price_breaks_is_the_templates():
             "other_per_order", "tooling")}}
         a = filled.answers
         bar_cost = bf.material_cost(1, i["material_price"], i["price_per"], i["bar_length"], a["bar_weight"], units=i["units"])
+        bar_cost += i["material_surcharge"] * a["bar_weight"]
+        on_top = i["certificate_fee"] + i["material_freight"]
         profit = {name: i[name] for name in ("margin", "markup") if i[name]} or {"margin": i["margin"]}
         table = bf.price_breaks(
             [int(i[f"quantity_{n}"]) for n in asked(filled)], a["parts_per_bar"], bar_cost, a["cycle"], i["bar_change_time"],
             i["setup_hours"], i["machine_rate"], i["scrap_rate"], i["setup_parts"], i["setup_rate"], i["other_per_part"],
-            i["other_per_order"], i["minimum_charge"], **profit, rounding=i["rounding"] or "nearest 0.01", efficiency=i["efficiency"] or 1,
+            i["other_per_order"] + on_top, i["minimum_charge"], **profit, rounding=i["rounding"] or "nearest 0.01", efficiency=i["efficiency"] or 1,
             cuts_per_bar=i["cuts_per_bar"] or 0, cut_charge=i["cut_charge"], tooling=i["tooling"], chip_price=i["chip_price"],
             remnant_price=i["remnant_price"], bar_weight=a["bar_weight"], gross_weight=a["gross_weight"], part_weight=a["each_weight"],
             trim_weight=a["trim_weight"])
         assert len(table) == len(asked(filled))
         for n, row in zip(asked(filled), table, strict=True):
-            sheet = {"quantity": i[f"quantity_{n}"], "material": a[f"material_cost_{n}"] - a[f"scrap_credit_{n}"],
+            sheet = {"quantity": i[f"quantity_{n}"], "material": a[f"material_cost_{n}"] - on_top - a[f"scrap_credit_{n}"],
                      "price_each": a[f"price_{n}"], "order_total": a[f"total_{n}"], "whole_bar_quantity": a[f"whole_{n}"],
                      "whole_bar_price": a[f"price_whole_{n}"], "machine": a[f"machine_cost_{n}"], "setup": a[f"setup_cost_{n}"],
-                     "other": a[f"other_cost_{n}"], "bars": a[f"bars_{n}"], "cost_each": a[f"cost_each_{n}"]}
+                     "other": a[f"other_cost_{n}"] + on_top, "bars": a[f"bars_{n}"], "cost_each": a[f"cost_each_{n}"]}
             assert row == pytest.approx([sheet[c] for c in PRICE_BREAK_COLUMNS], rel=1e-9, abs=1e-9 * a[f"material_cost_{n}"])
 
 
@@ -188,10 +193,12 @@ def test_cost_lines_add_up_and_totals_agree_with_prices():
         a = filled.answers
         for tag in [f"{kind}{n}" for n in asked(filled) for kind in ("", "whole_")]:
             lines = sum(a[f"{line}_{tag}"] for line in LINES)
+            if tag.isdigit():
+                assert a[f"beside_lathe_{tag}"] == pytest.approx(a[f"other_cost_{tag}"] + a[f"tool_cost_{tag}"] + sum(a[f"{line}_{tag}"] for line in more_costs.LINES))
             assert a[f"material_used_{tag}"] == pytest.approx(a[f"material_cost_{tag}"] - a[f"rack_value_{tag}"], rel=1e-12)
             quantity = a[tag] if tag.startswith("whole") else filled.inputs[f"quantity_{tag}"]
             assert a[f"order_cost_{tag}"] == pytest.approx(lines - a[f"scrap_credit_{tag}"], rel=1e-9, abs=1e-9 * lines)
-            assert a[f"cost_each_{tag}"] * quantity == pytest.approx(a[f"order_cost_{tag}"], rel=1e-12)
+            assert a[f"cost_each_{tag}"] * quantity + a["own_lines_cost"] == pytest.approx(a[f"order_cost_{tag}"], rel=1e-12)
             assert round(a[f"total_{tag}"] * 100) == pytest.approx(a[f"total_{tag}"] * 100, rel=1e-12)
             assert abs(a[f"total_{tag}"] - quantity * a[f"price_{tag}"]) <= 0.005 + 1e-9 * a[f"total_{tag}"]
 
@@ -203,6 +210,7 @@ def test_prices_keep_their_rounding_rule_and_their_margin():
         for n in asked(filled):
             cost, price = a[f"cost_each_{n}"], a[f"price_{n}"]
             exact = bf.price_at_markup(cost, i["markup"]) if i["markup"] else bf.price_at_margin(cost, i["margin"] or 0)
+            exact, price = exact * a["priced_parts"], price * a["priced_parts"]  # rounded where it is shown
             count, up = steps[i["rounding"] or "nearest 0.01"]
             if count:
                 assert round(price * count) == pytest.approx(price * count, abs=1e-6)
@@ -222,7 +230,8 @@ def test_a_larger_quantity_costs_more_each_only_where_whole_bars_or_parts_force_
             # Bars loaded or bought, bar changes or parts to start, for each good part, or what goes back of the bars.
             assert any((a[f"{what}_{n}"] - less) / i[f"quantity_{n}"] > (a[f"{what}_{m}"] - less) / i[f"quantity_{m}"]
                        for what, less in (("bars", 0), ("bars", 1), ("parts_to_make", 0), ("bought", 0))) or (
-                a[f"rack_length_{n}"] / i[f"quantity_{n}"] < a[f"rack_length_{m}"] / i[f"quantity_{m}"])
+                a[f"rack_length_{n}"] / i[f"quantity_{n}"] < a[f"rack_length_{m}"] / i[f"quantity_{m}"]) or any(
+                a[f"{line}_{n}"] / i[f"quantity_{n}"] > a[f"{line}_{m}"] / i[f"quantity_{m}"] for line in more_costs.LINES)
             assert a[f"costs_more_{n}"] > 0
         assert a["costs_more"] == len(pairs)
         word, sentence = check(filled.data, "Quantities")
@@ -313,14 +322,16 @@ def put(book: Workbook, inputs: dict) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", [*NUMBERS, *CHOICES, "material"])
 def test_no_answer_that_rests_on_a_bad_input_is_a_number(book, name):
-    answers = resting_on("quote", name) - {"not_counted", "operation_looks", "long_stickout"}
+    answers = resting_on("quote", name) - {"not_counted", "operation_looks", "long_stickout", "more_looks", "value_said"}
+    answers -= {f"offer_{n}" for n in BREAKS}  # a text; the customer's page shows none of them
+    answers -= {f"proc_{n}_{what}" for n in range(1, 7) for what in ("first", "each", "lot") if not name.startswith(f"proc_{n}_")}
     answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("usual_speed", "usual_feed", "usual_passes", "usual_edge", "like", "speeds_row", "cut_time")}
     answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("time", "speed", "edge_share", "side")
                 if n not in (2, 5) and not name.startswith(f"op_{n}_")}
     answers -= {f"op_{n}_limit" for n in range(1, 13)}  # what holds a spindle back is known without the cut
     answers -= {"main_changes"} if name != "tool_changes" else set()  # they are typed
-    assert answers or name in ("feeder_longest_bar", "machine_type")
-    label = "operation list" if name.startswith("op_") else quote.TEMPLATE.inputs[name].label.lower()
+    assert answers or name in ("feeder_longest_bar", "machine_type", "offer_whole_bars")
+    label = "operation list" if name.startswith("op_") else "outside and second operations" if name.startswith("proc_") else quote.TEMPLATE.inputs[name].label.lower()
     for value in {"material": ("unobtainium", -7.85, 99.0, 0.0, True)}.get(name, (-1.0, 1e12, "x", True)):
         put(book, GOOD | {OTHERWISE.get(name, name): None} | {name: value})
         status = str(book.value("quote_status"))
@@ -340,14 +351,14 @@ def test_a_machine_that_the_shop_has_not_stops_the_quote(book):
 
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
     put(book, GOOD)
-    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "taylor_work",
+    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "value_said", "bar_class", "bar_why", "taylor_work",
              *TOTALS, "machines_that_fit",  # nothing is drawn, see test_part_sheet
-             *(f"bars_said_{tag}" for tag in WHAT_IFS)}
+             *(f"offer_{n}" for n in BREAKS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}
     assert {a for a in quote.TEMPLATE.form.answers if not isinstance(book.value(f"quote_{a}"), float)} == texts
     assert book.value("quote_not_known") == book.value("quote_problems") == ""
     banner, numbers = page_of(book)
     assert banner == ""
-    assert len(numbers) == 18
+    assert len(numbers) == 19  # six quantities, prices and totals, and the set-up as a line of its own
 
 
 @pytest.mark.parametrize("name", [i.name for i in quote.TEMPLATE.inputs.values() if (i.default is not None or i.blank is not None)
@@ -355,7 +366,7 @@ def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
 def test_a_cleared_cell_counts_as_its_default(book, name):
     item = quote.TEMPLATE.inputs[name]
     good = {n: v for n, v in GOOD.items() if n not in ("margin", "part_weight")} | {"margin": 0.0, "markup": 0.0}
-    put(book, good | {name: item.default if item.default is not None else None if name in ("part_weight", "thickness") else item.blank})
+    put(book, good | {name: item.default if item.default is not None else None if name in ("part_weight", "thickness", "finished_size", "aql", "box_weight", "box_parts") else item.blank})
     names = quote.TEMPLATE.form.answers.keys() - {"not_counted"}  # a 0 is given, a blank is not
     default = {answer: book.value(f"quote_{answer}") for answer in names}
     put(book, good | {name: None})
@@ -363,10 +374,11 @@ def test_a_cleared_cell_counts_as_its_default(book, name):
 
 
 def test_every_input_that_is_a_number_bears_on_a_price():
-    aside = {"confidence", "feeder_longest_bar", "what_if_quantity", *(f"quantity_{n}" for n in range(2, 7))}
+    aside = {"confidence", "feeder_longest_bar", "what_if_quantity", "minimum_order", *(f"quantity_{n}" for n in range(2, 7))}
     assert [n for n in NUMBERS if n not in aside and "price_1" not in resting_on("quote", n)] == []
     for n in range(2, 7):
         assert f"total_{n}" in resting_on("quote", f"quantity_{n}")
+    assert {f"value_{n}" for n in BREAKS} <= resting_on("quote", "minimum_order")
 
 
 @pytest.mark.parametrize("name", NEEDED)
@@ -453,8 +465,8 @@ def test_no_formula_on_the_customers_page_refers_to_a_cost():
     page = book["Quotation"]
     formulas = [c.value for row in page.iter_rows() for c in row if c.data_type == "f"]
     words = {w for f in formulas for w in re.findall(r"[a-z_]\w*", re.sub(r'"[^"]*"', "", f))}
-    allowed = {f"quote_{name}_{n}" for name in ("price", "total") for n in BREAKS}
-    allowed |= {"quote_problems", "quote_status", "quote_currency_shown", *(f"use_quantity_{n}" for n in BREAKS),
+    allowed = {f"quote_{name}_{n}" for name in ("shown", "value", "offer") for n in BREAKS}
+    allowed |= {"quote_setup_line", "quote_tooling_line", "quote_value_said", "use_priced_per", "use_offer_whole_bars", "quote_problems", "quote_status", "quote_currency_shown", *(f"use_quantity_{n}" for n in BREAKS),
                 *(f"quantity_{n}" for n in BREAKS), "units", "material", "shape", "size", "thickness", "customer", "part_number",
                 "drawing", "revision", *(i.name for i in LETTER)}
     shop_words = {w for w in words if w.startswith("shop_")}
@@ -472,7 +484,7 @@ def test_what_is_filled_in_for_the_customers_page_stands_outside_what_is_printed
         sheet, _, ref = book.defined_names[item.name].attr_text.rpartition("!")
         assert sheet.strip("'") == "Quotation"
         assert ref.replace("$", "") not in on_paper
-    shown = [c.coordinate for row in page.iter_rows() for c in row if c.data_type == "f" and ("quote_price" in c.value or "quote_total" in c.value)]
+    shown = [c.coordinate for row in page.iter_rows() for c in row if c.data_type == "f" and re.search(r"quote_(shown|value)_\d", c.value)]
     assert len(shown) == 12
     assert set(shown) <= on_paper
 
@@ -488,7 +500,11 @@ def test_the_customers_page_shows_the_quantities_and_prices_asked_for():
             continue
         assert not page["B6"].value
         a = filled.answers
-        assert rows == [[filled.inputs[f"quantity_{n}"], a[f"price_{n}"], a[f"total_{n}"]] for n in asked(filled)]
+        assert rows == [[filled.inputs[f"quantity_{n}"], a[f"shown_{n}"], a[f"value_{n}"]] for n in asked(filled)]
+        offers = [row[4].value or "" for row in printed(page) if isinstance(row[1].value, (int, float))]
+        assert offers == [a[f"offer_{n}"] or "" for n in asked(filled)]
+        once = [(row[1].value, row[3].value) for row in printed(page) if str(row[1].value).endswith(", once")]
+        assert once == [(label, a[name]) for label, name in (("Set-up, once", "setup_line"), ("Tooling, once", "tooling_line")) if a[name]]
 
 
 @pytest.mark.slow

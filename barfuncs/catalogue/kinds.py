@@ -24,6 +24,8 @@ PROCESS_BASES = ("part", "100 parts", "1000 parts", "hour", "lb", "kg", "100 lb"
 PRICED_PER = {"part": 1, "100 parts": 100, "1000 parts": 1000}
 """What a price is shown for, and how many parts that is."""
 INSPECTION_LEVELS = ("I", "II", "III")
+SETUP_PRICED = ("in the price", "lines of their own")
+NO_YES = ("no", "yes")
 BAR_SHAPES = ("round", "hexagon", "square")
 BAR_SURFACES = ("turned", "as drawn")
 TOLERANCE_CLASSES = ("standard", "h6", "h7", "h8", "h9", "h10", "h11", "h12", "A108 to 0.28% C", "A108 to 0.55% C",
@@ -375,6 +377,8 @@ Outline = Annotated[str, Kind("outline", "choice", choices=OUTLINES)]
 SectionShape = Annotated[str, Kind("section shape", "choice", choices=SECTION_SHAPES)]
 ProcessPer = Annotated[str, Kind("basis of a rate", "choice", choices=PROCESS_BASES)]
 PricedPer = Annotated[str, Kind("what a price is for", "choice", choices=tuple(PRICED_PER))]
+SetupPriced = Annotated[str, Kind("where set-up and tooling stand", "choice", choices=SETUP_PRICED)]
+NoYes = Annotated[str, Kind("no or yes", "choice", choices=NO_YES)]
 InspectionLevel = Annotated[str, Kind("inspection level", "choice", choices=INSPECTION_LEVELS)]
 AQL_RANGE = (0.065, 6.5)
 Aql = Annotated[float, Kind("percent nonconforming", "number", None, *AQL_RANGE)]

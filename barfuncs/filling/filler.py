@@ -189,6 +189,7 @@ def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: st
         raise InputError(template, [*problems, *error.problems]) from None
     drawn = any(name.startswith("section_") for name in given)
     elsewhere = [name for name, item in known.items() if (shop and item.from_shop) or (drawn and item.from_part)]
+    elsewhere += [table.name for table in made.form.tables if table.in_words and drawn]
     problems += [(item.name, "is missing") for item in known.values()
                  if item.name not in given and item.name != "units" and item.needed and item.default is None
                  and item.name not in elsewhere]

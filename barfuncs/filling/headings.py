@@ -49,6 +49,14 @@ EVERYDAY: dict[str, str] = {
     "quantity": "qty, # pcs, # of pcs, # parts, # of parts, order qty, qty ordered, ordered qty, quantity ordered, quantity required, qty required, qty req'd, "
                 "required qty, pcs, pieces, no of parts, no of pieces, no of pcs, number of parts, number of pieces, "
                 "parts required, parts ordered, lot size, lot qty, batch size, batch qty",
+    "surface_area": "part surface, surface per part, plating area, area per part",
+    "first_off": "first-off, first offs, first-off parts, first article parts",
+    "inspection_time": "inspection time per part, time per inspection",
+    "box_weight": "box weight, max box weight, weight per box, carton weight",
+    "box_parts": "pcs per box, parts per box, qty per box, pcs per carton",
+    "box_cost": "box cost, cost per box, carton cost",
+    "minimum_order": "minimum order, min order, minimum order value, min order value",
+    "priced_per": "price for, quoted per",
     "scrap_rate": "scrap, scrap allowance, reject, rejects, reject rate",
     "setup_parts": "setup pcs, setup pieces, setup parts, set-up pcs, set-up pieces, pieces for setup, parts for setup",
     "bars_on_hand": "bars in stock, bars in rack, bars on rack, bars available, stock bars, on hand",

@@ -92,7 +92,7 @@ def process_cost(parts: Count, rate: Money, rate_per: ProcessPer, part_weight: W
     source=COMMON_PRACTICE,
     formula="MIN(IF(box_parts=0,1E7,box_parts),IF(box_weight=0,1E7,COUNT_DOWN(box_weight/MAX(part_weight,1E-9))))",
     rules=(("box_weight", "OR(box_weight>0,box_parts>0)", "give the most that a box may weigh, or the parts that go into one"),
-           ("part_weight", "OR(box_weight=0,AND(part_weight>=0.000000001,part_weight<=box_weight))",
+           ("part_weight", "OR(box_weight=0,AND(part_weight>=0.000000001,part_weight<=box_weight*1.000000001))",
             "a box that is filled by weight needs the weight of a part, and must take one part")),
 )
 def parts_per_box(part_weight: Weight, box_weight: Weight = 0, box_parts: Count = 0) -> Count:

@@ -23,7 +23,7 @@ HAIR = "*(1+1E-12)"
 """Behind a number that is rounded: what is half a step but for the last bits goes up in every program."""
 
 
-def fixed_text(x: str, digits: int) -> str:
+def fixed_text(x: str, digits: int | str) -> str:
     """Cell expression: a number as text with so many decimals and with commas, the same in every program.
 
     FIXED and not TEXT, whose format means something else where a decimal comma is usual.

@@ -270,13 +270,13 @@ class Form:
         self._put_read(page, item, ref, "E", "F")
         page.name(item.used, ref)
 
-    def _put_read(self, page: Page, item: Input, used: str, tidy: str, typed: str) -> None:
+    def _put_read(self, page: Page, item: Input, used: str, tidy: str, typed: str, instead: str = "") -> None:
         """The value as used; of a length also its text tidied up, and as it is read, in two more columns."""
         if item.may_be_text:
             read = f"{typed}{page.row}"
             page.put(tidy, "=" + item.tidy_formula(), size=9, color=layout.SOFT)
             page.put(typed, "=" + item.typed_formula(f"{tidy}{page.row}"), size=9, color=layout.SOFT)
-        page.sheet[used].value = "=" + item.used_formula(read if item.may_be_text else "")
+        page.sheet[used].value = "=" + item.used_formula(read if item.may_be_text else "", instead)
 
     def _put_list(self, page: Page, name: str, label: str, formula: str) -> None:
         page.next_row()
@@ -359,8 +359,8 @@ class Form:
             if _has_used(table, item):
                 used = page.take(letters[f"use_{item.name}"])
                 sheet[used].font = layout.font(9, color=layout.SOFT)
-                self._put_read(page, item.at(row.raw[f"{table.item}_{item.name}"]), used,
-                               letters.get(f"tidy_{item.name}", ""), letters.get(f"typed_{item.name}", ""))
+                self._put_read(page, item.at(row.raw[f"{table.item}_{item.name}"]), used, letters.get(f"tidy_{item.name}", ""),
+                               letters.get(f"typed_{item.name}", ""), self.expression(item.instead, row) if item.instead else "")
         for made in table.answers:
             formula = "=" + self.formula(made, row)
             if made.aside or made.small:

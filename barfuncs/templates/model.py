@@ -121,11 +121,13 @@ class Input:
         return (f'IF({tidy}="",IF(ISBLANK({self.name}),"",IF(ISLOGICAL({self.name}),NA(),{self.name})),'
                 f"IFERROR(IF(ISERROR({slash}),{number},{fraction}),NA()))")
 
-    def used_formula(self, typed: str = "") -> str:
-        """Cell expression of the value as used. `typed` is the cell with a length as it is read; without it no text is."""
+    def used_formula(self, typed: str = "", instead: str = "") -> str:
+        """Cell expression of the value as used. `typed` is the cell with a length as it is read; without it no text is. `instead`
+        is what a blank cell counts as, where that is worked out."""
         checked = self._checked(typed or self.name)
         blank = self.default if self.default is not None else self.blank
         otherwise = "NA()" if blank is None else f'"{blank}"' if isinstance(blank, str) else f"{blank:g}"
+        otherwise = instead or otherwise
         if self.origin:
             otherwise = f'IF({self.stand_in}="",{otherwise},{self._checked(self.stand_in)})'
         if ((self.needed and self.blank is None) or blank is None) and not self.origin:
@@ -190,10 +192,12 @@ def make_input(name: str, label: str, alias: Any, default: Any = None, needed: b
 @dataclass(frozen=True)
 class Column(Input):
     """A column of a table, or one line of a list of rates: an input that there is one of in each row. Without `fractions` a
-    length that is a text is not read in its cell, which spares two cells a row."""
+    length that is a text is not read in its cell, which spares two cells a row. `instead` is a cell expression over the row for
+    what a blank cell counts as."""
 
     width: float = 12
     fractions: bool = True
+    instead: str = ""
 
     @property
     def may_be_text(self) -> bool:
@@ -212,10 +216,10 @@ class Column(Input):
 
 
 def make_column(name: str, label: str, alias: Any, help_text: str = "", needed: bool = False, unit: str = "",
-                blank: Any = None, width: float = 12, fractions: bool = True) -> Column:
+                blank: Any = None, width: float = 12, fractions: bool = True, instead: str = "") -> Column:
     """A column of one of the aliases in `kinds`; the glossary says what it means unless `help_text` does."""
     item = make_input(name, label, alias, None, needed, unit, help_text, blank)
-    return Column(**{f.name: getattr(item, f.name) for f in fields(item)}, width=width, fractions=fractions)
+    return Column(**{f.name: getattr(item, f.name) for f in fields(item)}, width=width, fractions=fractions, instead=instead)
 
 
 @dataclass(frozen=True)
@@ -361,8 +365,9 @@ class Table:
                     cells[name] = inputs.get(other)
             cells |= {item.name: item.blank for item in self.columns if isinstance(item.blank, str) and cells[item.name] is None}
             values = [inputs["units"] if a.name == "units" else cells[a.name.removeprefix(f"{self.item}_")] for a in entry.arguments]
+            left = [name for name, other in self.falls_back.items() if cells[name] is None and other in given_elsewhere]
             found += [(self.row_name(row, name), reason) for name, reason in broken_rules(entry, values)
-                      if not (name in self.falls_back and cells[name] is None and self.falls_back[name] in given_elsewhere)]
+                      if not left or not any(name in rule.condition for name in left for rule in entry.rules if rule.message == reason)]
         return found
 
 

@@ -7,7 +7,7 @@ from openpyxl.styles import Alignment
 from openpyxl.utils import column_index_from_string, get_column_letter
 
 from barfuncs.catalogue import kinds
-from barfuncs.templates import layout
+from barfuncs.templates import bar_for_part, layout
 from barfuncs.templates.cell_text import WEIGHT_SUFFIX, length_text, number_text
 from barfuncs.templates.form import Form, table_widths
 from barfuncs.templates.model import (
@@ -76,6 +76,9 @@ SECTIONS = Table(
                   f"+IF(below_section_filled=0,STEP_AREA({_outline()},{_rear()},{_hole()}),0))", width=12),
         RowAnswer("width", "Width", "length", "length",
                   "IF(section_volume=0,0,SECTION_WIDTH(section_shape,section_size,section_end_size))", aside=True),
+        # Flats may be those of the bar; of any other outline the bar must hold the corners.
+        RowAnswer("takes", "Bar it takes", "length", "length", "IF(section_volume=0,0,IF(section_shape=shape,MAX(section_size,section_end_size),section_width))",
+                  aside=True),
         RowAnswer("round", "Round diameter", "length", "length", f"IF({_ROUND},section_width,0*section_width)", aside=True),
     ),
     calls="section_volume",
@@ -118,6 +121,21 @@ def steps(prefix: str) -> tuple[Answer, ...]:
                formula=f'IF(COUNTA(machines_name)=0,"-",IF({last}="","none on the sheet Shop",LEFT({last},LEN({last})-2)))'),
     )
 
+
+_THREADS = '--(section_shape="thread")'
+STARTS = (
+    Answer("largest_bore", "largest bore of the part", "length", "length", formula="IF(part_sections>0,MAX(section_bore,section_bore_end),0)"),
+    Answer("thread_size", "size of the thread of the part, where it has one alone", "length", "length",
+           formula=f"IF(part_sections>0,IF(SUMPRODUCT({_THREADS})=1,SUMPRODUCT({_THREADS},section_size),0),0)"),
+    Answer("rear_width", "width of the last section", "length", "length", formula="IF(part_sections>0,INDEX(section_width,part_sections),0)"),
+)
+"""What the diameters of an operation start from where a part is drawn."""
+START = ('IFERROR(IF(part_sections=0,0,IF(OR(op_operation="turning",op_operation="facing"),across_corners,IF(op_operation="cut-off",rear_width,'
+         'IF(OR(op_operation="drilling",op_operation="boring",op_operation="reaming"),largest_bore,IF(op_operation="threading",thread_size,0))))),0)')
+"""Cell expression: the start diameter of a row that leaves it blank: turning and facing begin at the bar, cutting off at the last
+section, a drill, a reamer and boring are as large as the largest bore, a thread as the only one there is."""
+START_LOOK = ("IF(ISBLANK(op_start_diameter),op_start_diameter>0,FALSE)",
+              f'"i start dia. "&{number_text("op_start_diameter", 4)}&" by the sheet Part"')
 
 _LONG, _FULL = 3, 0.98
 """Length of the drawing in heights, and how much of it the part fills."""
@@ -162,7 +180,7 @@ def part_sheet(book: Workbook, form: Form) -> None:
     page.title("The part, section by section")
     page.put("F:J", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True, shrink=True)
     page.remark("One row for each section, from the front of the part; leave the rest blank, or all of it. A chamfer is a short section with an "
-                "end size. What follows stands in for a blank part length and weight.")
+                "end size. It stands in for what is blank: part length, part weight, in a quote start diameters.")
     page.skip()
     last = form.put_table(page, SECTIONS)
     first = int(book.defined_names[SECTIONS.marks].attr_text.rpartition("$")[0].rpartition(":")[0].rpartition("$")[2])
@@ -172,22 +190,27 @@ def part_sheet(book: Workbook, form: Form) -> None:
     sheet[f"C{page.row}"].alignment = Alignment(horizontal="left", vertical="center")
     layout.quiet_errors(sheet, f"C{page.row - len(TOTALS)}:C{page.row}")
     page.skip()
-    form.follow_on |= {"part_length": "IFERROR(part_sections,-1)<0", "part_weight": "OR(IFERROR(part_sections,-1)<0,ISERROR(density))"}
+    form.follow_on |= {**dict.fromkeys(("part_length", "surface_area", "size"), "IFERROR(part_sections,-1)<0"),
+                       "part_weight": "OR(IFERROR(part_sections,-1)<0,ISERROR(density))"}
     page.next_row()
     page.put("B", "What stands in for a blank cell of the job:", size=9, color=layout.SOFT)
     for item in (i for i in form.inputs.values() if i.from_part):
         page.next_row()
         page.put("B", item.label, size=9, color=layout.SOFT)
-        ref = page.put("C", f'=IF({form.prefix}part_sections=0,"",{form.prefix}{_STANDS_IN[item.name]})', size=9, color=layout.SOFT, align="right")
+        ref = page.put("C", f'=IF({form.prefix}part_sections=0,"",{_STANDS_IN[item.name][0].format(form.prefix)})', size=9, color=layout.SOFT,
+                       align="right", number=_STANDS_IN[item.name][1])
         page.name(item.stand_in, ref)
-    layout.quiet_errors(sheet, f"C{page.row - 1}:C{page.row}")
+    layout.quiet_errors(sheet, f"C{page.row - 3}:C{page.row}")
     right.heading(f"F:{last}", "Its profile to scale, front to the left")
     _profile(right, form, first, last)
     page.row = max(page.row, right.row + 13)
+    page.skip()
+    bar_for_part.put_bar(page, form, last)
     page.print_to(last)
 
 
-_STANDS_IN = {"part_length": "drawn_length", "part_weight": "finished_weight"}
+_STANDS_IN = {"part_length": ("{0}drawn_length", "length"), "part_weight": ("{0}finished_weight", "weight_per_length"),
+              "size": ('IF(ISNUMBER({0}bar_size_needed),{0}bar_size_needed,"")', "length"), "surface_area": ("{0}part_area", "figure")}
 
 
 def _profile(page: Page, form: Form, first: int, last: str) -> None:

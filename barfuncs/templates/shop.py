@@ -5,7 +5,7 @@ Each table is declared once, as columns; the workbook is built from them and rea
 
 import functools
 import io
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -15,6 +15,8 @@ from openpyxl.styles import Alignment
 from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs.catalogue import kinds, materials
+from barfuncs.catalogue.entry import CATALOGUE
+from barfuncs.catalogue.formula import cell_formula
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.kinds import Kind
 from barfuncs.catalogue.reading import CELLS, in_units, read_in
@@ -89,7 +91,12 @@ RATES = (
     make_column("scrap_rate", "Scrap rate", kinds.ScrapRate),
     make_column("confidence", "Confidence", kinds.Confidence, "how sure the parts to make must be to fill an order"),
     make_column("efficiency", "Efficiency", kinds.Efficiency),
+    make_column("inspection_rate", "Rate for inspection", kinds.Money, unit="per hour"),
+    make_column("priced_per", "Price is for", kinds.PricedPer),
+    make_column("minimum_order", "Minimum order value", kinds.Money, unit="order"),
 )
+_MAY_LACK = frozenset({"inspection_rate", "priced_per", "minimum_order"})
+"""Lines that files of an earlier version have not."""
 SPEEDS = (
     make_column("group", "Material group", kinds.Text, "group of the materials table, or a name of your own", needed=True, width=22),
     Column("operation", "Operation", Kind("operation", "choice", choices=speeds_feeds.CUTS), ARGUMENTS["operation"], needed=True),
@@ -101,9 +108,17 @@ SPEEDS = (
     make_column("source", "Source", kinds.Text, "where the values come from", width=36),
     make_column("note", "Note", kinds.Text, "what the values hold for", width=46),
 )
+STOCK = (
+    make_column("size", "Size", kinds.Size, "diameter of a bar that you or your supplier keep, or its width across flats", needed=True),
+    make_column("shape", "Shape", kinds.BarShape, "left blank, the size is kept in every shape"),
+    make_column("note", "Note", kinds.Text, "supplier, material", width=34),
+)
 _UNITS = make_column("units", "Units", kinds.Units, "what a number without a unit is in, on all sheets but the speeds and feeds: "
                                                 "in (inch, lb) or mm (mm, kg)", needed=True)
-TABLES: dict[str, tuple[Column, ...]] = {"Machines": MACHINES, "Materials and prices": PRICES, "Speeds and feeds": SPEEDS}
+TABLES: dict[str, tuple[Column, ...]] = {"Machines": MACHINES, "Materials and prices": PRICES, "Speeds and feeds": SPEEDS,
+                                        "Stock sizes": STOCK}
+MAY_BE_MISSING = ("Stock sizes",)
+"""Sheets that a shop file can do without."""
 RATES_SHEET = "Rates and charges"
 
 
@@ -152,6 +167,15 @@ class StockPrice:
 
 
 @dataclass(frozen=True)
+class StockSize:
+    """A size of bar that is kept; without a shape in every shape."""
+
+    size: float
+    shape: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
 class Rates:
     """Rates and charges that hold for every quote. What was left blank is None."""
 
@@ -171,6 +195,9 @@ class Rates:
     scrap_rate: float | None = None
     confidence: float | None = None
     efficiency: float | None = None
+    inspection_rate: float | None = None
+    priced_per: str | None = None
+    minimum_order: float | None = None
 
 
 @dataclass(frozen=True)
@@ -182,6 +209,11 @@ class Shop:
     machines: tuple[Machine, ...]
     prices: tuple[StockPrice, ...]
     speeds: SpeedsFeeds
+    stock: tuple[StockSize, ...] = ()
+
+    def stock_sizes(self, shape: str) -> list[float]:
+        """The sizes of bar that are kept in a shape; none where the shop file lists none."""
+        return sorted({item.size for item in self.stock if item.shape in (None, shape)})
 
     def machine(self, name: str) -> Machine:
         """The machine of that name, upper and lower case alike. Raises InputError with the names there are."""
@@ -220,7 +252,7 @@ class Shop:
             return type(record)(**values)
 
         return Shop(units, turned(self.rates, RATES), tuple(turned(m, MACHINES) for m in self.machines),
-                    tuple(turned(p, PRICES) for p in self.prices), self.speeds)
+                    tuple(turned(p, PRICES) for p in self.prices), self.speeds, tuple(turned(s, STOCK) for s in self.stock))
 
 
 def _turned(value: Any, column: Column, system: str, units: str) -> Any:
@@ -258,21 +290,25 @@ def read_shop(path: str | Path) -> Shop:
     path = Path(path)
     sheets = _sheets(path)
     wanted = (RATES_SHEET, *TABLES)
-    missing = [(title, f"this sheet is missing; the file has {', '.join(sheets)}") for title in wanted if title not in sheets]
+    missing = [(title, f"this sheet is missing; the file has {', '.join(sheets)}") for title in wanted
+               if title not in sheets and title not in MAY_BE_MISSING]
     if missing:
         raise InputError(path.name, missing)
     problems: list[tuple[str, str]] = []
     units, rates = _read_rates(sheets[RATES_SHEET], problems)
-    tables = {title: list(_read_table(title, columns, sheets[title], problems)) for title, columns in TABLES.items()}
+    tables = {title: list(_read_table(title, columns, sheets[title], problems)) if title in sheets else []
+              for title, columns in TABLES.items()}
     machines = [Machine(**_numbers(title_row, MACHINES, units, problems)) for title_row in tables["Machines"]]
     prices = [StockPrice(**_numbers(row, PRICES, units, problems)) for row in tables["Materials and prices"]]
+    stock = [StockSize(**_numbers(row, STOCK, units, problems)) for row in tables["Stock sizes"]]
     speeds = _speeds(tables["Speeds and feeds"], problems)
     if not problems:
         _check_doubles("Machines", tables["Machines"], [m.name.casefold() for m in machines], problems)
+        _check_doubles("Stock sizes", tables["Stock sizes"], [(round(s.size, 6), s.shape) for s in stock], problems)
         prices = _check_prices(tables["Materials and prices"], prices, problems)
     if problems:
         raise InputError(path.name, problems)
-    return Shop(units, rates, tuple(machines), tuple(prices), speeds_feeds.builtin().extended(speeds))
+    return Shop(units, rates, tuple(machines), tuple(prices), speeds_feeds.builtin().extended(speeds), tuple(stock))
 
 
 def _sheets(path: Path) -> dict[str, _Rows]:
@@ -409,7 +445,7 @@ def _read_rates(rows: _Rows, problems: list[tuple[str, str]]) -> tuple[str, Rate
             else:
                 found[column.name] = (cells[index + 1] if index + 1 < len(cells) else None, place)
             break
-    problems += [(RATES_SHEET, f"the line {c.label!r} is missing") for c in (_UNITS, *RATES) if c.name not in found]
+    problems += [(RATES_SHEET, f"the line {c.label!r} is missing") for c in (_UNITS, *RATES) if c.name not in found and c.name not in _MAY_LACK]
     units = _one(*found["units"][:1], _UNITS, "in", found["units"][1], problems) if "units" in found else None
     units = units or "in"
     rates = Rates(**{c.name: _one(found[c.name][0], c, units, found[c.name][1], problems) for c in RATES if c.name in found})
@@ -475,7 +511,8 @@ def _check_prices(rows: Sequence[_Row], prices: Sequence[StockPrice], problems: 
 _EXAMPLE_RATES = {"currency": "$", "markup": 0.35, "rounding": "up to next 0.01", "minimum_charge": 75, "cut_charge": 2.5, "kerf": 0.1,
                   "last_bar_rest": kinds.LAST_BAR_RESTS[0],
                   "chip_price": 0.12, "remnant_price": 0.15, "tooling": None, "other_per_order": 18, "other_per_part": None,
-                  "scrap_rate": 0.02, "confidence": 0.95, "efficiency": 0.9}
+                  "scrap_rate": 0.02, "confidence": 0.95, "efficiency": 0.9,
+                  "inspection_rate": 60, "priced_per": None, "minimum_order": None}
 _EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
     "Machines": (
         ("Lathe 1", 144, 1.25, 2.5, 0.2, 35, 6000, 200, 18, 82, 70, None, 24, 1.5, 4, 2, 1, 55, 12, "fixed head"),
@@ -494,13 +531,16 @@ _EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
         (row.group, row.operation, row.tool, row.surface_speed, None, row.feed_rate, None, row.drill_feed, row.source,
          row.note or None)
         for row in speeds_feeds.builtin().rows),
+    "Stock sizes": (),
 }
-_SPARE = {"Machines": 17, "Materials and prices": 34, "Speeds and feeds": 30}
+_SPARE = {"Machines": 17, "Materials and prices": 34, "Speeds and feeds": 30, "Stock sizes": 60}
 _SAID = {
     "Machines": "One row a lathe with its feeder. Take lengths and speeds from the manuals; what is left blank is asked for with each job.",
     "Materials and prices": "One row a material; a row with a shape or a size comes before the one without. All prices here are invented.",
     "Speeds and feeds": "Starting values, yours to change: all from memory and marked so. Give a speed and a feed in inch or metric, "
                         "not both. The feed of a drill is a share of its diameter; a thread has none here: its pitch.",
+    "Stock sizes": "Sizes of bar that you or your supplier keep, in any order: the bar for a part is picked from them. Left blank, usual "
+                   "steps are taken (common practice, from memory).",
 }
 def unit_formula(column: Column) -> str | None:
     """What stands over a column: its unit, after the units of the file."""
@@ -573,6 +613,105 @@ def _table_sheet(book: Workbook, title: str, columns: Sequence[Column]) -> None:
     sheet.print_area = f"A1:{letters[-1]}{last}"
 
 
+RATE_SHEET = "Machine-hour rate"
+_RATE_LINES: tuple[tuple[str, str, str, tuple[float | None, ...]], ...] = (
+    ("replacement_value", "Replacement value", "", (185_000, 240_000, 310_000)),
+    ("life_years", "Life", "years", (8, 8, 8)),
+    ("hours_a_year", "Hours run in a year", "h", (2_400, 3_000, 4_200)),
+    ("interest_rate", "Interest in a year", "", (0.06, 0.06, 0.06)),
+    ("floor_area", "Floor, feeder included", "m2 or ft2", (18, 22, 24)),
+    ("floor_cost", "Cost of it in a year", "per m2 or ft2", (110, 110, 110)),
+    ("power", "Power drawn on average", "kW", (7, 9, 8)),
+    ("energy_price", "Price of energy", "per kWh", (0.22, 0.22, 0.22)),
+    ("yearly_maintenance", "Maintenance in a year", "", (5_500, 7_200, 9_300)),
+    ("yearly_other", "Other fixed costs in a year", "", (1_200, 1_500, 1_800)),
+)
+_MINDING_LINES: tuple[tuple[str, str, str, tuple[float | None, ...]], ...] = (
+    ("wage_rate", "Person, with all costs", "per hour", (42, 42, 42)),
+    ("attended_share", "Share of the hours attended", "", (0.9, 0.7, 0.4)),
+    ("lathes_shared", "Lathes minded together", "", (1, 3, 3)),
+    ("run_time", "From one call to the next", "s", (600, 600, 900)),
+    ("service_time", "Person at the lathe for a call", "s", (60, 60, 60)),
+)
+_RATE_COLUMNS = "CDEFGH"
+_RATE_KINDS = {a.name: a.kind for name in ("machine_hour_rate", "lathe_rate", "lathes_running") for a in CATALOGUE[name].arguments}
+
+
+def _rate_sheet(book: Workbook) -> None:
+    """What an hour of each lathe costs, from the shop's figures. It stands in the shop file and not in each quote: a rate is worked
+    out once a year, and a quote takes it from the sheet Machines. Nothing reads this sheet."""
+    sheet = layout.add_sheet(book, RATE_SHEET, {"A": 1.5, "B": 31, **dict.fromkeys(_RATE_COLUMNS, 14), "I": 15}, landscape=True)
+    layout.put(sheet, "B1", RATE_SHEET, size=18, bold=True, color=layout.ACCENT)
+    sheet.row_dimensions[1].height = 26
+    layout.put(sheet, "B2", "Optional. What an hour of a lathe costs, after the scheme of VDI 3258; type the rate with the person into the sheet Machines "
+                            "if you want it. All figures are invented.", size=9, color=layout.SOFT)
+    row = 4
+    at: dict[str, int] = {}
+
+    def heading(text: str) -> None:
+        nonlocal row
+        layout.heading(sheet, "B", "I", row, text)
+        row += 1
+
+    def line(name: str, label: str, unit: str) -> None:
+        nonlocal row
+        at[name] = row
+        layout.put(sheet, f"B{row}", label)
+        layout.put(sheet, f"I{row}", unit, size=9, color=layout.SOFT, indent=1)
+        row += 1
+
+    def inputs(lines: Sequence[tuple[str, str, str, tuple[float | None, ...]]]) -> None:
+        for name, label, unit, values in lines:
+            line(name, label, unit)
+            kind = _RATE_KINDS[name]
+            for n, column in enumerate(_RATE_COLUMNS):
+                ref = f"{column}{row - 1}"
+                layout.style_input(sheet, ref, "percent" if kind.reader == "fraction" else "count" if kind.whole else "general")
+                sheet[ref].value = values[n] if n < len(values) else None
+            layout.validate(sheet, f"C{row - 1}:H{row - 1}", kind, label, ARGUMENTS[name])
+            sheet.data_validations.dataValidation[-1].showErrorMessage = False  # a wrong figure makes the rate #N/A
+
+    def answers(name: str, label: str, unit: str, number: str, formula: Callable[[Mapping[str, str]], str], bold: bool = False) -> None:
+        line(name, label, unit)
+        sheet[f"B{row - 1}"].font = layout.font(bold=bold)
+        for column in _RATE_COLUMNS:
+            ref = f"{column}{row - 1}"
+            layout.style_answer(sheet, ref, number, bold=bold)
+            sheet[ref].value = f'=IF({column}{at["replacement_value"]}="","",{formula({n: f"{column}{r}" for n, r in at.items()})})'
+
+    def of(function: str, **others: str) -> Callable[[Mapping[str, str]], str]:
+        return lambda refs: cell_formula(CATALOGUE[function], {**refs, **{a: refs.get(b, b) for a, b in others.items()}})
+
+    heading("The lathes of the sheet Machines, in its order")
+    layout.put(sheet, f"B{row}", "Lathe")
+    for n, column in enumerate(_RATE_COLUMNS, start=6):
+        layout.put(sheet, f"{column}{row}", f'=IF(Machines!B{n}="","",Machines!B{n})', bold=True, align="right", shrink=True)
+    row += 1
+    inputs(_RATE_LINES)
+    answers("hour_rate", "Machine-hour rate", "per hour", "money", of("machine_hour_rate"), bold=True)
+    row += 1
+    heading("The person who minds it")
+    inputs(_MINDING_LINES)
+    answers("busy", "Person busy with these lathes", "", "percent",
+            lambda r: f'IF({r["run_time"]}="","",{cell_formula(CATALOGUE["lathes_running"], {**r, "lathes": r["lathes_shared"], "people": "1"})}'
+                      f'*{r["service_time"]}/{r["run_time"]})')
+    answers("not_waiting", "Lathe does not wait for the person", "", "percent",
+            lambda r: f'IF({r["run_time"]}="","",{cell_formula(CATALOGUE["minding_efficiency"], {**r, "lathes": r["lathes_shared"], "people": "1"})})')
+    answers("lathe_rate", "Rate with the person", "per hour", "money", of("lathe_rate"), bold=True)
+    answers("unattended_rate", "Rate while it runs alone", "per hour", "money", lambda r: r["hour_rate"])
+    answers("used_rate", "Rate on the sheet Machines", "per hour", "money", lambda r: "X")
+    column_of = _letter(next(n for n, c in enumerate(MACHINES) if c.name == "machine_rate") + 1)
+    for n, column in enumerate(_RATE_COLUMNS, start=6):
+        sheet[f"{column}{row - 1}"].value = f'=IF(Machines!{column_of}{n}="","",Machines!{column_of}{n})'
+    row += 1
+    for text in ("Depreciation and interest on half the replacement value, floor, maintenance and other costs over the hours run; energy by the hour.",
+                 "Calls of a lathe come at random, so that several at once must wait: the share of waiting is lost beside the efficiency of a job.",
+                 "Percent of the hours attended: only then the person costs the lathe anything, shared among the lathes minded together."):
+        layout.put(sheet, f"B{row}", text, size=9, color=layout.SOFT)
+        row += 1
+    sheet.print_area = f"A1:I{row}"
+
+
 @functools.cache
 def build() -> bytes:
     """The workbook with invented example data, as the bytes of an xlsx file."""
@@ -580,4 +719,5 @@ def build() -> bytes:
     _rates_sheet(book)
     for title, columns in TABLES.items():
         _table_sheet(book, title, columns)
+    _rate_sheet(book)
     return pack(layout.parts_of(book))

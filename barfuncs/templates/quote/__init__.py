@@ -6,6 +6,7 @@ from openpyxl import Workbook
 
 from barfuncs.functions.cost import read_quantities
 from barfuncs.templates import part_sheet, speeds_sheet
+from barfuncs.templates.bar_data_sheet import bar_data_sheet
 from barfuncs.templates.every_order import ALL_FIRST_PARTS, NO_WHOLE_PART, PART_TOO_HEAVY, RULES
 from barfuncs.templates.materials_sheet import materials_sheet
 from barfuncs.templates.model import Problems, Values
@@ -13,7 +14,13 @@ from barfuncs.templates.notes_sheet import notes_sheet
 from barfuncs.templates.quote.checks import CHECKS, COSTS, CREDIT_TOO_HIGH, MORE_PROBLEMS
 from barfuncs.templates.quote.form import FORM, RESULTS
 from barfuncs.templates.quote.inputs import BREAKS, QUANTITIES
-from barfuncs.templates.quote.pages import costing_sheet, customer_sheet, operations_sheet, prices_sheet
+from barfuncs.templates.quote.pages import (
+    costing_sheet,
+    customer_sheet,
+    more_costs_sheet,
+    operations_sheet,
+    prices_sheet,
+)
 from barfuncs.templates.shop import Shop
 from barfuncs.templates.shop_sheet import shop_sheet
 from barfuncs.templates.template import Head, SpreadOption, Template, Terminal, money_shown, number_shown, status_word
@@ -45,16 +52,19 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
     costing_sheet(book)
     part_sheet.part_sheet(book, FORM)
     operations_sheet(book)
+    more_costs_sheet(book)
     prices_sheet(book)
     customer_sheet(book)
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
+    bar_data_sheet(book)
     speeds_sheet.speeds_sheet(book, shop.speeds if shop else None)
     notes_sheet(book, FORM, (
         "Cost build-up, margin and markup: common practice of the trade, worked out as said above, no source.",
         "Usual passes of a thread: as published by a maker of cutting tools, external metric threads. Idea of parts per edge: v T^n = C with "
         "constants from memory, after M. P. Groover, Fundamentals of Modern Manufacturing. What asks for a second look at an "
         "operation: common practice, no source.",
+        "Samples: ISO 2859-1, single sampling plans for normal inspection. Outside work, packing and how a price is shown: common practice, no source.",
         "Half a rounding step goes up. The order total is the rounded price each times the quantity.",
     ), (f"price_{n}" for n in BREAKS), MORE_PROBLEMS)
 

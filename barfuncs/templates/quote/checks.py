@@ -1,6 +1,6 @@
 """What a quote checks."""
 
-from barfuncs.templates import part_sheet, plausible
+from barfuncs.templates import bar_for_part, part_sheet, plausible
 from barfuncs.templates.cell_text import number_text
 from barfuncs.templates.every_order import (
     KERF_MISSING,
@@ -12,10 +12,11 @@ from barfuncs.templates.every_order import (
     feeder_takes,
 )
 from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Check, Missing
+from barfuncs.templates.quote import more_costs
 from barfuncs.templates.quote.inputs import BREAKS
 from barfuncs.templates.shop_sheet import PROBLEMS
 
-COSTS = ("material_used", "machine_cost", "setup_cost", "other_cost", "tool_cost")
+COSTS = ("material_used", "machine_cost", "setup_cost", "other_cost", "tool_cost", *more_costs.LINES)
 CREDIT_TOO_HIGH = "has no price: chips and remnants would bring more than everything else costs"
 _TOO_HIGH = "+".join(f"IFERROR(--(scrap_credit_{n}>{'+'.join(f'{line}_{n}' for line in COSTS)}),0)" for n in BREAKS)
 _MOST_TO_MAKE = "MAX(" + ",".join(f"IF(ISBLANK(quantity_{n}),0,parts_to_make_{n})" for n in BREAKS) + ")"
@@ -26,6 +27,7 @@ CHECKS = (
     part_sheet.PART_CHECK,
     plausible.UNITS,
     plausible.LENGTHS,
+    bar_for_part.CHECK,
     plausible.STICKOUT,
     Check("Feeder", (
         TOO_WIDE,
@@ -62,6 +64,7 @@ CHECKS = (
          f'&{number_text("listed_cycle", 1)}&" s."'),
     ),
     plausible.prices_check("like_dollars>0"),
+    more_costs.CHECK,
     Check("Price", (
         ("margin*markup>0", STOP, '"Give a margin or a markup, not both."'),
         (f"{_TOO_HIGH}>0", STOP, f'"A quantity {CREDIT_TOO_HIGH}."'),
@@ -82,7 +85,7 @@ CHECKS = (
          '"Set-up pieces, "&setup_parts&", are more than the smallest quantity, "&MIN(quote_quantities)&"."'),
         *plausible.more_than_ordered("MAX(quote_quantities)", _MOST_TO_MAKE),
         ("costs_more>0", LOOK, '"A larger quantity costs more each than a smaller one, because whole bars are bought and '
-                                 'little of the last one is used, or scrap makes one part more: see the sheet Prices."'),
+                                 'little of the last one is used, scrap makes one part more, or more is inspected or packed: see the sheet Prices."'),
         ("TRUE", OK, '"No larger quantity costs more each than a smaller one."'),
     ), long=True),
     plausible.QUOTATION,
@@ -91,6 +94,8 @@ CHECKS = (
 MORE_PROBLEMS = (
     *PROBLEMS,
     KERF_MISSING,
+    more_costs.INSPECTION_RATE_MISSING,
+    more_costs.BOX_TOO_SMALL,
     Missing("AND(ISBLANK(cycle_time),IFERROR(cutting_time=0,FALSE))", "cycle time",
             "or the operation list", "cycle_time"),
     Missing("AND(ISBLANK(margin),ISBLANK(markup))", "margin", "or markup; 0 % counts", "margin"),

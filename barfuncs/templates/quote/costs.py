@@ -1,6 +1,6 @@
 """The cost build-up of a quote: at each quantity, with the same bars used up, and what if."""
 
-from barfuncs.templates import part_sheet, plausible, speeds_sheet
+from barfuncs.templates import bar_for_part, part_sheet, plausible, speeds_sheet
 from barfuncs.templates.cell_text import fixed_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
@@ -31,14 +31,15 @@ from barfuncs.templates.every_order import (
     with_first_parts,
 )
 from barfuncs.templates.model import Answer
+from barfuncs.templates.quote import more_costs
 from barfuncs.templates.quote.inputs import BREAKS
 from barfuncs.templates.quote.operations import CYCLE_STEPS, LISTED_CYCLE
 from barfuncs.templates.shop_sheet import LARGEST_SIZE, MACHINE_ROW, MACHINE_WRONG, SHOP_PROBLEMS
 
 
-def _chain(tag: str, quantity: str, of: str, bars_in_use: str = "", **other: str) -> tuple[Answer, ...]:
-    """The cost build-up of one quantity. `other` says which cells stand for arguments that this one changes,
-    `bars_in_use` the bars that parts come from where one more is used up."""
+def _chain(tag: str, quantity: str, of: str, bars_in_use: str = "", in_lines: bool = False, **other: str) -> tuple[Answer, ...]:
+    """The cost build-up of one quantity. `other` says which cells stand for arguments that this one changes, `bars_in_use` the
+    bars that parts come from where one more is used up, `in_lines` that each of the costs beside the lathe has a line of its own."""
     used = {name: other.get(name, name) for name in ("parts_per_bar", "good_per_bar", "bar_length", "blanks_each", "cuts_per_supplied",
                                                       "bought_length", "bought_weight")}
     used["price"] = other.get("price", "material_price")
@@ -79,17 +80,23 @@ def _chain(tag: str, quantity: str, of: str, bars_in_use: str = "", **other: str
         a("setup_cost", "Set-up", "money", "order", calls="setup_cost", setup_rate="setting_rate"),
         a("other_cost", "Other and tooling", "money", "order", calls="other_cost"),
         a("tool_cost", "Edges of the tools", "money", "order", formula=f"parts_to_make_{tag}*tool_each"),
-        a("beside_lathe", "other costs and edges", "money", "order", formula=f"other_cost_{tag}+tool_cost_{tag}"),
+        *(more_costs.lines_of(tag, quantity, of) if in_lines else ()),
+        a("beside_lathe", "other costs, edges and what is not done on the lathe", "money", "order",
+          formula=f"other_cost_{tag}+tool_cost_{tag}+" + ("+".join(f"{line}_{tag}" for line in more_costs.LINES) if in_lines
+                                                          else more_costs.together(tag, quantity))),
         a("order_cost", "Total cost", "money", "order", calls="order_cost", **lines),
-        a("cost_each", "Cost each", "money_each", "each", formula=f"order_cost_{tag}/{quantity}"),
+        # Of what is a line of its own the price each bears nothing.
+        a("cost_each", "Cost each", "money_each", "each",
+          formula=f"IF(order_cost_{tag}>=own_lines_cost,(order_cost_{tag}-own_lines_cost)/{quantity},NA())"),
     )
 
 
-def _priced(tag: str, quantity: str, of: str) -> tuple[Answer, ...]:
+def _priced(tag: str, quantity: str, of: str, in_lines: bool = False) -> tuple[Answer, ...]:
     return (
-        *_chain(tag, quantity, of),
-        Answer(f"price_{tag}", f"Price each {of}", "price", "each", calls="quoted_price",
-               refs=(("cost", f"cost_each_{tag}"), ("margin", "margin_counted")), needs=quantity if quantity.startswith("quantity") else ""),
+        *_chain(tag, quantity, of, in_lines=in_lines),
+        Answer(f"price_{tag}", f"Price each {of}", "price", "each", calls="price_for",
+               formula=f"IF(cost_each_{tag}<=1E9,QUOTED_PRICE(cost_each_{tag}*priced_parts,margin_counted,markup,rounding)/priced_parts,NA())",
+               needs=quantity if quantity.startswith("quantity") else ""),
         Answer(f"total_{tag}", f"Order total {of}", "money", "order", calls="order_total",
                refs=(("quantity", quantity), ("price", f"price_{tag}"))),
     )
@@ -98,7 +105,8 @@ def _priced(tag: str, quantity: str, of: str) -> tuple[Answer, ...]:
 def _break(n: int) -> tuple[Answer, ...]:
     quantity, of = f"quantity_{n}", f"at quantity {n}"
     return (
-        *_priced(str(n), quantity, of),
+        *_priced(str(n), quantity, of, in_lines=True),
+        *more_costs.at_quantity(n),
         Answer(f"sure_{n}", f"Parts to make, with confidence {of}", "count", "parts", calls="parts_to_make",
                formula=with_first_parts(f"order_parts_{n}")),
         Answer(f"order_parts_{n}", f"Parts to make, with confidence, before those at the front of every bar {of}", "count", "parts",
@@ -170,7 +178,7 @@ def _bars_said(tag: str) -> str:
 
 def _what_if(tag: str) -> tuple[Answer, ...]:
     label, other = WHAT_IFS[tag]
-    chain = _chain(f"if_{tag}", "what_if", f"if {label[0].lower()}{label[1:]}", "bars_if_now" if tag == "bar" else "", **other)
+    chain = _chain(f"if_{tag}", "what_if", f"if {label[0].lower()}{label[1:]}", "bars_if_now" if tag == "bar" else "", False, **other)
     if tag == "bar":
         chain = tuple(Answer(a.name, a.label, a.number, a.unit, "bars_if_now+1") if a.name == "bars_if_bar" else a
                       for a in chain)
@@ -212,6 +220,9 @@ STEPS = (
     *CYCLE_STEPS,
     *part_sheet.TOTALS,
     *part_sheet.steps("quote_"),
+    *bar_for_part.STEPS,
+    *bar_for_part.ANSWERS,
+    *part_sheet.STARTS,
     Answer("like_dollars", "1 where the currency is worth about a dollar", "count",
            formula="IF(OR(" + ",".join(f'currency_shown="{c}"' for c in plausible.LIKE_A_DOLLAR) + "),1,0)"),
     Answer("each_weight", "weight of a finished part", "weight_per_length", "weight",
@@ -230,6 +241,7 @@ STEPS = (
     Answer("cycle_longer", "cycle time and 1 second", "rate", "seconds", formula="cycle+1"),
     Answer("scrap_more", "scrap rate and 1 %", "percent", "", formula="scrap_rate+0.01"),
     Answer("price_more", "price of the material and 10 %", "money_each", "price_per", formula="material_price*1.1"),
+    *more_costs.STEPS,
     Answer("surcharge_more", "surcharge of the material and 10 %", "money_each", "per_weight", formula="material_surcharge*1.1"),
     *_other_bar("longer", "+"),
     *_other_bar("shorter", "-"),

@@ -54,6 +54,35 @@ CYCLE_INPUTS = (
     make_input("handover_time", "Clamp, or hand-over", kinds.Seconds, blank=0, from_shop=True),
 )
 
+MORE_COSTS: dict[str, tuple[Input, ...]] = {
+    "Inspection": (
+        make_input("first_off", "Parts inspected at the beginning", kinds.Count, blank=0, unit="parts"),
+        make_input("every", "Then one in", kinds.Count, blank=0, unit="parts"),
+        make_input("aql", "Sample of the lot: AQL", kinds.Aql, blank=0, unit="%",
+                   help_text="percent nonconforming for a sample by ISO 2859-1, single, normal: 0.065, 0.1, 0.15, 0.25, 0.4, 0.65, 1, 1.5, 2.5, 4 or 6.5; "
+                             "left blank, no sample"),
+        make_input("inspection_level", "Inspection level", kinds.InspectionLevel, "II"),
+        make_input("inspection_time", "Time to inspect one part", kinds.Seconds, blank=0),
+        make_input("inspection_rate", "Rate for inspection", kinds.Money, unit="per_hour", from_shop=True),
+    ),
+    "Packing": (
+        make_input("box_weight", "Parts in a box weigh at most", kinds.PositiveWeight, blank=0),
+        make_input("box_parts", "Most parts in a box", kinds.PositiveCount, blank=0, unit="parts"),
+        make_input("box_cost", "Cost of a box", kinds.Money, blank=0, unit="each"),
+    ),
+    "The part": (
+        make_input("surface_area", "Surface of a part", kinds.SurfaceArea, blank=0, from_part=True,
+                   help_text="whole surface of one part, for work that is charged by area; left blank, that of the sheet Part"),
+    ),
+    "How the price is shown": (
+        make_input("priced_per", "Price is for", kinds.PricedPer, "part", from_shop=True),
+        make_input("minimum_order", "Minimum order value", kinds.Money, blank=0, unit="order", from_shop=True),
+        make_input("setup_priced", "Set-up and tooling", kinds.SetupPriced, kinds.SETUP_PRICED[0],
+                   help_text="in the price each, or lines of their own on the quotation, each charged once"),
+        make_input("offer_whole_bars", "Offer what the same bars give", kinds.NoYes, kinds.NO_YES[0],
+                   help_text="yes: beside each quantity the quotation says how many parts the same bars give, and their price"),
+    ),
+}
 LETTER: tuple[Input, ...] = (
     make_input("seller", "Your company", kinds.Text, help_text="your company, as it stands on the customer's page"),
     make_input("seller_address", "Address", kinds.Text, help_text="your address, in one line"),

@@ -8,6 +8,7 @@ from barfuncs.catalogue.units import MM_PER_INCH
 from barfuncs.tables.taylor import WORK_OF_GROUP
 from barfuncs.templates.cell_text import number_text
 from barfuncs.templates.model import Answer, RowAnswer, Table, make_column
+from barfuncs.templates.part_sheet import SECTIONS, START, START_LOOK
 from barfuncs.templates.speeds_sheet import row_of, suggested_feed, suggested_speed
 
 # Common practice, no source: what no lathe for bar is taken to do without being asked.
@@ -81,7 +82,7 @@ OPERATIONS = Table(
         make_column("note", "What", kinds.Text, "what is done, in words", width=31),
         make_column("operation", "Operation", kinds.Operation, needed=True, width=13),
         replace(make_column("spindle", "Spindle", kinds.Spindle, "main or second; left blank, the main spindle", width=9), default="main"),
-        make_column("start_diameter", "Start dia.", kinds.Diameter, blank=0, width=9.5),
+        make_column("start_diameter", "Start dia.", kinds.Diameter, blank=0, width=9.5, instead=START),
         make_column("end_diameter", "End dia.", kinds.Length, blank=0, width=9.5),
         make_column("length", "Length", kinds.PositiveLength, blank=0, width=9.5),
         make_column("surface_speed", "Surface speed", kinds.SurfaceSpeed, blank=0, width=10),
@@ -120,9 +121,9 @@ OPERATIONS = Table(
                   '0*op_time+IF(ISBLANK(op_operation),0,IF(op_operation="other",0,IF(op_spindle="second",2,1)))', aside=True),
     ),
     calls="operation_time",
-    falls_back={"top_speed": "top_speed"},
-    wrong_if=(("ISERROR(op_edge_share)", "parts per edge are missing"),),
-    looks=_looks(),
+    falls_back={"top_speed": "top_speed", "start_diameter": SECTIONS.name},
+    wrong_if=(("IF(ISERROR(op_time),FALSE,ISERROR(op_edge_share))", "parts per edge are missing"),),
+    looks=(*_looks(), START_LOOK),
 )
 
 OPERATION_LOOKS = Answer("operation_looks", "rows of the operation list that do not look like this part", "count",

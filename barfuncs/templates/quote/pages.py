@@ -14,7 +14,8 @@ from barfuncs.templates.page import Page, add_page
 from barfuncs.templates.quote.checks import CHECKS
 from barfuncs.templates.quote.costs import COSTING, WHAT_IFS
 from barfuncs.templates.quote.form import FORM
-from barfuncs.templates.quote.inputs import BREAKS, CYCLE_INPUTS, INPUTS, LETTER, QUANTITIES, TOOL, WHAT_IF
+from barfuncs.templates.quote.inputs import BREAKS, CYCLE_INPUTS, INPUTS, LETTER, MORE_COSTS, QUANTITIES, TOOL, WHAT_IF
+from barfuncs.templates.quote.more_costs import PROCESSES
 from barfuncs.templates.quote.operations import OPERATIONS
 
 
@@ -108,9 +109,60 @@ def operations_sheet(book: Workbook) -> None:
     page.print_to(last)
 
 
-_LINES = ("parts_to_make", "sure", "bars", "bought", "material_cost", "rack_value", "scrap_credit", "machine_cost", "setup_cost", "other_cost", "tool_cost", "order_cost",
-          "cost_each", "margin", "price", "total")
-_STRONG = ("order_cost", "price", "total")
+_LINES = ("parts_to_make", "sure", "bars", "bought", "material_cost", "rack_value", "scrap_credit", "machine_cost", "setup_cost", "other_cost", "tool_cost",
+          "process_cost", "inspection_cost", "packing_cost", "order_cost", "cost_each", "margin", "price", "shown", "total", "value")
+_STRONG = ("order_cost", "price", "value")
+
+
+_AT_A_QUANTITY = (("E", "Quantity", ""), ("F", "Inspected", "inspected"), ("G", "of it sample", "sample"), ("H", "Accept up to", "accepted"),
+                  ("I", "Boxes", "boxes"))
+_MORE_REMARKS = (
+    "A row costs the larger of its minimum and its rate times the parts, their weight, surface or hours, or the lot. Freight comes on top. No row, no cost.",
+    "By weight the finished part counts (sheet Costing); where that is blank, the bar over the part's length.",
+    "Sample: ISO 2859-1, single sampling, normal inspection. An AQL between two of the standard counts as the lower one. First parts and one in",
+    "so many are counted of all parts that are made.",
+)
+
+
+def more_costs_sheet(book: Workbook) -> None:
+    page = add_page(book, "More costs", table_widths(PROCESSES), landscape=True)
+    sheet = page.sheet
+    page.title("More costs")
+    page.remark("Outside and second operations, inspection, packing, and how the price is shown. What is left blank costs nothing; "
+                "what it all costs at each quantity stands on the sheet Prices.")
+    page.skip()
+    last = FORM.put_table(page, PROCESSES)
+    for text in _MORE_REMARKS:
+        page.next_row()
+        page.put("B", text, size=9, color=layout.SOFT)
+    page.skip()
+    right = page.beside(page.row)
+    FORM.put_inputs(page, MORE_COSTS, "BCD")
+    right.heading(f"E:{last}", "What is inspected and packed")
+    right.next_row()
+    for column, head, _ in _AT_A_QUANTITY:
+        right.put(column, head, size=9, color=layout.SOFT, align="left" if column == last else "right", indent=int(column == last))
+    first = right.row + 1
+    for n in BREAKS:
+        right.next_row()
+        for column, _, name in _AT_A_QUANTITY:
+            if name:
+                ref = FORM.put_value(right, f"{name}_{n}", column)
+            else:
+                ref = right.take(column)
+                layout.style_answer(sheet, ref, "count")
+                sheet[ref].value = f'=IF(ISBLANK(quantity_{n}),"",use_quantity_{n})'
+            if column == last:
+                sheet[ref].alignment = Alignment(horizontal="left", vertical="center", indent=1)
+    shown = f"F{first}:{last}{right.row}"
+    # One rule, and without a name: the engine works rules out too, each time.
+    sheet.conditional_formatting.add(shown, layout.rule_where(f'$E{first}=""', font=Font(color="FFFFFF"), stopIfTrue=True))
+    layout.quiet_errors(sheet, shown)
+    right.skip()
+    right.next_row()
+    right.put("E", "Parts in a box")
+    layout.quiet_errors(sheet, FORM.put_value(right, "parts_in_box", "H"))
+    page.print_to(last)
 
 
 def prices_sheet(book: Workbook) -> None:
@@ -149,11 +201,10 @@ def prices_sheet(book: Workbook) -> None:
         page.put("B", label, bold=name == "price_whole")
         for n, column in columns.items():
             FORM.put_value(page, f"{name}_{n}", column, bold=name == "price_whole")
-    for n, column in columns.items():
-        # A quantity that is not asked for leaves its column blank.
-        sheet.conditional_formatting.add(f"{column}{first}:{column}{page.row}", layout.rule_where(
-            f"ISBLANK(quantity_{n})", font=Font(color="FFFFFF"), stopIfTrue=True))
-        layout.quiet_errors(sheet, f"{column}{first}:{column}{page.row}")
+    # A quantity that is not asked for leaves its column blank. One rule, and without a name: the engine works rules out too.
+    shown = f"C{first}:H{page.row}"
+    sheet.conditional_formatting.add(shown, layout.rule_where(f'C${first - 1}=""', font=Font(color="FFFFFF"), stopIfTrue=True))
+    layout.quiet_errors(sheet, shown)
     page.skip()
     page.heading("B:F", "What if, before rounding")
     beside = page.beside(page.row)
@@ -256,18 +307,28 @@ def customer_sheet(book: Workbook) -> None:
     page.skip()
     page.next_row()
     money = '", "&quote_currency_shown'
-    for column, head in (("B", '="Quantity"'), ("C", f'="Price each"&{money}'), ("D", f'="Total"&{money}')):
+    each = 'IFERROR(IF(use_priced_per="part","Price each","Price for "&use_priced_per),"Price each")'
+    total = 'IFERROR(IF(LEN(quote_value_said)>0,"Order total","Total"),"Total")'
+    for column, head in (("B", '="Quantity"'), ("C", f"={each}&{money}"), ("D", f"={total}&{money}"),
+                         ("E", '=IFERROR(IF(use_offer_whole_bars="yes","From the same bars",""),"")')):
         ref = page.put(column, head, size=11, bold=True, color=layout.ACCENT, align="right", shrink=True)
         sheet[ref].border = Border(bottom=Side(style="medium", color=layout.ACCENT))
     first = page.row + 1
     for n in BREAKS:
         page.next_row(20)
         wanted = f'IF(OR(ISBLANK(quantity_{n}),$B${ready[1:]}<>""),"",'
-        for column, formula, number in (("B", f"use_quantity_{n}", "count"), ("C", f"quote_price_{n}", "price"),
-                                        ("D", f"quote_total_{n}", "money")):
+        for column, formula, number in (("B", f"use_quantity_{n}", "count"), ("C", f"quote_shown_{n}", "price"),
+                                        ("D", f"quote_value_{n}", "money"), ("E", f"quote_offer_{n}", "text")):
             page.put(column, f"={wanted}{formula})", size=11, align="right", number=number, bold=column == "C")
-    layout.quiet_errors(sheet, f"B{first}:D{page.row}")
-    page.skip()
+    layout.quiet_errors(sheet, f"B{first}:E{page.row}")
+    for label, name in (("Set-up, once", "setup_line"), ("Tooling, once", "tooling_line")):
+        page.next_row()
+        row = page.row
+        page.put("D", f'=IF($B${ready[1:]}<>"","",IF(quote_{name}>0,quote_{name},""))', size=11, align="right", number="money")
+        page.put("B", f'=IFERROR(IF(D{row}="","","{label}"),"")', size=11, align="right")
+    page.next_row()
+    page.put("B:E", f'=IF($B${ready[1:]}<>"","",quote_value_said)', size=9, color=layout.SOFT, shrink=True)
+    layout.quiet_errors(sheet, f"B{page.row}")
     for label, name in (("Delivery", "delivery"), ("Terms", "terms"), ("Remark", "remark")):
         row = page.next_row(30)
         page.put("B", f'=IF(C{row}="","","{label}")', size=11, color=layout.SOFT, wrap=True)
