@@ -32,7 +32,7 @@ def largest_round(rows: list[tuple[Any, ...]]) -> float:
 
 
 BAR = ("bar_size_needed", "bar_leaves", "bar_why")
-CLASSES = {"surface": "turned", "tolerance_class": "standard", "defect_class": "class 1", "clean_up": 0}
+CLASSES = {"tolerance_class": "standard", "defect_class": "class 1", "clean_up": 0}
 
 
 def bar_for_part(i: dict[str, Any]) -> dict[str, Any]:
@@ -45,6 +45,8 @@ def bar_for_part(i: dict[str, Any]) -> dict[str, Any]:
     if not wide or shape not in ("round", "hexagon", "square"):
         return {"bar_size_needed": "-", "bar_leaves": "-", "bar_why": ""}
     given = {name: i.get(name) or default for name, default in CLASSES.items()}
+    flats = not i.get("finished_size") and shape != "round" and any(row[:2] == (shape, wide) for row in rows)
+    given["surface"] = i.get("surface") or ("as drawn" if flats else "turned")
     bar = {"bar_shape": shape, "units": units} | {name: given[name] for name in ("tolerance_class", "defect_class", "clean_up")}
     found: dict[str, Any] = {}
     try:

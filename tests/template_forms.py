@@ -52,8 +52,8 @@ def _rests_on(template: str) -> dict[str, set[str]]:
     """By answer, those of a table's rows too: the inputs and answers that its formula speaks of."""
     form = TEMPLATES[template].form
     meant: dict[str, set[str]] = {item.used: {name} for name, item in form.inputs.items()}
-    meant |= {item.used: {item.name, "drawn_length" if item.name == "part_length" else "finished_weight"}
-              for item in form.inputs.values() if item.from_part}
+    # Of the other inputs that the part stands in for, the good inputs have one of their own.
+    meant |= {f"use_{name}": {name, drawn} for name, drawn in (("part_length", "drawn_length"), ("part_weight", "finished_weight"))}
     meant |= {form.prefix + name: {name} for name in form.answers}
     found: dict[str, set[str]] = {}
     for table in form.tables:

@@ -115,6 +115,13 @@ def test_hexagon_bar_for_a_part_with_flats():
     answers = fill("job_plan", job).answers
     assert answers["bar_size_needed"] == 19
     assert answers["bar_why"] == "19 mm stays as drawn: 18.87 to 19 (h11)"
+    del job["surface"]  # the flats stay as drawn unless it says turned
+    assert fill("job_plan", job).answers["bar_why"] == answers["bar_why"]
+    assert fill("job_plan", job | {"surface": "turned"}).answers["bar_size_needed"] == bf.bar_size_for(
+        19, part_shape="hexagon", bar_shape="hexagon", units="mm") > 19
+    assert fill("job_plan", job | {"sections": "18 x 10; 12 x 30"}).answers["bar_size_needed"] == bf.bar_size_for(
+        18, part_shape="hexagon", bar_shape="hexagon", units="mm") > 18
+    job["surface"] = "as drawn"
     # of round bar: across corners, and turned
     round_bar = fill("job_plan", job | {"shape": "round"}).answers
     assert round_bar["bar_must_leave"] == pytest.approx(19 * 2 / 3**0.5)

@@ -16,7 +16,9 @@ BAR_FOR_PART = (
     make_input("finished_size", "Largest width of the part", kinds.Size, blank=0,
                help_text="largest diameter of the finished part, or its width across flats where the bar has the same flats; of a hexagon "
                          "or square from round bar its width across corners; left blank, that of the sections"),
-    make_input("surface", "Its surface", kinds.BarSurface, kinds.BAR_SURFACES[0]),
+    make_input("surface", "Its surface", kinds.BarSurface,
+               help_text="turned all over, or as drawn: left as the bar is; left blank, turned, but the flats of a hexagon or square section "
+                         "stay as drawn on bar of the same shape"),
     make_input("tolerance_class", "Size tolerance of the bar", kinds.ToleranceClass, kinds.TOLERANCE_CLASSES[0]),
     make_input("defect_class", "Surface defects of the bar", kinds.DefectClass, kinds.DEFECT_CLASSES[0]),
     make_input("clean_up", "Clean-up a side", kinds.Length, 0),
@@ -75,7 +77,7 @@ _ALLOWED = (f'IF(tolerance_class="none","no tolerance",bar_class)&IF(defect_clas
             f'&IF(clean_up=0,"",", "&{_figure("clean_up")}&" clean-up a side")')
 _TURNED = (f'{_figure("bar_two")}&{UNIT_SUFFIX}&" leaves "&{_figure("bar_two_leaves")}&"; "&IF(bar_smaller=0,"no smaller size is in the list",'
            f'{_figure("bar_smaller")}&{UNIT_SUFFIX}&" leaves "&{_figure("bar_smaller_leaves")}&", less than "&{_figure(_LEFT)})&" ("&{_ALLOWED}&")"')
-_WHY = (f'IF({_ROOM},"",IF(bar_stays=1,{_DRAWN},IF(surface="as drawn","no "&{_figure(_LEFT)}&{UNIT_SUFFIX}&" in the list to stay as drawn, so it '
+_WHY = (f'IF({_ROOM},"",IF(bar_stays=1,{_DRAWN},IF(bar_drawn=1,"no "&{_figure(_LEFT)}&{UNIT_SUFFIX}&" in the list to stay as drawn, so it '
         f'is turned: ","")&IF(ISTEXT(bar_size_needed),"no size in the list leaves "&{_figure(_LEFT)},{_TURNED})))')
 
 STEPS = (
@@ -83,12 +85,16 @@ STEPS = (
            formula="IF(LEN(units)>0,IF(finished_size>0,finished_size,IF(part_sections>0,MAX(section_takes),0)))"),
     Answer("bar_asked", "1 where a bar is looked for", "count",
            formula=f'IF({_LEFT}>0,IF(OR(shape="round",shape="hexagon",shape="square"),1,0),0)'),
+    # Of a hexagon or square part nobody turns the flats: they stay unless somebody says otherwise.
+    Answer("bar_drawn", "1 where the surface stays as drawn", "count",
+           formula=f'IF({_ROOM},0,IF(ISBLANK(surface),IF(OR(shape="round",NOT(ISBLANK(finished_size))),0,IF(SUMPRODUCT((section_shape=shape)*(section_size={_LEFT}))>0,1,0)),'
+                   'IF(surface="as drawn",1,0)))'),
     Answer("bar_class_start", "where the tolerances of the class begin", "count",
            formula=f'IF({_ROOM},0,INDEX(tolerance_starts,MATCH(tolerance_class&" "&shape&IF(tolerance_class="standard"," "&units,""),'
                    'tolerance_names,0)))'),
     Answer("bar_at_least", "smallest bar as wide as the part", "length", "length", formula=f"IF({_ROOM},0,{_at_least(_LEFT)})"),
     Answer("bar_stays", "1 where the part stays as the bar is drawn", "count",
-           formula=f'IF({_ROOM},0,IF(surface="as drawn",IF(IFERROR(ABS(bar_at_least-{_LEFT})<={_NEAR}*{_LEFT},FALSE),1,0),0))'),
+           formula=f'IF({_ROOM},0,IF(bar_drawn=1,IF(IFERROR(ABS(bar_at_least-{_LEFT})<={_NEAR}*{_LEFT},FALSE),1,0),0))'),
     Answer("bar_drawn_tolerance", "tolerance of that bar", "length", "length", formula=f"IF(bar_stays=0,0,{_tolerance('bar_at_least')})"),
     # The tolerance of a larger bar may be wider. Two steps find the smallest bar, since bands are wider than tolerances.
     Answer("bar_tolerance_own", "tolerance of a bar of the part's own size", "length", "length", formula=f"IF({_ROOM},0,{_tolerance(_LEFT)})"),
@@ -109,7 +115,7 @@ STEPS = (
 )
 ANSWERS = (
     Answer("bar_size_needed", "Smallest bar for the part", "length", "length",
-           formula=f'IF({_ROOM},"-",IF(bar_stays=1,bar_at_least,IF(LEN(tolerance_class)*LEN(defect_class)*LEN(surface)>0,IF(clean_up>=0,'
+           formula=f'IF({_ROOM},"-",IF(bar_stays=1,bar_at_least,IF(LEN(tolerance_class)*LEN(defect_class)>0,IF(bar_drawn+clean_up>=0,'
                    f'IFERROR(IF(bar_two_leaves>={_LEFT}*(1-{_NEAR}),bar_two,"none"),"none")))))'),
     Answer("bar_leaves", "The bar filled in leaves", "length", "length",
            formula=f'IF({_ROOM},"-",IF(ISTEXT(bar_tolerance),"-",{_leaves("size", "bar_tolerance")}))'),
@@ -146,7 +152,7 @@ CHECK = Check("Bar for the part", (
     (f"{_LEFT}=0", NOTE, '"Neither sections nor the largest width of the part are filled in on the sheet Part: nothing says whether the bar leaves it."'),
     ("bar_asked=0", NOTE, '"Sizes are worked out for round, hexagon and square bar."'),
     (f"{_LEFT}>size*(1+{_NEAR})", STOP, f'"The part is wider, "&{_figure(_LEFT)}&", than the bar, "&{_figure("size")}&{UNIT_SUFFIX}&". "&bar_why&"."'),
-    (f'IF(surface="as drawn",ABS(size-{_LEFT})<={_NEAR}*size,FALSE)', OK, f'"The bar stays as drawn at "&{_figure("size")}&{UNIT_SUFFIX}&"."'),
+    (f'IF(bar_drawn=1,ABS(size-{_LEFT})<={_NEAR}*size,FALSE)', OK, f'"The bar stays as drawn at "&{_figure("size")}&{UNIT_SUFFIX}&"."'),
     ("ISTEXT(bar_leaves)", LOOK, '"No tolerance is known for a bar of this class, shape and size: nothing says whether it leaves the part."'),
     (f"bar_leaves<{_LEFT}*(1-{_NEAR})", LOOK,
      f'"The bar may leave only "&{_figure("bar_leaves")}&", the part is "&{_figure(_LEFT)}&{UNIT_SUFFIX}&" wide. "&bar_why&"."'),
