@@ -7,6 +7,9 @@ from reference_part import drawn_start, with_part
 
 import barfuncs as bf
 from barfuncs.catalogue.kinds import (
+    BAR_SHAPES,
+    BAR_SURFACES,
+    DEFECT_CLASSES,
     INSPECTION_LEVELS,
     LAST_BAR_RESTS,
     LAST_FEEDS,
@@ -20,6 +23,7 @@ from barfuncs.catalogue.kinds import (
     SETUP_PRICED,
     SPINDLES,
     TIMED_OPERATIONS,
+    TOLERANCE_CLASSES,
 )
 from barfuncs.templates.registry import TEMPLATES
 
@@ -45,6 +49,9 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     if shape in ("flat", "tube", "hexagon tube"):
         job["thickness"] = round(size * rng.uniform(0.05, 0.45), digits) or size / 4
     optional = {
+        "finished_size": round(size * rng.choice([1, 1, rng.uniform(0.7, 1), rng.uniform(0.9, 1)]), digits),
+        "surface": rng.choice(BAR_SURFACES), "tolerance_class": rng.choice(["standard", *TOLERANCE_CLASSES]),
+        "defect_class": rng.choice(["class 1", *DEFECT_CLASSES]), "clean_up": length(0, 0.02),
         "facing": length(0, 0.06), "end_trim": length(0, 0.5), "scrap_rate": rng.choice([0, 0.01, 0.03, 0.125]),
         "setup_parts": rng.randint(0, 12), "material_price": round(rng.uniform(0.4, 60), 2),
         "price_per": rng.choice(PRICE_BASES),
@@ -88,9 +95,13 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     apart = random.Random(repr(job))  # what is drawn for the rest of the jobs stays as it was
     if apart.random() < 0.35:
         job |= sections(apart, job, digits)
-        if apart.random() < 0.8:
+        drawn = with_part(job)
+        if apart.random() < 0.8 or drawn["part_weight"] > heaviest_part(drawn):
             job["part_length"] = None
             job.pop("part_weight", None)
+        without = {name: value for name, value in job.items() if name != "finished_size"} | {"size": None}
+        if shape in BAR_SHAPES and job["part_length"] is None and apart.random() < 0.5 and with_part(without)["size"] != "none":
+            job = without
     if good_per_bar(with_part(job)) < 1:  # of a part or two nothing is left
         for name in ("first_parts_scrapped", "last_feed", "second_spindle_stock", "rear_hold"):
             job.pop(name, None)
@@ -214,7 +225,7 @@ def leave_start_to_the_part(job: dict[str, Any]) -> None:
     apart = random.Random(repr(job))
     for n in range(1, 13):
         operation = job.get(f"op_{n}_operation")
-        start = drawn_start(job, operation) if operation else 0
+        start = drawn_start(with_part(job), operation) if operation else 0
         if start and job[f"op_{n}_feed_rate"] * 2 <= start and apart.random() < 0.5:
             job[f"op_{n}_start_diameter"] = None
             if job.get(f"op_{n}_end_diameter"):
@@ -255,7 +266,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     # There are usual constants of tool life for these; with high-speed steel an edge does not last a part at every speed.
     idea = 0 if job["material"] not in ("Brass C36000", "Steel 1215") else 120 if job.get("tool") == "high-speed steel" else 600
     if rng.random() < 0.6:
-        job |= operations(rng, unit, job["size"], "top_speed" in job, idea)
+        job |= operations(rng, unit, with_part(job)["size"], "top_speed" in job, idea)
     if "section_1_size" in job:
         leave_start_to_the_part(job)
     if rng.random() < 0.6:
@@ -263,8 +274,8 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     if "inspection_time" in job or rng.random() < 0.2:
         job["inspection_rate"] = rng.choice([45, 62.5])
     if rng.random() < 0.4 and job["part_length"]:
-        job["box_weight"] = heaviest_part(job) * rng.choice([1, 7.5, 250])
-    solid = (job["material"], job["shape"], job["size"])
+        job["box_weight"] = heaviest_part(with_part(job)) * rng.choice([1, 7.5, 250])
+    solid = (job["material"], job["shape"], with_part(job)["size"])
     bar_weight = bf.bar_weight(*solid, job["bar_length"], job.get("thickness"), job["units"])
     bar_cost = bf.material_cost(1, job["material_price"], job["price_per"], job["bar_length"], bar_weight, units=job["units"])
     job |= {name: rng.uniform(0, 0.8) * bar_cost / bar_weight for name in ("chip_price", "remnant_price") if name in job}
@@ -276,7 +287,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
 
 
 _PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2.0,
-         "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2,
+         "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2, "finished_size": 0.9,
          "feeder_longest_bar": 160.0, "machine_type": "guide bush", "top_speed": 4000.0, "rear_hold": 3.0, "first_parts_scrapped": 1.0}
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
     "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "parts_bin": 400.0, "chip_bin": 55.0, "bulk_factor": 9.0,

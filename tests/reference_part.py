@@ -16,13 +16,50 @@ def rows_of(i: dict[str, Any]) -> list[tuple[Any, ...]]:
 
 
 def with_part(i: dict[str, Any]) -> dict[str, Any]:
-    """The inputs with length, weight and surface of the part that is drawn where they are left blank."""
+    """The inputs with length, weight and surface of the part that is drawn, and the smallest bar for it, where they are left blank."""
     rows = rows_of(i)
     if not rows:
         return i
     drawn = {"part_length": bf.finished_length(rows), "part_weight": bf.finished_weight(rows, i["material"], i["units"]),
              "surface_area": bf.part_area(rows, i["units"])}
+    if i.get("size") is None:
+        drawn["size"] = bar_for_part(i | {"size": 1.0})["bar_size_needed"]
     return i | {name: value for name, value in drawn.items() if i.get(name) is None}
+
+
+def largest_round(rows: list[tuple[Any, ...]]) -> float:
+    return max((max(size, end or 0) if shape != "thread" else size for shape, size, _, end, *_ in rows if shape in ("round", "thread", None)), default=0)
+
+
+BAR = ("bar_size_needed", "bar_leaves", "bar_why")
+CLASSES = {"surface": "turned", "tolerance_class": "standard", "defect_class": "class 1", "clean_up": 0}
+
+
+def bar_for_part(i: dict[str, Any]) -> dict[str, Any]:
+    """The smallest bar for the part, why, and what the bar that is filled in leaves."""
+    shape, units, rows = i["shape"], i["units"], rows_of(i)
+    wide = i.get("finished_size")
+    if not wide and rows:
+        wide = max(max(size, end or 0) if (own or "round") == shape else bf.part_width([(own, size, length, end, *more)], units)
+                   for own, size, length, end, *more in rows)
+    if not wide or shape not in ("round", "hexagon", "square"):
+        return {"bar_size_needed": "-", "bar_leaves": "-", "bar_why": ""}
+    given = {name: i.get(name) or default for name, default in CLASSES.items()}
+    bar = {"bar_shape": shape, "units": units} | {name: given[name] for name in ("tolerance_class", "defect_class", "clean_up")}
+    found: dict[str, Any] = {}
+    try:
+        wanted = {"surface": given["surface"], "part_shape": shape, **bar}
+        found["bar_size_needed"] = bf.bar_size_for(wide, **wanted)
+        found["bar_why"] = bf.bar_size_reason(wide, **wanted)
+    except bf.InputError:
+        shown = f"{wide:.4f}".rstrip("0").rstrip(".")
+        drawn = f"no {shown} {units} in the list to stay as drawn, so it is turned: " if given["surface"] == "as drawn" else ""
+        found |= {"bar_size_needed": "none", "bar_why": f"{drawn}no size in the list leaves {shown}"}
+    try:
+        found["bar_leaves"] = bf.size_left(i["size"], **bar)
+    except bf.InputError:
+        found["bar_leaves"] = "-"
+    return found
 
 
 def part(i: dict[str, Any], bar_per_part_weight: float) -> dict[str, Any]:
@@ -32,9 +69,8 @@ def part(i: dict[str, Any], bar_per_part_weight: float) -> dict[str, Any]:
         return dict.fromkeys(TOTALS) | {"machines_that_fit": "-"}
     units = i["units"]
     weight = bf.finished_weight(rows, i["material"], units)
-    rounds = [max(size, end or 0) if shape != "thread" else size for shape, size, _, end, *_ in rows if shape in ("round", "thread", None)]
     return {"drawn_length": bf.finished_length(rows), "part_volume": bf.part_volume(rows, units), "finished_weight": weight,
-            "part_area": bf.part_area(rows, units), "part_width": bf.part_width(rows, units), "largest_round": max(rounds, default=0),
+            "part_area": bf.part_area(rows, units), "part_width": bf.part_width(rows, units), "largest_round": largest_round(rows),
             "chips_each": bar_per_part_weight - weight, "machines_that_fit": "-"}
 
 

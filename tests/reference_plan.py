@@ -3,7 +3,7 @@
 import math
 from typing import Any
 
-from reference_part import part, with_part
+from reference_part import bar_for_part, part, with_part
 
 import barfuncs as bf
 
@@ -51,7 +51,7 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
     trim, facing = i["end_trim"] or 0, (i["facing"] or 0) + (i["second_spindle_stock"] or 0)
     first = i["first_parts_scrapped"] or 0
     scrap, setup = i["scrap_rate"] or 0, i["setup_parts"] or 0
-    a: dict[str, Any] = {}
+    a: dict[str, Any] = bar_for_part(i)
     a["bar_per_part"] = bf.bar_per_part(i["part_length"], i["cutoff_width"], facing)
     a["min_remnant"] = bf.min_remnant(i["grip_length"], i["face_to_cutoff"], i["rear_hold"] or 0)
     a["parts_per_bar"] = n = parts_of(i, i["bar_length"])

@@ -7,7 +7,7 @@ remnants, what-ifs from inputs changed before anything else is worked out: not t
 import math
 from typing import Any
 
-from reference_part import drawn_start, part, rows_of, with_part
+from reference_part import bar_for_part, drawn_start, part, rows_of, with_part
 from reference_plan import parts_of, supply
 
 import barfuncs as bf
@@ -220,7 +220,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     units, trim, facing = i["units"], i["end_trim"], i["facing"] + i["second_spindle_stock"]
     a_first = i["first_parts_scrapped"]
     solid = (i["material"], i["shape"], i["size"])
-    a: dict[str, Any] = {}
+    a: dict[str, Any] = bar_for_part(i)
     a["bar_per_part"] = bf.bar_per_part(i["part_length"], i["cutoff_width"], facing)
     a["min_remnant"] = max(i["grip_length"] + i["face_to_cutoff"], i["rear_hold"])
     a["front_stock"] = facing

@@ -19,7 +19,7 @@ from barfuncs.catalogue import kinds
 from barfuncs.catalogue.kinds import LAST_BAR_RESTS
 from barfuncs.filling.filler import Filled, fill, filler, read_inputs
 from barfuncs.functions.cost import PRICE_BREAK_COLUMNS
-from barfuncs.templates import plausible, quote
+from barfuncs.templates import bar_for_part, plausible, quote
 from barfuncs.templates.model import LOOK, STOP
 from barfuncs.templates.quote import more_costs
 from barfuncs.templates.quote.costs import WHAT_IFS
@@ -99,7 +99,7 @@ def test_the_reference_names_every_answer():
     in_rows = {OPERATIONS.row_name(n, name) for n in range(1, OPERATIONS.rows + 1) for name in ("time", "speed", "limit", "usual_edge", "edge_share", "side")}
     in_rows |= {PROCESSES.row_name(n, name) for n in range(1, PROCESSES.rows + 1) for name in ("first", "each", "lot")}
     assert set(reference(dict(quotes(300)[0].inputs))) == (set(quote.TEMPLATE.form.answers) | in_rows) - {
-        "operation_looks", "not_counted", "more_looks", "value_said", "like_dollars", "machine_wrong", *(step.name for step in plausible.STEPS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}  # see their own tests
+        "operation_looks", "not_counted", "more_looks", "value_said", "like_dollars", "machine_wrong", *(step.name for step in bar_for_part.STEPS), *(step.name for step in plausible.STEPS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}  # see their own tests
 
 
 def test_the_generated_quotes_give_every_input_and_column():
@@ -169,20 +169,22 @@ def test_the_spilled_table_of_price_breaks_is_the_templates():
             "other_per_order", "tooling")}}
         a = filled.answers
         bar_cost = bf.material_cost(1, i["material_price"], i["price_per"], i["bar_length"], a["bar_weight"], units=i["units"])
+        bar_cost += i["material_surcharge"] * a["bar_weight"]
+        on_top = i["certificate_fee"] + i["material_freight"]
         profit = {name: i[name] for name in ("margin", "markup") if i[name]} or {"margin": i["margin"]}
         table = bf.price_breaks(
             [int(i[f"quantity_{n}"]) for n in asked(filled)], a["parts_per_bar"], bar_cost, a["cycle"], i["bar_change_time"],
             i["setup_hours"], i["machine_rate"], i["scrap_rate"], i["setup_parts"], i["setup_rate"], i["other_per_part"],
-            i["other_per_order"], i["minimum_charge"], **profit, rounding=i["rounding"] or "nearest 0.01", efficiency=i["efficiency"] or 1,
+            i["other_per_order"] + on_top, i["minimum_charge"], **profit, rounding=i["rounding"] or "nearest 0.01", efficiency=i["efficiency"] or 1,
             cuts_per_bar=i["cuts_per_bar"] or 0, cut_charge=i["cut_charge"], tooling=i["tooling"], chip_price=i["chip_price"],
             remnant_price=i["remnant_price"], bar_weight=a["bar_weight"], gross_weight=a["gross_weight"], part_weight=a["each_weight"],
             trim_weight=a["trim_weight"])
         assert len(table) == len(asked(filled))
         for n, row in zip(asked(filled), table, strict=True):
-            sheet = {"quantity": i[f"quantity_{n}"], "material": a[f"material_cost_{n}"] - a[f"scrap_credit_{n}"],
+            sheet = {"quantity": i[f"quantity_{n}"], "material": a[f"material_cost_{n}"] - on_top - a[f"scrap_credit_{n}"],
                      "price_each": a[f"price_{n}"], "order_total": a[f"total_{n}"], "whole_bar_quantity": a[f"whole_{n}"],
                      "whole_bar_price": a[f"price_whole_{n}"], "machine": a[f"machine_cost_{n}"], "setup": a[f"setup_cost_{n}"],
-                     "other": a[f"other_cost_{n}"], "bars": a[f"bars_{n}"], "cost_each": a[f"cost_each_{n}"]}
+                     "other": a[f"other_cost_{n}"] + on_top, "bars": a[f"bars_{n}"], "cost_each": a[f"cost_each_{n}"]}
             assert row == pytest.approx([sheet[c] for c in PRICE_BREAK_COLUMNS], rel=1e-9, abs=1e-9 * a[f"material_cost_{n}"])
 
 
@@ -324,10 +326,11 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(book, name):
     answers -= {f"offer_{n}" for n in BREAKS}  # a text; the customer's page shows none of them
     answers -= {f"proc_{n}_{what}" for n in range(1, 7) for what in ("first", "each", "lot") if not name.startswith(f"proc_{n}_")}
     answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("usual_speed", "usual_feed", "usual_passes", "usual_edge", "like", "speeds_row", "cut_time")}
-    answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("time", "speed", "edge_share")
+    answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("time", "speed", "edge_share", "side")
                 if n not in (2, 5) and not name.startswith(f"op_{n}_")}
     answers -= {f"op_{n}_limit" for n in range(1, 13)}  # what holds a spindle back is known without the cut
-    assert answers or name in ("feeder_longest_bar", "tool", "machine_type", "offer_whole_bars")
+    answers -= {"main_changes"} if name != "tool_changes" else set()  # they are typed
+    assert answers or name in ("feeder_longest_bar", "machine_type", "offer_whole_bars")
     label = "operation list" if name.startswith("op_") else "outside and second operations" if name.startswith("proc_") else quote.TEMPLATE.inputs[name].label.lower()
     for value in {"material": ("unobtainium", -7.85, 99.0, 0.0, True)}.get(name, (-1.0, 1e12, "x", True)):
         put(book, GOOD | {OTHERWISE.get(name, name): None} | {name: value})
@@ -348,7 +351,7 @@ def test_a_machine_that_the_shop_has_not_stops_the_quote(book):
 
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
     put(book, GOOD)
-    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "value_said", "taylor_work",
+    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "value_said", "bar_class", "bar_why", "taylor_work",
              *TOTALS, "machines_that_fit",  # nothing is drawn, see test_part_sheet
              *(f"offer_{n}" for n in BREAKS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}
     assert {a for a in quote.TEMPLATE.form.answers if not isinstance(book.value(f"quote_{a}"), float)} == texts
@@ -363,7 +366,7 @@ def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
 def test_a_cleared_cell_counts_as_its_default(book, name):
     item = quote.TEMPLATE.inputs[name]
     good = {n: v for n, v in GOOD.items() if n not in ("margin", "part_weight")} | {"margin": 0.0, "markup": 0.0}
-    put(book, good | {name: item.default if item.default is not None else None if name in ("part_weight", "thickness", "aql", "box_weight", "box_parts") else item.blank})
+    put(book, good | {name: item.default if item.default is not None else None if name in ("part_weight", "thickness", "finished_size", "aql", "box_weight", "box_parts") else item.blank})
     names = quote.TEMPLATE.form.answers.keys() - {"not_counted"}  # a 0 is given, a blank is not
     default = {answer: book.value(f"quote_{answer}") for answer in names}
     put(book, good | {name: None})

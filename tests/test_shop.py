@@ -18,7 +18,7 @@ from barfuncs.tables import speeds_feeds
 from barfuncs.templates import shop
 from barfuncs.templates.shop import MACHINES, PRICES, RATES, Machine, Rates, StockPrice, read_shop
 
-MACHINE_SHEET, PRICE_SHEET, SPEED_SHEET = shop.TABLES
+MACHINE_SHEET, PRICE_SHEET, SPEED_SHEET, STOCK_SHEET = shop.TABLES
 BEHIND = get_column_letter(2 + len(MACHINES))
 """The column of the sheet behind the machines' last."""
 

@@ -30,18 +30,18 @@ from barfuncs.tables.tolerances import MM, SizeTolerance
 _NEAR = 1e-9
 """A size that is an edge of a band but for rounding noise, in one unit or the other, is that edge."""
 _SHAPES = ("round", "hexagon", "square")
-_HEXAGON_H11 = 80.0
+WIDEST_H11 = 80.0
 """mm. Drawn hexagon and square: h11 up to this width, h12 above (EN 10278)."""
-_STANDARD_INCH = "A108 to 0.55% C"
+STANDARD_INCH = "A108 to 0.55% C"
 
 
-def _class_in_force(tolerance_class: str, size: float, bar_shape: str, units: str) -> str:
+def class_in_force(tolerance_class: str, size: float, bar_shape: str, units: str) -> str:
     """The class that is meant by "standard"."""
     if tolerance_class != "standard":
         return tolerance_class
     if units == "in":
-        return _STANDARD_INCH
-    return "h10" if bar_shape == "round" else "h11" if size <= _HEXAGON_H11 * (1 + _NEAR) else "h12"
+        return STANDARD_INCH
+    return "h10" if bar_shape == "round" else "h11" if size <= WIDEST_H11 * (1 + _NEAR) else "h12"
 
 
 def _top(row: SizeTolerance) -> float:
@@ -51,7 +51,7 @@ def _top(row: SizeTolerance) -> float:
 
 def _tolerance_row(tolerance_class: str, size: float, bar_shape: str, units: str) -> SizeTolerance | None:
     """The row of the table for a size, or None where it has none."""
-    name = _class_in_force(tolerance_class, size, bar_shape, units)
+    name = class_in_force(tolerance_class, size, bar_shape, units)
     for row in tolerances.size_tolerances():
         if row.tolerance_class == name and row.shape in ("any", bar_shape) and size * (MM[units] / MM[row.unit]) < _top(row):
             return row
@@ -95,9 +95,9 @@ def _is_one_of(names: Iterable[str]) -> str:
 
 
 def _tolerance_formula() -> str:
-    standard = f'IF(bar_shape="round",5,IF(size<={_number(_HEXAGON_H11 * (1 + _NEAR))},6,7))'
+    standard = f'IF(bar_shape="round",5,IF(size<={_number(WIDEST_H11 * (1 + _NEAR))},6,7))'
     metric = _band_formula(_H, "round", f'IF(tolerance_class="standard",{standard},MATCH(tolerance_class,{_texts(_H)},0))')
-    row = f'IF(tolerance_class="standard",{_A108.index(_STANDARD_INCH) + 1},MATCH(tolerance_class,{_texts(_A108)},0))'
+    row = f'IF(tolerance_class="standard",{_A108.index(STANDARD_INCH) + 1},MATCH(tolerance_class,{_texts(_A108)},0))'
     first, second, third = (_band_formula(_A108, shape, row) for shape in _SHAPES)
     return (f'IF(tolerance_class="none",0,IF(OR(AND(tolerance_class="standard",units="mm"),{_is_one_of(_H)}),{metric},'
             f'IF(tolerance_class="A484",{_band_formula(("A484",), "round", "1")},'
@@ -125,7 +125,7 @@ def _within_the_table() -> str:
         classes = [f'tolerance_class="{name}"' for name in names]
         if "h10" in names:
             classes.append('AND(tolerance_class="standard",units="mm")')
-        if _STANDARD_INCH in names:
+        if STANDARD_INCH in names:
             classes.append('AND(tolerance_class="standard",units="in")')
         shape = "" if len(shapes_of) == len(_SHAPES) else f",{_any('bar_shape', shapes_of)}"
         inch, mm = top / MM["in"] * MM[unit], top * MM[unit]
@@ -359,9 +359,9 @@ def bar_size_reason(finished_size: Size, stock_sizes: StockSizes | None = None, 
     of = [size, tolerance_class, defect_class, clean_up, bar_shape, units]
 
     def plain(value: float) -> str:
-        return f"{value:.{3 if units == 'mm' else 4}f}".rstrip("0").rstrip(".")
+        return f"{math.floor(value * 1.000000000001 * 10_000 + 0.5) / 10_000:.4f}".rstrip("0").rstrip(".")
 
-    force = _class_in_force(tolerance_class, size, bar_shape, units)
+    force = class_in_force(tolerance_class, size, bar_shape, units)
     if drawn:
         row = _tolerance_row(tolerance_class, size, bar_shape, units)
         if row is None:

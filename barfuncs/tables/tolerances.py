@@ -53,6 +53,15 @@ def _cells(name: str, columns: int) -> list[list[str]]:
     return [line.split(",", columns)[:columns] for line in lines if line]
 
 
+def sources(name: str) -> list[str]:
+    """Of each row of a table where it comes from, and its note."""
+    from barfuncs.text.csv_text import read_csv
+
+    head, *rows = read_csv(builtin_data(__file__, name))
+    found = [dict(zip(head, row, strict=False)) for row in rows]
+    return [row["source"] + (f". {row['note'][:1].upper()}{row['note'][1:]}" if row.get("note") else "") for row in found]
+
+
 @functools.cache
 def size_tolerances() -> tuple[SizeTolerance, ...]:
     return tuple(SizeTolerance(name, shape, unit, float(over), float(up_to), upper == "excluded", float(minus), float(plus))

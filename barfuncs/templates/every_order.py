@@ -19,7 +19,9 @@ BAR = (
            help_text="pick a name, or type a designation (EN, UNS, AISI), what people call it (360 brass), or a density in lb/in3 "
                          "or g/cm3"),
     make_input("shape", "Shape", kinds.Shape, "round", needed=True),
-    make_input("size", "Size", kinds.Size, needed=True),
+    make_input("size", "Size", kinds.Size, needed=True, from_part=True,
+               help_text="diameter of a round bar or tube, otherwise the width across flats; left blank, the smallest bar for the part "
+                         "that the sheet Part draws"),
     make_input("thickness", "Thickness", kinds.PositiveLength, blank=0),
     make_input("supplied_length", "Supplied bar length", kinds.PositiveLength, from_shop=True,
                help_text="length of the bar as it is bought, where it is sawn into blanks; left blank, the bar is not sawn"),
@@ -100,7 +102,7 @@ RULES = (
 )
 """What holds between the inputs of one job."""
 
-SIZE_TEXT = f'{number_text("size", 5)}&IF(ISBLANK(thickness),""," x "&{number_text("thickness", 5)})'
+SIZE_TEXT = f'{number_text("use_size", 5)}&IF(ISBLANK(thickness),""," x "&{number_text("thickness", 5)})'
 """Cell expression: the size of the bar, and its thickness where it has one."""
 ALL_FIRST_PARTS = "all parts of a bar are scrapped as its first ones"
 NO_WHOLE_PART = "no whole part fits this bar: minimum remnant, end trim and the bar for one part are longer"

@@ -6,7 +6,8 @@ from openpyxl import Workbook
 
 from barfuncs.catalogue import kinds
 from barfuncs.functions.quantity import bars_for_confidence
-from barfuncs.templates import alone_sheet, layout, part_sheet, plausible
+from barfuncs.templates import alone_sheet, bar_for_part, layout, part_sheet, plausible
+from barfuncs.templates.bar_data_sheet import bar_data_sheet
 from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, unit_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
@@ -77,7 +78,7 @@ INPUTS: dict[str, tuple[Input, ...]] = {
     "Lathe and feeder": LATHE,
     "Material price": PRICE,
 }
-ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), alone_sheet.INPUTS) for i in group}
+ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), bar_for_part.BAR_FOR_PART, alone_sheet.INPUTS) for i in group}
 
 _BOUGHT = (("price", "material_price"), ("bars", "bought"), ("bar_length", "bought_length"), ("bar_weight", "bought_weight"))
 ANSWERS: dict[str, tuple[Answer, ...]] = {
@@ -170,6 +171,8 @@ _STEPS = (
     Answer("order_parts", "parts to make with confidence, before those at the front of every bar", "count", "parts", calls="parts_to_make"),
     *part_sheet.TOTALS,
     *part_sheet.steps("plan_"),
+    *bar_for_part.STEPS,
+    *bar_for_part.ANSWERS,
     *alone_sheet.STEPS,
     *SUPPLY,
     Answer("rest_length", "rest of the last bar that goes back on the rack", "length", "length",
@@ -214,6 +217,7 @@ CHECKS = (
         SAW_STOP,
         *feeder_takes("MAX(bar_length,longest_random_bar)"),
     )),
+    bar_for_part.CHECK,
     plausible.STICKOUT,
     Check("Order", (
         *plausible.SCRAP_CASES,
@@ -340,6 +344,7 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
     alone_sheet.alone_sheet(book, FORM)
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
+    bar_data_sheet(book)
     notes_sheet(book, FORM, (
         "Yield, bars, parts to make and times: common practice of the trade, worked out as said above, no source.",
         SOURCE,
@@ -358,7 +363,7 @@ TEMPLATE = Template(
     form=FORM,
     checks=CHECKS,
     draw=_draw,
-    results=(*RESULTS, *part_sheet.RESULTS),
+    results=(*RESULTS, *part_sheet.RESULTS, *bar_for_part.RESULTS),
     more_inputs=("quantity",),
     more_results=_bars_of_random_lengths,
     rules=RULES,

@@ -7,7 +7,7 @@ from openpyxl.styles import Alignment
 from openpyxl.utils import column_index_from_string, get_column_letter
 
 from barfuncs.catalogue import kinds
-from barfuncs.templates import layout
+from barfuncs.templates import bar_for_part, layout
 from barfuncs.templates.cell_text import WEIGHT_SUFFIX, length_text, number_text
 from barfuncs.templates.form import Form, table_widths
 from barfuncs.templates.model import (
@@ -76,6 +76,9 @@ SECTIONS = Table(
                   f"+IF(below_section_filled=0,STEP_AREA({_outline()},{_rear()},{_hole()}),0))", width=12),
         RowAnswer("width", "Width", "length", "length",
                   "IF(section_volume=0,0,SECTION_WIDTH(section_shape,section_size,section_end_size))", aside=True),
+        # Flats may be those of the bar; of any other outline the bar must hold the corners.
+        RowAnswer("takes", "Bar it takes", "length", "length", "IF(section_volume=0,0,IF(section_shape=shape,MAX(section_size,section_end_size),section_width))",
+                  aside=True),
         RowAnswer("round", "Round diameter", "length", "length", f"IF({_ROUND},section_width,0*section_width)", aside=True),
     ),
     calls="section_volume",
@@ -187,23 +190,27 @@ def part_sheet(book: Workbook, form: Form) -> None:
     sheet[f"C{page.row}"].alignment = Alignment(horizontal="left", vertical="center")
     layout.quiet_errors(sheet, f"C{page.row - len(TOTALS)}:C{page.row}")
     page.skip()
-    form.follow_on |= {**dict.fromkeys(("part_length", "surface_area"), "IFERROR(part_sections,-1)<0"), "part_weight": "OR(IFERROR(part_sections,-1)<0,ISERROR(density))"}
+    form.follow_on |= {**dict.fromkeys(("part_length", "surface_area", "size"), "IFERROR(part_sections,-1)<0"),
+                       "part_weight": "OR(IFERROR(part_sections,-1)<0,ISERROR(density))"}
     page.next_row()
     page.put("B", "What stands in for a blank cell of the job:", size=9, color=layout.SOFT)
     for item in (i for i in form.inputs.values() if i.from_part):
         page.next_row()
         page.put("B", item.label, size=9, color=layout.SOFT)
-        ref = page.put("C", f'=IF({form.prefix}part_sections=0,"",{form.prefix}{_STANDS_IN[item.name]})', size=9, color=layout.SOFT, align="right",
-                       number=form.answers[_STANDS_IN[item.name]].number)
+        ref = page.put("C", f'=IF({form.prefix}part_sections=0,"",{_STANDS_IN[item.name][0].format(form.prefix)})', size=9, color=layout.SOFT,
+                       align="right", number=_STANDS_IN[item.name][1])
         page.name(item.stand_in, ref)
-    layout.quiet_errors(sheet, f"C{page.row - 1}:C{page.row}")
+    layout.quiet_errors(sheet, f"C{page.row - 3}:C{page.row}")
     right.heading(f"F:{last}", "Its profile to scale, front to the left")
     _profile(right, form, first, last)
     page.row = max(page.row, right.row + 13)
+    page.skip()
+    bar_for_part.put_bar(page, form, last)
     page.print_to(last)
 
 
-_STANDS_IN = {"part_length": "drawn_length", "part_weight": "finished_weight", "surface_area": "part_area"}
+_STANDS_IN = {"part_length": ("{0}drawn_length", "length"), "part_weight": ("{0}finished_weight", "weight_per_length"),
+              "size": ('IF(ISNUMBER({0}bar_size_needed),{0}bar_size_needed,"")', "length"), "surface_area": ("{0}part_area", "figure")}
 
 
 def _profile(page: Page, form: Form, first: int, last: str) -> None:

@@ -108,9 +108,17 @@ SPEEDS = (
     make_column("source", "Source", kinds.Text, "where the values come from", width=36),
     make_column("note", "Note", kinds.Text, "what the values hold for", width=46),
 )
+STOCK = (
+    make_column("size", "Size", kinds.Size, "diameter of a bar that you or your supplier keep, or its width across flats", needed=True),
+    make_column("shape", "Shape", kinds.BarShape, "left blank, the size is kept in every shape"),
+    make_column("note", "Note", kinds.Text, "supplier, material", width=34),
+)
 _UNITS = make_column("units", "Units", kinds.Units, "what a number without a unit is in, on all sheets but the speeds and feeds: "
                                                 "in (inch, lb) or mm (mm, kg)", needed=True)
-TABLES: dict[str, tuple[Column, ...]] = {"Machines": MACHINES, "Materials and prices": PRICES, "Speeds and feeds": SPEEDS}
+TABLES: dict[str, tuple[Column, ...]] = {"Machines": MACHINES, "Materials and prices": PRICES, "Speeds and feeds": SPEEDS,
+                                        "Stock sizes": STOCK}
+MAY_BE_MISSING = ("Stock sizes",)
+"""Sheets that a shop file can do without."""
 RATES_SHEET = "Rates and charges"
 
 
@@ -159,6 +167,15 @@ class StockPrice:
 
 
 @dataclass(frozen=True)
+class StockSize:
+    """A size of bar that is kept; without a shape in every shape."""
+
+    size: float
+    shape: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
 class Rates:
     """Rates and charges that hold for every quote. What was left blank is None."""
 
@@ -192,6 +209,11 @@ class Shop:
     machines: tuple[Machine, ...]
     prices: tuple[StockPrice, ...]
     speeds: SpeedsFeeds
+    stock: tuple[StockSize, ...] = ()
+
+    def stock_sizes(self, shape: str) -> list[float]:
+        """The sizes of bar that are kept in a shape; none where the shop file lists none."""
+        return sorted({item.size for item in self.stock if item.shape in (None, shape)})
 
     def machine(self, name: str) -> Machine:
         """The machine of that name, upper and lower case alike. Raises InputError with the names there are."""
@@ -230,7 +252,7 @@ class Shop:
             return type(record)(**values)
 
         return Shop(units, turned(self.rates, RATES), tuple(turned(m, MACHINES) for m in self.machines),
-                    tuple(turned(p, PRICES) for p in self.prices), self.speeds)
+                    tuple(turned(p, PRICES) for p in self.prices), self.speeds, tuple(turned(s, STOCK) for s in self.stock))
 
 
 def _turned(value: Any, column: Column, system: str, units: str) -> Any:
@@ -268,21 +290,25 @@ def read_shop(path: str | Path) -> Shop:
     path = Path(path)
     sheets = _sheets(path)
     wanted = (RATES_SHEET, *TABLES)
-    missing = [(title, f"this sheet is missing; the file has {', '.join(sheets)}") for title in wanted if title not in sheets]
+    missing = [(title, f"this sheet is missing; the file has {', '.join(sheets)}") for title in wanted
+               if title not in sheets and title not in MAY_BE_MISSING]
     if missing:
         raise InputError(path.name, missing)
     problems: list[tuple[str, str]] = []
     units, rates = _read_rates(sheets[RATES_SHEET], problems)
-    tables = {title: list(_read_table(title, columns, sheets[title], problems)) for title, columns in TABLES.items()}
+    tables = {title: list(_read_table(title, columns, sheets[title], problems)) if title in sheets else []
+              for title, columns in TABLES.items()}
     machines = [Machine(**_numbers(title_row, MACHINES, units, problems)) for title_row in tables["Machines"]]
     prices = [StockPrice(**_numbers(row, PRICES, units, problems)) for row in tables["Materials and prices"]]
+    stock = [StockSize(**_numbers(row, STOCK, units, problems)) for row in tables["Stock sizes"]]
     speeds = _speeds(tables["Speeds and feeds"], problems)
     if not problems:
         _check_doubles("Machines", tables["Machines"], [m.name.casefold() for m in machines], problems)
+        _check_doubles("Stock sizes", tables["Stock sizes"], [(round(s.size, 6), s.shape) for s in stock], problems)
         prices = _check_prices(tables["Materials and prices"], prices, problems)
     if problems:
         raise InputError(path.name, problems)
-    return Shop(units, rates, tuple(machines), tuple(prices), speeds_feeds.builtin().extended(speeds))
+    return Shop(units, rates, tuple(machines), tuple(prices), speeds_feeds.builtin().extended(speeds), tuple(stock))
 
 
 def _sheets(path: Path) -> dict[str, _Rows]:
@@ -505,13 +531,16 @@ _EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
         (row.group, row.operation, row.tool, row.surface_speed, None, row.feed_rate, None, row.drill_feed, row.source,
          row.note or None)
         for row in speeds_feeds.builtin().rows),
+    "Stock sizes": (),
 }
-_SPARE = {"Machines": 17, "Materials and prices": 34, "Speeds and feeds": 30}
+_SPARE = {"Machines": 17, "Materials and prices": 34, "Speeds and feeds": 30, "Stock sizes": 60}
 _SAID = {
     "Machines": "One row a lathe with its feeder. Take lengths and speeds from the manuals; what is left blank is asked for with each job.",
     "Materials and prices": "One row a material; a row with a shape or a size comes before the one without. All prices here are invented.",
     "Speeds and feeds": "Starting values, yours to change: all from memory and marked so. Give a speed and a feed in inch or metric, "
                         "not both. The feed of a drill is a share of its diameter; a thread has none here: its pitch.",
+    "Stock sizes": "Sizes of bar that you or your supplier keep, in any order: the bar for a part is picked from them. Left blank, usual "
+                   "steps are taken (common practice, from memory).",
 }
 def unit_formula(column: Column) -> str | None:
     """What stands over a column: its unit, after the units of the file."""

@@ -13,7 +13,7 @@ from barfuncs.templates import layout
 from barfuncs.templates.form import Form
 from barfuncs.templates.model import Answer, Column, Missing, RowAnswer, Table
 from barfuncs.templates.page import Page, add_page
-from barfuncs.templates.shop import MACHINES, PRICES, RATES, Shop, number_format, unit_formula
+from barfuncs.templates.shop import MACHINES, PRICES, RATES, STOCK, Shop, number_format, unit_formula
 
 TITLE = "Shop"
 _PICKED_FROM_MACHINE = tuple(c.name for c in MACHINES if c.name not in ("name", "largest_size"))
@@ -29,7 +29,7 @@ MACHINE_WRONG = Answer("machine_wrong", "1 where the machine can't be used: unkn
                        "count", formula=f'IF(machine="",0,IF(machine_row=0,1,IF(INDEX(machines_marks,machine_row)<>"",1,'
                                         f"IF({_UNITS_ARE_GOOD},0,1))))")
 SHOP_PROBLEMS = Answer("shop_problems", "marks on the sheet Shop, and 1 for its units where they are neither in nor mm", "count",
-                       formula='SUMPRODUCT(--(machines_marks<>""))+SUMPRODUCT(--(prices_marks<>""))'
+                       formula='SUMPRODUCT(--(machines_marks<>""))+SUMPRODUCT(--(prices_marks<>""))+SUMPRODUCT(--(stock_marks<>""))'
                                f"+IF({_UNITS_ARE_GOOD},0,1)")
 PROBLEMS = (Missing('AND(machine<>"",machine_row=0)', "machine", "not on the sheet Shop", "machine"),
             Missing("shop_problems>0", "sheet Shop", "its units or a row with a mark"))
@@ -103,6 +103,16 @@ def _prices(prefix: str) -> Table:
                  wrong_if=((f"NOT({_KNOWN})", "material not in the table"), _alike("prices", "material", "shape", "size")))
 
 
+# A size in the job's units, where it is kept in the shape of the job's bar.
+_FITTING = RowAnswer("fitting", "For this job", "blank_or_count", small=True,
+                     formula='IF(stock_size="","",IF(stock_mark<>"","",IF(OR(stock_shape="",stock_shape=use_shape),'
+                             'stock_size*shop_length_factor,"")))')
+_STOCK = Table("stock", "stock", "Stock sizes (left blank, usual steps are taken)", "Size", STOCK, 12, counted=False,
+               answers=(_FITTING,), wrong_if=(_alike("stock", "size", "shape"),))
+FITTING_STOCK = "fitting_stock"
+"""Name of the cells with the sizes that are kept in the shape of the job's bar, in its units."""
+
+
 def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     """Rates, machines and prices in framed cells, filled with those of `shop`, and what this job takes of them."""
     letters = [get_column_letter(n) for n in range(2, 2 + len(MACHINES))]
@@ -127,10 +137,13 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
         ref = _framed(page, column, "C", getattr(shop.rates, column.name) if shop else None)
         page.put("D", unit_formula(column), size=9, color=layout.SOFT, indent=1)
         page.name(f"rates_{column.name}", ref)
-    for table, records in ((_MACHINES, shop.machines if shop else ()), (_prices(form.prefix), shop.prices if shop else ())):
+    for table, records in ((_MACHINES, shop.machines if shop else ()), (_prices(form.prefix), shop.prices if shop else ()),
+                           (_STOCK, shop.stock if shop else ())):
         page.skip()
         page.heading(f"B:{letters[-1]}", table.label)
         form.put_table(page, replace(table, rows=max(table.rows, len(records) + 4)), [vars(r) for r in records], "shop_units")
+    of_stock = page.book.defined_names[f"{form.prefix}{_STOCK.item}_{_FITTING.name}"].attr_text
+    page.name(FITTING_STOCK, of_stock.partition("!")[2].replace("$", ""))
     page.skip()
     page.heading("B:D", "What this job takes from here where it leaves a cell blank")
     form.follow_on |= {

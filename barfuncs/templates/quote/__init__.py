@@ -6,6 +6,7 @@ from openpyxl import Workbook
 
 from barfuncs.functions.cost import read_quantities
 from barfuncs.templates import part_sheet, speeds_sheet
+from barfuncs.templates.bar_data_sheet import bar_data_sheet
 from barfuncs.templates.every_order import ALL_FIRST_PARTS, NO_WHOLE_PART, PART_TOO_HEAVY, RULES
 from barfuncs.templates.materials_sheet import materials_sheet
 from barfuncs.templates.model import Problems, Values
@@ -56,6 +57,7 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
     customer_sheet(book)
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
+    bar_data_sheet(book)
     speeds_sheet.speeds_sheet(book, shop.speeds if shop else None)
     notes_sheet(book, FORM, (
         "Cost build-up, margin and markup: common practice of the trade, worked out as said above, no source.",

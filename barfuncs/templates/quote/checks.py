@@ -1,6 +1,6 @@
 """What a quote checks."""
 
-from barfuncs.templates import part_sheet, plausible
+from barfuncs.templates import bar_for_part, part_sheet, plausible
 from barfuncs.templates.cell_text import number_text
 from barfuncs.templates.every_order import (
     KERF_MISSING,
@@ -27,6 +27,7 @@ CHECKS = (
     part_sheet.PART_CHECK,
     plausible.UNITS,
     plausible.LENGTHS,
+    bar_for_part.CHECK,
     plausible.STICKOUT,
     Check("Feeder", (
         TOO_WIDE,

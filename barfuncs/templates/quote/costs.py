@@ -1,6 +1,6 @@
 """The cost build-up of a quote: at each quantity, with the same bars used up, and what if."""
 
-from barfuncs.templates import part_sheet, plausible, speeds_sheet
+from barfuncs.templates import bar_for_part, part_sheet, plausible, speeds_sheet
 from barfuncs.templates.cell_text import fixed_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
@@ -220,6 +220,8 @@ STEPS = (
     *CYCLE_STEPS,
     *part_sheet.TOTALS,
     *part_sheet.steps("quote_"),
+    *bar_for_part.STEPS,
+    *bar_for_part.ANSWERS,
     *part_sheet.STARTS,
     Answer("like_dollars", "1 where the currency is worth about a dollar", "count",
            formula="IF(OR(" + ",".join(f'currency_shown="{c}"' for c in plausible.LIKE_A_DOLLAR) + "),1,0)"),

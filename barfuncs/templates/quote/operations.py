@@ -115,10 +115,10 @@ OPERATIONS = Table(
         RowAnswer("like", "Operation whose row of the sheet Speeds holds", "text", "", f'IF(ISBLANK(op_operation),"",{_LIKE})', aside=True),
         RowAnswer("speeds_row", "Row of the sheet Speeds", "count", "", row_of("op_like"), aside=True),
         RowAnswer("edge_share", "Share of an edge that a part uses", "general", "",
-                  "0*op_time+IF(op_edge_cost+op_edge_change_time=0,0,IF(op_parts_per_edge>0,1/op_parts_per_edge,"
+                  "0*op_time+0*taylor_n+IF(op_edge_cost+op_edge_change_time=0,0,IF(op_parts_per_edge>0,1/op_parts_per_edge,"
                   "IF(ISNUMBER(op_usual_edge),IF(op_usual_edge>0,1/op_usual_edge,NA()),NA())))", aside=True),
         RowAnswer("side", "Tool at the main spindle 1, at the second 2, none 0", "count", "",
-                  'IF(ISBLANK(op_operation),0,IF(op_operation="other",0,IF(op_spindle="second",2,1)))', aside=True),
+                  '0*op_time+IF(ISBLANK(op_operation),0,IF(op_operation="other",0,IF(op_spindle="second",2,1)))', aside=True),
     ),
     calls="operation_time",
     falls_back={"top_speed": "top_speed", "start_diameter": SECTIONS.name},
