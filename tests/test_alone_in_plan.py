@@ -89,9 +89,9 @@ def test_the_feeder_alone_leaves_it_open():
 
 
 @pytest.mark.parametrize(("change", "status", "words"), [
-    ({"parts_bin": None}, OK, "Alone at most 100 parts, 1.1 h: order done. Not known and not counted: parts bin."),
-    ({}, OK, "Alone at most 100 parts, 1.1 h: order done. Compared: order, bars, tool edges, parts bin, chip bin."),
-    ({"cycle_time": None}, OK, "Alone at most 100 parts: order done. Compared: "),
+    ({"parts_bin": None}, OK, "Alone at most 102 parts, 1.1 h: order done. Not known and not counted: parts bin."),
+    ({}, OK, "Alone at most 102 parts, 1.1 h: order done. Compared: order, bars, tool edges, parts bin, chip bin."),
+    ({"cycle_time": None}, OK, "Alone at most 102 parts: order done. Compared: "),
     ({"parts_bin": 20.0}, OK, "Alone at most 20 parts, 0.2 h: parts bin full. Compared: "),
     ({"tool_parts_on_edge[2]": 300.0}, LOOK, "The edge of tool 2 is used up: change it before the run."),
     ({"tool_parts_on_edge[2]": 301.0, "tool_what[2]": "Drill 8.5"}, LOOK, "The edge of Drill 8.5 is used up: change it before the run."),

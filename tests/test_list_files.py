@@ -185,7 +185,7 @@ def test_wrong_headings_are_listed_one_a_line(tmp_path):
         "  Qty: stands twice in the row of headings",
         "  part_lenght: is not an input of this template; did you mean 'part_length'?",
         "  Torque: is not an input of this template",
-        "  a job needs: material, bar_length, cutoff_width too, which no heading names"]
+        "  a job needs: material, bar_length, part_length, cutoff_width too, which no heading names"]
     assert not (tmp_path / "out").exists()
 
 

@@ -10,6 +10,7 @@ import pytest
 from job_generator import GOOD_INPUTS, good_job
 from judges import without_values
 from libreoffice import convert
+from reference_part import with_part
 from template_forms import in_the_sheet
 
 import barfuncs as bf
@@ -166,7 +167,7 @@ def figures(sheet: Cells) -> dict[str, Any]:
     return {
         "first_stickout": sheet[f"C{together}"], "bar_per_part": sheet[f"D{together}"],
         "min_remnant": sheet[f"E{together}"], "parts_to_make": beside(sheet, "Parts to make"), "bars": beside(sheet, "That is"),
-        "last_bar_remnant": beside(sheet, "Left of the last bar"), "unattended_hours": beside(sheet, "It lasts at most"),
+        "last_bar_remnant": beside(sheet, "Left of the last bar"), "unattended_hours": beside(sheet, "Its bars last at most"),
     }
 
 
@@ -251,7 +252,7 @@ def test_the_highest_speed_says_whose_limit_it_is(machine, speed, shown, words):
 ])
 def test_what_stops_the_run_first(change, stop, lasts):
     _, sheet = made(**change)
-    assert (beside(sheet, "What stops it first"), beside(sheet, "It lasts at most", "E")) == (stop, lasts)
+    assert (beside(sheet, "What stops it first"), beside(sheet, "Its bars last at most", "E")) == (stop, lasts)
     assert beside(sheet, "Not counted there") == "tool edges, parts bin, chip bin: not filled in; and stops that nobody planned"
     assert beside(sheet, "Edges to change") == "not known: no tools are filled in"
 
@@ -261,7 +262,7 @@ def test_tools_and_bins_stop_the_run_before_the_feeder_is_empty():
     plan, sheet = made(tools=tools, parts_bin=300, chip_bin_count=1000, mean_time_between_stops=8)
     # 90 parts are one bar of 65 and 25 of the next, without a bar change time: 3,600 s
     assert plan.answers["first_stop_hours"] == pytest.approx(1)
-    assert beside(sheet, "What stops it first") == "At most 90 parts, 1 h: edge of tool 2; chance to get that far 88%"
+    assert beside(sheet, "What stops it first") == "At most 90 parts, 1 h: edge of tool 2: set a counter, the lathe does not stop by itself; chance to get that far 88%"
     assert beside(sheet, "Not counted there") == "stops that nobody planned: a broken tool, a jam, a bar that does not feed"
     assert beside(sheet, "Edges to change") == "after so many parts: OD turn: 190; tool 2: 90"
     assert "Before you leave it" in cautions(sheet)
@@ -354,7 +355,7 @@ def test_a_caution_that_does_not_apply_is_not_there(change, topic):
 
 def expected_topics(plan: Filled) -> set[str]:
     """Which cautions apply, worked out apart from the sheet."""
-    i, a = plan.inputs, plan.answers
+    i, a = with_part(plan.inputs), plan.answers
     found = set(ALWAYS)
     if a["bars"] > 1:
         found.add("The feeder moves")

@@ -522,7 +522,10 @@ def read_headings(file: str, called: Names, cells: Sequence[Any]) -> Headings:
             problems.append((_label(text), "stands twice in the row of headings" if same else
                              f"means the same as {_label(twice.heading)} ({twice.name}); keep one of them"))
         columns.append(column or Column(ASIDE, "", text))
-    missing = [name for name in called.known if name in called.needed and all(c.name != name for c in columns)]
+    given = {column.name for column in columns}
+    drawn = any(name.startswith("section") for name in given)
+    missing = [name for name, item in called.known.items()
+               if name not in given and (name in called.needed or item.needed and item.from_part and not drawn)]
     refused = unknown
     if not missing and len(unknown) <= _MOST_UNKNOWN:
         refused = [text for text in unknown if called.mistyped(text)]

@@ -346,7 +346,7 @@ def _running(page: _SetupPage) -> None:
     page.figure("A full load", "MIN(feeder_bars,bars)", "count", "bars")
     page.words("E:I", f'"one bar weighs"&{_AT_LEAST}&" "&{_weight("bar_weight")}&IF(ISNUMBER(load_weight),", the load "'
                       f'&{_weight("load_weight")},", the load is not known: bars in the feeder are not filled in")')
-    page.figure("It lasts at most", "unattended_hours", "hours", "h")
+    page.figure("Its bars last at most", "unattended_hours", "hours", "h")
     page.words("E:I", 'IF(ISNUMBER(unattended_hours),IF(feeder_bars<bars,"then the lathe stands; "&feeder_loads&" '
                       'loads for the order"&IF(ISBLANK(longest_random_bar),"","; longer with longer bars"),"then the '
                       f'order is done")&"; "&{fixed_text("cycle_time", 1)}&" s a part","not known: cycle time or bars in '
@@ -356,6 +356,7 @@ def _running(page: _SetupPage) -> None:
     # A number of parts alone, so that it stands there without a cycle time too.
     page.words("C:I", 'IF(NOT(ISNUMBER(feeder_bars)),"Not known: bars in the feeder are not filled in.",'
                       f'"At most "&{_count("first_stop_parts")}&" parts"&{HOURS}&": "&first_stop'
+                      '&IF(first_stop_parts<MIN(until_order,until_bars),": set a counter, the lathe does not stop by itself","")'
                       f'&IF(ISNUMBER(chance_alone),"; chance to get that far "&{number_text("100*chance_alone", 0)}&"%",""))', bold=True)
     page.next_row()
     page.label("B", "Not counted there")
