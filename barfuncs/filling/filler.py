@@ -4,9 +4,8 @@ The template is built and cut into pieces once; each job then costs one recalcul
 """
 
 import functools
-import io
 import threading
-import zipfile
+import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -23,7 +22,7 @@ from barfuncs.templates.model import STOP, WRONG, Input, Table
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.xlsx.engine import Address, Workbook, address_on, column_letters
-from barfuncs.xlsx.package import pack, part_info, write_whole
+from barfuncs.xlsx.package import DEFLATED_END, Packed, deflated, packed, write_whole, zip_of
 from barfuncs.xlsx.sheetxml import Cell, SheetXML, Value, cell_xml
 
 _MATERIAL = Kind("material", "material")
@@ -48,8 +47,63 @@ class _Slot:
         return xml
 
 
-Cut = tuple[str, list[bytes], list[_Slot]]
-"""One sheet: its part, its pieces, and between them the cells that change."""
+class _Stretch:
+    """Some cells that change, one after the other, with the pieces of XML between them. What was written of them last is kept:
+    most stretches of a sheet are the same from one job to the next, and to deflate them takes longer than all else.
+    """
+
+    __slots__ = ("_calculated", "_kept", "_names", "_slots", "_xml")
+
+    def __init__(self, xml: list[bytes | _Slot]) -> None:
+        self._xml = [b"" if isinstance(piece, _Slot) else piece for piece in xml]
+        slots = sorted(((slot, n) for n, slot in enumerate(xml) if isinstance(slot, _Slot)), key=lambda s: s[0].name is None)
+        self._slots = slots  # inputs first, as their values come
+        self._names = [slot.name for slot, _ in slots if slot.name is not None]
+        self._calculated = [slot.address for slot, _ in slots if slot.name is None]
+        # A stretch without cells stays for good, and is worth the best packing.
+        still = b"" if slots else b"".join(self._xml)
+        self._kept: tuple[list[Value], list[type], bytes, bytes] = [], [], still, deflated(still, 9)
+
+    def packed(self, book: Workbook, inputs: Mapping[str, Value]) -> tuple[bytes, bytes]:
+        """The XML with these inputs and the workbook's values, and its deflated bytes."""
+        values = [inputs[name] for name in self._names] + book.values_at(self._calculated)
+        classes: list[type] = list(map(type, values))  # for 1 and TRUE are equal, but not the same in a cell
+        kept = self._kept
+        if values != kept[0] or classes != kept[1]:
+            out = self._xml.copy()
+            for (slot, n), value in zip(self._slots, values, strict=True):
+                out[n] = slot.xml(value)
+            xml = b"".join(out)
+            self._kept = kept = values, classes, xml, deflated(xml, 1)  # in one step, for the reason in _Slot
+        return kept[2:]
+
+
+_STRETCH, _STILL = 48_000, 2_000
+"""Bytes of a stretch, and of a piece that makes one by itself. Many short stretches make a larger file, since what is packed
+refers to nothing before its stretch; in few long ones there is always a cell that differs."""
+
+
+def _stretches(pieces: list[bytes], slots: list[_Slot]) -> list[_Stretch]:
+    """A sheet in stretches. Where they begin depends on the template alone, so that the same job gives the same bytes."""
+    cut: list[list[bytes | _Slot]] = [[]]
+    size = 0
+    for n, piece in enumerate(pieces):
+        if len(piece) >= _STILL:
+            cut += [[piece], []]
+            size = 0
+        else:
+            cut[-1].append(piece)
+        if n < len(slots):
+            cut[-1].append(slots[n])
+            size += len(piece) + len(slots[n].cell.formula or b"")
+        if size >= _STRETCH:
+            cut.append([])
+            size = 0
+    return [_Stretch(xml) for xml in cut if xml]
+
+
+Cut = tuple[str, list[_Stretch]]
+"""One sheet that changes: its part, and its XML in stretches."""
 
 
 @functools.cache
@@ -295,22 +349,19 @@ class Filler:
             if not changing:
                 continue
             pieces, cells = xml.slots(changing)
-            cut = (part, pieces, [_Slot(c, address_on(index, c.ref), input_refs.get(c.ref)) for c in cells])
+            slots = [_Slot(c, address_on(index, c.ref), input_refs.get(c.ref)) for c in cells]
             # The materials table changes only for a material of the shop's own; otherwise it is zipped once.
             if index in still:
-                parts[part] = xml.with_values({slot.cell.ref: self.book.value_at(slot.address) for slot in cut[2]})
+                parts[part] = xml.with_values({slot.cell.ref: self.book.value_at(slot.address) for slot in slots})
             elif index == self.own_name[0]:
-                self.own_sheets.append(cut)
-                blank = {slot.cell.ref: self.book.value_at(slot.address) for slot in cut[2] if slot.name is None}
+                self.own_sheets.append((part, _stretches(pieces, slots)))
+                blank = {slot.cell.ref: self.book.value_at(slot.address) for slot in slots if slot.name is None}
                 parts[part] = xml.with_values(blank)
             else:
-                self.sheets.append(cut)
-        for part, _, _ in self.sheets:
+                self.sheets.append((part, _stretches(pieces, slots)))
+        for part, _ in self.sheets:
             del parts[part]
-        self.fixed = pack(parts)
-        for part, _, _ in self.own_sheets:
-            del parts[part]
-        self.fixed_without_own = pack(parts)
+        self.fixed = [packed(part, data) for part, data in parts.items()]
 
     def fill(self, inputs: Mapping[str, Value], table: materials.Materials | None = None) -> Filled:
         """Fill with inputs that were read by `read_inputs`.
@@ -365,15 +416,15 @@ class Filler:
         return found
 
     def _write(self, values: Mapping[str, Value]) -> bytes:
-        own = values["own_name"] is not None
-        buffer = io.BytesIO()
-        buffer.write(self.fixed_without_own if own else self.fixed)
-        value_at = self.book.value_at
-        with zipfile.ZipFile(buffer, "a") as archive:
-            for part, pieces, cells in (*self.sheets, *(self.own_sheets if own else ())):
-                out = [pieces[0]]
-                for slot, piece in zip(cells, pieces[1:], strict=True):
-                    out.append(slot.xml(values[slot.name] if slot.name is not None else value_at(slot.address)))
-                    out.append(piece)
-                archive.writestr(part_info(part), b"".join(out), compresslevel=1)
-        return buffer.getvalue()
+        changed = self.sheets if values["own_name"] is None else [*self.sheets, *self.own_sheets]
+        written = {part for part, _ in changed}
+        parts = [part for part in self.fixed if part.name not in written]
+        for name, stretches in changed:
+            crc = size = 0
+            out: list[bytes] = []
+            for stretch in stretches:
+                xml, packed_xml = stretch.packed(self.book, values)
+                crc, size = zlib.crc32(xml, crc), size + len(xml)
+                out.append(packed_xml)
+            parts.append(Packed(name, crc, size, b"".join([*out, DEFLATED_END])))
+        return zip_of(parts)

@@ -6,7 +6,7 @@ stay as they are, and any reader sees the numbers, also one that never calculate
 
 import re
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape, unescape
@@ -253,6 +253,14 @@ class Workbook:
         if isinstance(value, str) and value[:1] == "#" and self._model.get_cell_type(*address) == self._error_type:
             return CellError(value if value in ERRORS else "#VALUE!")
         return value
+
+    def values_at(self, addresses: Sequence[Address]) -> list[Value]:
+        """Values of many cells, as `value_at` gives each."""
+        read = self._model.get_cell_value
+        values: list[Value] = [read(*address) for address in addresses]
+        if any(value.__class__ is str and value[:1] == "#" for value in values):  # type: ignore[index]
+            return [self.value_at(address) for address in addresses]
+        return values
 
     def shown(self, address: Address) -> str:
         """A cell as people write it: Sheet!B2."""
