@@ -9,7 +9,7 @@ import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from barfuncs.catalogue import materials
 from barfuncs.catalogue.entry import CATALOGUE
@@ -30,52 +30,48 @@ JOB = replace(CELLS, add_units="fill in units (in a list the column units): in o
 """How the inputs of a job are typed."""
 
 
-class _Slot:
-    """A cell that changes: where it stands, its input's name or None, and its XML, kept for as long as its value stays."""
+class _Slot(NamedTuple):
+    """A cell that changes: where it stands, and its input's name or None."""
 
-    __slots__ = ("_kept", "address", "cell", "name")
-
-    def __init__(self, cell: Cell, address: Address, name: str | None) -> None:
-        self.cell, self.address, self.name = cell, address, name
-        self._kept: tuple[Value, bytes] = None, cell_xml(cell, None)
-
-    def xml(self, value: Value) -> bytes:
-        kept, xml = self._kept
-        if value.__class__ is not kept.__class__ or value != kept:
-            xml = cell_xml(self.cell, value)
-            self._kept = value, xml  # in one step: Ctrl-C in between must not leave a value with another one's XML
-        return xml
+    cell: Cell
+    address: Address
+    name: str | None
 
 
 class _Stretch:
     """Some cells that change, one after the other, with the pieces of XML between them. What was written of them last is kept:
-    most stretches of a sheet are the same from one job to the next, and to deflate them takes longer than all else.
+    of one job to the next most cells stay as they are, in many a stretch all, and to deflate them takes longer than all else.
     """
 
-    __slots__ = ("_calculated", "_kept", "_names", "_slots", "_xml")
+    __slots__ = ("_calculated", "_kept", "_names", "_slots")
 
-    def __init__(self, xml: list[bytes | _Slot]) -> None:
-        self._xml = [b"" if isinstance(piece, _Slot) else piece for piece in xml]
-        slots = sorted(((slot, n) for n, slot in enumerate(xml) if isinstance(slot, _Slot)), key=lambda s: s[0].name is None)
-        self._slots = slots  # inputs first, as their values come
+    def __init__(self, pieces: list[bytes | _Slot]) -> None:
+        slots = [(piece, n) for n, piece in enumerate(pieces) if isinstance(piece, _Slot)]
+        slots.sort(key=lambda slot: slot[0].name is None)  # inputs first, as their values come
+        self._slots = [(slot.cell, n) for slot, n in slots]
         self._names = [slot.name for slot, _ in slots if slot.name is not None]
         self._calculated = [slot.address for slot, _ in slots if slot.name is None]
-        # A stretch without cells stays for good, and is worth the best packing.
-        still = b"" if slots else b"".join(self._xml)
-        self._kept: tuple[list[Value], list[type], bytes, bytes] = [], [], still, deflated(still, 9)
+        xml = [cell_xml(piece.cell, None) if isinstance(piece, _Slot) else piece for piece in pieces]
+        whole = b"".join(xml)
+        # Without cells it stays for good, and is worth the best packing.
+        values: list[Value] = [None] * len(slots)
+        self._kept = values, list(map(type, values)), xml, whole, deflated(whole, 1 if slots else 9)
 
     def packed(self, book: Workbook, inputs: Mapping[str, Value]) -> tuple[bytes, bytes]:
         """The XML with these inputs and the workbook's values, and its deflated bytes."""
         values = [inputs[name] for name in self._names] + book.values_at(self._calculated)
-        classes: list[type] = list(map(type, values))  # for 1 and TRUE are equal, but not the same in a cell
-        kept = self._kept
-        if values != kept[0] or classes != kept[1]:
-            out = self._xml.copy()
-            for (slot, n), value in zip(self._slots, values, strict=True):
-                out[n] = slot.xml(value)
-            xml = b"".join(out)
-            self._kept = kept = values, classes, xml, deflated(xml, 1)  # in one step, for the reason in _Slot
-        return kept[2:]
+        classes = list(map(type, values))  # for 1 and TRUE are equal, but not the same in a cell
+        kept_values, kept_classes, xml, whole, small = self._kept
+        if values != kept_values or classes != kept_classes:
+            xml = xml.copy()
+            for (cell, n), value, kept, a, b in zip(self._slots, values, kept_values, classes, kept_classes, strict=True):
+                if a is not b or value != kept:
+                    xml[n] = cell_xml(cell, value)
+            whole = b"".join(xml)
+            small = deflated(whole, 1)
+            # In one step: Ctrl-C in between must not leave values with the XML of others.
+            self._kept = values, classes, xml, whole, small
+        return whole, small
 
 
 _STRETCH, _STILL = 48_000, 2_000
@@ -387,12 +383,12 @@ class Filler:
         book.set_at(self.own_name, values["own_name"])
         book.set_at(self.own_density, values["own_density"])
         book.calculate()
-        answers = {name: book.value_at(address) for name, address in self.answers.items()}
+        answers = dict(zip(self.answers, book.values_at(self.answers.values()), strict=True))
         problems = self._problems(inputs) if answers["problems"] else []
         problems += self.objections(inputs, answers) if not problems else []
         if problems:
             raise InputError(self.template, problems)
-        page = {ref: book.value_at(address) for ref, address in self.page.items()}
+        page = dict(zip(self.page, book.values_at(self.page.values()), strict=True))
         return Filled(self.template, dict(inputs), answers, self._write(values), page)
 
     def _problems(self, inputs: Mapping[str, Value]) -> list[tuple[str, str]]:
