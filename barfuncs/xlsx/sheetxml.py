@@ -42,7 +42,7 @@ class Cell:
 
     @functools.cached_property
     def around(self) -> tuple[bytes, bytes, bytes]:
-        """What is before and behind the type of a cell with a value, and behind that value."""
+        """What is before and behind the type of a cell with a value, and behind that value. Once asked for, it stays."""
         style = f' s="{self.style}"' if self.style is not None else ""
         prefix = self.tag[:-1]
         return (f'<{self.tag} r="{self.ref}"{style}'.encode(), b">%b<%bv>" % (self.formula or b"", prefix.encode()),
