@@ -4,13 +4,12 @@ The template is built and cut into pieces once; each job then costs one recalcul
 """
 
 import functools
-import io
 import threading
-import zipfile
+import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from barfuncs.catalogue import materials
 from barfuncs.catalogue.entry import CATALOGUE
@@ -23,7 +22,7 @@ from barfuncs.templates.model import STOP, WRONG, Input, Table
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.xlsx.engine import Address, Workbook, address_on, column_letters
-from barfuncs.xlsx.package import pack, part_info, write_whole
+from barfuncs.xlsx.package import DEFLATED_END, Packed, deflated, packed, write_whole, zip_of
 from barfuncs.xlsx.sheetxml import Cell, SheetXML, Value, cell_xml
 
 _MATERIAL = Kind("material", "material")
@@ -31,25 +30,76 @@ JOB = replace(CELLS, add_units="fill in units (in a list the column units): in o
 """How the inputs of a job are typed."""
 
 
-class _Slot:
-    """A cell that changes: where it stands, its input's name or None, and its XML, kept for as long as its value stays."""
+class _Slot(NamedTuple):
+    """A cell that changes: where it stands, and its input's name or None."""
 
-    __slots__ = ("_kept", "address", "cell", "name")
-
-    def __init__(self, cell: Cell, address: Address, name: str | None) -> None:
-        self.cell, self.address, self.name = cell, address, name
-        self._kept: tuple[Value, bytes] = None, cell_xml(cell, None)
-
-    def xml(self, value: Value) -> bytes:
-        kept, xml = self._kept
-        if value.__class__ is not kept.__class__ or value != kept:
-            xml = cell_xml(self.cell, value)
-            self._kept = value, xml  # in one step: Ctrl-C in between must not leave a value with another one's XML
-        return xml
+    cell: Cell
+    address: Address
+    name: str | None
 
 
-Cut = tuple[str, list[bytes], list[_Slot]]
-"""One sheet: its part, its pieces, and between them the cells that change."""
+class _Stretch:
+    """Some cells that change, one after the other, with the pieces of XML between them. What was written of them last is kept:
+    of one job to the next most cells stay as they are, in many a stretch all, and to deflate them takes longer than all else.
+    """
+
+    __slots__ = ("_calculated", "_kept", "_names", "_slots")
+
+    def __init__(self, pieces: list[bytes | _Slot]) -> None:
+        slots = [(piece, n) for n, piece in enumerate(pieces) if isinstance(piece, _Slot)]
+        slots.sort(key=lambda slot: slot[0].name is None)  # inputs first, as their values come
+        self._slots = [(slot.cell, n) for slot, n in slots]
+        self._names = [slot.name for slot, _ in slots if slot.name is not None]
+        self._calculated = [slot.address for slot, _ in slots if slot.name is None]
+        xml = [cell_xml(piece.cell, None) if isinstance(piece, _Slot) else piece for piece in pieces]
+        whole = b"".join(xml)
+        # Without cells it stays for good, and is worth the best packing.
+        values: list[Value] = [None] * len(slots)
+        self._kept = values, list(map(type, values)), xml, whole, deflated(whole, 1 if slots else 9)
+
+    def packed(self, book: Workbook, inputs: Mapping[str, Value]) -> tuple[bytes, bytes]:
+        """The XML with these inputs and the workbook's values, and its deflated bytes."""
+        values = [inputs[name] for name in self._names] + book.values_at(self._calculated)
+        classes = list(map(type, values))  # for 1 and TRUE are equal, but not the same in a cell
+        kept_values, kept_classes, xml, whole, small = self._kept
+        if values != kept_values or classes != kept_classes:
+            xml = xml.copy()
+            for (cell, n), value, kept, a, b in zip(self._slots, values, kept_values, classes, kept_classes, strict=True):
+                if a is not b or value != kept:
+                    xml[n] = cell_xml(cell, value)
+            whole = b"".join(xml)
+            small = deflated(whole, 1)
+            # In one step: Ctrl-C in between must not leave values with the XML of others.
+            self._kept = values, classes, xml, whole, small
+        return whole, small
+
+
+_STRETCH, _STILL = 48_000, 2_000
+"""Bytes of a stretch, and of a piece that makes one by itself. Many short stretches make a larger file, since what is packed
+refers to nothing before its stretch; in few long ones there is always a cell that differs."""
+
+
+def _stretches(pieces: list[bytes], slots: list[_Slot]) -> list[_Stretch]:
+    """A sheet in stretches. Where they begin depends on the template alone, so that the same job gives the same bytes."""
+    cut: list[list[bytes | _Slot]] = [[]]
+    size = 0
+    for n, piece in enumerate(pieces):
+        if len(piece) >= _STILL:
+            cut += [[piece], []]
+            size = 0
+        else:
+            cut[-1].append(piece)
+        if n < len(slots):
+            cut[-1].append(slots[n])
+            size += len(piece) + len(slots[n].cell.formula or b"")
+        if size >= _STRETCH:
+            cut.append([])
+            size = 0
+    return [_Stretch(xml) for xml in cut if xml]
+
+
+Cut = tuple[str, list[_Stretch]]
+"""One sheet that changes: its part, and its XML in stretches."""
 
 
 @functools.cache
@@ -295,22 +345,19 @@ class Filler:
             if not changing:
                 continue
             pieces, cells = xml.slots(changing)
-            cut = (part, pieces, [_Slot(c, address_on(index, c.ref), input_refs.get(c.ref)) for c in cells])
+            slots = [_Slot(c, address_on(index, c.ref), input_refs.get(c.ref)) for c in cells]
             # The materials table changes only for a material of the shop's own; otherwise it is zipped once.
             if index in still:
-                parts[part] = xml.with_values({slot.cell.ref: self.book.value_at(slot.address) for slot in cut[2]})
+                parts[part] = xml.with_values({slot.cell.ref: self.book.value_at(slot.address) for slot in slots})
             elif index == self.own_name[0]:
-                self.own_sheets.append(cut)
-                blank = {slot.cell.ref: self.book.value_at(slot.address) for slot in cut[2] if slot.name is None}
+                self.own_sheets.append((part, _stretches(pieces, slots)))
+                blank = {slot.cell.ref: self.book.value_at(slot.address) for slot in slots if slot.name is None}
                 parts[part] = xml.with_values(blank)
             else:
-                self.sheets.append(cut)
-        for part, _, _ in self.sheets:
+                self.sheets.append((part, _stretches(pieces, slots)))
+        for part, _ in self.sheets:
             del parts[part]
-        self.fixed = pack(parts)
-        for part, _, _ in self.own_sheets:
-            del parts[part]
-        self.fixed_without_own = pack(parts)
+        self.fixed = [packed(part, data) for part, data in parts.items()]
 
     def fill(self, inputs: Mapping[str, Value], table: materials.Materials | None = None) -> Filled:
         """Fill with inputs that were read by `read_inputs`.
@@ -336,12 +383,12 @@ class Filler:
         book.set_at(self.own_name, values["own_name"])
         book.set_at(self.own_density, values["own_density"])
         book.calculate()
-        answers = {name: book.value_at(address) for name, address in self.answers.items()}
+        answers = dict(zip(self.answers, book.values_at(self.answers.values()), strict=True))
         problems = self._problems(inputs) if answers["problems"] else []
         problems += self.objections(inputs, answers) if not problems else []
         if problems:
             raise InputError(self.template, problems)
-        page = {ref: book.value_at(address) for ref, address in self.page.items()}
+        page = dict(zip(self.page, book.values_at(self.page.values()), strict=True))
         return Filled(self.template, dict(inputs), answers, self._write(values), page)
 
     def _problems(self, inputs: Mapping[str, Value]) -> list[tuple[str, str]]:
@@ -365,15 +412,15 @@ class Filler:
         return found
 
     def _write(self, values: Mapping[str, Value]) -> bytes:
-        own = values["own_name"] is not None
-        buffer = io.BytesIO()
-        buffer.write(self.fixed_without_own if own else self.fixed)
-        value_at = self.book.value_at
-        with zipfile.ZipFile(buffer, "a") as archive:
-            for part, pieces, cells in (*self.sheets, *(self.own_sheets if own else ())):
-                out = [pieces[0]]
-                for slot, piece in zip(cells, pieces[1:], strict=True):
-                    out.append(slot.xml(values[slot.name] if slot.name is not None else value_at(slot.address)))
-                    out.append(piece)
-                archive.writestr(part_info(part), b"".join(out), compresslevel=1)
-        return buffer.getvalue()
+        changed = self.sheets if values["own_name"] is None else [*self.sheets, *self.own_sheets]
+        written = {part for part, _ in changed}
+        parts = [part for part in self.fixed if part.name not in written]
+        for name, stretches in changed:
+            crc = size = 0
+            out: list[bytes] = []
+            for stretch in stretches:
+                xml, packed_xml = stretch.packed(self.book, values)
+                crc, size = zlib.crc32(xml, crc), size + len(xml)
+                out.append(packed_xml)
+            parts.append(Packed(name, crc, size, b"".join([*out, DEFLATED_END])))
+        return zip_of(parts)

@@ -74,7 +74,6 @@ def _xlsx(heads: Sequence[str], lines: Iterable[Sequence[Value]], count: int) ->
     assert sample is not None, "the sample row is there"
     number_style = (sample[1] or b"0").decode()
     letters = [column_letters(n) for n in range(1, len(heads) + 1)]
-    cell = Cell("", None, 0, 0, None, "c")
     buffer = io.BytesIO()
     buffer.write(pack(parts))
     with zipfile.ZipFile(buffer, "a") as archive, archive.open(part_info(_SHEET), "w") as out:
@@ -83,9 +82,8 @@ def _xlsx(heads: Sequence[str], lines: Iterable[Sequence[Value]], count: int) ->
             cells = [b'<row r="%d">' % row]
             for letter, value in zip(letters, line, strict=True):
                 if value is not None:
-                    cell.ref = f"{letter}{row}"
-                    cell.style = number_style if isinstance(value, float) and not value.is_integer() else None
-                    cells.append(cell_xml(cell, value))
+                    style = number_style if isinstance(value, float) and not value.is_integer() else None
+                    cells.append(cell_xml(Cell(f"{letter}{row}", style, 0, 0, None, "c"), value))
             out.write(b"".join(cells) + b"</row>")
         out.write(sheet[sample.end():])
     return buffer.getvalue()

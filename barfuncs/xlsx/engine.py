@@ -6,7 +6,7 @@ stay as they are, and any reader sees the numbers, also one that never calculate
 
 import re
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape, unescape
@@ -250,9 +250,19 @@ class Workbook:
 
     def value_at(self, address: Address) -> Value:
         value: Value = self._model.get_cell_value(*address)
-        if isinstance(value, str) and value[:1] == "#" and self._model.get_cell_type(*address) == self._error_type:
-            return CellError(value if value in ERRORS else "#VALUE!")
-        return value
+        return self._error_at(address, value) if value.__class__ is str and value[:1] == "#" else value
+
+    def values_at(self, addresses: Iterable[Address]) -> list[Value]:
+        """Values of many cells, as `value_at` gives each."""
+        read = self._model.get_cell_value
+        return [self._error_at(address, value) if value.__class__ is str and value[:1] == "#" else value
+                for address in addresses for value in (read(*address),)]
+
+    def _error_at(self, address: Address, value: str) -> str:
+        """What a text that begins as an error does is: a text, or an error."""
+        if self._model.get_cell_type(*address) != self._error_type:
+            return value
+        return CellError(value if value in ERRORS else "#VALUE!")
 
     def shown(self, address: Address) -> str:
         """A cell as people write it: Sheet!B2."""

@@ -5,8 +5,10 @@ import io
 import os
 import posixpath
 import stat
+import struct
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -268,6 +270,49 @@ def pack(parts: Mapping[str, bytes], level: int = 6) -> bytes:
         for name, data in parts.items():
             archive.writestr(part_info(name), data, compresslevel=level)
     return buffer.getvalue()
+
+
+@dataclass(frozen=True)
+class Packed:
+    """A part as it lies in a zip: the checksum and length of its bytes, and the deflated bytes."""
+
+    name: str
+    crc: int
+    size: int
+    deflated: bytes
+
+
+def packed(name: str, data: bytes, level: int = 6) -> Packed:
+    return Packed(name, zlib.crc32(data), len(data), deflated(data, level) + DEFLATED_END)
+
+
+def deflated(data: bytes, level: int) -> bytes:
+    """Deflated bytes that end at a whole byte and refer to nothing before them: several in a row and `DEFLATED_END` are the
+    deflated form of all their data."""
+    packer = zlib.compressobj(level, zlib.DEFLATED, -zlib.MAX_WBITS)
+    return packer.compress(data) + packer.flush(zlib.Z_SYNC_FLUSH)
+
+
+DEFLATED_END = b"\x03\x00"
+"""A last block with nothing in it."""
+_DOS_DATE = (_DATE[0] - 1980) << 9 | _DATE[1] << 5 | _DATE[2]
+_MADE_BY_UNIX, _NEEDS = 3 << 8 | 20, 20
+_LOCAL, _LISTED, _LAST = struct.Struct("<4s5H3L2H"), struct.Struct("<4s6H3L5H2L"), struct.Struct("<4s4H2LH")
+
+
+def zip_of(parts: Iterable[Packed]) -> bytes:
+    """A zip of parts that are deflated already, which zipfile does not take. Their names are in ASCII."""
+    out: list[bytes] = []
+    directory: list[bytes] = []
+    at = 0
+    for part in parts:
+        name = part.name.encode("ascii")
+        known = 0, zlib.DEFLATED, 0, _DOS_DATE, part.crc, len(part.deflated), part.size, len(name), 0
+        out += [_LOCAL.pack(b"PK\x03\x04", _NEEDS, *known), name, part.deflated]
+        directory += [_LISTED.pack(b"PK\x01\x02", _MADE_BY_UNIX, _NEEDS, *known, 0, 0, 0, 0o600 << 16, at), name]
+        at += _LOCAL.size + len(name) + len(part.deflated)
+    count, length = len(directory) // 2, sum(map(len, directory))
+    return b"".join([*out, *directory, _LAST.pack(b"PK\x05\x06", 0, 0, count, count, length, at, 0)])
 
 
 def part_info(name: str) -> zipfile.ZipInfo:

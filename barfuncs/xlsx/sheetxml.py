@@ -1,5 +1,6 @@
 """A worksheet's XML cut at its cells, so that values are put in and every other byte stays as it was."""
 
+import functools
 import re
 from dataclasses import dataclass
 from xml.parsers import expat
@@ -38,6 +39,14 @@ class Cell:
     end: int
     formula: bytes | None
     tag: str
+
+    @functools.cached_property
+    def around(self) -> tuple[bytes, bytes, bytes]:
+        """What is before and behind the type of a cell with a value, and behind that value. Once asked for, it stays."""
+        style = f' s="{self.style}"' if self.style is not None else ""
+        prefix = self.tag[:-1]
+        return (f'<{self.tag} r="{self.ref}"{style}'.encode(), b">%b<%bv>" % (self.formula or b"", prefix.encode()),
+                f"</{prefix}v></{self.tag}>".encode())
 
 
 class SheetXML:
@@ -141,25 +150,23 @@ class SheetXML:
 
 def cell_xml(cell: Cell, value: Value) -> bytes:
     """One cell's XML. Text is written as text, whatever it begins with, and never becomes a formula."""
-    style = f' s="{cell.style}"' if cell.style is not None else ""
-    prefix = cell.tag[:-1]
-    head, tail = f'<{cell.tag} r="{cell.ref}"{style}', f"</{cell.tag}>"
-    formula = cell.formula or b""
+    head, middle, tail = cell.around
     if value is None:
-        return b"%b>%b%b" % (head.encode(), formula, tail.encode()) if formula else f"{head}/>".encode()
+        return b"%b>%b</%b>" % (head, cell.formula, cell.tag.encode()) if cell.formula else head + b"/>"
     if isinstance(value, bool):
-        kind, text = ' t="b"', "1" if value else "0"
+        kind, text = b' t="b"', "1" if value else "0"
     elif isinstance(value, CellError):
-        kind, text = ' t="e"', str(value)
+        kind, text = b' t="e"', str(value)
     elif isinstance(value, str):
         text = escape(legal_text(value))
-        if not formula:
+        if not cell.formula:
+            prefix = cell.tag[:-1]
             space = ' xml:space="preserve"' if text != text.strip() or "\n" in text else ""
-            return (f'{head} t="inlineStr"><{prefix}is><{prefix}t{space}>{text}</{prefix}t></{prefix}is>{tail}').encode()
-        kind = ' t="str"'
+            return head + (f' t="inlineStr"><{prefix}is><{prefix}t{space}>{text}</{prefix}t></{prefix}is></{cell.tag}>').encode()
+        kind = b' t="str"'
     else:
-        kind, text = "", repr(float(value)) if not float(value).is_integer() else str(int(value))
-    return b"%b>%b%b" % (f"{head}{kind}".encode(), formula, f"<{prefix}v>{text}</{prefix}v>{tail}".encode())
+        kind, text = b"", repr(float(value)) if not float(value).is_integer() else str(int(value))
+    return head + kind + middle + text.encode() + tail
 
 
 def legal_text(text: str) -> str:
