@@ -525,7 +525,7 @@ def read_headings(file: str, called: Names, cells: Sequence[Any]) -> Headings:
     given = {column.name for column in columns}
     drawn = any(name.startswith("section") for name in given)
     missing = [name for name, item in called.known.items()
-               if name not in given and (name in called.needed or item.needed and item.from_part and not drawn)]
+               if name not in given and (name in called.needed or (item.needed and item.from_part and not drawn))]
     refused = unknown
     if not missing and len(unknown) <= _MOST_UNKNOWN:
         refused = [text for text in unknown if called.mistyped(text)]
