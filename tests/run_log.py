@@ -1,5 +1,7 @@
 """A third template, as small as one can be: a log of a run, a table of rows with units, a material and a status."""
 
+from dataclasses import replace
+
 from openpyxl import Workbook
 
 from barfuncs.catalogue import kinds
@@ -38,7 +40,8 @@ BARS = Table(
     looks=(("bar_scrapped>bar_parts/4", '"! "&bar_scrapped&" of "&bar_parts&" scrapped"'),),
 )
 _INPUTS = (*(i for i in JOB if i.name == "job"),
-           *(i for i in BAR if i.name in ("units", "material", "shape", "size", "thickness")))
+           # No sheet Part stands in for the size here.
+           *(replace(i, from_part=False) for i in BAR if i.name in ("units", "material", "shape", "size", "thickness")))
 _ANSWERS = (
     MATERIAL_ROW, MATERIAL_NAME, DENSITY, WEIGHT_PER_LENGTH, SECTION_WEIGHT,
     Answer("section_area", "Area of the section", "general", "area", calls="section_area"),
