@@ -145,7 +145,7 @@ def gnumeric(books: Mapping[str, bytes]) -> dict[str, Values]:
         with tempfile.TemporaryDirectory(prefix="barfuncs-gnumeric-") as folder:
             book, out = Path(folder) / "book.xlsx", Path(folder) / "out.xlsx"
             book.write_bytes(data)
-            done = subprocess.run([program, "--recalc", str(book), str(out)], capture_output=True, text=True, timeout=120, check=False,
+            done = subprocess.run([program, "--recalc", str(book), str(out)], capture_output=True, text=True, timeout=600, check=False,
                                   stdin=subprocess.DEVNULL, env={**os.environ, "LC_ALL": "C.UTF-8", "HOME": folder})
             assert out.is_file(), f"ssconvert wrote nothing: {done.stderr[-1000:]}"
             return content(out.read_bytes()).stored

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 
-def convert(paths: Path | Sequence[Path], out_dir: Path, to: str = "xlsx", timeout: float = 180,
+def convert(paths: Path | Sequence[Path], out_dir: Path, to: str = "xlsx", timeout: float = 900,
             reading: str = "") -> list[Path]:
     """Load files in LibreOffice, which calculates what has no stored value, and save them in another format.
 
