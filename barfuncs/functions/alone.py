@@ -23,6 +23,9 @@ from barfuncs.catalogue.kinds import (
     Weight,
 )
 
+_BIN_UNITS = {"in": 231, "mm": 1_000_000}
+"""in3 in a gallon of the US, mm3 in a liter."""
+_BIN_UNIT = f'IF(units="mm",{_BIN_UNITS["mm"]},{_BIN_UNITS["in"]})'
 _STOPS = ("order done", "bars used up", "tool edge", "parts bin full", "chip bin full")
 _LIMITS = {
     "order done": "IF(parts_to_make=0,1E15,parts_to_make)",
@@ -43,7 +46,7 @@ _EXPONENTIAL = ("exponential distribution of the time to a stop, as for any mach
 def _limits(bars_loaded: int, parts_per_bar: int, parts_to_make: int | None, parts_per_edge: int | None, parts_on_edge: int,
             parts_bin: int | None, chip_bin_parts: int | None) -> dict[str, int]:
     """Parts until each stop that is known."""
-    edge = None if parts_per_edge is None else max(0, parts_per_edge - parts_on_edge)
+    edge = None if parts_per_edge is None else edge_parts_left.core(parts_per_edge, parts_on_edge)
     limits = (parts_to_make, bars_loaded * parts_per_bar, edge, parts_bin, chip_bin_parts)
     return {stop: limit for stop, limit in zip(_STOPS, limits, strict=True) if limit is not None}
 
@@ -79,7 +82,7 @@ def parts_bin_by_weight(bin_load: Weight, part_weight: PositiveWeight) -> Count:
 @cell_function(
     group="Time",
     source="geometry; the fill share of parts poured into a bin: common practice, no source",
-    formula='COUNT_DOWN(bin_volume*IF(units="mm",1000000,231)*fill_share/part_volume)',
+    formula=f"COUNT_DOWN(bin_volume*{_BIN_UNIT}*fill_share/part_volume)",
 )
 def parts_bin_by_volume(bin_volume: BinVolume, part_volume: PositiveVolume, fill_share: Efficiency, units: Units = "in") -> Count:
     """Parts that the parts bin holds, by its volume and the share of it that metal fills.
@@ -95,13 +98,13 @@ def parts_bin_by_volume(bin_volume: BinVolume, part_volume: PositiveVolume, fill
     >>> parts_bin_by_volume(5, 0.9, 0.5)
     641
     """
-    return count_down(bin_volume * (1_000_000 if units == "mm" else 231) * fill_share / part_volume)
+    return count_down(bin_volume * _BIN_UNITS[units] * fill_share / part_volume)
 
 
 @cell_function(
     group="Time",
     source="geometry; the bulk factor of loose chips: common practice, no source, the shop's own figure goes first",
-    formula='COUNT_DOWN(chip_bin*IF(units="mm",1000000,231)/(chip_volume*bulk_factor))',
+    formula=f"COUNT_DOWN(chip_bin*{_BIN_UNIT}/(chip_volume*bulk_factor))",
 )
 def chip_bin_parts(chip_bin: BinVolume, chip_volume: PositiveVolume, bulk_factor: BulkFactor, units: Units = "in") -> Count:
     """Parts until the chip bin is full: its volume over that of the loose chips of one part.
@@ -117,7 +120,7 @@ def chip_bin_parts(chip_bin: BinVolume, chip_volume: PositiveVolume, bulk_factor
     >>> chip_bin_parts(55, 1.4, 9)
     1008
     """
-    return count_down(chip_bin * (1_000_000 if units == "mm" else 231) / (chip_volume * bulk_factor))
+    return count_down(chip_bin * _BIN_UNITS[units] / (chip_volume * bulk_factor))
 
 
 @cell_function(group="Time", source=COMMON_PRACTICE, formula=f"MIN({','.join(_LIMITS.values())})", rules=(_EDGE_RULE,))

@@ -37,7 +37,7 @@ TOOLS = Table(
         make_column("parts_on_edge", "Made on it already", kinds.Count, unit="parts", width=16),
     ),
     answers=(RowAnswer("left", "Left on the edge", "blank_or_count", "parts",
-                       f'IF(tool_filled=0,"",IF(LEFT(tool_mark,1)="{WRONG}",NA(),MAX(0,tool_parts_per_edge-tool_parts_on_edge)))', width=14),),
+                       f'IF(tool_filled=0,"",IF(LEFT(tool_mark,1)="{WRONG}",NA(),EDGE_PARTS_LEFT(tool_parts_per_edge,tool_parts_on_edge)))', width=14),),
     looks=(("tool_parts_on_edge>=tool_parts_per_edge", '"! used up: change it before the run"'),),
     counted=False,
     marks_width=36,
@@ -56,7 +56,7 @@ LIMITS = (
     Answer("until_parts_bin", "The parts bin is full", "count", "parts", formula='IF(ISBLANK(parts_bin),"-",parts_bin)'),
     Answer("until_chip_bin", "The chip bin is full", "count", "parts",
            formula='IF(ISBLANK(chip_bin_count),IF(ISBLANK(chip_bin),"-",IF(ISBLANK(bulk_factor),"-",IF(chip_volume<=0.000001,"-",'
-                   "COUNT_DOWN(chip_bin*IF(units=\"mm\",1000000,231)/(chip_volume*bulk_factor))))),chip_bin_count)"),
+                   "CHIP_BIN_PARTS(chip_bin,chip_volume,bulk_factor,units)))),chip_bin_count)"),
 )
 _WORDS = (("until_order", '"order done"'), ("until_bars", '"bars used up"'), ("until_edge", 'next_edge'),
           ("until_parts_bin", '"parts bin full"'), ("until_chip_bin", '"chip bin full"'))
