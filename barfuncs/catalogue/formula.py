@@ -1,6 +1,5 @@
 """Native cell formulas: a function's own, with its guard against bad arguments, and functions called within formulas."""
 
-import ast
 import re
 from collections.abc import Callable, Mapping, Sequence
 
@@ -142,20 +141,27 @@ def _split_call(tokens: Sequence[str], start: int) -> tuple[list[str], int]:
 
 def python_rule(condition: str, names: Sequence[str]) -> Callable[..., bool]:
     """The rule's cell expression as a Python function, so that a rule is written once."""
-    text = condition.replace("<>", "!=")
-    text = re.sub(r"(?<![<>!=])=(?!=)", "==", text)
-    tree = ast.parse(f"lambda {', '.join(names)}: {text}", f"<rule {condition}>", "eval")
-    if "OR(" in text or "AND(" in text:
-        tree = _Joined().visit(tree)
-    code = compile(tree, f"<rule {condition}>", "eval")
+    code = compile(f"lambda {', '.join(names)}: {_in_python(condition)}", f"<rule {condition}>", "eval")
     check: Callable[..., bool] = eval(code, {"__builtins__": {}})  # noqa: S307 - the text comes from this package's own source
     return check
 
 
-class _Joined(ast.NodeTransformer):
-    """OR(a,b) and AND(a,b) as `a or b` and `a and b`, several times faster than a call."""
+_RULE_TOKEN = pattern(r'"[^"]*"|(?:OR|AND)\(|\w+|<>|<=|>=|.', re.DOTALL)
+_INSTEAD = {"<>": "!=", "=": "=="}
+_JOINS = {"OR(": " or ", "AND(": " and ", "(": ","}
 
-    def visit_Call(self, node: ast.Call) -> ast.AST:
-        self.generic_visit(node)
-        join = {"OR": ast.Or, "AND": ast.And}[node.func.id]  # type: ignore[attr-defined]
-        return ast.copy_location(ast.BoolOp(join(), node.args), node)
+
+def _in_python(condition: str) -> str:
+    """A condition as Python writes it: OR(a,b) and AND(a,b) as `(a or b)` and `(a and b)`, several times faster than a call."""
+    out: list[str] = []
+    joins: list[str] = []
+    for token in _RULE_TOKEN.findall(condition):
+        if token in _JOINS:
+            joins.append(_JOINS[token])
+            token = "("
+        elif token == ",":
+            token = joins[-1]
+        elif token == ")":
+            joins.pop()
+        out.append(_INSTEAD.get(token, token))
+    return "".join(out)
