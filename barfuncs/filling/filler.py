@@ -196,7 +196,7 @@ def fill(template: str, values: Mapping[str, Any], path: str | Path | None = Non
 def names_of(template: str) -> Names:
     """What the inputs of a template may be called in a list."""
     made = TEMPLATES[template]
-    in_words = {t.name: Input(t.name, t.label, kind_of(Text), t.label) for t in made.form.tables if t.in_words}
+    in_words = {t.name: Input(t.name, t.label, kind_of(Text), t.label, draws=t.draws) for t in made.form.tables if t.in_words}
     return names({**made.inputs, **in_words}, [item for t in TEMPLATES.values() for item in t.inputs.values()], made.aliases)
 
 
@@ -237,9 +237,9 @@ def read_job(values: Mapping[str, Any], template: str = "job_plan", *, units: st
         reading = read_together(known.values(), given, way, given.get("units", units), has_unit=True)
     except InputError as error:
         raise InputError(template, [*problems, *error.problems]) from None
-    drawn = any(name.startswith("section_") for name in given)
+    drawn = any(known[name].draws for name in given)
     elsewhere = [name for name, item in known.items() if (shop and item.from_shop) or (drawn and item.from_part)]
-    elsewhere += [table.name for table in made.form.tables if table.in_words and drawn]
+    elsewhere += [table.name for table in made.form.tables if table.draws and drawn]
     problems += [(item.name, "is missing") for item in known.values()
                  if item.name not in given and item.name != "units" and item.needed and item.default is None
                  and item.name not in elsewhere]

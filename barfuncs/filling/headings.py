@@ -523,7 +523,7 @@ def read_headings(file: str, called: Names, cells: Sequence[Any]) -> Headings:
                              f"means the same as {_label(twice.heading)} ({twice.name}); keep one of them"))
         columns.append(column or Column(ASIDE, "", text))
     given = {column.name for column in columns}
-    drawn = any(name.startswith("section") for name in given)
+    drawn = any(item.draws for name, item in called.known.items() if name in given)
     missing = [name for name, item in called.known.items()
                if name not in given and (name in called.needed or (item.needed and item.from_part and not drawn))]
     refused = unknown

@@ -223,7 +223,8 @@ def threading_time(length: PositiveLength, pitch: Pitch, passes: PositiveCount, 
     return 60 * passes * (length + clearance) / (pitch * spindle_speed)
 
 
-# Passes for an external thread by pitch in mm, each up to the middle between two published pitches.
+# Passes for an external thread by pitch in mm, each up to the middle between two published pitches. Source: Sumitomo
+# technical guidance page, external metric threads.
 THREAD_PASSES = ((0.875, 4), (1.125, 5), (1.375, 7), (1.625, 8), (1.875, 10), (2.25, 12), (2.75, 14))
 _MOST_PASSES = 16
 _PITCH_MM = f'pitch*IF(units="mm",1,{MM_PER_INCH!r})'

@@ -38,7 +38,7 @@ class Input:
     """One input cell. `needed` ones must be filled; `blank` is what an optional one without default counts as.
 
     `from_shop` says that the shop's own data stands in for a blank cell, `from_part` that the sections of the sheet Part do.
-    `source` names the cells to pick from.
+    `source` names the cells to pick from. One that `draws` is a cell of those sections.
     """
 
     name: str
@@ -52,6 +52,7 @@ class Input:
     from_shop: bool = False
     source: str = ""
     from_part: bool = False
+    draws: bool = False
 
     @property
     def number(self) -> str:
@@ -265,7 +266,8 @@ class Table:
     row before and the row behind; where there is none they are 0, but `above_op_filled` is 1.
 
     `calls` is a function of the catalogue whose rules hold in each row, with arguments called as the columns are or as
-    `section_length`; `in_words` is the kind by which a text is read as rows; `falls_back` names for a column the input of the
+    `section_length`; `in_words` is the kind by which a text is read as rows; where it `draws`, inputs
+    `from_part` are taken from its rows; `falls_back` names for a column the input of the
     template that stands in for a blank cell. `wrong_if` are more ways in which a row is wrong, (condition, words). `looks`
     are cases in order, (condition, words as a cell expression), for rows in which nothing is wrong: words that begin with
     `!` ask for a second look, those with `i` only tell.
@@ -286,6 +288,7 @@ class Table:
     counted: bool = True
     marks_width: float = 40
     in_words: Kind | None = None
+    draws: bool = False
 
     @property
     def marks(self) -> str:
@@ -315,7 +318,7 @@ class Table:
         for row in range(1, self.rows + 1):
             for item in self.columns:
                 label = f"{self.row_label} {row}, {item.label[:1].lower()}{item.label[1:]}"
-                yield Input(self.row_name(row, item.name), label, item.kind, item.help, unit=item.unit)
+                yield Input(self.row_name(row, item.name), label, item.kind, item.help, unit=item.unit, draws=self.draws)
 
     def spread(self, rows: Any) -> tuple[dict[str, Any], Problems]:
         """Rows given as a sequence of mappings from column to value, or in words, as inputs of a job, and what is wrong with them."""

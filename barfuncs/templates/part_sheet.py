@@ -89,6 +89,7 @@ SECTIONS = Table(
     ),
     marks_width=36,
     in_words=kinds.kind_of(kinds.Sections),
+    draws=True,
 )
 
 
