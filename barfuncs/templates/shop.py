@@ -699,10 +699,12 @@ def _rate_sheet(book: Workbook) -> None:
             lambda r: f'IF({r["run_time"]}="","",{cell_formula(CATALOGUE["minding_efficiency"], {**r, "lathes": r["lathes_shared"], "people": "1"})})')
     answers("lathe_rate", "Rate with the person", "per hour", "money", of("lathe_rate"), bold=True)
     answers("unattended_rate", "Rate while it runs alone", "per hour", "money", lambda r: r["hour_rate"])
-    answers("used_rate", "Rate on the sheet Machines", "per hour", "money", lambda r: "X")
+    line("used_rate", "Rate on the sheet Machines", "per hour")
     column_of = _letter(next(n for n, c in enumerate(MACHINES) if c.name == "machine_rate") + 1)
     for n, column in enumerate(_RATE_COLUMNS, start=6):
-        sheet[f"{column}{row - 1}"].value = f'=IF(Machines!{column_of}{n}="","",Machines!{column_of}{n})'
+        ref = f"{column}{row - 1}"
+        layout.style_answer(sheet, ref, "money")
+        sheet[ref].value = f'=IF(Machines!{column_of}{n}="","",Machines!{column_of}{n})'
     row += 1
     for text in ("Depreciation and interest on half the replacement value, floor, maintenance and other costs over the hours run; energy by the hour.",
                  "Calls of a lathe come at random, so that several at once must wait: the share of waiting is lost beside the efficiency of a job.",
