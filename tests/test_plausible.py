@@ -155,6 +155,7 @@ def test_a_slip_is_named_with_its_figure(template, job, change, topic, word, sen
     ("job_plan", {"quantity": 1, "scrap_rate": 0.1, "setup_parts": 0}, "Order", LOOK, "2 parts to make for 1 ordered, 100 % more"),
     ("job_plan", {"scrap_rate": 0.12}, "Order", LOOK,
      "1162 parts to make for 1000 ordered, 16 % more: 5 set-up pieces, 157 for a scrap rate of 12 %, 95 % sure."),
+    ("job_plan", {"quantity": 1000, "first_parts_scrapped": 10, "scrap_rate": 0.02}, "Order", LOOK, "28 for a scrap rate of 2 %, 95 % sure, 220 first parts of bars."),
     ("job_plan", {"quantity": 40}, "Order", NOTE, "48 parts to make for 40 ordered, 20 % more: 5 set-up pieces, 3 for a scrap rate of 2 %, 95 % sure."),
     ("job_plan", {"quantity": 100_000, "cycle_time": 400}, "Times", LOOK, "more than a year of days and nights"),
     ("quote", {"scrap_rate": 0.5}, "Quantities", LOOK, "Scrap rate 50 % is high. Is it 0.500 %?"),

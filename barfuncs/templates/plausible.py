@@ -273,8 +273,11 @@ def more_than_ordered(quantity: str, parts_to_make: str, sure: str = "") -> tupl
     confidence that the parts to make give, where they are not an average."""
     more = f"({parts_to_make}-{quantity})"
     confident = f'&", "&{_percent(sure)}&" sure"' if sure else ""
+    # Parts to make with the first ones take the same bars as without them.
+    first = f"IF(first_parts_scrapped=0,0,first_parts_scrapped*COUNT_UP({parts_to_make}/parts_per_bar))"
     sentence = (f'{parts_to_make}&" parts to make for "&{quantity}&" ordered, "&{number_text(f"100*{more}/{quantity}", 0)}&" % more: "'
-                f'&setup_parts&" set-up pieces, "&({more}-setup_parts)&" for a scrap rate of "&{_percent("scrap_rate")}{confident}&"."')
+                f'&setup_parts&" set-up pieces, "&({more}-setup_parts-{first})&" for a scrap rate of "&{_percent("scrap_rate")}{confident}'
+                f'&IF(first_parts_scrapped=0,"",", "&{first}&" first parts of bars")&"."')
     return ((f"OR({more}>10+0.1*{quantity},setup_parts>{quantity},{more}-setup_parts>={quantity})", LOOK, sentence),
             (f"{more}>0.1*{quantity}", NOTE, sentence))
 
