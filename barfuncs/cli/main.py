@@ -351,7 +351,8 @@ def calc(function: str, arguments: tuple[str, ...], units: str | None, materials
         for n, a in enumerate(entry.arguments):
             if a.kind.reader == "table":
                 given[n:n + 1] = map(_from_file, given[n:n + 1])
-                named |= {name: _from_file(value) for name, value in named.items() if name == a.name}
+                if a.name in named:
+                    named[a.name] = _from_file(named[a.name])
         last = positional[-1] if entry.has_units and len(positional) == len(entry.arguments) else named.get("units")
         if units and last and last != units:
             raise InputError(entry.name, [("units", f"{last!r} and --units {units} contradict each other")])
