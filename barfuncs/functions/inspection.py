@@ -22,6 +22,7 @@ _STANDARD = ("ISO 2859-1, single sampling, normal inspection; level II with AQL 
 
 # The cells speak the tables in another way, which tests compare with them: letters are numbered from A = 1 to R = 16 without
 # I and O, AQLs from 0.065 = 1 to 6.5 = 11. All plans whose two numbers have the same sum have the same acceptance number.
+# CHOOSE alone would make an error of its own out of a lot size that is an error (Gnumeric), so the lot size stands beside it.
 _LETTER = ("1+" + "+".join(f"(lot_size>={lot})" for lot in (16, 26, 91, 151, 281, 501, 1201, 3201, 10001, 35001, 150001, 500001))
            + '+IF(inspection_level="I",0,(lot_size>=9)+(lot_size>=51))+(inspection_level="III")')
 _AQL = "1+" + "+".join(f"(aql*1.000000001>={float(aql):g})" for aql in sampling.AQLS[1:])
@@ -59,7 +60,7 @@ def sample_size(lot_size: PositiveCount, aql: Aql, inspection_level: InspectionL
     return min(int(lot_size), sampling.plan_of(sampling.code_of(lot_size, inspection_level), aql)[0])
 
 
-@cell_function(group="Inspection", source=_STANDARD, formula=f"CHOOSE({_PLAN}-11,0,0,0,1,2,3,5,7,10,14,21)")
+@cell_function(group="Inspection", source=_STANDARD, formula=f"0*lot_size+CHOOSE({_PLAN}-11,0,0,0,1,2,3,5,7,10,14,21)")
 def acceptance_number(lot_size: PositiveCount, aql: Aql, inspection_level: InspectionLevel = "II") -> Count:
     """Most nonconforming parts in the sample with which the lot is accepted.
 
