@@ -79,6 +79,9 @@ def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) 
 # ISO 2859-1 by its rule instead of its tables: what is in a sample and how many of it may be bad, by the letter's place and the
 # AQL's, both counted from 1.
 _LOTS = (9, 16, 26, 51, 91, 151, 281, 501, 1201, 3201, 10001, 35001, 150001, 500001)
+_STEPS = {"II": _LOTS, "III": _LOTS, "I": tuple(lot for lot in _LOTS if lot not in (9, 51)), "S-1": (51, 501, 35001),
+          "S-2": (26, 151, 1201, 35001), "S-3": (16, 51, 151, 501, 3201, 35001, 500001),
+          "S-4": (16, 26, 91, 151, 501, 1201, 10001, 35001, 500001)}
 _SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000)
 _AQLS = (0.065, 0.1, 0.15, 0.25, 0.4, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5)
 _ACCEPTED = {12: 0, 15: 1, 16: 2, 17: 3, 18: 5, 19: 7, 20: 10, 21: 14, 22: 21}
@@ -88,11 +91,7 @@ def sample(i: dict[str, Any], lot: float) -> tuple[int, int]:
     """Parts in the sample of a lot, and the acceptance number."""
     if i["aql"] is None:
         return 0, 0
-    letter = 1 + sum(lot >= first for first in _LOTS)
-    if i["inspection_level"] == "I":
-        letter -= (lot >= 9) + (lot >= 51)
-    if i["inspection_level"] == "III":
-        letter += 1
+    letter = 1 + sum(lot >= first for first in _STEPS[i["inspection_level"]]) + (i["inspection_level"] == "III")
     column = sum(aql <= i["aql"] for aql in _AQLS)
     plan = min(_ACCEPTED, key=lambda p: (p < letter + column if letter + column == 14 else abs(p - letter - column), p))
     return min(int(lot), _SIZES[plan - column - 1]), _ACCEPTED[plan]

@@ -209,11 +209,12 @@ class Form:
     def put_status(self, page: Page, columns: str, subject: str) -> None:
         """One line that says whether `subject` is complete, and what is missing where it is not."""
         problems, unknown, words = (f"{self.prefix}{n}" for n in ("problems", "not_known", "check_words"))
+        looks = f'COUNTIF({words},"{LOOK}")'
         status = (f'=IF({problems}<>"","{STOP}  Fill in or correct: "&LEFT({problems},LEN({problems})-2)&".",'
                   f'IF(COUNTIF({words},"{STOP}")>0,"{STOP}  See the checks.",'
                   f'IF({unknown}<>"","{STOP}  These can\'t be worked out from the inputs: "'
                   f'&LEFT({unknown},LEN({unknown})-2)&".",'
-                  f'IF(COUNTIF({words},"{LOOK}")>0,"{LOOK}  The {subject} is complete. See the checks.",'
+                  f'IF({looks}>0,"{LOOK}  See the checks: "&{looks}&IF({looks}=1," asks"," ask")&" for a second look.",'
                   f'"{OK}  The {subject} is complete, and every check is passed."))))')
         ref = page.put(columns, status, bold=True, wrap=True)
         page.name(f"{self.prefix}status", ref.partition(":")[0])

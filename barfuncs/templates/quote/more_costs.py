@@ -1,12 +1,20 @@
 """What else a quote costs: outside and second operations, inspection, packing; and how its price is shown."""
 
 from barfuncs.catalogue import kinds
+from barfuncs.functions.outside import charged
 from barfuncs.templates.cell_text import fixed_text
 from barfuncs.templates.model import LOOK, NOTE, OK, Answer, Check, Missing, RowAnswer, Table, make_column
 from barfuncs.templates.quote.inputs import BREAKS
 
 _BY_AREA = tuple(per for per in kinds.PROCESS_BASES if per.endswith("2"))
 _EACH = "PROCESS_COST(1,proc_rate,proc_rate_per,each_weight,surface_area,proc_time_each,0,0,units)"
+
+
+def _charged(quantity: str) -> str:
+    """Cell expression: what each process costs at a quantity, as `process_cost` has it."""
+    return charged(f"(proc_each*{quantity}+proc_lot)", "proc_minimum", "proc_freight")
+
+
 PROCESSES = Table(
     name="processes",
     item="proc",
@@ -23,7 +31,7 @@ PROCESSES = Table(
         make_column("freight", "Freight", kinds.Money, unit="the lot", blank=0, width=11),
     ),
     answers=(
-        RowAnswer("first", "At quantity 1", "blank_or_seconds", "the lot", "IF(proc_filled=0,0,IF(quantity_1>0,MAX(proc_minimum,proc_each*quantity_1+proc_lot)+proc_freight,NA()))",
+        RowAnswer("first", "At quantity 1", "blank_or_seconds", "the lot", f"IF(proc_filled=0,0,IF(quantity_1>0,{_charged('quantity_1')},NA()))",
                   width=12),
         RowAnswer("each", "For each part", "money_each", "each",
                   f'IF(proc_filled=0,0,IF(ISBLANK(proc_rate_per),NA(),IF(proc_rate_per="lot",0,{_EACH})+proc_sound))', aside=True),
@@ -48,9 +56,8 @@ INSPECTION_RATE_MISSING = Missing("AND(IFERROR(inspection_time>0,FALSE),ISBLANK(
 
 def _formulas(tag: str, quantity: str) -> tuple[str, str, str]:
     """Cell expressions: what outside work, inspection and packing of an order cost."""
-    each = f"(proc_each*{quantity}+proc_lot)"
     return (
-        f"IF(process_used=0,0*{quantity},SUMPRODUCT(proc_minimum+({each}>proc_minimum)*({each}-proc_minimum)+proc_freight))",
+        f"IF(process_used=0,0*{quantity},SUMPRODUCT({_charged(quantity)}))",
         f"IF(inspection_time=0,0*{quantity},INSPECTION_COST(PARTS_INSPECTED(parts_to_make_{tag},first_off,every,"
         f"IF(aql=0,0,SAMPLE_SIZE({quantity},aql,inspection_level))),inspection_time,inspection_rate))",
         f"IF(parts_in_box=0,0*{quantity},PACKING_COST({quantity},parts_in_box,box_cost))",
