@@ -286,7 +286,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
         quantity = i[f"quantity_{n}"]
         at_it = ("margin", "whole", "sure", "order_parts", "sample", "accepted", "inspected", "boxes", "shown", "value")
         names = [*priced(i, 1, cycle), *at_it, *(f"{name}_whole" for name in priced(i, 1, cycle) if name not in IN_LINES)]
-        a |= {f"{name}_{n}": None for name in names} | {f"offer_{n}": ""}
+        a |= {f"{name}_{n}": None for name in names} | {f"offer_{n}": "", f"accepted_{n}": "" if i["aql"] is None else None}
         a[f"setup_cost_{n}"] = a[f"setup_cost_whole_{n}"] = i["setup_hours"] * a["setting_rate"]
         if quantity is None:
             continue
@@ -297,6 +297,8 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
         a[f"whole_{n}"] = whole = bf.whole_bar_quantity(quantity, a["parts_per_bought"], i["scrap_rate"], i["setup_parts"])
         a |= {f"{name}_whole_{n}": value for name, value in priced(i, whole, cycle).items() if name not in IN_LINES}
         a[f"sample_{n}"], a[f"accepted_{n}"] = sample(i, quantity)
+        if i["aql"] is None:
+            a[f"accepted_{n}"] = ""
         a[f"inspected_{n}"] = inspected(i, quantity, a[f"parts_to_make_{n}"])
         a[f"boxes_{n}"] = -(-quantity // a["parts_in_box"]) if a["parts_in_box"] else 0
         price, offered = a[f"price_{n}"], a[f"price_whole_{n}"]

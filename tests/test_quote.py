@@ -212,7 +212,7 @@ def test_prices_keep_their_rounding_rule_and_their_margin():
             exact, price = exact * a["priced_parts"], price * a["priced_parts"]  # rounded where it is shown
             count, up = steps[i["rounding"] or "nearest 0.01"]
             if count:
-                assert round(price * count) == pytest.approx(price * count, abs=1e-6)
+                assert round(price * count) == pytest.approx(price * count, rel=1e-15, abs=1e-6)
                 assert (-1e-9 * exact if up else -0.5 / count - 1e-9) <= price - exact <= (1 if up else 0.5) / count + 1e-9
             elif not i["markup"]:
                 assert a[f"margin_{n}"] == pytest.approx(i["margin"] or 0, abs=1e-9)

@@ -326,7 +326,7 @@ class Form:
         first = page.row + 1
         for number in range(table.rows):
             page.next_row(17)
-            page.put("A", number + 1, size=1, color="FFFFFF")
+            page.put("A", number + 1, size=1, color=layout.GROUND)
             self._put_table_row(page, table, letters, records[number] if number < len(records) else {}, number)
         for item in table.columns:
             cells = f"{letters[item.name]}{first}:{letters[item.name]}{page.row}"
@@ -344,6 +344,9 @@ class Form:
         answers = [letters[a.name] for a in table.answers if not a.aside]
         if answers:
             layout.quiet_errors(sheet, f"{answers[0]}{first}:{answers[-1]}{page.row}")
+        aside = [letters[a.name] for a in table.answers if a.aside] + [letters[f"use_{c.name}"] for c in table.columns if _has_used(table, c)]
+        if aside:
+            layout.quiet_errors(sheet, f"{aside[0]}{first}:{aside[-1]}{page.row}")
         return last
 
     def _put_table_row(self, page: Page, table: Table, letters: Mapping[str, str], record: Mapping[str, object],

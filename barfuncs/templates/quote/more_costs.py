@@ -88,7 +88,7 @@ def _once(cost: str) -> str:
 STEPS = (
     Answer("process_used", "0 where no process costs anything", "money", "", "SUM(proc_each)+SUM(proc_lot)+SUM(proc_minimum)+SUM(proc_freight)"),
     Answer("more_used", "0 where there is neither process nor inspection nor packing", "money", "", "process_used+inspection_time+parts_in_box"),
-    Answer("parts_in_box", "Parts in a box", "count", "parts",
+    Answer("parts_in_box", "Parts in a box", "blank_or_count", "parts",
            "IF(box_weight+box_parts=0,0,IF(box_weight=0,box_parts,IF(each_weight<=box_weight*(1+1E-9),PARTS_PER_BOX(each_weight,box_weight,box_parts),NA())))"),
     Answer("priced_parts", "parts that the price shown is for", "count", "parts",
            "".join(f'IF(priced_per="{name}",{count},' for name, count in kinds.PRICED_PER.items()) + "NA()" + ")" * len(kinds.PRICED_PER)),
@@ -112,12 +112,12 @@ def at_quantity(n: int) -> tuple[Answer, ...]:
     price = f"price_whole_{n}*priced_parts"
     offered = f'{fixed_text(f"whole_{n}", 0)}&" at "&{fixed_text(price, f"2+2*(ROUND({price},2)<>ROUND({price},4))")}'
     return (
-        Answer(f"sample_{n}", f"Sample of the lot {of}", "count", "parts", f"IF(aql=0,0*{quantity},SAMPLE_SIZE({quantity},aql,inspection_level))"),
+        Answer(f"sample_{n}", f"Sample of the lot {of}", "blank_or_count", "parts", f"IF(aql=0,0*{quantity},SAMPLE_SIZE({quantity},aql,inspection_level))"),
         Answer(f"accepted_{n}", f"Accepted with at most so many bad parts {of}", "count", "parts",
-               f"IF(aql=0,0*{quantity},ACCEPTANCE_NUMBER({quantity},aql,inspection_level))"),
-        Answer(f"inspected_{n}", f"Parts inspected {of}", "count", "parts",
+               f"IF(aql=0,\"\",ACCEPTANCE_NUMBER({quantity},aql,inspection_level))"),
+        Answer(f"inspected_{n}", f"Parts inspected {of}", "blank_or_count", "parts",
                f"PARTS_INSPECTED(parts_to_make_{n},first_off,every,sample_{n})"),
-        Answer(f"boxes_{n}", f"Boxes {of}", "count", "boxes", f"IF(parts_in_box=0,0*{quantity},BOXES_NEEDED({quantity},parts_in_box))"),
+        Answer(f"boxes_{n}", f"Boxes {of}", "blank_or_count", "boxes", f"IF(parts_in_box=0,0*{quantity},BOXES_NEEDED({quantity},parts_in_box))"),
         Answer(f"shown_{n}", f"Price as shown {of}", "price", "", f"price_{n}*priced_parts"),
         Answer(f"value_{n}", f"Order value {of}", "money", "order",
                f"ORDER_VALUE(total_{n}+setup_line+tooling_line,minimum_order)", needs=quantity),
