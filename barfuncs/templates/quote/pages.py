@@ -106,20 +106,20 @@ def operations_sheet(book: Workbook) -> None:
     top = page.row - OPERATIONS.rows + 1
     page.skip()
     right = page.beside(page.row)
-    page.heading("B:D", "Cycle time")
+    page.heading("B:F", "Cycle time")
     for item in (TOOL, *CYCLE_INPUTS):
         page.next_row()
-        FORM.put_input(page, item.name, "BCD")
+        FORM.put_input(page, item.name, "BEF")
     first = page.row + 1
     for name in _CYCLE:
         answer = FORM.answers[name]
         page.next_row()
         page.put("B", answer.label, bold=name == "cycle")
-        ref = page.take("C")
+        ref = page.take("E")
         layout.style_answer(sheet, ref, answer.number)
         sheet[ref].value = f"=quote_{name}"
-        page.put("D", {"seconds": "s"}.get(answer.unit, answer.unit), color=layout.SOFT, size=9, indent=1)
-    layout.quiet_errors(sheet, f"C{first}:C{page.row}")
+        page.put("F", {"seconds": "s"}.get(answer.unit, answer.unit), color=layout.SOFT, size=9, indent=1)
+    layout.quiet_errors(sheet, f"E{first}:E{page.row}")
     right.heading(f"H:{last}", "What each operation needs")
     for text in _WHAT_EACH_NEEDS:
         right.next_row()
