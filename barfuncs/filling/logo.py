@@ -27,16 +27,20 @@ def read(data: bytes) -> "Image":
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of the size, which is looked at here
-            picture = Image.open(io.BytesIO(data), formats=("PNG", "JPEG"))
+            picture: Image.Image = Image.open(io.BytesIO(data), formats=("PNG", "JPEG"))
             wide, high = picture.size
             if wide * high <= MOST_PIXELS:
                 picture.load()
+                if picture.mode.startswith("I"):  # 16 bits of grey
+                    picture = picture.point(lambda grey: grey * (1 / 256)).convert("L")
                 seen = ImageOps.exif_transpose(picture).convert("RGBA")
                 seen.thumbnail(SHARPEST)
+    except Image.DecompressionBombError:
+        wide, high = MOST_PIXELS, 2
     except Exception:  # Pillow raises many kinds for what is broken
         raise ValueError("can't be read: the picture is broken, or of a rare kind; save it anew") from None
     if wide * high > MOST_PIXELS:
-        raise ValueError(f"has {wide:,} x {high:,} pixels; allowed are {MOST_PIXELS:,} in all")
+        raise ValueError(f"has more than {MOST_PIXELS:,} pixels; save it smaller")
     paper = Image.new("RGB", seen.size, "white")
     paper.paste(seen, mask=seen.getchannel("A"))
     return paper

@@ -30,7 +30,7 @@ from barfuncs.filling.strips import (
     wrap,
     write,
 )
-from barfuncs.templates.layout import ACCENT, INK, RULE, SOFT
+from barfuncs.templates.colors import ACCENT, INK, RULE, SOFT
 
 PAPERS = {"a4": Paper(595.2756, 841.8898), "letter": Paper(612, 792)}
 _ONE_OF = {"lines": "line", "quantities": "quantity"}
@@ -88,9 +88,9 @@ def _cleaned(part: Any, where: str, problems: list[tuple[str, str]]) -> Any:
 
 def _text(value: str, label: str, problems: list[tuple[str, str]]) -> str:
     text = unicodedata.normalize("NFC", value).replace("\r\n", "\n").replace("\r", "\n").translate(_TO_BREAKS | _UNSEEN)
-    strange = sorted({c for c in text if ord(c) not in characters() and c != "\n"})
+    strange = sorted(set(map(ord, text)) - characters() - {10})
     if strange:
-        named = ", ".join(f"{c if c.isprintable() else ''} U+{ord(c):04X}".strip() for c in strange[:5])
+        named = ", ".join(f"{chr(c) if chr(c).isprintable() else ''} U+{c:04X}".strip() for c in strange[:5])
         problems.append((label, f"the font of the PDF has no {named}{' ...' if len(strange) > 5 else ''}; write it in other letters, "
                                 "or print the workbook"))
     return "\n".join(line.rstrip(" ") for line in text.split("\n")).strip(" \n")
@@ -332,7 +332,8 @@ def _signed(sections: list[Section], said: Quotation) -> list[Section]:
     *before, last = sections
     *blocks, end = last.blocks
     name = [Strip((Words(0, text, SMALL, color=SOFT),), 10.5) for text in wrap(_one_line(said.seller), 210, SMALL)[:2]]
-    return [*before, Section((*blocks, dataclasses.replace(end, strips=(*end.strips, line, *name))), last.head)]
+    signed = dataclasses.replace(end, strips=(*end.strips, line, *name), last=len(name) + 4)
+    return [*before, Section((*blocks, signed), last.head)]
 
 
 def _running(said: Quotation, room: float) -> tuple[Strip, ...]:

@@ -17,7 +17,7 @@ SMALL, BODY = 8.0, 9.0
 ROW = 12.0
 """Height of a strip of such type."""
 _LEAST = 2
-"""Strips of a block that is parted stay on either page, at least."""
+"""So many strips of a block that is parted stay on either page, at least."""
 _FILES = {False: "DejaVuSansCondensed.ttf", True: "DejaVuSansCondensed-Bold.ttf"}
 
 
@@ -40,6 +40,7 @@ def characters() -> frozenset[int]:
     return frozenset(plain) & frozenset(bold)
 
 
+@functools.lru_cache(maxsize=4096)
 def width(text: str, size: float = BODY, bold: bool = False) -> float:
     return float(typeface(bold).stringWidth(text, size))
 
@@ -73,9 +74,9 @@ def _pieces(word: str, room: float, size: float, bold: bool) -> list[str]:
     pieces, piece, used = [], "", 0.0
     for part in re.findall(r"[^-/_.,;]*[-/_.,;]+|[^-/_.,;]+", word):
         wide = width(part, size, bold)
-        for bit in [part] if used + wide <= room or wide <= room else part:
+        for bit in [part] if wide <= room else part:
             wide = width(bit, size, bold)
-            if piece and used + wide > room:
+            if piece and used + wide > room + 1e-6:
                 pieces.append(piece)
                 piece, used = "", 0.0
             piece, used = piece + bit, used + wide
@@ -132,12 +133,14 @@ class Strip:
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """Strips that belong together: on one page where they go on one, if they are `whole`."""
+    """Strips that belong together: on one page where they go on one, if it is `whole`."""
 
     strips: tuple[Strip, ...]
     whole: bool = True
     again: tuple[Strip, ...] = ()
     """What stands above the rest of it on the next page."""
+    last: int = _LEAST
+    """How many strips at its end no page parts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +196,7 @@ class _Pages:
             above_all = (() if self.head is head else head) + above
             fits = self._fitting(rest, self.left - _tall(above_all))
             if fits < len(rest):
-                fits = min(fits, len(rest) - _LEAST)
+                fits = min(fits, len(rest) - block.last)
                 if not self.fresh and fits < _LEAST:
                     self.turn()
                     continue
@@ -236,6 +239,7 @@ def write(paper: Paper, sections: Iterable[Section], *, running: tuple[Strip, ..
     from reportlab.lib.colors import HexColor
     from reportlab.pdfgen.canvas import Canvas
 
+    color = functools.cache(HexColor)
     made = _Pages(paper.height - paper.top - paper.bottom, running)
     for section in sections:
         for block in section.blocks:
@@ -253,8 +257,8 @@ def write(paper: Paper, sections: Iterable[Section], *, running: tuple[Strip, ..
         y = paper.height - paper.top
         for strip in page:
             y -= strip.height
-            _draw(canvas, strip, paper, y, ink, HexColor)
-        _draw(canvas, footer(number, len(made.pages)), paper, paper.bottom - 2.5 * ROW, ink, HexColor)
+            _draw(canvas, strip, paper, y, ink, color)
+        _draw(canvas, footer(number, len(made.pages)), paper, paper.bottom - 2.5 * ROW, ink, color)
         canvas.showPage()
     canvas.save()
     return buffer.getvalue()
@@ -269,8 +273,17 @@ def _draw(canvas: Any, strip: Strip, paper: Paper, y: float, ink: str, color: Ca
         canvas.setLineWidth(strip.rule.weight)
         end = paper.room if strip.rule.wide is None else strip.rule.wide
         canvas.line(paper.side, y + strip.rule.above, paper.side + end, y + strip.rule.above)
+    if not strip.words:
+        return
+    text = canvas.beginText()
+    look: tuple[bool, float] | None = None
+    shade = ""
     for words in strip.words:
-        canvas.setFont(typeface(words.bold).fontName, words.size)
-        canvas.setFillColor(color(f"#{words.color or ink}"))
+        if look != (look := (words.bold, words.size)):
+            text.setFont(typeface(words.bold).fontName, words.size)
+        if shade != (shade := words.color or ink):
+            text.setFillColor(color(f"#{shade}"))
         x = paper.side + words.x - (width(words.text, words.size, words.bold) if words.right else 0)
-        canvas.drawString(x, y + words.size * 0.3, words.text)
+        text.setTextOrigin(x, y + words.size * 0.3)
+        text.textOut(words.text)
+    canvas.drawText(text)

@@ -18,13 +18,13 @@ from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs.catalogue.kinds import Kind
+from barfuncs.templates.colors import ACCENT as ACCENT
+from barfuncs.templates.colors import INK as INK
+from barfuncs.templates.colors import RULE as RULE
+from barfuncs.templates.colors import SOFT as SOFT
 from barfuncs.xlsx.package import read_parts
 
-ACCENT = "5B3A56"
-INK = "262226"
-SOFT = "6B656B"
 INPUT_FILL = "FBF4E4"
-RULE = "C9C2C9"
 FAMILY = "Calibri"
 
 FORMATS = {
