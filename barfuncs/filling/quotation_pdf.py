@@ -65,7 +65,7 @@ def pdf(quotation: Quotation) -> bytes:
     sections = [Section(tuple(_letterhead(said, paper.room, picture))), Section(tuple(table.blocks()), tuple(table.head())),
                 Section(tuple(_closing(said, paper.room)))]
     return write(paper, _signed(sections, said), running=_running(said, paper.room), footer=lambda n, of: _footer(said, paper.room, n, of),
-                 ink=INK, title=f"Quotation {said.number}", author=_one_line(said.seller), date=said.date)
+                 ink=INK, title=_title(said), author=_one_line(said.seller), date=_day(said.date))
 
 
 # What may be said
@@ -107,26 +107,23 @@ def _judge_number(value: float, label: str, name: str, problems: list[tuple[str,
 
 def _judge(said: Quotation, problems: list[tuple[str, str]]) -> None:
     """Notes what is missing."""
-    if not said.number:
-        problems.append(("number", "is missing"))
-    if not _is_date(said.date):
-        problems.append(("date", f"{said.date[:20]!r}; needed as year-month-day, such as 2026-03-31"))
     if said.paper.lower() not in PAPERS:
         problems.append(("paper", f"{said.paper[:20]!r}; allowed is A4, letter"))
     if not said.lines:
         problems.append(("lines", "there is none"))
     for n, line in enumerate(said.lines, start=1):
-        if not (line.description or line.part_number):
-            problems.append((f"line {n}", "has neither a description nor a part number"))
+        if not (line.description or line.part_number or line.drawing):
+            problems.append((f"line {n}", "has neither a description nor a part number nor a drawing"))
         if not (line.quantities or line.setup or line.tooling):
             problems.append((f"line {n}", "has no quantity with a price"))
 
 
-def _is_date(text: str) -> bool:
+def _day(text: str) -> str:
+    """A date as year-month-day; that of no day in particular, always the same, for what is none."""
     try:
-        return datetime.date.fromisoformat(text).isoformat() == text
+        return datetime.date.fromisoformat(text).isoformat()
     except ValueError:
-        return False
+        return "2026-01-01"
 
 
 # Numbers as the workbook shows them
@@ -156,6 +153,10 @@ def shown_quantity(value: float) -> str:
 
 
 # The letterhead
+
+
+def _title(said: Quotation) -> str:
+    return f"Quotation {_one_line(said.number)}".strip()
 
 
 def _one_line(text: str) -> str:
@@ -271,9 +272,10 @@ class _Table:
 
     def _line(self, number: int, line: QuotedLine) -> list[Strip]:
         drawing = ", ".join(text for text in (line.drawing, line.revision and f"revision {line.revision}") if text)
+        name = line.description or line.part_number or line.drawing
         facts = (("Part number", line.part_number if line.description else ""), ("Drawing" if line.drawing else "", drawing),
                  ("Material", line.material), ("Certificate", line.certificate))
-        left = _column(self.text, line.description or line.part_number, self.text_wide, bold=True)
+        left = _column(self.text, name, self.text_wide, bold=True)
         for label, text in facts:
             left += _column(self.text, f"{label}: {text}".removeprefix(": ") if text else "", self.text_wide, size=8.5)
         numbers = list(self._numbers(line))
@@ -338,7 +340,7 @@ def _signed(sections: list[Section], said: Quotation) -> list[Section]:
 
 def _running(said: Quotation, room: float) -> tuple[Strip, ...]:
     date = width(said.date, SMALL)
-    return (Strip((Words(0, clipped(f"Quotation {_one_line(said.number)}", room - date - _GAP, SMALL), SMALL, color=SOFT),
+    return (Strip((Words(0, clipped(_title(said), room - date - _GAP, SMALL), SMALL, color=SOFT),
                    Words(room, said.date, SMALL, color=SOFT, right=True))), Strip(height=8))
 
 
