@@ -91,7 +91,9 @@ def bow(i: dict[str, Any]) -> Any:
     """How far the bar that is loaded may be off straight, by the figures of EN 10278 for each metre."""
     size_mm = i["size"] * (1 if i["units"] == "mm" else 25.4)
     per_metre = {"carbon from 0.25% or alloy": {"round": 1.5, "hexagon": 2, "square": 2}}.get(i.get("steel"), {"round": 1, "hexagon": 1, "square": 1})
-    if not i.get("steel") or i["shape"] not in per_metre or (i["shape"] != "round" and size_mm > 75 * (1 + 1e-12)):
+    table = materials.active()
+    group = table[i["material"]].group if isinstance(i["material"], str) and i["material"] in table else ""
+    if not i.get("steel") or group not in ("", *STEEL) or i["shape"] not in per_metre or (i["shape"] != "round" and size_mm > 75 * (1 + 1e-12)):
         return "-"
     return per_metre[i["shape"]] * i["bar_length"] / 1000
 

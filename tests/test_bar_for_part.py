@@ -189,6 +189,8 @@ def test_the_standard_class_goes_by_the_material(material, shape, units, said):
     ({"steel": "carbon from 0.25% or alloy"}, 0.216, "In the middle of 144 in"), ({"steel": "carbon from 0.25% or alloy", "shape": "hexagon"}, 0.288, "In the middle"),
     ({"bar_length": 72.0}, 0.072, "In the middle of 72 in"), ({"steel": None}, "-", None),
     ({"shape": "square", "size": 3.0, "finished_size": None}, "-", "No straightness is known"), ({"shape": "octagon"}, "-", "No straightness is known"),
+    ({"material": "Brass C36000"}, "-", "No straightness is known for bar of this shape, size and material."), ({"material": 0.28}, 0.144, "In the middle"),
+    ({"material": "303"}, 0.144, "In the middle"),
 ])
 def test_straightness_of_the_loaded_bar_where_it_is_asked_for(change, bow, said):
     """1 mm in a metre for carbon steel below 0.25 %, 1.5 from there on, 2 for its hexagon."""

@@ -77,6 +77,8 @@ def _of_groups(groups: Iterable[str]) -> str:
 
 _STEELS = (*(group for groups in INCH_CLASSES.values() for group in groups), *ROUND_STAINLESS[1], "tool steel")
 """Groups that EN 10278 is for; in inch not all of them have a class here."""
+_MAY_BE_STEEL = _of_groups(("", *_STEELS))
+"""A material that is not in the table may be steel: who asks for the straightness of steel says so."""
 _IDEA = '", an idea: no standard here is for this bar"'
 _INCH_CLASS = f'IF(AND(shape="round",{_of_groups(ROUND_STAINLESS[1])}),"{ROUND_STAINLESS[0]}",' + "".join(
     f'IF({_of_groups(groups)},"{name}",' for name, groups in INCH_CLASSES.items()) + f'"{NO_STANDARD}"' + ")" * (len(INCH_CLASSES) + 1)
@@ -144,7 +146,7 @@ ANSWERS = (
     Answer("bar_why", "Why this size", "text", "", formula=_WHY),
     # Where the table has no bar of this shape and width nothing is known.
     Answer("bar_bow", "Bar out of straight, at most", "length", "length",
-           formula=f'IF({_SOLID},IF(ISBLANK(steel),"-",IF(size*bar_length>0,IF(OR(shape="round",size*unit_mm<=75*(1+{_NEAR})),'
+           formula=f'IF({_SOLID},IF(ISBLANK(steel),"-",IF(size*bar_length>0,IF(AND({_MAY_BE_STEEL},OR(shape="round",size*unit_mm<=75*(1+{_NEAR}))),'
                    'BAR_STRAIGHTNESS(size,bar_length,steel,shape,units),"-"))),"-")'),
 )
 
@@ -164,7 +166,7 @@ def put_bar(page: Page, form: Form, last: str) -> None:
         form.put_answer(left, name, "BCD", bold=name == "bar_size_needed")
     layout.quiet_errors(page.sheet, f"C{left.row - 2}:C{left.row}")
     left.next_row()
-    left.put("B:D", f'=IF(ISBLANK(steel),"",IF({form.prefix}bar_bow="-","No straightness is known for bar of this shape and size.",{_BOW_SAID}))',
+    left.put("B:D", f'=IF(ISBLANK(steel),"",IF({form.prefix}bar_bow="-","No straightness is known for bar of this shape, size and material.",{_BOW_SAID}))',
              size=9, color=layout.SOFT, shrink=True)
     layout.quiet_errors(page.sheet, f"B{left.row}")
     page.row = right.row
