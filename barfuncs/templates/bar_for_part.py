@@ -146,7 +146,7 @@ ANSWERS = (
     Answer("bar_why", "Why this size", "text", "", formula=_WHY),
     # Where the table has no bar of this shape and width nothing is known.
     Answer("bar_bow", "Bar out of straight, at most", "length", "length",
-           formula=f'IF({_SOLID},IF(ISBLANK(steel),"-",IF(size*bar_length>0,IF(AND({_MAY_BE_STEEL},OR(shape="round",size*unit_mm<=75*(1+{_NEAR}))),'
+           formula=f'IF({_SOLID},IF(ISBLANK(steel),"-",IF(size*bar_length*unit_mm>0,IF(AND({_MAY_BE_STEEL},OR(shape="round",size*unit_mm<=75*(1+{_NEAR}))),'
                    'BAR_STRAIGHTNESS(size,bar_length,steel,shape,units),"-"))),"-")'),
 )
 
