@@ -93,6 +93,8 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     if rng.random() < 0.3:
         job["part_weight"] = heaviest_part(job) * rng.choice([0.3, 0.8, 1])
     apart = random.Random(repr(job))  # what is drawn for the rest of the jobs stays as it was
+    if apart.random() < 0.3:
+        job["longest_push"] = round(apart.uniform(0.5, 12) * (25.4 if units == "mm" else 1.0), digits) or 1
     if apart.random() < 0.35:
         job |= sections(apart, job, digits)
         drawn = with_part(job)
@@ -291,7 +293,7 @@ _PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.
          "feeder_longest_bar": 160.0, "machine_type": "guide bush", "top_speed": 4000.0, "rear_hold": 3.0, "first_parts_scrapped": 1.0}
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
     "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "parts_bin": 400.0, "chip_bin": 55.0, "bulk_factor": 9.0,
-                 "mean_time_between_stops": 20.0, "tool_2_parts_per_edge": 300.0, "tool_2_parts_on_edge": 20.0},
+                 "mean_time_between_stops": 20.0, "longest_push": 24.0, "tool_2_parts_per_edge": 300.0, "tool_2_parts_on_edge": 20.0},
     "quote": {**_PLAN, **{f"quantity_{n}": q for n, q in enumerate((500.0, 100.0, 1000.0, 2500.0, 60.0, 5000.0), 1)},
               "margin": 0.2, "what_if_quantity": 250.0, "setup_rate": 60.0, "setup_hours": 1.5, "longest_push": 24.0, "tool_changes": 3.0,
               "op_2_operation": "facing", "op_2_start_diameter": 1.0, "op_2_end_diameter": 0.25, "op_2_length": 1.0,

@@ -90,6 +90,7 @@ CHECKLIST = (
     Line('"Cut-off tool measured: as wide as in the table below"'),
     Line('"Catcher for the remnant in; stays until new bar is in"'),
     Line('"Guards and doors shut, rear of the spindle covered"'),
+    Line(f'"Bar feed programmed in "&strokes&" strokes, "&{_length("longest_push")}&" at most"', "strokes>1"),
     Line('"Counters at zero, run limit set"'),
     Line('"First bar at low speed: listen before you raise it"'),
 )
