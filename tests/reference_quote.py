@@ -297,7 +297,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     for n in OPERATIONS:
         a[f"op_{n}_limit"], a[f"op_{n}_time"], a[f"op_{n}_speed"] = operation(i, n)
     a["cutting_time"] = sum(a[f"op_{n}_time"] for n in OPERATIONS)
-    a |= cycle_of(i, a)
+    a |= cycle_of(i, a) | reached(i, a["cutting_time"] > 0)
     a["cycle"] = cycle = a["listed_cycle"] if i["cycle_time"] is None else i["cycle_time"]
     i["tool_each"] = a["tool_each"]
     for n in range(1, 7):

@@ -404,3 +404,45 @@ def test_marks_and_suggestions_agree_with_other_programs(cases, judge):
         assert (label, differing(ours, found[label])) == (label, [])
     first = next(iter(made))
     assert differing(cases[first], dict.fromkeys(found[first], "other")) != []
+
+
+# --- what of the part no row makes ------------------------------------------------------------------------------------
+
+PLAIN = {"section_1_size": 0.6, "section_1_length": 1}
+BORED = PLAIN | {"section_1_size": 1, "section_1_bore": 0.25}
+FLATS = PLAIN | {"section_1_shape": "hexagon", "section_1_note": "the hexagon"}
+REACHED = [
+    (PLAIN, (DRILL, FACE), "turns down to section 1, 0.6"),  # facing to the center is no turning
+    (PLAIN, (TURN,), ""),  # nothing says how far
+    (PLAIN, (TURN | {"end_diameter": 0.6},), ""),
+    (PLAIN, (TURN | {"end_diameter": 0.7},), "turns down to section 1, 0.6"),
+    (PLAIN, (TURN | {"end_diameter": 0.7}, FACE | {"operation": "grooving", "end_diameter": 0.55}), ""),
+    (PLAIN, (FACE | {"end_diameter": 0.55},), ""),
+    (PLAIN, (THREAD,), "turns down to section 1, 0.6"),
+    (PLAIN | {"section_1_size": 0.996}, (DRILL,), ""),  # the bar but for its skin
+    (PLAIN | {"section_2_size": 0.4, "section_2_length": 0.5, "section_2_note": "spigot"}, (TURN | {"end_diameter": 0.6},), "turns down to spigot, 0.4"),
+    (PLAIN | DRAWN_THREAD, (THREAD,), ""),
+    (PLAIN | DRAWN_THREAD, (DRILL,), "turns or threads section 1, 0.5"),
+    (FLATS, (TURN,), "mills the flats of the hexagon, 0.6"),
+    (FLATS, (TURN, {"operation": "milling", "extra_time": 9}), ""),
+    (FLATS | {"shape": "hexagon", "size": 0.6}, (TURN,), ""),  # those of the bar
+    (BORED, (TURN,), "makes the bore"),
+    (BORED, (TURN, DRILL), ""),
+    (BORED, (TURN | {"operation": "boring", "start_diameter": 0.25},), ""),
+    (BORED | {"section_1_bore": 0.5, "shape": "tube", "thickness": 0.25}, (TURN,), ""),  # that of the tube
+    (BORED | {"section_1_size": 0.6}, (FACE,), "turns down to section 1, 0.6; no row makes the bore"),
+    (BORED, (), ""),
+    ({}, (FACE,), ""),
+]
+
+
+@pytest.mark.parametrize(("part", "cuts", "said"), REACHED, ids=range(len(REACHED)))
+def test_a_section_that_no_row_reaches_is_named(book, part, cuts, said):
+    rows: dict = {}
+    for n, cut in enumerate(cuts, start=1):
+        rows |= row(cut | {"start_diameter": min(cut["start_diameter"], part.get("size", 1))} if "start_diameter" in cut else cut, n)
+    put(book, JOB | dict.fromkeys(("tool_change_time", "rapid_time", "bar_feed_time", "handover_time"), 0) | part | rows)
+    assert (book.value("quote_not_reached") or "") == said
+    check, = (str(book.value(f"Costing!C{line}")) for line in range(50, 130) if str(book.value(f"Costing!C{line}")).startswith("Operations: "))
+    if not book.value("quote_operation_looks"):  # which the check names first
+        assert (check == f"Operations: Sheet Operations: no row {said}.") == bool(said)

@@ -160,7 +160,7 @@ def _without_idle_cells(label: str, parts: Mapping[str, bytes]) -> dict[str, byt
 
         def needed(match: re.Match[bytes], cells: set[tuple[int, int]] = cells) -> bytes:
             worked_out = b"<f" in (match[3] or b"")
-            return match[0] if worked_out or match[3] and (int(match[2]), column_number(match[1].decode())) in cells else b""
+            return match[0] if worked_out or (match[3] and (int(match[2]), column_number(match[1].decode())) in cells) else b""
 
         kept[part] = _ANY_CELL.sub(needed, parts[part])
     return kept
