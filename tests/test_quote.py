@@ -328,11 +328,12 @@ def put(book: Workbook, inputs: dict) -> None:
 @pytest.mark.parametrize("name", [*NUMBERS, *CHOICES, "material"])
 def test_no_answer_that_rests_on_a_bad_input_is_a_number(book, name):
     answers = resting_on("quote", name) - {"not_counted", "operation_looks", "long_stickout", "more_looks", "value_said"}
+    answers -= {"not_turned", "not_reached"} if name.startswith("section_") else {"not_turned", "not_reached", "least_section"}  # no part is drawn
     answers -= {f"offer_{n}" for n in BREAKS}  # a text; the customer's page shows none of them
     answers -= {f"proc_{n}_{what}" for n in range(1, 7) for what in ("first", "each", "lot") if not name.startswith(f"proc_{n}_")}
     answers -= {f"bracket_{n}_{what}" for n in range(3, 7) for what in ("bars", "cost")}  # blank rows
     answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("usual_speed", "usual_feed", "usual_passes", "usual_edge", "like", "speeds_row", "cut_time")}
-    answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("time", "speed", "edge_share", "side")
+    answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("time", "speed", "edge_share", "side", "turns_to")
                 if n not in (2, 5) and not name.startswith(f"op_{n}_")}
     answers -= {f"op_{n}_limit" for n in range(1, 13)}  # what holds a spindle back is known without the cut
     answers -= {"main_changes"} if name != "tool_changes" else set()  # they are typed
@@ -361,7 +362,7 @@ def test_a_machine_that_the_shop_has_not_stops_the_quote(book):
 
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
     put(book, GOOD)
-    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "value_said", "cheaper_said", "bar_class", "bar_why", "taylor_work",
+    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "value_said", "cheaper_said", "bar_class", "bar_why", "not_turned", "not_reached", "taylor_work",
              *TOTALS, "machines_that_fit",  # nothing is drawn, see test_part_sheet
              *(f"offer_{n}" for n in BREAKS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}
     assert {a for a in quote.TEMPLATE.form.answers if not isinstance(book.value(f"quote_{a}"), float)} == texts

@@ -286,7 +286,7 @@ def _check_list(page: _SetupPage) -> None:
     _, text = page.applying("KLM", CHECKLIST)
     for n in range(1, len(CHECKLIST) + 1, 2):
         page.next_row(18)
-        for columns, number in (("B:E", n), ("G:I", n + 1)):
+        for columns, number in (("B:E", n), ("G:I", n + 1))[:len(CHECKLIST) - n + 1]:
             instead = f'IF(plan_stopped=1,"{_NOT_FROM_THIS}","")' if number == 1 else '""'
             page.put(columns, f'=IFERROR("\u25a1  "&{text.format(n=number)},{instead})', size=11, shrink=True)
 
