@@ -20,7 +20,7 @@ from barfuncs.catalogue.kinds import LAST_BAR_RESTS
 from barfuncs.filling.filler import Filled, fill, filler, read_inputs
 from barfuncs.functions.cost import PRICE_BREAK_COLUMNS
 from barfuncs.templates import bar_for_part, plausible, quote
-from barfuncs.templates.model import LOOK, STOP
+from barfuncs.templates.model import LOOK, OK, STOP
 from barfuncs.templates.quote import more_costs
 from barfuncs.templates.quote.brackets import BRACKETS
 from barfuncs.templates.quote.costs import WHAT_IFS
@@ -543,3 +543,12 @@ def test_prices_that_ask_for_a_second_look(change, word, sentence):
     assert filled.answers["status"].startswith(word)
     page = openpyxl.load_workbook(io.BytesIO(filled.data), data_only=True)["Costing"]
     assert any(page.cell(row, 2).value == word and sentence in page.cell(row, 3).value for row in range(1, page.max_row + 1))
+
+
+@pytest.mark.parametrize(("scrap_rate", "word"), [(None, LOOK), (0, OK), (0.02, OK)])
+def test_a_scrap_rate_that_is_not_filled_in_is_said(scrap_rate, word):
+    book = in_the_sheet("quote", GOOD | dict.fromkeys(f"quantity_{n}" for n in range(2, 7)) | {"scrap_rate": scrap_rate, "setup_parts": None})
+    (line,) = (n for n in range(50, 130) if str(book.value(f"Costing!C{n}")).startswith("Quantities: "))
+    assert book.value(f"Costing!B{line}") == word
+    assert (book.value(f"Costing!C{line}") == "Quantities: The scrap rate is not filled in: no scrap is counted. Where there is none, fill in 0.") == (
+        scrap_rate is None)
