@@ -93,8 +93,6 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     if rng.random() < 0.3:
         job["part_weight"] = heaviest_part(job) * rng.choice([0.3, 0.8, 1])
     apart = random.Random(repr(job))  # what is drawn for the rest of the jobs stays as it was
-    if apart.random() < 0.3:
-        job["longest_push"] = round(apart.uniform(0.5, 12) * (25.4 if units == "mm" else 1.0), digits) or 1
     if apart.random() < 0.35:
         job |= sections(apart, job, digits)
         drawn = with_part(job)
@@ -107,6 +105,8 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     if good_per_bar(with_part(job)) < 1:  # of a part or two nothing is left
         for name in ("first_parts_scrapped", "last_feed", "second_spindle_stock", "rear_hold"):
             job.pop(name, None)
+    if apart.random() < 0.3:
+        job["longest_push"] = round(apart.uniform(0.5, 12) * (25.4 if units == "mm" else 1.0), digits)
     return job
 
 
@@ -248,7 +248,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     """A quote for which at least one whole part fits, with a cycle time, an operation list, or both."""
     job = good_job(rng)
     unit = 25.4 if job["units"] == "mm" else 1.0
-    not_asked = ("quantity", "longest_random_bar", "feeder_bars", "bars_on_hand")
+    not_asked = ("quantity", "longest_random_bar", "feeder_bars", "bars_on_hand", "longest_push")
     job = {name: value for name, value in job.items() if name in TEMPLATES["quote"].inputs and name not in not_asked}
     per_bar = good_per_bar(with_part(job))
     usual = [1, 2, 7, 40, 100, 101, 250, 999, 1000, 5000, 25_000, 120_000]
