@@ -349,8 +349,10 @@ _MISSING = "Operations: Sheet Operations: the list is not the whole cycle. Not g
 ])
 def test_the_check_of_the_operations(book, change, word, sentence):
     put(book, JOB | row(TURN) | change)
-    words = {book.value(f"Costing!B{line}"): book.value(f"Costing!C{line}") for line in range(30, 80)
-             if str(book.value(f"Costing!C{line}")).startswith("Operations: ")}
+    sheet, first, column = book.first_cell("quote_check_words")
+    lines = range(first, first + len(quote.TEMPLATE.checks))
+    checks = [(book.value_at((sheet, line, column)), str(book.value_at((sheet, line, column + 1)))) for line in lines]
+    words = {said_word: said for said_word, said in checks if said.startswith("Operations: ")}
     assert list(words) == [word]
     assert sentence in words[word]
 
@@ -443,6 +445,7 @@ def test_a_section_that_no_row_reaches_is_named(book, part, cuts, said):
         rows |= row(cut | {"start_diameter": min(cut["start_diameter"], part.get("size", 1))} if "start_diameter" in cut else cut, n)
     put(book, JOB | dict.fromkeys(("tool_change_time", "rapid_time", "bar_feed_time", "handover_time"), 0) | part | rows)
     assert (book.value("quote_not_reached") or "") == said
-    check, = (str(book.value(f"Costing!C{line}")) for line in range(50, 130) if str(book.value(f"Costing!C{line}")).startswith("Operations: "))
+    number = [check.topic for check in quote.TEMPLATE.checks].index("Operations") + 1
+    check = book.value(f"quote_check_sentences[{number}]")
     if not book.value("quote_operation_looks"):  # which the check names first
         assert (check == f"Operations: Sheet Operations: no row {said}.") == bool(said)

@@ -244,8 +244,8 @@ def test_a_larger_quantity_costs_more_each_only_where_whole_bars_or_parts_force_
 
 def check(data: bytes, topic: str) -> tuple[str, str]:
     """Word and sentence of one check."""
-    stored = content(data, "Costing").stored
-    cell, = (cell for cell, value in stored.items() if cell.startswith("Costing!C") and str(value).startswith(f"{topic}: "))
+    stored = content(data, "Notes").stored
+    cell, = (cell for cell, value in stored.items() if cell.startswith("Notes!C") and str(value).startswith(f"{topic}: "))
     return stored[cell.replace("!C", "!B")], stored[cell]
 
 
@@ -541,14 +541,14 @@ def test_prices_that_ask_for_a_second_look(change, word, sentence):
            "setup_hours": 0.01, "cycle_time": 60}
     filled = fill("quote", job | change)
     assert filled.answers["status"].startswith(word)
-    page = openpyxl.load_workbook(io.BytesIO(filled.data), data_only=True)["Costing"]
+    page = openpyxl.load_workbook(io.BytesIO(filled.data), data_only=True)["Notes"]
     assert any(page.cell(row, 2).value == word and sentence in page.cell(row, 3).value for row in range(1, page.max_row + 1))
 
 
 @pytest.mark.parametrize(("scrap_rate", "word"), [(None, LOOK), (0, OK), (0.02, OK)])
 def test_a_scrap_rate_that_is_not_filled_in_is_said(scrap_rate, word):
     book = in_the_sheet("quote", GOOD | dict.fromkeys(f"quantity_{n}" for n in range(2, 7)) | {"scrap_rate": scrap_rate, "setup_parts": None})
-    (line,) = (n for n in range(50, 130) if str(book.value(f"Costing!C{n}")).startswith("Quantities: "))
-    assert book.value(f"Costing!B{line}") == word
-    assert (book.value(f"Costing!C{line}") == "Quantities: The scrap rate is not filled in: no scrap is counted. Where there is none, fill in 0.") == (
+    number = [check.topic for check in quote.TEMPLATE.checks].index("Quantities") + 1
+    assert book.value(f"quote_check_words[{number}]") == word
+    assert (book.value(f"quote_check_sentences[{number}]") == "Quantities: The scrap rate is not filled in: no scrap is counted. Where there is none, fill in 0.") == (
         scrap_rate is None)
