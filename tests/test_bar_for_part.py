@@ -158,8 +158,10 @@ def test_without_sections_a_size_is_still_asked_for():
 ])
 def test_the_check_of_the_bar(change, word, words):
     book = in_the_sheet("job_plan", GOOD_INPUTS["job_plan"] | change)
-    page = [(str(book.value(f"B{row}")), str(book.value(f"C{row}"))) for row in range(60, 110)]
-    (mark, said), = [(mark, said) for mark, said in page if said.startswith("Bar for the part: ")]
+    topics = [check.topic for check in TEMPLATES["job_plan"].checks]
+    sheet, row, column = book.first_cell("plan_check_words")
+    row += topics.index("Bar for the part")
+    mark, said = (str(book.value_at((sheet, row, column + n))) for n in (0, 1))
     assert mark == word
     assert words in said
 
