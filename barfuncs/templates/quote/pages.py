@@ -154,7 +154,7 @@ def more_costs_sheet(book: Workbook) -> None:
     page = add_page(book, "More costs", table_widths(PROCESSES), landscape=True)
     sheet = page.sheet
     page.title("More costs")
-    page.remark("Outside and second operations, price brackets of the material, inspection, packing, and how the price is shown. What is left blank costs nothing; "
+    page.remark("Outside work, price brackets, inspection, packing, and how the price is shown. What is left blank costs nothing; "
                 "what it all costs at each quantity stands on the sheet Prices.")
     page.skip()
     last = FORM.put_table(page, PROCESSES)
@@ -275,7 +275,7 @@ def prices_sheet(book: Workbook) -> None:
         FORM.put_value(page, f"price_if_{tag}", "C")
         sheet[FORM.put_value(page, f"change_{tag}", "D")].number_format = "+#,##0.0000;-#,##0.0000;0"
         sheet[FORM.put_value(page, f"change_share_{tag}", "E")].number_format = "+0.0%;-0.0%;0.0%"
-        sheet[FORM.put_value(page, f"bars_said_{tag}", "F")].alignment = Alignment(horizontal="right", vertical="center")
+        sheet[FORM.put_value(page, f"bars_said_{tag}", "F")].alignment = Alignment(horizontal="right", vertical="center", shrink_to_fit=True)
     layout.quiet_errors(sheet, f"C{first + 1}:F{page.row}")
     _price_chart(beside, price_row)
     page.row = max(page.row, beside.row + 14)
