@@ -130,6 +130,9 @@ def _with_cells_for_names(parts: Mapping[str, bytes]) -> dict[str, bytes]:
     return {name: _CELL_FORMULA.sub(with_cells, data) if name.startswith("xl/worksheets/") else data for name, data in parts.items()}
 
 
+_FROM_1904 = re.compile(rb"""<[\w:]*workbookPr\b[^>]*\bdate1904\s*=\s*["'](?:1|true|on)["']""")
+
+
 def address_on(sheet: int, ref: str) -> Address:
     """Address of a cell such as B2 on a sheet."""
     match = _REF.fullmatch(ref)
@@ -213,6 +216,19 @@ class Workbook:
         close = difflib.get_close_matches(ref, self.names, n=1)
         hint = f"; did you mean {close[0]!r}?" if close else ""
         raise WorkbookError(f"{self.label} has no cell or name {ref!r}{hint}")
+
+    def has_name(self, name: str) -> bool:
+        """Whether the workbook has this defined name."""
+        return name in self._targets
+
+    def is_formula(self, ref: str) -> bool:
+        """Whether a formula stands in a cell."""
+        return bool(self._model.get_cell_formula(*self.address(ref)))
+
+    @property
+    def from_1904(self) -> bool:
+        """Whether a day is counted from 1904 and not from 1900."""
+        return bool(_FROM_1904.search(self.parts["xl/workbook.xml"]))
 
     def first_cell(self, name: str) -> Address:
         """Address of the first cell of a defined name that stands for a range."""
