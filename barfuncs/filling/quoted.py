@@ -8,6 +8,7 @@ from typing import Any
 
 from barfuncs.errors import InputError
 from barfuncs.filling.quotation_data import Quotation, QuotedLine, QuotedQuantity
+from barfuncs.templates.quote.inputs import OF_THE_SHOP
 from barfuncs.templates.shop import Letterhead
 
 Said = Mapping[str, Any]
@@ -61,8 +62,8 @@ def quotation_of(sources: Sequence[Source], letterhead: Letterhead | None = None
     paper = _first("paper", sources)
     logo = None
     if letterhead:
-        for name in ("seller", "seller_address", "seller_contact", "terms", "tax_note", "notes"):
-            whole[name] = whole[name] or getattr(letterhead, name) or ""
+        for source, name in OF_THE_SHOP.items():
+            whole[name] = whole[name] or getattr(letterhead, source) or ""
         whole["valid_until"] = whole["valid_until"] or _days_after(whole["date"], letterhead.valid_days)
         paper, logo = paper or letterhead.paper or "", letterhead.picture
     return Quotation(**whole, lines=tuple(lines), remark=remark, paper=paper or _first("usual_paper", sources) or "A4", logo=logo)

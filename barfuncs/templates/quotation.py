@@ -45,8 +45,8 @@ INPUTS = {
         replace(_OF_THE_QUOTE["currency"], label="Currency *"), _OF_THE_QUOTE["freight_charged"],
         replace(_OF_THE_QUOTE["paper"], help="paper of the quotation that is sent; left blank, A4"),
     ),
-    "What you say": (*(_OF_THE_QUOTE[name] for name in ("delivery", "terms", "tax_note")),
-                     replace(_OF_THE_QUOTE["remark"], help="anything else that the customer should read"), _OF_THE_QUOTE["notes"]),
+    "What you say": (*(_OF_THE_QUOTE[name] for name in ("delivery", "terms", "tax_wording")),
+                     replace(_OF_THE_QUOTE["remark"], help="anything else that the customer should read"), _OF_THE_QUOTE["quotation_notes"]),
 }
 _PER = "".join(f'IF(line_priced_per="{name}",{count},' for name, count in kinds.PRICED_PER.items()) + "NA()" + ")" * len(kinds.PRICED_PER)
 _WORDS = ("part_number", "drawing", "revision", "material", "certificate", "remark")
@@ -233,7 +233,7 @@ def _customer_sheet(book: Workbook) -> None:
         if label != "Reference":
             sheet[f"E{row}"].number_format = "yyyy-mm-dd"
     said = "&".join(f'IF({name}="","","{label}: "&{name}&CHAR(10))' for label, name in (
-        ("Delivery", "delivery"), ("Terms", "terms"), ("Tax", "tax_note"), ("Remark", "remark"), ("Notes", "notes")))
+        ("Delivery", "delivery"), ("Terms", "terms"), ("Tax", "tax_wording"), ("Remark", "remark"), ("Notes", "quotation_notes")))
     page.next_row(135)
     page.put("B:F", f"={said}", wrap=True)
     page.next_row(18)
@@ -281,7 +281,7 @@ def _shown(name: str) -> str:
 
 _WHOLE = {"number": "quote_number", "customer": "customer", "customer_address": "customer_address", "attention": "attention",
           "reference": "reference", "delivery": "delivery", "seller": "seller", "seller_address": "seller_address",
-          "seller_contact": "seller_contact", "terms": "terms", "tax_note": "tax_note", "notes": "notes", "currency": "currency", "remark": "remark"}
+          "seller_contact": "seller_contact", "terms": "terms", "tax_note": "tax_wording", "notes": "quotation_notes", "currency": "currency", "remark": "remark"}
 
 
 def _said(inputs: Values, answers: Values) -> dict[str, Any]:

@@ -106,8 +106,8 @@ LETTERHEAD = (
     make_column("logo", "Logo file", kinds.Text, "name of a PNG or JPEG file that lies beside this shop file"),
     make_column("valid_days", "Valid for", kinds.Days, "days from the date of a quotation on which its prices lapse", unit="days"),
     make_column("terms", "Terms", kinds.LongText, "terms of payment and delivery"),
-    make_column("tax_note", "Tax", kinds.LongText, "what you say of tax"),
-    make_column("notes", "Notes", kinds.LongText, "what stands below every quotation"),
+    make_column("tax_wording", "What you say of tax", kinds.LongText, "what you say of tax"),
+    make_column("quotation_notes", "Notes below the quotation", kinds.LongText, "what stands below every quotation"),
     make_column("paper", "Paper", kinds.Paper, "left blank, letter for parts in inch and A4 for those in mm"),
 )
 """What a quotation says to every customer. What is left blank is not said."""
@@ -225,8 +225,8 @@ class Letterhead:
     logo: str | None = None
     valid_days: int | None = None
     terms: str | None = None
-    tax_note: str | None = None
-    notes: str | None = None
+    tax_wording: str | None = None
+    quotation_notes: str | None = None
     paper: str | None = None
     picture: bytes | None = field(default=None, repr=False)
     """The logo file, a PNG or JPEG."""
@@ -661,7 +661,7 @@ _EXAMPLE_LETTERHEAD = {"seller": "Bellwether Turning", "seller_address": "4 Mill
 
 
 def _letterhead_sheet(book: Workbook) -> None:
-    sheet = layout.add_sheet(book, LETTERHEAD_SHEET, {"A": 1.5, "B": 18, "C": 70, "D": 7, "E": 58})
+    sheet = layout.add_sheet(book, LETTERHEAD_SHEET, {"A": 1.5, "B": 25, "C": 70, "D": 7, "E": 58})
     layout.put(sheet, "B1", LETTERHEAD_SHEET, size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
     layout.put(sheet, "B2", "Optional. What every quotation says; what is left blank is not said, and a quote's own words come first.", size=9,

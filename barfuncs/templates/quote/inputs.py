@@ -105,11 +105,11 @@ LETTER: tuple[Input, ...] = (
                help_text="freight to the customer as a line of its own, once for the whole quotation; 0 says that it is free; left blank, no line"),
     make_input("delivery", "Delivery", kinds.LongText, help_text="where and how you deliver, the whole quotation"),
     make_input("terms", "Terms", kinds.LongText, from_shop=True, help_text="terms of payment and delivery"),
-    make_input("tax_note", "Tax", kinds.LongText, from_shop=True, help_text="what you say of tax"),
-    make_input("notes", "Notes", kinds.LongText, from_shop=True, help_text="what stands below every quotation"),
+    make_input("tax_wording", "What you say of tax", kinds.LongText, from_shop=True, help_text="what you say of tax"),
+    make_input("quotation_notes", "Notes below the quotation", kinds.LongText, from_shop=True, help_text="what stands below every quotation"),
     make_input("remark", "Remark", kinds.LongText, help_text="anything else that the customer should read of this part"),
     make_input("paper", "Paper", kinds.Paper, from_shop=True,
                help_text="paper of the quotation that is sent; left blank, letter for a part in inch and A4 for one in mm"),
 )
-OF_THE_SHOP = ("seller", "seller_address", "seller_contact", "terms", "tax_note", "notes")
-"""Texts of the customer's page that the shop's own stand in for."""
+OF_THE_SHOP = {name: name for name in ("seller", "seller_address", "seller_contact", "terms")} | {"tax_wording": "tax_note", "quotation_notes": "notes"}
+"""Texts of the customer's page that the shop's own stand in for, and what they are called in a quotation."""

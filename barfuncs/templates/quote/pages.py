@@ -327,8 +327,8 @@ def customer_sheet(book: Workbook) -> None:
     page.next_row()
     page.put("B:E", f'=IF($B${ready[1:]}<>"","",quote_value_said)', size=9, color=layout.SOFT, shrink=True)
     layout.quiet_errors(sheet, f"B{page.row}")
-    for label, formula, height in (("Delivery", _shown("delivery"), 28), ("Terms", "=quote_terms_said", 42), ("Tax", "=quote_tax_note_said", 28),
-                                   ("Remark", _shown("remark"), 70), ("Notes", "=quote_notes_said", 42)):
+    for label, formula, height in (("Delivery", _shown("delivery"), 28), ("Terms", "=quote_terms_said", 42), ("Tax", "=quote_tax_wording_said", 28),
+                                   ("Remark", _shown("remark"), 70), ("Notes", "=quote_quotation_notes_said", 42)):
         row = page.next_row(height)
         page.put("B", f'=IF(C{row}="","","{label}")', color=layout.SOFT, wrap=True)
         page.put("C:E", formula, wrap=True)

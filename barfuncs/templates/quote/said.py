@@ -46,7 +46,8 @@ def said(inputs: Values, answers: Values) -> dict[str, Any]:
                            "offer": text(f"offer_{n}"), "note": least})
     line = {name: text(source) for name, source in _OF_THE_LINE.items()} | {
         "material": text("material_said"), "priced_per": text("priced_said"), "setup": setup, "tooling": tooling, "quantities": quantities}
-    whole: dict[str, Any] = {name: text(source) for name, source in _OF_ALL_LINES.items()} | {name: text(f"{name}_said") for name in OF_THE_SHOP}
+    whole: dict[str, Any] = {name: text(source) for name, source in _OF_ALL_LINES.items()} | {
+        name: text(f"{source}_said") for source, name in OF_THE_SHOP.items()}
     whole |= {"date": day_text(known["quote_date"]), "valid_until": day_text(known["valid_said"]), "currency": text("currency_shown"),
               "freight": None if known["freight_line"] in (None, "") else number("freight_line"), "paper": text("paper_said"),
               "usual_paper": kinds.PAPERS[inputs.get("units") != "mm"]}
