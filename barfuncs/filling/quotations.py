@@ -3,8 +3,6 @@
 What stands in them is calculated anew, in a process of its own: a value that a file has stored may be older than its inputs.
 """
 
-import importlib
-import itertools
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -14,7 +12,7 @@ from typing import Any
 from barfuncs.errors import BarfuncsError, InputError, WorkbookError
 from barfuncs.filling.lists import safe_name
 from barfuncs.filling.quotation_data import Quotation
-from barfuncs.filling.quotation_xlsx import workbook
+from barfuncs.filling.quotation_files import files_of, free_stem
 from barfuncs.filling.quoted import Source, quotation_of
 from barfuncs.templates import quotation as by_hand
 from barfuncs.templates.model import STOP
@@ -93,7 +91,7 @@ def quote_files(paths: Iterable[str | Path], out: str | Path, *, number: str = "
     for group in groups.values():
         made = Made(number or group[0][1], [path.name for path, *_ in group])
         made.problems = [problem for *_, problems in group for problem in problems]
-        stem = _stem(made.number or group[0][0].stem, taken)
+        stem = free_stem(safe_name(made.number or group[0][0].stem), taken)
         quoted.made.append(made)
         if made.problems:
             continue
@@ -109,14 +107,6 @@ def quote_files(paths: Iterable[str | Path], out: str | Path, *, number: str = "
 
 def _without(path: Path, error: Exception) -> str:
     return str(error).removeprefix(path.name).lstrip(": ")
-
-
-def _stem(name: str, taken: set[str]) -> str:
-    stem = f"Quotation {safe_name(name)}".strip()
-    numbered = (stem if n == 1 else f"{stem} ({n})" for n in itertools.count(1))
-    stem = next(text for text in numbered if text.casefold() not in taken)
-    taken.add(stem.casefold())
-    return stem
 
 
 def _files(paths: Iterable[str | Path]) -> Iterator[tuple[Path, bool]]:
@@ -189,7 +179,7 @@ def _read(file: str, template: Template, says: ForCustomer, cells: sandbox.Cells
     inputs = {name: values[name] for name in says.inputs}
     prefix = template.form.prefix
     answers = {name: values[prefix + name] for name in (*says.answers, *_OF_THE_STATUS)}
-    number = inputs.get("quote_number")
+    number = inputs.get(says.number)
     number = f"{number:.15g}" if isinstance(number, float) else " ".join(str(number or "").split())
     if typed := [name for name in cells.typed if name.startswith((prefix, "use_"))]:
         return number, None, [(file, f"{', '.join(typed[:4])}: a typed value stands in place of a formula, and may be older than the inputs; "
@@ -216,22 +206,6 @@ def _stopped(answers: Any) -> str:
         return ""
     stops = str(answers["stops"] or "").strip()
     return stops or status.removeprefix(STOP).strip()
-
-
-def pdf_of(quotation: Quotation) -> bytes | None:
-    """The same as a PDF."""
-    try:
-        module = importlib.import_module("barfuncs.filling.quotation_pdf")
-    except ModuleNotFoundError:
-        return None
-    data: bytes = module.pdf(quotation)
-    return data
-
-
-def files_of(quotation: Quotation) -> dict[str, bytes]:
-    """By the end of its name the content of each file that a quotation is sent as."""
-    pdf = pdf_of(quotation)
-    return {".xlsx": workbook(quotation)} | ({} if pdf is None else {".pdf": pdf})
 
 
 def _write(made: Made, out: Path, stem: str, quotation: Quotation, replace: bool) -> None:

@@ -68,6 +68,8 @@ class ForCustomer:
     inputs: tuple[str, ...]
     answers: tuple[str, ...]
     said: Callable[[Values, Values], dict[str, Any]]
+    number: str = "quote_number"
+    """The input by which several become one quotation."""
 
 
 def no_problems(*_: Any) -> Problems:
