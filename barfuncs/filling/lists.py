@@ -573,7 +573,8 @@ class _Planner:
             return
         try:
             quotation = quotation_of([Source(entry.file, json.loads(entry.quoted)) for entry in lines],
-                                     self.setup.shop.letterhead if self.setup.shop else None)
+                                     self.setup.shop.letterhead if self.setup.shop else None, number)
+            contents = {f"{stem}{end}": data for end, data in files_of(quotation).items()}
         except InputError as error:
             self.withdraw(number, _NOT_WHOLE)
             row = next((entry.row for entry in lines if entry.list == self.source), 0)
@@ -581,7 +582,7 @@ class _Planner:
                 self.problem(row, f"the quotation {number} is not written: {what} {reason}", "quote_number", number)
             return
         try:
-            self.place_quotation(number, made_from, {f"{stem}{end}": data for end, data in files_of(quotation).items()})
+            self.place_quotation(number, made_from, contents)
             self.note_sent(lines, f"{stem}.xlsx")
             self.outcome.copies += 1
         except FileExistsError as error:

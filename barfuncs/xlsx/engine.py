@@ -60,7 +60,7 @@ def check_limits(label: str, parts: Mapping[str, bytes]) -> None:
         for match in _FORMULA.finditer(data):
             formulas += 1
             formula = match[1]
-            if len(formula) > LONGEST_FORMULA * 2 or len(unescape(formula.decode("utf-8", "replace"))) > LONGEST_FORMULA:
+            if len(formula) > LONGEST_FORMULA * 6 or len(unescape(formula.decode("utf-8", "replace"), _QUOTES)) > LONGEST_FORMULA:  # 6: &quot;
                 raise WorkbookError(f"{label} has a formula longer than {LONGEST_FORMULA:,} characters ({_start(formula)})")
             if _depth(formula) > DEEPEST_FORMULA:
                 raise WorkbookError(f"{label} has a formula nested more than {DEEPEST_FORMULA} deep ({_start(formula)})")
