@@ -210,11 +210,12 @@ class Form:
     def put_status(self, page: Page, columns: str, subject: str) -> None:
         """One line that says whether `subject` is complete, and what is missing where it is not."""
         problems, unknown, words = (f"{self.prefix}{n}" for n in ("problems", "not_known", "check_words"))
+        looks = f'COUNTIF({words},"{LOOK}")'
         status = (f'=IF({problems}<>"","{STOP}  Fill in or correct: "&LEFT({problems},LEN({problems})-2)&".",'
                   f'IF(COUNTIF({words},"{STOP}")>0,"{STOP}  See the checks.",'
                   f'IF({unknown}<>"","{STOP}  These can\'t be worked out from the inputs: "'
                   f'&LEFT({unknown},LEN({unknown})-2)&".",'
-                  f'IF(COUNTIF({words},"{LOOK}")>0,"{LOOK}  The {subject} is complete. See the checks.",'
+                  f'IF({looks}>0,"{LOOK}  See the checks: "&{looks}&IF({looks}=1," asks"," ask")&" for a second look.",'
                   f'"{OK}  The {subject} is complete, and every check is passed."))))')
         ref = page.put(columns, status, bold=True, wrap=True)
         page.name(f"{self.prefix}status", ref.partition(":")[0])
@@ -327,7 +328,7 @@ class Form:
         first = page.row + 1
         for number in range(table.rows):
             page.next_row(17)
-            page.put("A", number + 1, size=1, color="FFFFFF")
+            page.put("A", number + 1, size=1, color=layout.GROUND)
             self._put_table_row(page, table, letters, records[number] if number < len(records) else {}, number)
         for item in table.columns:
             cells = f"{letters[item.name]}{first}:{letters[item.name]}{page.row}"
@@ -345,6 +346,9 @@ class Form:
         answers = [letters[a.name] for a in table.answers if not a.aside]
         if answers:
             layout.quiet_errors(sheet, f"{answers[0]}{first}:{answers[-1]}{page.row}")
+        aside = [letters[a.name] for a in table.answers if a.aside] + [letters[f"use_{c.name}"] for c in table.columns if _has_used(table, c)]
+        if aside:
+            layout.quiet_errors(sheet, f"{aside[0]}{first}:{aside[-1]}{page.row}")
         return last
 
     def _put_table_row(self, page: Page, table: Table, letters: Mapping[str, str], record: Mapping[str, object],

@@ -23,6 +23,8 @@ from barfuncs.xlsx.package import read_parts
 ACCENT = "5B3A56"
 INK = "262226"
 SOFT = "6B656B"
+GROUND = "FFFFFF"
+"""The color of the sheet: what is written in it does not show."""
 INPUT_FILL = "FBF4E4"
 RULE = "C9C2C9"
 FAMILY = "Calibri"
@@ -81,6 +83,7 @@ def add_sheet(book: Workbook, title: str, widths: dict[str, float], landscape: b
         sheet.column_dimensions[column].width = width
     sheet.page_setup.orientation = "landscape" if landscape else "portrait"
     sheet.page_setup.paperSize = 9
+    sheet.page_setup.errors = "blank"
     sheet.page_setup.fitToWidth = 1
     sheet.page_setup.fitToHeight = 1
     sheet.sheet_properties.pageSetUpPr.fitToPage = True  # type: ignore[union-attr]
@@ -173,9 +176,9 @@ def rule_where(formula: str, **style: Any) -> Any:
 
 
 def quiet_errors(sheet: Worksheet, area: str) -> None:
-    """An error value stays an error, in soft grey: the status line says in words what is missing."""
+    """An error value stays an error, but does not show: the status line says in words what is missing."""
     first = area.split(":")[0]
-    sheet.conditional_formatting.add(area, rule_where(f"ISERROR({first})", font=Font(color="A8A2A8")))
+    sheet.conditional_formatting.add(area, rule_where(f"ISERROR({first})", font=Font(color=GROUND)))
 
 
 def stacked_bar(sheet: Worksheet, first_row: int, last_row: int, anchor: str, width: float, height: float,

@@ -163,6 +163,7 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
               "IF(MAX(prices_fit)=0,0,IF(SUMPRODUCT(--(prices_fit=MAX(prices_fit)))=1,"
               "MATCH(MAX(prices_fit),prices_fit,0),NA()))".replace("prices_fit", f"{form.prefix}prices_fit"))]
     steps += [(item.stand_in, item.label.lower(), _picked(form, item.name)) for item in form.inputs.values() if item.from_shop]
+    first = page.row + 1
     for name, label, formula in steps:
         page.next_row()
         page.put("B", label, size=9, color=layout.SOFT)
@@ -170,6 +171,7 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
         layout.style_answer(sheet, ref, "general")
         sheet[ref].value = f"={formula}"
         page.name(name, ref)
+    layout.quiet_errors(sheet, f"C{first}:C{page.row}")
     page.print_to(letters[-1])
 
 

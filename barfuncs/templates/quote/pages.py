@@ -167,7 +167,7 @@ def more_costs_sheet(book: Workbook) -> None:
                 sheet[ref].alignment = Alignment(horizontal="left", vertical="center", indent=1)
     shown = f"F{first}:{last}{right.row}"
     # One rule, and without a name: the engine works rules out too, each time.
-    sheet.conditional_formatting.add(shown, layout.rule_where(f'$E{first}=""', font=Font(color="FFFFFF"), stopIfTrue=True))
+    sheet.conditional_formatting.add(shown, layout.rule_where(f'$E{first}=""', font=Font(color=layout.GROUND), stopIfTrue=True))
     layout.quiet_errors(sheet, shown)
     right.skip()
     right.next_row()
@@ -238,7 +238,7 @@ def prices_sheet(book: Workbook) -> None:
             FORM.put_value(page, f"{name}_{n}", column, bold=name == "price_whole")
     # A quantity that is not asked for leaves its column blank. One rule, and without a name: the engine works rules out too.
     shown = f"C{first}:H{page.row}"
-    sheet.conditional_formatting.add(shown, layout.rule_where(f'C${first - 1}=""', font=Font(color="FFFFFF"), stopIfTrue=True))
+    sheet.conditional_formatting.add(shown, layout.rule_where(f'C${first - 1}=""', font=Font(color=layout.GROUND), stopIfTrue=True))
     layout.quiet_errors(sheet, shown)
     page.skip()
     page.heading("B:F", "What if, before rounding")
@@ -256,7 +256,7 @@ def prices_sheet(book: Workbook) -> None:
         sheet[FORM.put_value(page, f"change_{tag}", "D")].number_format = "+#,##0.0000;-#,##0.0000;0"
         sheet[FORM.put_value(page, f"change_share_{tag}", "E")].number_format = "+0.0%;-0.0%;0.0%"
         sheet[FORM.put_value(page, f"bars_said_{tag}", "F")].alignment = Alignment(horizontal="right", vertical="center")
-    layout.quiet_errors(sheet, f"C{first + 1}:E{page.row}")
+    layout.quiet_errors(sheet, f"C{first + 1}:F{page.row}")
     _price_chart(beside, price_row)
     page.row = max(page.row, beside.row + 14)
     page.print_to("I")
