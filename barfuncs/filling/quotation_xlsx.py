@@ -2,7 +2,6 @@
 
 import io
 import math
-import re
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -12,7 +11,7 @@ from openpyxl import Workbook
 from openpyxl.drawing.image import Image
 from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, OneCellAnchor
 from openpyxl.drawing.xdr import XDRPositiveSize2D
-from openpyxl.styles import Alignment, Border, Font, Side
+from openpyxl.styles import Alignment, Border, Side
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -25,12 +24,9 @@ from barfuncs.xlsx.sheetxml import legal_text
 _WIDTHS = {"A": 4.5, "B": 48.0, "C": 10.5, "D": 15.0, "E": 14.0}
 """Together narrower than A4 and letter within the margins, so that nothing is made smaller to fit."""
 _LAST = "E"
-_FAMILY = "Arial"
-"""On every system, if only as one of the same widths: where a family is missing, columns are as wide as those of another, and
-the page does not hold them."""
-_POINTS_A_UNIT = 5.25  # of a column's width, counted in digits of the family at 10 points, in whole pixels
+_POINTS_A_UNIT = 5.25  # of a column's width, counted in digits of the workbooks' family at 10 points, in whole pixels
 _POINTS_A_DIGIT = 0.556  # of the family, for each point of its size
-_PAPERS = {"A4": (9, 841.9), "letter": (1, 792.0)}
+_LENGTHS = {"A4": 841.9, "letter": 792.0}
 _TOP, _BOTTOM, _SIDE = 0.55, 0.75, 0.5
 _SLACK = 12
 """Points of a page left free: programs round the heights of rows."""
@@ -49,7 +45,7 @@ def workbook(quotation: Quotation) -> bytes:
     book.properties.creator = legal_text(quotation.seller)
     book.calculation.fullCalcOnLoad = False
     sheet = _sheet(book, quotation)
-    page = _Paper(sheet, _PAPERS[quotation.paper][1] - 72 * (_TOP + _BOTTOM) - _SLACK)
+    page = _Paper(sheet, _LENGTHS[quotation.paper] - 72 * (_TOP + _BOTTOM) - _SLACK)
     for row in _heading(quotation):
         page.put(row)
     if quotation.logo:
@@ -65,14 +61,7 @@ def workbook(quotation: Quotation) -> bytes:
     for rows in (*words, last):
         page.together(rows)
     sheet.print_area = f"A1:{_LAST}{page.row}"
-    parts = layout.parts_of(book)
-    parts[_STYLES] = _FIRST_FONT.sub(f'<font><name val="{_FAMILY}"/><family val="2"/><sz val="10"/></font>'.encode(), parts[_STYLES], count=1)
-    return pack(parts)
-
-
-_STYLES = "xl/styles.xml"
-_FIRST_FONT = re.compile(rb"<font>.*?</font>", re.DOTALL)
-"""That of a cell without one of its own, in whose digits the widths of columns are counted."""
+    return pack(layout.parts_of(book))
 
 
 # --- rows ----------------------------------------------------------------------------------------------------------
@@ -170,7 +159,7 @@ class _Paper:
             at.data_type = "s"  # a text stays a text, whatever it begins with
         else:
             at.value = cell.value
-        at.font = Font(name=_FAMILY, size=cell.size, bold=cell.bold, color=cell.color)
+        at.font = layout.font(cell.size, cell.bold, cell.color)
         at.alignment = Alignment(horizontal=cell.align, vertical="top", wrap_text=isinstance(cell.value, str))
         at.number_format = cell.number
         if last:
@@ -196,7 +185,7 @@ def _sheet(book: Workbook, quotation: Quotation) -> Worksheet:
     sheet = layout.add_sheet(book, "Quotation", _WIDTHS)
     sheet.sheet_properties.pageSetUpPr.fitToPage = False  # type: ignore[union-attr]
     sheet.page_setup.fitToWidth = sheet.page_setup.fitToHeight = None
-    sheet.page_setup.paperSize = _PAPERS[quotation.paper][0]
+    sheet.page_setup.paperSize = layout.PAPERS[quotation.paper]
     sheet.page_setup.scale = 100
     margins = sheet.page_margins
     margins.left = margins.right = _SIDE
