@@ -317,7 +317,7 @@ GOOD_INPUTS: dict[str, dict[str, Any]] = {
               "first_off": 2.0, "every": 50.0, "aql": 1.0, "inspection_time": 90.0, "inspection_rate": 60.0, "box_weight": 35.0,
               "box_parts": 160.0, "box_cost": 4.2, "minimum_order": 50.0,
               "bracket_1_from": 20.0, "bracket_1_price": 1.9, "bracket_2_from": 2000.0, "bracket_2_price": 1.5,
-              "setup_priced": "lines of their own", "freight_charged": 40.0, "valid_days": 30.0, "paper": "A4"},
+              "setup_priced": "lines of their own", "freight_charged": 40.0, "valid_days": 30.0, "paper": "letter"},
 }
 """For each template inputs with every optional one filled in that has no default, but for the thickness, which a round bar has
 not; for the plan's bars on the shelf, without which the run rests on the order; and for the quote's cycle time, without which the

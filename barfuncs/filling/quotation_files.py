@@ -1,29 +1,21 @@
 """The files that a quotation is sent as."""
 
-import importlib.util
 import itertools
 
 from barfuncs.filling.quotation_data import Quotation
 from barfuncs.filling.quotation_xlsx import workbook
 
-
-def pdf_of(quotation: Quotation) -> bytes | None:
-    """The quotation as a PDF."""
-    try:
-        module = importlib.import_module("barfuncs.filling.quotation_pdf")
-    except ModuleNotFoundError:
-        return None
-    data: bytes = module.pdf(quotation)
-    return data
-
-
-ENDS = (".xlsx", ".pdf") if importlib.util.find_spec("barfuncs.filling.quotation_pdf") else (".xlsx",)
+ENDS = (".xlsx", ".pdf")
 
 
 def files_of(quotation: Quotation) -> dict[str, bytes]:
-    """By the end of its name the content of each file."""
-    pdf = pdf_of(quotation)
-    return {".xlsx": workbook(quotation)} | ({} if pdf is None else {".pdf": pdf})
+    """By the end of its name the content of each file.
+
+    Raises InputError where the PDF can't show what the quotation says.
+    """
+    from barfuncs.filling.quotation_pdf import pdf  # here, since its library takes a moment to load
+
+    return {".xlsx": workbook(quotation), ".pdf": pdf(quotation)}
 
 
 def free_stem(name: str, taken: set[str]) -> str:
