@@ -70,7 +70,7 @@ def test_the_generated_jobs_give_every_input():
 
 def test_the_reference_names_every_answer():
     answers = plan(jobs(1)[0])
-    steps = {a.name for a in job_plan._STEPS} - {"bought_length", "machines_that_fit", *TOTALS, *BAR}
+    steps = {a.name for a in job_plan._STEPS} - {"bought_length", "strokes", "machines_that_fit", *TOTALS, *BAR}
     assert set(answers) == set(job_plan.TEMPLATE.form.answers) - steps
 
 

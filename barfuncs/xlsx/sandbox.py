@@ -178,7 +178,7 @@ def _cells(out: BinaryIO, path: str, names: str, formulas: str) -> None:
 
     told: dict[str, Any]
     try:
-        book = Workbook(path, direct=True)
+        book = Workbook(path, direct=True, every_cell=True)
         book.calculate()
         values: dict[str, Any] = {}
         for name in json.loads(names):
