@@ -366,7 +366,7 @@ def test_a_machine_that_the_shop_has_not_stops_the_quote(book):
 
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
     put(book, GOOD)
-    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "value_said", "cheaper_said", "bar_class", "bar_why", "not_turned", "not_reached", "taylor_work",
+    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "value_said", "cheaper_said", "bar_class_meant", "bar_idea", "bar_class", "bar_why", "not_turned", "not_reached", "taylor_work",
              *SAID - {"freight_line"}, *TOTALS, "machines_that_fit",  # nothing is drawn, see test_part_sheet
              *(f"offer_{n}" for n in BREAKS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}
     assert {a for a in quote.TEMPLATE.form.answers if not isinstance(book.value(f"quote_{a}"), float)} == texts
