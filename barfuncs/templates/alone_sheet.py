@@ -3,7 +3,7 @@
 from openpyxl import Workbook
 
 from barfuncs.catalogue import kinds
-from barfuncs.templates import layout
+from barfuncs.templates import layout, plausible
 from barfuncs.templates.cell_text import number_text
 from barfuncs.templates.every_order import EACH_WEIGHT
 from barfuncs.templates.form import Form, table_widths
@@ -95,6 +95,7 @@ HOURS = f'IF(ISNUMBER(first_stop_hours),", "&{number_text("first_stop_hours", 1)
 AT_MOST = f'"at most "&{number_text("first_stop_parts", 0)}&" parts"&{HOURS}&": "&first_stop'
 """Cell expression: when the lathe stops and what stops it."""
 CHECK = Check("First stop", (
+    *plausible.ALONE_CASES,
     ("ISBLANK(feeder_bars)", NOTE, '"Not known: bars the feeder holds are not filled in."'),
     ("IF(ISNUMBER(until_edge),until_edge=0,FALSE)", LOOK, '"The "&next_edge&" is used up: change it before the run."'),
     ("LEN(stops_not_known)>0", NOTE, f'"Alone "&{AT_MOST}&". Not known and not counted: "&stops_not_known&"."'),
