@@ -120,7 +120,8 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     letters = [get_column_letter(n) for n in range(2, 2 + len(MACHINES))]
     page = add_page(book, TITLE, {"A": 1.5, **dict.fromkeys(letters, 13.5), "B": 30, letters[-1]: MACHINES[-1].width}, landscape=True)
     sheet = page.sheet
-    sheet.page_setup.fitToHeight = 2
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 2, 0
+    sheet.print_title_cols = "A:B"
     page.title("Shop")
     page.remark("What holds for every job: a cell that a job leaves blank takes its value from here. "
                 "It can be filled from your shop file.")
@@ -168,6 +169,7 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
         page.name(name, ref)
     layout.quiet_errors(sheet, f"C{first}:C{page.row}")
     page.print_to(letters[-1])
+    layout.keep_in_view(sheet, "C2")
 
 
 def _framed(page: Page, column: Column, letter: str, value: Any) -> str:

@@ -54,7 +54,7 @@ def _shown(row: str, cell: str, value: str) -> str:
 
 def speeds_sheet(book: Workbook, table: SpeedsFeeds | None) -> None:
     """Rows for the shop's own values, then the table, all open to change; beside each whether it holds for this job."""
-    widths = {"A": 1.5, "B": 24, "C": 12, "D": 17, "E": 13, "F": 9, "G": 14, "H": 37, "I": 52, "J": 44}
+    widths = {"A": 1.5, "B": 24, "C": 12, "D": 17, "E": 13, "F": 9, "G": 13, "H": 27, "I": 42, "J": 30}
     sheet = layout.add_sheet(book, TITLE, widths, landscape=True)
     sheet.page_setup.fitToHeight = 0
     sheet.print_title_rows = "4:5"
