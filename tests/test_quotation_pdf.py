@@ -9,7 +9,7 @@ import re
 import subprocess
 import sys
 import unicodedata
-from collections import defaultdict
+from collections import Counter, defaultdict
 from pathlib import Path
 
 import pdfplumber
@@ -226,11 +226,32 @@ def test_lines_over_pages_have_the_heads_again_and_stay_whole():
         assert shown_amount(last.total) in texts[where[str(number)] - 1]
 
 
+def test_blocks_stay_whole_or_are_parted_with_two_strips_on_either_page():
+    """Blocks of 1 to 100 strips, of which some 57 go on a page."""
+    rng, paper = random.Random(9), quotation_pdf.PAPERS["a4"]
+    parted = 0
+    for _ in range(4):
+        sizes = [(rng.choice((1, 2, 3, 8, 20, 57, 100)), rng.random() < 0.5) for _ in range(25)]
+        blocks = tuple(strips.Block(tuple(strips.Strip((strips.Words(0, f"{n}/{k}"),)) for k in range(size)), whole) for n, (size, whole) in enumerate(sizes))
+        data = strips.write(paper, [strips.Section(blocks, (strips.Strip((strips.Words(0, "head"),)),))], running=(),
+                            footer=lambda n, of: strips.Strip(), ink="000000", title="", author="", date="2026-01-01")
+        found = pieces(data)
+        assert [piece.text for piece in found if piece.text != "head"] == [f"{n}/{k}" for n, (size, _) in enumerate(sizes) for k in range(size)]
+        last = max(piece.page for piece in found)
+        assert [piece.page for piece in found if piece.text == "head"] == list(range(1, last + 1))
+        for n, (size, whole) in enumerate(sizes):
+            shares = Counter(piece.page for piece in found if piece.text.startswith(f"{n}/"))
+            assert len(shares) == 1 or (min(shares.values()) >= 2 and not (whole and size <= 57)), (n, size, whole, shares)
+            parted += len(shares) > 1
+    assert parted > 10
+
+
 def test_heads_are_not_repeated_where_no_line_follows():
     data = pdf(changed(remark="word " * 2500))
     assert [["Lead time" in text] for text in page_texts(data)] == [[True], [False], [False], [False]]
 
 
+@pytest.mark.slow
 def test_the_signature_is_on_no_page_alone():
     """Whatever the length of the remark, words of it or of the last line are on the page of the signature."""
     for words in range(0, 420, 7):
@@ -294,6 +315,7 @@ LETTERS = st.sampled_from(sorted(chr(number) for number in strips.characters() -
 TEXTS = st.one_of(st.text(LETTERS, max_size=200), st.text(st.sampled_from("abc -/.\n\tÄ€"), max_size=400), st.text("MW", min_size=100, max_size=300))
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None, phases=(Phase.explicit, Phase.reuse, Phase.generate))  # a smaller example takes minutes
 @given(st.data())
 def test_no_text_is_lost(data):

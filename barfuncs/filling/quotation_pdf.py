@@ -330,7 +330,7 @@ def _closing(said: Quotation, room: float) -> Iterator[Block]:
 
 def _signed(sections: list[Section], said: Quotation) -> list[Section]:
     """The line to sign on goes with the last block, so that it is on no page alone."""
-    line = Strip((Words(0, "Date, signature", SMALL, color=SOFT),), 60, Rule(INK, 0.6, 11, 210))
+    line = Strip((Words(0, "Date, signature", SMALL, color=SOFT),), 52, Rule(INK, 0.6, 11, 210))
     *before, last = sections
     *blocks, end = last.blocks
     name = [Strip((Words(0, text, SMALL, color=SOFT),), 10.5) for text in wrap(_one_line(said.seller), 210, SMALL)[:2]]

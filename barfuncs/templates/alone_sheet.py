@@ -86,7 +86,7 @@ STEPS = (
     Answer("next_edge", "the edge that is worn first", "text",
            formula=f'IF(until_edge="-","","edge of "&IF(INDEX(tool_what,{_ROW})="","tool "&{_ROW},INDEX(tool_what,{_ROW})))'),
     Answer("second_stop_hours", "hours of running up to the second stop", "hours", "hours",
-           formula='IF(second_stop_parts="-","-",RUN_HOURS(second_stop_parts,cycle_time,parts_per_bar,bar_change_time))'),
+           formula='IF(second_stop_parts="-",IF(first_stop_hours>=0,"-"),RUN_HOURS(second_stop_parts,cycle_time,parts_per_bar,bar_change_time))'),
     Answer("stops_not_known", "what may stop the lathe and is not known", "text",
            formula='MID(IF(until_edge="-",", tool edges","")&IF(until_parts_bin="-",", parts bin","")'
                    '&IF(until_chip_bin="-",", chip bin"&IF(ISBLANK(chip_bin),""," (give bulk factor and weight of a part)"),""),3,120)'),
