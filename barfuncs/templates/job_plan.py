@@ -64,7 +64,9 @@ from barfuncs.templates.shop_sheet import (
     MACHINE_WRONG,
     PROBLEMS,
     SHOP_PROBLEMS,
+    put_worked_out_with,
     shop_sheet,
+    worked_out_with,
 )
 from barfuncs.templates.speeds_sheet import MATERIAL_GROUP
 from barfuncs.templates.template import Template, Terminal, TerminalColumn, number_shown, status_word
@@ -254,7 +256,7 @@ CHECKS = (
 )
 
 
-def _plan_sheet(book: Workbook) -> None:
+def _plan_sheet(book: Workbook, shop: Shop | None) -> None:
     page = add_page(book, "Plan", {"A": 1.5, "B": 29, "C": 21, "D": 17, "E": 2.5, "F": 34, "G": 13, "H": 10})
     page.title("Job plan")
     page.put("F", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True)
@@ -278,6 +280,7 @@ def _plan_sheet(book: Workbook) -> None:
     page.skip()
     page.next_row()
     page.put("B", "Cautions are on the set-up sheet, which goes to the lathe.", italic=True, color=layout.SOFT, size=9)
+    put_worked_out_with(page, shop)
     page.print_to("H")
 
 
@@ -338,7 +341,7 @@ def _bars_of_random_lengths(inputs: Values, answers: Values, shop: Shop | None) 
 
 
 def _draw(book: Workbook, shop: Shop | None) -> None:
-    _plan_sheet(book)
+    _plan_sheet(book, shop)
     part_sheet.part_sheet(book, FORM)
     setup_sheet(book, FORM)
     alone_sheet.alone_sheet(book, FORM)
@@ -350,6 +353,7 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
         SOURCE,
         *alone_sheet.SOURCES,
         "Weight of chips is what is neither part nor remnant. The last bar is taken to be left as it is after its last part.",
+        worked_out_with(shop),
     ), RESULTS, (*PROBLEMS, KERF_MISSING))
 
 

@@ -113,6 +113,19 @@ FITTING_STOCK = "fitting_stock"
 """Name of the cells with the sizes that are kept in the shape of the job's bar, in its units."""
 
 
+def worked_out_with(shop: Shop | None) -> str:
+    """Which shop file the figures of a workbook come from, in words."""
+    if shop is None:
+        return "Worked out without a shop file."
+    return f"Worked out with the shop file {shop.file}." if shop.file else "Worked out with a shop's data from a program, not from a file."
+
+
+def put_worked_out_with(page: Page, shop: Shop | None) -> None:
+    """That, on a row at the foot of a page."""
+    page.next_row()
+    page.put("B", worked_out_with(shop), size=9, color=layout.SOFT)
+
+
 def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     """Rates, machines and prices in framed cells, filled with those of `shop`, and what this job takes of them."""
     letters = [get_column_letter(n) for n in range(2, 2 + len(MACHINES))]
@@ -122,6 +135,8 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     page.title("Shop")
     page.remark("What holds for every job: a cell that a job leaves blank takes its value from here. "
                 "It can be filled from your shop file.")
+    put_worked_out_with(page, shop)
+    page.name("shop_file", f"B{page.row}")
     page.skip()
     page.heading("B:D", "Rates and charges")
     page.next_row()

@@ -17,9 +17,11 @@ from barfuncs.templates.quote.form import FORM
 from barfuncs.templates.quote.inputs import BREAKS, CYCLE_INPUTS, INPUTS, LETTER, MORE_COSTS, QUANTITIES, TOOL, WHAT_IF
 from barfuncs.templates.quote.more_costs import PROCESSES
 from barfuncs.templates.quote.operations import OPERATIONS
+from barfuncs.templates.shop import Shop
+from barfuncs.templates.shop_sheet import put_worked_out_with
 
 
-def costing_sheet(book: Workbook) -> None:
+def costing_sheet(book: Workbook, shop: Shop | None) -> None:
     page = add_page(book, "Costing", {"A": 1.5, "B": 29, "C": 21, "D": 17, "E": 2.5, "F": 34, "G": 13, "H": 11})
     page.title("Quote: costing")
     page.put("F:H", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True, shrink=True)
@@ -53,6 +55,7 @@ def costing_sheet(book: Workbook) -> None:
     page.next_row()
     page.put("B", "Times and prices are for planning. Before parts are made, the machine's manual, the shop's "
                   "rules, local codes and licensed engineers come first.", italic=True, color=layout.SOFT, size=9)
+    put_worked_out_with(page, shop)
     page.print_to("H")
 
 
