@@ -262,17 +262,15 @@ def test_the_same_shop_in_other_units_changes_no_price(made, tmp_path):
 LINES = ("material_used", "scrap_credit", "machine_cost", "setup_cost", "order_cost", "inspection_cost")
 
 
-def lines_of(path, n):
-    return dict(zip(LINES, stored(path, *(f"quote_{line}_{n}" for line in LINES)), strict=True))
-
-
-def compared_lines(made, out):
-    """Each row of the table with its job and the lines of cost of the old and the new workbook."""
-    folder, jobs, _ = made
+def compared_lines(made, out, shop):
+    """Each row of the table with its job and the lines of cost that the job has in the old and in the new shop."""
+    _, jobs, path = made
+    shops = read_shop(path), shop
+    lines = {name: [fill("quote", job, shop=one).answers for one in shops] for name, job in jobs.items()}
     for row in table(out):
         job = jobs[row["job"]]
         n = next(n for n in range(1, 7) if job.get(f"quantity_{n}") == float(row["quantity"]))
-        yield row, job, lines_of(folder / row["file"], n), lines_of(out / row["file"], n)
+        yield row, job, *({line: answers[f"{line}_{n}"] for line in LINES} for answers in lines[row["job"]])
 
 
 def at_margin(job, shop):
@@ -285,7 +283,7 @@ def test_a_changed_brass_price_changes_the_brass_ones_only(made, tmp_path):
     shop = read_shop(path)
     requote([made[0]], shop, tmp_path / "out")
     changed = 0
-    for row, job, old, new in compared_lines(made, tmp_path / "out"):
+    for row, job, old, new in compared_lines(made, tmp_path / "out", shop):
         taken = job["material"] == "Brass C36000" and "material_price" not in job
         assert [row["rate"], row["other"]] == ["0", "0"]
         assert sums_up(row)
@@ -321,7 +319,7 @@ def test_a_changed_machine_rate_is_a_share_of_its_own(made, tmp_path):
     shop = read_shop(make_shop(tmp_path / "new.xlsx", (MACHINES, "K6", 95), (MACHINES, "L7", 60), (RATES, "Rate for inspection", 75)))
     requote([made[0]], shop, tmp_path / "out")
     changed = 0
-    for row, job, old, new in compared_lines(made, tmp_path / "out"):
+    for row, job, old, new in compared_lines(made, tmp_path / "out", shop):
         assert [row["material"], row["other"]] == ["0", "0"]
         assert sums_up(row)
         hours = sum(new[line] - old[line] for line in ("machine_cost", "setup_cost", "inspection_cost"))
