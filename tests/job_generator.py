@@ -220,6 +220,16 @@ def processes(rng: random.Random, area: bool) -> dict[str, Any]:
     return rows
 
 
+def brackets(rng: random.Random, job: dict[str, Any]) -> dict[str, Any]:
+    """Some price brackets of the material, of which the quantities buy less, as much or more."""
+    starts = sorted(rng.sample([1, 2, 10, 20, 35, 100, 250.5, 500, 1000, 2500, 10_000], rng.randint(1, 6)))
+    price, rows = job["material_price"], {}
+    for n, start in enumerate(starts, 1):
+        price *= rng.uniform(0.6, 0.99)
+        rows |= {f"bracket_{n}_from": start, f"bracket_{n}_price": round(price, 4)}
+    return rows
+
+
 def leave_start_to_the_part(job: dict[str, Any]) -> None:
     """Blank the start diameter of every second operation that takes it from the part that is drawn."""
     apart = random.Random(repr(job))
@@ -271,6 +281,8 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
         leave_start_to_the_part(job)
     if rng.random() < 0.6:
         job |= processes(rng, "surface_area" in job or "section_1_size" in job)
+    if rng.random() < 0.4:
+        job |= brackets(rng, job)
     if "inspection_time" in job or rng.random() < 0.2:
         job["inspection_rate"] = rng.choice([45, 62.5])
     if rng.random() < 0.4 and job["part_length"]:
@@ -302,6 +314,7 @@ GOOD_INPUTS: dict[str, dict[str, Any]] = {
               "proc_2_rate_per": "hour", "proc_2_time_each": 12.0, "proc_4_rate": 0.9, "proc_4_rate_per": "ft2", "surface_area": 7.5,
               "first_off": 2.0, "every": 50.0, "aql": 1.0, "inspection_time": 90.0, "inspection_rate": 60.0, "box_weight": 35.0,
               "box_parts": 160.0, "box_cost": 4.2, "minimum_order": 50.0,
+              "bracket_1_from": 20.0, "bracket_1_price": 1.9, "bracket_2_from": 2000.0, "bracket_2_price": 1.5,
               "setup_priced": "lines of their own"},
 }
 """For each template inputs with every optional one filled in that has no default, but for the thickness, which a round bar has

@@ -8,7 +8,7 @@ from reference_part import bar_for_part, part, with_part
 import barfuncs as bf
 
 NOT_KNOWN = None
-FROM_SHOP = {"scrap_rate": 0, "bar_change_time": 0, "efficiency": 1, "cut_charge": 0, "minimum_charge": 0, "chip_price": 0,
+FROM_SHOP = {"scrap_rate": 0, "bar_change_time": 0, "efficiency": 1, "cut_charge": 0, "minimum_charge": 0, "material_surcharge": 0, "certificate_fee": 0, "material_freight": 0, "chip_price": 0,
              "remnant_price": 0, "confidence": 0.95, "last_bar_rest": "charged to the job"}
 """What a blank counts as where there is no shop file: such an input stays blank in the filled sheet."""
 

@@ -26,11 +26,11 @@ from barfuncs.xlsx.named_cells import NamedCells, read_all
 from barfuncs.xlsx.sheetxml import CellError, Value
 
 TEMPLATE = "quote"
-MATERIAL_RATES = ("chip_price", "remnant_price", "minimum_charge", "cut_charge")
+MATERIAL_RATES = ("chip_price", "remnant_price", "minimum_charge", "cut_charge", "certificate_fee", "material_freight")
 """Rates that count as the price of material, besides the sheet Materials and prices."""
 HOUR_RATES = ("machine_rate", "setup_rate", "inspection_rate")
 """Rates for an hour, of the machine or of the shop."""
-_OF_THE_SHOP = tuple(dict.fromkeys(("material_price", *HOUR_RATES, *(c.name for c in RATES))))
+_OF_THE_SHOP = tuple(dict.fromkeys(("material_price", "material_surcharge", *HOUR_RATES, *(c.name for c in RATES))))
 """Inputs that are prices, rates and rules of the shop, in which a quote's own cell keeps the shop's figure out."""
 _QUANTITIES = range(1, 7)
 _OWN_NAMES, _OWN_DENSITIES = "own_material_names", "own_material_densities"
@@ -375,6 +375,8 @@ def _typed(quote: OldQuote, last: Weighed, new: Shop) -> list[str]:
             other = offered != "" and not isinstance(offered, CellError) and _differ(offered, value)
         if other:
             found.append(item.label.lower())
+    if quote.inputs.get("bracket_1_price") is not None and last.offered["price_row"]:
+        found.append("price brackets of the material")
     return found
 
 

@@ -84,10 +84,10 @@ PRICE = (
                help_text="saw cuts that the supplier charges for, on each bar bought; left blank, the cuts that the blanks need"),
     make_input("cut_charge", "Charge per cut", kinds.Money, 0, unit="each", from_shop=True),
     make_input("minimum_charge", "Minimum charge", kinds.Money, 0, unit="order", from_shop=True),
-    make_input("material_surcharge", "Material surcharge", kinds.Money, 0, unit="per_weight",
-               help_text="what is charged on top of the price for each lb or kg of bar, such as for alloy"),
-    make_input("certificate_fee", "Certificate fee", kinds.Money, 0, unit="order"),
-    make_input("material_freight", "Freight of the material", kinds.Money, 0, unit="order"),
+    make_input("material_surcharge", "Material surcharge", kinds.Money, 0, unit="per_weight", from_shop=True,
+               help_text="what is charged on top of the price for each lb or kg of bar, such as for alloy; the shop's goes with the shop's price alone"),
+    make_input("certificate_fee", "Certificate fee", kinds.Money, 0, unit="order", from_shop=True),
+    make_input("material_freight", "Freight of the material", kinds.Money, 0, unit="order", from_shop=True),
     make_input("last_bar_rest", "Rest of the last bar", kinds.LastBarRest, kinds.LAST_BAR_RESTS[0], from_shop=True,
                help_text="charged to the job, or back on the rack: then the job pays for what it uses"),
     make_input("chip_price", "Credit for chips", kinds.Money, 0, unit="per_weight", from_shop=True),
@@ -151,7 +151,7 @@ ACROSS_CORNERS = Answer("across_corners", "largest width of the bar", "length", 
                         formula="IF(section_area>0,ACROSS_CORNERS(shape,size,thickness),NA())")
 SETTING_RATE = Answer("setting_rate", "rate for setting", "money", "per_hour",
                       formula="IF(ISBLANK(setup_rate),machine_rate,setup_rate)", needs="machine_rate")
-SECTION_WEIGHT = Answer("section_weight", "weight per unit of length", "weight", "",
+SECTION_WEIGHT = Answer("section_weight", "weight per unit of length", "part_weight", "",
                         formula='weight_per_length/IF(units="mm",1000,12)')
 WEIGHT_PER_LENGTH = Answer("weight_per_length", "Weight per length", "weight_per_length", "weight_per_length",
                            calls="weight_per_length", formula='section_area*density*IF(units="mm",0.001,12)')

@@ -11,7 +11,7 @@ from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.formula import cell_formula, expand
 from barfuncs.catalogue.kinds import LONGEST_ON_A_FORM, Kind
 from barfuncs.templates import layout
-from barfuncs.templates.cell_text import number_text, unit_text
+from barfuncs.templates.cell_text import number_text, part_weight_text, unit_text
 from barfuncs.templates.model import (
     FRACTIONS,
     LOOK,
@@ -166,7 +166,8 @@ class Form:
         if not item.origin:
             return text or None
         unit = text[1:] if text.startswith("=") else f'"{text}"'
-        value = number_text(item.stand_in, 4) if item.kind.reader not in ("choice", "text") else item.stand_in
+        number = part_weight_text(item.stand_in) if item.kind.dimension == "weight" else number_text(item.stand_in, 4)
+        value = number if item.kind.reader not in ("choice", "text") else item.stand_in
         if any(len(choice) > 15 for choice in item.kind.choices):
             value = '"see that sheet"'  # too long to stand here
         value = f'{number_text(f"100*{item.stand_in}", 1)}&"%"' if item.number == "percent" else value

@@ -8,7 +8,7 @@ from barfuncs.catalogue import kinds
 from barfuncs.functions.quantity import bars_for_confidence
 from barfuncs.templates import alone_sheet, bar_for_part, layout, part_sheet, plausible
 from barfuncs.templates.bar_data_sheet import bar_data_sheet
-from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, unit_text
+from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, part_weight_text, unit_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
     ALL_FIRST_PARTS,
@@ -246,7 +246,7 @@ CHECKS = (
     plausible.prices_check(),
     Check("Balance", (
         ("IF(ISBLANK(part_weight),FALSE,part_weight>plan_section_weight*part_length*(1+1E-9))", STOP,
-         f'"A finished part can\'t weigh more than the bar over its length, "&{number_text("plan_section_weight*part_length", 4)}'
+         f'"A finished part can\'t weigh more than the bar over its length, "&{part_weight_text("plan_section_weight*part_length")}'
          f'&{WEIGHT_SUFFIX}&"."'),
         ("OR(ABS(plan_length_balance)>1E-6,ABS(plan_weight_balance)>1E-6*(1+plan_total_weight))", STOP,
          '"Lengths or weights do not add up: do not use this sheet."'),

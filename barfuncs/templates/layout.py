@@ -29,8 +29,11 @@ FAMILY = "Calibri"
 
 FORMATS = {
     "length": "#,##0.000#",
-    "weight": "#,##0.00",
+    "weight": "[=0]0.00;[<1]0.0000;#,##0.00",
+    # A part may weigh 5 mg: three digits of that, and no more than needed of a heavy one.
+    "part_weight": "[<0.0001]0.00000000;[<0.01]0.000000;#,##0.0000",
     "weight_per_length": "#,##0.0000",
+    "typed_weight": "[>=0.0001]General;0.00######",
     "density": "0.00#",
     "count": "#,##0",
     "money": "#,##0.00",

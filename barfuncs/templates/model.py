@@ -61,6 +61,8 @@ class Input:
             return "percent"
         if self.kind.reader == "text":
             return "typed"
+        if self.kind.dimension == "weight":
+            return "typed_weight"
         return ("count" if self.kind.whole else "general") if self.kind.is_number else "text"
 
     @property

@@ -8,7 +8,7 @@ from openpyxl.utils import column_index_from_string, get_column_letter
 
 from barfuncs.catalogue import kinds
 from barfuncs.templates import bar_for_part, layout
-from barfuncs.templates.cell_text import WEIGHT_SUFFIX, length_text, number_text
+from barfuncs.templates.cell_text import WEIGHT_SUFFIX, length_text, number_text, part_weight_text
 from barfuncs.templates.form import Form, table_widths
 from barfuncs.templates.model import (
     LOOK,
@@ -101,11 +101,11 @@ def _drawn(formula: str) -> str:
 TOTALS = (
     Answer("drawn_length", "Length", "length", "length", formula=_drawn("SUM(section_length)")),
     Answer("part_volume", "Volume", "figure", "volume", formula=_drawn("SUM(section_volume)")),
-    Answer("finished_weight", "Finished weight", "weight_per_length", "weight", formula='part_volume*density*IF(units="mm",0.000001,1)'),
+    Answer("finished_weight", "Finished weight", "part_weight", "weight", formula='part_volume*density*IF(units="mm",0.000001,1)'),
     Answer("part_area", "Surface, outer and inner", "figure", "area", formula=_drawn("SUM(section_surface)")),
     Answer("part_width", "Largest width, across corners", "length", "length", formula=_drawn("MAX(section_width)")),
     Answer("largest_round", "Largest round diameter", "length", "length", formula=_drawn("MAX(section_round)")),
-    Answer("chips_each", "Chips of one part", "weight_per_length", "weight",
+    Answer("chips_each", "Chips of one part", "part_weight", "weight",
            formula="IF(section_weight*bar_per_part>=finished_weight*(1-1E-9),MAX(0,section_weight*bar_per_part-finished_weight),NA())"),
 )
 """What is known of the whole part; it goes into the results."""
@@ -155,11 +155,11 @@ PART_CHECK = Check("Part", (
      f'"The part does not fit the bar: the tube\'s bore, "&{length_text("size-2*thickness")}&", is larger than that of a section."'),
     ("drawn_length>bar_length", STOP, f'"The part, "&{length_text("drawn_length")}&" long, is longer than the bar."'),
     ("finished_weight>section_weight*drawn_length*(1+1E-9)", STOP,
-     f'"The part that is drawn, "&{number_text("finished_weight", 4)}&{WEIGHT_SUFFIX}&", would weigh more than the bar over its length."'),
+     f'"The part that is drawn, "&{part_weight_text("finished_weight")}&{WEIGHT_SUFFIX}&", would weigh more than the bar over its length."'),
     (f"ABS(part_length-drawn_length)>{A_LITTLE}*drawn_length", LOOK,
      f'"The part length that is filled in counts, "&{length_text("part_length")}&"; the sections together are "&{length_text("drawn_length")}&"."'),
     (f"IF(part_weight,ABS(part_weight-finished_weight)>{A_LITTLE_WEIGHT}*finished_weight,FALSE)", LOOK,
-     f'"The weight that is filled in counts, "&{number_text("part_weight", 4)}&{WEIGHT_SUFFIX}&"; the sections weigh "&{number_text("finished_weight", 4)}&{WEIGHT_SUFFIX}&"."'),
+     f'"The weight that is filled in counts, "&{part_weight_text("part_weight")}&{WEIGHT_SUFFIX}&"; the sections weigh "&{part_weight_text("finished_weight")}&{WEIGHT_SUFFIX}&"."'),
     ("TRUE", OK, f'"The part, "&{length_text("part_length")}&" long and "&{length_text("part_width")}&" wide, comes out of the bar; its weight is "'
                  f'&{number_text("100*finished_weight/(section_weight*drawn_length)", 0)}&" % of the bar\'s over its length."'),
 ), long=True)
@@ -210,7 +210,7 @@ def part_sheet(book: Workbook, form: Form) -> None:
     page.print_to(last)
 
 
-_STANDS_IN = {"part_length": ("{0}drawn_length", "length"), "part_weight": ("{0}finished_weight", "weight_per_length"),
+_STANDS_IN = {"part_length": ("{0}drawn_length", "length"), "part_weight": ("{0}finished_weight", "part_weight"),
               "size": ('IF(ISNUMBER({0}bar_size_needed),{0}bar_size_needed,"")', "length"), "surface_area": ("{0}part_area", "figure")}
 
 

@@ -34,7 +34,7 @@ from barfuncs.templates.shop import (
 
 TITLE = "Shop"
 _PICKED_FROM_MACHINE = tuple(c.name for c in MACHINES if c.name not in ("name", "largest_size"))
-_PICKED_FROM_PRICES = ("material_price", "price_per", "supplied_length", "chip_price", "remnant_price")
+_PICKED_FROM_PRICES = ("material_price", "price_per", "material_surcharge", "supplied_length", "chip_price", "remnant_price")
 
 MACHINE_ROW = Answer("machine_row", "row of the machine on the sheet Shop, 0 for none", "count",
                      formula='IF(machine="",0,IF(SUMPRODUCT(--(machines_name=machine))=1,'
@@ -73,6 +73,8 @@ def _picked(form: Form, name: str) -> str:
         return f'IF(shop_price_row=0,"",IF(OR(ISBLANK(price_per),price_per=INDEX(prices_price_per,shop_price_row)),{cell},""))'
     if name == "price_per":
         return f'IF(OR(shop_price_row=0,NOT(ISBLANK(material_price))),"",{cell})'
+    if name == "material_surcharge":  # it goes with the shop's price: one that is typed may have it in it
+        return f'IF(OR(shop_price_row=0,NOT(ISBLANK(material_price))),"",IF({cell}="","",{cell}*shop_weight_factor))'
     if name == "supplied_length":
         return f'IF(shop_price_row=0,"",IF({cell}="","",{cell}*shop_length_factor))'
     rate = f"rates_{name}"

@@ -12,7 +12,7 @@ from barfuncs.templates.every_order import (
     feeder_takes,
 )
 from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Check, Missing
-from barfuncs.templates.quote import more_costs
+from barfuncs.templates.quote import brackets, more_costs
 from barfuncs.templates.quote.inputs import BREAKS
 from barfuncs.templates.shop_sheet import PROBLEMS
 
@@ -63,7 +63,7 @@ CHECKS = (
          f'"The cycle time that is filled in counts, "&{number_text("cycle_time", 1)}&" s; the operation list gives "'
          f'&{number_text("listed_cycle", 1)}&" s."'),
     ),
-    plausible.prices_check("like_dollars>0"),
+    plausible.prices_check("like_dollars>0", brackets.LOOKS),
     more_costs.CHECK,
     Check("Price", (
         ("margin*markup>0", STOP, '"Give a margin or a markup, not both."'),

@@ -3,6 +3,7 @@
 from barfuncs.catalogue import kinds
 from barfuncs.templates.cell_text import fixed_text
 from barfuncs.templates.model import LOOK, NOTE, OK, Answer, Check, Missing, RowAnswer, Table, make_column
+from barfuncs.templates.quote.brackets import BRACKETS
 from barfuncs.templates.quote.inputs import BREAKS
 
 _BY_AREA = tuple(per for per in kinds.PROCESS_BASES if per.endswith("2"))
@@ -89,7 +90,7 @@ STEPS = (
            f"IF({_ONCE},setup_hours*setting_rate+tooling,0)"),
     Answer("setup_line", "set-up as a line of its own", "money", "order", _once("setup_hours*setting_rate")),
     Answer("tooling_line", "tooling as a line of its own", "money", "order", _once("tooling")),
-    Answer("more_looks", "processes that ask for a second look", "count", formula=PROCESSES.to_look_at),
+    Answer("more_looks", "rows that ask for a second look", "count", formula=f"{PROCESSES.to_look_at}+{BRACKETS.to_look_at}"),
     Answer("below_minimum", "quantities below the minimum order value", "count", formula="+".join(
         f"IF(ISBLANK(quantity_{n}),0,--(total_{n}+setup_line+tooling_line<minimum_order*(1-1E-9)))" for n in BREAKS)),
     Answer("value_said", "what the quotation says of the order total", "text", formula=

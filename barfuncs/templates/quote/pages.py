@@ -11,6 +11,7 @@ from barfuncs.templates.every_order import SIZE_TEXT
 from barfuncs.templates.form import put_framed, table_widths
 from barfuncs.templates.model import LOOK, STOP
 from barfuncs.templates.page import Page, add_page
+from barfuncs.templates.quote.brackets import BRACKETS
 from barfuncs.templates.quote.checks import CHECKS
 from barfuncs.templates.quote.costs import COSTING, WHAT_IFS
 from barfuncs.templates.quote.form import FORM
@@ -127,15 +128,26 @@ _MORE_REMARKS = (
 )
 
 
+_BRACKET_REMARKS = (
+    "Price brackets, where the supplier has them: from a row's quantity on its price stands in for the material price of the sheet Costing, for all that is",
+    "bought, at each quantity and in the what-ifs; below the first row the material price holds. They cost: bars and surcharge of the fewest bars.",
+)
+
+
 def more_costs_sheet(book: Workbook) -> None:
     page = add_page(book, "More costs", table_widths(PROCESSES), landscape=True)
     sheet = page.sheet
     page.title("More costs")
-    page.remark("Outside and second operations, inspection, packing, and how the price is shown. What is left blank costs nothing; "
+    page.remark("Outside and second operations, price brackets of the material, inspection, packing, and how the price is shown. What is left blank costs nothing; "
                 "what it all costs at each quantity stands on the sheet Prices.")
     page.skip()
     last = FORM.put_table(page, PROCESSES)
     for text in _MORE_REMARKS:
+        page.next_row()
+        page.put("B", text, size=9, color=layout.SOFT)
+    page.skip()
+    FORM.put_table(page, BRACKETS)
+    for text in _BRACKET_REMARKS:
         page.next_row()
         page.put("B", text, size=9, color=layout.SOFT)
     page.skip()
@@ -165,7 +177,31 @@ def more_costs_sheet(book: Workbook) -> None:
     right.next_row()
     right.put("E", "Parts in a box")
     layout.quiet_errors(sheet, FORM.put_value(right, "parts_in_box", "H"))
+    right.skip()
+    _what_is_bought(right, last)
+    page.row = max(page.row, right.row)
     page.print_to(last)
+
+
+def _what_is_bought(page: Page, last: str) -> None:
+    """What each quantity buys, and the price that holds for it; nothing where there are no brackets."""
+    sheet, columns = page.sheet, ("F", "G", "H")
+    page.heading(f"E:{last}", "What each quantity buys, where there are price brackets")
+    page.next_row()
+    for column, head in zip(("E", *columns), ("Quantity", "Buys", "Price used", "Costs"), strict=True):
+        page.put(column, head, size=9, color=layout.SOFT, align="right")
+    first = page.row + 1
+    for n in BREAKS:
+        page.next_row()
+        ref = page.take("E")
+        layout.style_answer(sheet, ref, "count")
+        sheet[ref].value = f'=IF(IFERROR(quote_brackets_used,0)=0,"",IF(ISBLANK(quantity_{n}),"",use_quantity_{n}))'
+        for column, name in zip(columns, ("buys", "material_at", "bars_cost"), strict=True):
+            FORM.put_value(page, f"{name}_{n}", column)
+        page.put(last, f'=IF(IFERROR(quote_cheaper_{n},0)>0,"{LOOK} more bars cost less in total","")', size=9, bold=True, color=layout.ACCENT, indent=1)
+    shown = f"F{first}:H{page.row}"
+    sheet.conditional_formatting.add(shown, layout.rule_where(f'$E{first}=""', font=Font(color="FFFFFF"), stopIfTrue=True))
+    layout.quiet_errors(sheet, shown)
 
 
 def prices_sheet(book: Workbook) -> None:
