@@ -122,6 +122,9 @@ def bought_by_brackets(i: dict[str, Any], a: dict[str, Any], n: int) -> dict[str
 # ISO 2859-1 by its rule instead of its tables: what is in a sample and how many of it may be bad, by the letter's place and the
 # AQL's, both counted from 1.
 _LOTS = (9, 16, 26, 51, 91, 151, 281, 501, 1201, 3201, 10001, 35001, 150001, 500001)
+_STEPS = {"II": _LOTS, "III": _LOTS, "I": tuple(lot for lot in _LOTS if lot not in (9, 51)), "S-1": (51, 501, 35001),
+          "S-2": (26, 151, 1201, 35001), "S-3": (16, 51, 151, 501, 3201, 35001, 500001),
+          "S-4": (16, 26, 91, 151, 501, 1201, 10001, 35001, 500001)}
 _SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000)
 _AQLS = (0.065, 0.1, 0.15, 0.25, 0.4, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5)
 _ACCEPTED = {12: 0, 15: 1, 16: 2, 17: 3, 18: 5, 19: 7, 20: 10, 21: 14, 22: 21}
@@ -131,11 +134,7 @@ def sample(i: dict[str, Any], lot: float) -> tuple[int, int]:
     """Parts in the sample of a lot, and the acceptance number."""
     if i["aql"] is None:
         return 0, 0
-    letter = 1 + sum(lot >= first for first in _LOTS)
-    if i["inspection_level"] == "I":
-        letter -= (lot >= 9) + (lot >= 51)
-    if i["inspection_level"] == "III":
-        letter += 1
+    letter = 1 + sum(lot >= first for first in _STEPS[i["inspection_level"]]) + (i["inspection_level"] == "III")
     column = sum(aql <= i["aql"] for aql in _AQLS)
     plan = min(_ACCEPTED, key=lambda p: (p < letter + column if letter + column == 14 else abs(p - letter - column), p))
     return min(int(lot), _SIZES[plan - column - 1]), _ACCEPTED[plan]
@@ -338,7 +337,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
         quantity = i[f"quantity_{n}"]
         at_it = ("margin", "whole", "sure", "order_parts", "sample", "accepted", "inspected", "boxes", "shown", "value", "buys", "bars_cost")
         names = [*priced(i, 1, cycle), *at_it, *(f"{name}_whole" for name in priced(i, 1, cycle) if name not in IN_LINES)]
-        a |= {f"{name}_{n}": None for name in names} | {f"offer_{n}": "", f"cheaper_{n}": 0}
+        a |= {f"{name}_{n}": None for name in names} | {f"offer_{n}": "", f"cheaper_{n}": 0, f"accepted_{n}": "" if i["aql"] is None else None}
         if not brackets_of(i):
             a[f"material_at_{n}"] = a[f"material_at_whole_{n}"] = i["material_price"]
         a[f"setup_cost_{n}"] = a[f"setup_cost_whole_{n}"] = i["setup_hours"] * a["setting_rate"]
@@ -351,6 +350,8 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
         a[f"whole_{n}"] = whole = bf.whole_bar_quantity(quantity, a["parts_per_bought"], i["scrap_rate"], i["setup_parts"])
         a |= {f"{name}_whole_{n}": value for name, value in priced(i, whole, cycle).items() if name not in IN_LINES}
         a[f"sample_{n}"], a[f"accepted_{n}"] = sample(i, quantity)
+        if i["aql"] is None:
+            a[f"accepted_{n}"] = ""
         a[f"inspected_{n}"] = inspected(i, quantity, a[f"parts_to_make_{n}"])
         a |= {f"{name}_{n}": value for name, value in bought_by_brackets(i, a, n).items()}
         a[f"boxes_{n}"] = -(-quantity // a["parts_in_box"]) if a["parts_in_box"] else 0

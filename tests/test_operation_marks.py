@@ -335,8 +335,10 @@ _MISSING = "Operations: Sheet Operations: the list is not the whole cycle. Not g
 ])
 def test_the_check_of_the_operations(book, change, word, sentence):
     put(book, JOB | row(TURN) | change)
-    words = {book.value(f"Costing!B{line}"): book.value(f"Costing!C{line}") for line in range(30, 80)
-             if str(book.value(f"Costing!C{line}")).startswith("Operations: ")}
+    sheet, first, column = book.first_cell("quote_check_words")
+    lines = range(first, first + len(quote.TEMPLATE.checks))
+    checks = [(book.value_at((sheet, line, column)), str(book.value_at((sheet, line, column + 1)))) for line in lines]
+    words = {said_word: said for said_word, said in checks if said.startswith("Operations: ")}
     assert list(words) == [word]
     assert sentence in words[word]
 

@@ -134,7 +134,7 @@ def test_length_and_weight_stand_in_for_blank_cells(template):
 def test_the_page_says_where_the_length_comes_from(template, tmp_path):
     fill(template, job(template, sections=PART), tmp_path / "a.xlsx")
     sheet = openpyxl.load_workbook(tmp_path / "a.xlsx", data_only=True).worksheets[0]
-    said = {row[1].value: (row[2].value, row[3].value) for row in sheet.iter_rows(max_col=4) if row[1].value}
+    said = {row[2].value: (row[3].value, row[4].value) for row in sheet.iter_rows(max_col=5) if row[2].value}
     assert said["Part length *"] == (None, "in  Part: 1.5625")
     assert said["Weight of a finished part"] == (None, f"lb  Part: {bf.finished_weight(PART, 'Steel 1215'):.4f}")
 

@@ -244,8 +244,8 @@ def test_a_larger_quantity_costs_more_each_only_where_whole_bars_or_parts_force_
 
 def check(data: bytes, topic: str) -> tuple[str, str]:
     """Word and sentence of one check."""
-    stored = content(data, "Costing").stored
-    cell, = (cell for cell, value in stored.items() if cell.startswith("Costing!C") and str(value).startswith(f"{topic}: "))
+    stored = content(data, "Notes").stored
+    cell, = (cell for cell, value in stored.items() if cell.startswith("Notes!C") and str(value).startswith(f"{topic}: "))
     return stored[cell.replace("!C", "!B")], stored[cell]
 
 
@@ -540,5 +540,5 @@ def test_prices_that_ask_for_a_second_look(change, word, sentence):
            "setup_hours": 0.01, "cycle_time": 60}
     filled = fill("quote", job | change)
     assert filled.answers["status"].startswith(word)
-    page = openpyxl.load_workbook(io.BytesIO(filled.data), data_only=True)["Costing"]
+    page = openpyxl.load_workbook(io.BytesIO(filled.data), data_only=True)["Notes"]
     assert any(page.cell(row, 2).value == word and sentence in page.cell(row, 3).value for row in range(1, page.max_row + 1))

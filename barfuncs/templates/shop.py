@@ -112,8 +112,8 @@ SPEEDS = (
              unit=kinds.UNIT_TEXT[what][kinds.UNITS.index(system)] if system else "of its dia.", width=max(12, len(label) + 2))
       for (name, (what, system)), label in zip(speeds_feeds.NUMBERS.items(), (
           "Speed", "Speed, metric", "Feed", "Feed, metric", "Feed of a drill"), strict=True)),
-    make_column("source", "Source", kinds.Text, "where the values come from", width=36),
-    make_column("note", "Note", kinds.Text, "what the values hold for", width=46),
+    make_column("source", "Source", kinds.Text, "where the values come from", width=30),
+    make_column("note", "Note", kinds.Text, "what the values hold for", width=36),
 )
 STOCK = (
     make_column("size", "Size", kinds.Size, "diameter of a bar that you or your supplier keep, or its width across flats", needed=True),
@@ -294,6 +294,11 @@ def _turned(value: Any, column: Column, system: str, units: str) -> Any:
     if column.unit == "per_weight":
         return value / KG_PER_LB if units == "mm" else value * KG_PER_LB
     return in_units(value, column.kind, system, units)
+
+
+def paper_for(units: str, shop: "Shop | None") -> str:
+    """The paper that pages are printed on: the shop's choice, or else letter for parts in inch and A4 for those in mm."""
+    return "A4" if units == "mm" else "letter"
 
 
 def _known_material(text: str) -> str:
@@ -643,6 +648,9 @@ def _table_sheet(book: Workbook, title: str, columns: Sequence[Column]) -> None:
     sheet: Worksheet = layout.add_sheet(book, title, {"A": 1.5} | {x: c.width for x, c in zip(letters, columns, strict=True)},
                                         landscape=True)
     sheet.page_setup.fitToHeight = 0
+    if len(columns) > 15:
+        sheet.page_setup.fitToWidth = 2
+        sheet.print_title_cols = "A:B"
     layout.put(sheet, "B1", title, size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
     layout.put(sheet, "B2", _SAID[title], size=9, color=layout.SOFT)
@@ -776,4 +784,5 @@ def build() -> bytes:
     for title, columns in TABLES.items():
         _table_sheet(book, title, columns)
     _rate_sheet(book)
+    layout.select_first_inputs(book)
     return pack(layout.parts_of(book))

@@ -150,7 +150,8 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     letters = [get_column_letter(n) for n in range(2, 2 + len(MACHINES))]
     page = add_page(book, TITLE, {"A": 1.5, **dict.fromkeys(letters, 13.5), "B": 30, letters[-1]: MACHINES[-1].width}, landscape=True)
     sheet = page.sheet
-    sheet.page_setup.fitToHeight = 2
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 2, 0
+    sheet.print_title_cols = "A:B"
     page.title("Shop")
     page.remark("What holds for every job: a cell that a job leaves blank takes its value from here. "
                 "It can be filled from your shop file.")
@@ -190,6 +191,7 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
               "IF(MAX(prices_fit)=0,0,IF(SUMPRODUCT(--(prices_fit=MAX(prices_fit)))=1,"
               "MATCH(MAX(prices_fit),prices_fit,0),NA()))".replace("prices_fit", f"{form.prefix}prices_fit"))]
     steps += [(item.stand_in, item.label.lower(), _picked(form, item.name)) for item in form.inputs.values() if item.from_shop]
+    first = page.row + 1
     for name, label, formula in steps:
         page.next_row()
         page.put("B", label, size=9, color=layout.SOFT)
@@ -197,7 +199,9 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
         layout.style_answer(sheet, ref, "general")
         sheet[ref].value = f"={formula}"
         page.name(name, ref)
+    layout.quiet_errors(sheet, f"C{first}:C{page.row}")
     page.print_to(letters[-1])
+    layout.keep_in_view(sheet, "C2")
 
 
 def names_of_sheet(form: Form) -> list[str]:

@@ -54,7 +54,7 @@ def _shown(row: str, cell: str, value: str) -> str:
 
 def speeds_sheet(book: Workbook, table: SpeedsFeeds | None) -> None:
     """Rows for the shop's own values, then the table, all open to change; beside each whether it holds for this job."""
-    widths = {"A": 1.5, "B": 24, "C": 12, "D": 17, "E": 13, "F": 9, "G": 14, "H": 37, "I": 52, "J": 44}
+    widths = {"A": 1.5, "B": 24, "C": 12, "D": 17, "E": 13, "F": 9, "G": 13, "H": 27, "I": 42, "J": 30}
     sheet = layout.add_sheet(book, TITLE, widths, landscape=True)
     sheet.page_setup.fitToHeight = 0
     sheet.print_title_rows = "4:5"
@@ -74,7 +74,7 @@ def speeds_sheet(book: Workbook, table: SpeedsFeeds | None) -> None:
     own_last = _FIRST + _OWN - 1
     for line, row in enumerate(rows, start=_FIRST):
         _row(sheet, line, row)
-        layout.put(sheet, f"A{line}", 2.0 ** (last - line), size=1, color="FFFFFF")
+        layout.put(sheet, f"A{line}", 2.0 ** (last - line), size=1, color=layout.GROUND)
         if line <= own_last:
             layout.put(sheet, f"J{line}", "=" + _mark(line), size=9, bold=True, color=layout.ACCENT, indent=1)
     for column, head, kind in (("C", "Operation", Kind("operation", "choice", choices=speeds_feeds.CUTS)),
@@ -83,7 +83,7 @@ def speeds_sheet(book: Workbook, table: SpeedsFeeds | None) -> None:
                                ("F", "Feed", speeds_feeds.KINDS["feed_rate"]),
                                ("G", "Feed of a drill", speeds_feeds.KINDS["drill_feed"])):
         layout.validate(sheet, f"{column}{_FIRST}:{column}{last}", kind, head, f"{head.lower()} to start with")
-    layout.put(sheet, "A5", len(rows), size=1, color="FFFFFF")
+    layout.put(sheet, "A5", len(rows), size=1, color=layout.GROUND)
     layout.name_cell(book, "speeds_count", sheet, "A5")
     for name, column in (("weight", "A"), ("group", "B"), ("operation", "C"), ("tool", "D"), ("speed", "E"), ("feed", "F"), ("drill_feed", "G")):
         layout.name_cell(book, f"speeds_{name}", sheet, f"{column}{_FIRST}:{column}{last}")
