@@ -22,15 +22,15 @@ from openpyxl.worksheet.worksheet import Worksheet
 from openpyxl.writer.theme import theme_xml
 
 from barfuncs.catalogue.kinds import Kind
+from barfuncs.templates.colors import ACCENT as ACCENT
+from barfuncs.templates.colors import INK as INK
+from barfuncs.templates.colors import RULE as RULE
+from barfuncs.templates.colors import SOFT as SOFT
 from barfuncs.xlsx.package import read_parts
 
-ACCENT = "5B3A56"
-INK = "262226"
-SOFT = "6B656B"
 GROUND = "FFFFFF"
 """The color of the sheet: what is written in it does not show."""
 INPUT_FILL = "FBF4E4"
-RULE = "C9C2C9"
 FAMILY = "Arial"
 """A font that is as wide in every program, for Linux has one of the same measures: a page prints as large everywhere."""
 CLOSE = 12.75
