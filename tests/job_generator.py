@@ -22,6 +22,7 @@ from barfuncs.catalogue.kinds import (
     ROUNDINGS,
     SETUP_PRICED,
     SPINDLES,
+    STEELS,
     TIMED_OPERATIONS,
     TOLERANCE_CLASSES,
 )
@@ -51,7 +52,7 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     optional = {
         "finished_size": round(size * rng.choice([1, 1, rng.uniform(0.7, 1), rng.uniform(0.9, 1)]), digits),
         "surface": rng.choice(BAR_SURFACES), "tolerance_class": rng.choice(["standard", *TOLERANCE_CLASSES]),
-        "defect_class": rng.choice(["class 1", *DEFECT_CLASSES]), "clean_up": length(0, 0.02),
+        "defect_class": rng.choice(["class 1", *DEFECT_CLASSES]), "clean_up": length(0, 0.02), "steel": rng.choice(STEELS),
         "facing": length(0, 0.06), "end_trim": length(0, 0.5), "scrap_rate": rng.choice([0, 0.01, 0.03, 0.125]),
         "setup_parts": rng.randint(0, 12), "material_price": round(rng.uniform(0.4, 60), 2),
         "price_per": rng.choice(PRICE_BASES),
@@ -105,6 +106,8 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     if good_per_bar(with_part(job)) < 1:  # of a part or two nothing is left
         for name in ("first_parts_scrapped", "last_feed", "second_spindle_stock", "rear_hold"):
             job.pop(name, None)
+    if apart.random() < 0.3:
+        job["longest_push"] = round(apart.uniform(0.5, 12) * (25.4 if units == "mm" else 1.0), digits)
     return job
 
 
@@ -246,7 +249,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     """A quote for which at least one whole part fits, with a cycle time, an operation list, or both."""
     job = good_job(rng)
     unit = 25.4 if job["units"] == "mm" else 1.0
-    not_asked = ("quantity", "longest_random_bar", "feeder_bars", "bars_on_hand")
+    not_asked = ("quantity", "longest_random_bar", "feeder_bars", "bars_on_hand", "longest_push")
     job = {name: value for name, value in job.items() if name in TEMPLATES["quote"].inputs and name not in not_asked}
     per_bar = good_per_bar(with_part(job))
     usual = [1, 2, 7, 40, 100, 101, 250, 999, 1000, 5000, 25_000, 120_000]
@@ -299,11 +302,11 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
 
 
 _PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2.0,
-         "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2, "finished_size": 0.9,
+         "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2, "finished_size": 0.9, "steel": "carbon below 0.25%",
          "feeder_longest_bar": 160.0, "machine_type": "guide bush", "top_speed": 4000.0, "rear_hold": 3.0, "first_parts_scrapped": 1.0}
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
     "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "parts_bin": 400.0, "chip_bin": 55.0, "bulk_factor": 9.0,
-                 "mean_time_between_stops": 20.0, "tool_2_parts_per_edge": 300.0, "tool_2_parts_on_edge": 20.0},
+                 "mean_time_between_stops": 20.0, "longest_push": 24.0, "tool_2_parts_per_edge": 300.0, "tool_2_parts_on_edge": 20.0},
     "quote": {**_PLAN, **{f"quantity_{n}": q for n, q in enumerate((500.0, 100.0, 1000.0, 2500.0, 60.0, 5000.0), 1)},
               "margin": 0.2, "what_if_quantity": 250.0, "setup_rate": 60.0, "setup_hours": 1.5, "longest_push": 24.0, "tool_changes": 3.0,
               "op_2_operation": "facing", "op_2_start_diameter": 1.0, "op_2_end_diameter": 0.25, "op_2_length": 1.0,

@@ -217,6 +217,7 @@ def cycle_of(i: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
     found["second_changes"] = changes[1]
     found["second_cutting"] = sum(a[f"op_{n}_time"] for n in second)
     strokes = 1 if i["longest_push"] is None else math.ceil(a["bar_per_part"] * i["parts_per_feed"] / i["longest_push"] - 1e-9)
+    found["strokes"] = strokes
     found["feed_each"] = i["bar_feed_time"] * strokes / i["parts_per_feed"]
     found["main_side"] = (a["cutting_time"] - found["second_cutting"] + found["main_changes"] * i["tool_change_time"] + i["rapid_time"]
                           + found["feed_each"])
@@ -235,6 +236,39 @@ def cycle_of(i: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
         found["edge_ideas"] += share > 0 and not i[f"op_{n}_parts_per_edge"]
     longer = max(found["main_side"], found["second_side"])
     found["listed_cycle"] = longer + i["handover_time"] + found["edge_change_each"] if a["cutting_time"] else None
+    return found
+
+
+def reached(i: dict[str, Any], listed: bool) -> dict[str, Any]:
+    """Whether the operation list makes the thinnest section of the part that is drawn, and its bore."""
+    part = rows_of(i)
+    threads = [row for row in part if row[0] == "thread"]
+    found: dict[str, Any] = {"least_section": 0, "not_turned": "", "not_reached": "",
+                             "thread_pitch_size": threads[0][3] if len(threads) == 1 else 0}
+    if not part or not listed:
+        return found
+    at, (shape, least, *_) = min(enumerate(part, start=1), key=lambda row: row[1][1])
+    found["least_section"] = least
+    rows = [(i[f"op_{n}_operation"], i[f"op_{n}_end_diameter"] or 0) for n in OPERATIONS if i[f"op_{n}_operation"]]
+    turned = any(end <= least * 1.005 for operation, end in rows
+                 if operation in ("turning", "taper turning", "grooving") or (operation == "facing" and end > 0))
+    names = {operation for operation, _ in rows}
+    if shape in (None, "round"):
+        made, words = turned, "turns down to"
+    elif shape == "thread":
+        made, words = turned or "threading" in names, "turns or threads"
+    else:
+        made, words = bool(names & {"milling", "other"}), "mills the flats of"
+    across = min(i["size"], i["thickness"]) if i["shape"] == "flat" else i["size"]
+    said = []
+    if least < across * 0.995 and not made:
+        size = f"{least:.4f}".rstrip("0").rstrip(".")
+        said.append(f"{words} {i[f'section_{at}_note'] or f'section {at}'}, {size}")
+        found["not_turned"] = said[0]
+    bored = any((row[4] or 0) > 0 for row in part)
+    if bored and "tube" not in i["shape"] and not names & {"drilling", "reaming", "boring"}:
+        said.append("makes the bore")
+    found["not_reached"] = "; no row ".join(said)
     return found
 
 
@@ -305,7 +339,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     for n in OPERATIONS:
         a[f"op_{n}_limit"], a[f"op_{n}_time"], a[f"op_{n}_speed"] = operation(i, n)
     a["cutting_time"] = sum(a[f"op_{n}_time"] for n in OPERATIONS)
-    a |= cycle_of(i, a)
+    a |= cycle_of(i, a) | reached(i, a["cutting_time"] > 0)
     a["cycle"] = cycle = a["listed_cycle"] if i["cycle_time"] is None else i["cycle_time"]
     i["tool_each"] = a["tool_each"]
     for n in range(1, 7):

@@ -20,7 +20,7 @@ from barfuncs.catalogue.kinds import LAST_BAR_RESTS
 from barfuncs.filling.filler import Filled, fill, filler, read_inputs
 from barfuncs.functions.cost import PRICE_BREAK_COLUMNS
 from barfuncs.templates import bar_for_part, plausible, quote
-from barfuncs.templates.model import LOOK, STOP
+from barfuncs.templates.model import LOOK, OK, STOP
 from barfuncs.templates.quote import more_costs
 from barfuncs.templates.quote.brackets import BRACKETS
 from barfuncs.templates.quote.costs import WHAT_IFS
@@ -328,11 +328,12 @@ def put(book: Workbook, inputs: dict) -> None:
 @pytest.mark.parametrize("name", [*NUMBERS, *CHOICES, "material"])
 def test_no_answer_that_rests_on_a_bad_input_is_a_number(book, name):
     answers = resting_on("quote", name) - {"not_counted", "operation_looks", "long_stickout", "more_looks", "value_said"}
+    answers -= {"not_turned", "not_reached"} if name.startswith("section_") else {"not_turned", "not_reached", "least_section"}  # no part is drawn
     answers -= {f"offer_{n}" for n in BREAKS}  # a text; the customer's page shows none of them
     answers -= {f"proc_{n}_{what}" for n in range(1, 7) for what in ("first", "each", "lot") if not name.startswith(f"proc_{n}_")}
     answers -= {f"bracket_{n}_{what}" for n in range(3, 7) for what in ("bars", "cost")}  # blank rows
     answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("usual_speed", "usual_feed", "usual_passes", "usual_edge", "like", "speeds_row", "cut_time")}
-    answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("time", "speed", "edge_share", "side")
+    answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("time", "speed", "edge_share", "side", "turns_to")
                 if n not in (2, 5) and not name.startswith(f"op_{n}_")}
     answers -= {f"op_{n}_limit" for n in range(1, 13)}  # what holds a spindle back is known without the cut
     answers -= {"main_changes"} if name != "tool_changes" else set()  # they are typed
@@ -361,7 +362,7 @@ def test_a_machine_that_the_shop_has_not_stops_the_quote(book):
 
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
     put(book, GOOD)
-    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "value_said", "cheaper_said", "bar_class", "bar_why", "taylor_work",
+    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "value_said", "cheaper_said", "bar_class_meant", "bar_idea", "bar_class", "bar_why", "not_turned", "not_reached", "taylor_work",
              *TOTALS, "machines_that_fit",  # nothing is drawn, see test_part_sheet
              *(f"offer_{n}" for n in BREAKS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}
     assert {a for a in quote.TEMPLATE.form.answers if not isinstance(book.value(f"quote_{a}"), float)} == texts
@@ -542,3 +543,12 @@ def test_prices_that_ask_for_a_second_look(change, word, sentence):
     assert filled.answers["status"].startswith(word)
     page = openpyxl.load_workbook(io.BytesIO(filled.data), data_only=True)["Notes"]
     assert any(page.cell(row, 2).value == word and sentence in page.cell(row, 3).value for row in range(1, page.max_row + 1))
+
+
+@pytest.mark.parametrize(("scrap_rate", "word"), [(None, LOOK), (0, OK), (0.02, OK)])
+def test_a_scrap_rate_that_is_not_filled_in_is_said(scrap_rate, word):
+    book = in_the_sheet("quote", GOOD | dict.fromkeys(f"quantity_{n}" for n in range(2, 7)) | {"scrap_rate": scrap_rate, "setup_parts": None})
+    number = [check.topic for check in quote.TEMPLATE.checks].index("Quantities") + 1
+    assert book.value(f"quote_check_words[{number}]") == word
+    assert (book.value(f"quote_check_sentences[{number}]") == "Quantities: The scrap rate is not filled in: no scrap is counted. Where there is none, fill in 0.") == (
+        scrap_rate is None)

@@ -158,7 +158,7 @@ def test_generated_quotes_with_a_shop_are_quotes_with_its_values_filled_in():
         by_hand, refused_too = outcome(job | typed | {"machine": None})
         # What is missing is said before what only the sheet can say, such as a process without its basis; with a shop the sheet says both.
         assert bool(refused) == bool(refused_too)
-        may_differ = {n for n, item in quote.TEMPLATE.inputs.items() if item.from_shop or n.startswith("box_")} | {f"proc_{n}" for n in range(1, 7)}
+        may_differ = {n for n, item in quote.TEMPLATE.inputs.items() if item.from_shop or n.startswith("box_")} | {f"{row}_{n}" for n in range(1, 7) for row in ("proc", "bracket")}
         assert refused ^ refused_too <= may_differ
         if refused:
             continue

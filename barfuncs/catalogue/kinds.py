@@ -29,7 +29,7 @@ NO_YES = ("no", "yes")
 BAR_SHAPES = ("round", "hexagon", "square")
 BAR_SURFACES = ("turned", "as drawn")
 TOLERANCE_CLASSES = ("standard", "h6", "h7", "h8", "h9", "h10", "h11", "h12", "A108 to 0.28% C", "A108 to 0.55% C",
-                     "A108 to 0.55% C stress relieved", "A108 over 0.55% C", "A484", "EN 10060", "none")
+                     "A108 to 0.55% C stress relieved", "A108 over 0.55% C", "A484", "EN 10060", "common practice", "none")
 """Size tolerances of bar: `tables/size_tolerances.csv`. "standard" is what a bar has where nothing was agreed."""
 DEFECT_CLASSES = ("class 1", "class 2", "class 3", "class 4", "1.6% a side", "2.4% a side", "none")
 """How deep defects of a bar's surface may be: `tables/defect_depths.csv`."""

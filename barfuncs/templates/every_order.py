@@ -76,6 +76,7 @@ LATHE = (
     make_input("setup_rate", "Set-up rate", kinds.Money, unit="per_hour", from_shop=True,
                help_text="the shop's rate for setting, per hour; left blank, the machine rate"),
 )
+LONGEST_PUSH = make_input("longest_push", "Longest push of the bar feed", kinds.PositiveLength, from_shop=True)
 PRICE = (
     make_input("material_price", "Material price", kinds.Money, unit="price_per", from_shop=True,
                help_text="price of the bar for each lb, kg, ft ... that is picked below"),
@@ -132,7 +133,10 @@ YIELD = (
     Answer("stickout_ratio", "First stick-out in diameters", "ratio", "x size", calls="stickout_ratio",
            refs=(("stickout", "first_stickout"),)),
 )
+STROKES = Answer("strokes", "strokes that one feed of the bar takes, as far as the longest push is known", "count", "",
+                 formula="IF(ISBLANK(longest_push),1,FEED_STROKES(bar_per_part,longest_push,parts_per_feed))")
 FRONT = (
+    STROKES,
     Answer("front_stock", "stock of a part that is faced off, or turned off at the second spindle", "length", "length",
            formula="facing+second_spindle_stock"),
     Answer("good_per_bar", "parts of a bar without the first ones that are scrapped", "count", "parts", calls="good_parts_per_bar"),
@@ -226,12 +230,17 @@ SAW_LOOK = (f"{_AS_BLANKS}>blanks_per_supplied", LOOK,
             f'&{length_text(f"{_AS_BLANKS}*(bar_length+kerf)-kerf")}&": a supplied bar gives "&blanks_per_supplied&"."')
 
 
-def feeder_takes(longest: str) -> tuple[tuple[str, str, str], ...]:
-    """The last cases of the check on the feeder, for a bar of the length `longest`."""
+_MORE_STROKES = ("strokes>1", LOOK, f'"The bar feed pushes "&{length_text("longest_push")}&" at most; a feed of "'
+                 f'&{length_text("bar_per_part*parts_per_feed")}&" takes "&strokes&" strokes. The cycle time must hold all of them."')
+
+
+def feeder_takes(longest: str, strokes: bool = False) -> tuple[tuple[str, str, str], ...]:
+    """The last cases of the check on the feeder, for a bar of the length `longest`; with `strokes` also where one push is too short."""
     return (
         (longer_than_feeder(longest), STOP,
          f'"The bar is longer than the feeder takes by "&{length_text(f"{longest}-feeder_longest_bar")}&": saw it first."'),
         SAW_LOOK,
+        *((_MORE_STROKES,) if strokes else ()),
         ("ISBLANK(feeder_longest_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
         ("TRUE", OK, f'"Bars up to "&{length_text("feeder_longest_bar")}&"; this one is "&{length_text(longest)}&"."'),
     )

@@ -362,6 +362,7 @@ class Form:
         for made in table.answers:
             page.name_rows(f"{self.prefix}{table.item}_{made.name}", letters[made.name], first)
         page.name_rows(table.marks, mark, first)
+        page.name(f"{table.item}_cells", f"{letters[table.columns[0].name]}{first}:{letters[table.columns[-1].name]}{page.row}")
         page.name_rows(f"{table.item}_rows", "A", first)
         for small in (False, True):
             answers = [letters[a.name] for a in table.answers if not a.aside and a.small == small]
@@ -445,7 +446,7 @@ class Form:
                         f'"{WRONG} {labels[rule.argument]} does not go with the rest")')
                 cases.append((f"IFERROR(NOT({condition}),FALSE)", said))
         words = first_of(cases, f'IFERROR({looks},"")' if table.looks else looks)
-        return f'IF({row.cells[f"{table.item}_filled"]}=0,"",{words})'
+        return f'IF({row.cells[f"{table.item}_filled"]},{words},"")'
 
 
 def _mark_checks(page: Page, cells: str, condition: str) -> None:

@@ -21,6 +21,7 @@ from barfuncs.templates.every_order import (
     JOB,
     KERF_MISSING,
     LATHE,
+    LONGEST_PUSH,
     MATERIAL,
     MATERIAL_CAUTION,
     MATERIAL_NAME,
@@ -78,7 +79,7 @@ INPUTS: dict[str, tuple[Input, ...]] = {
     "Bar": BAR,
     "Part": PART,
     "Order": ORDER,
-    "Lathe and feeder": LATHE,
+    "Lathe and feeder": (*LATHE, LONGEST_PUSH),
     "Material price": PRICE,
 }
 ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), bar_for_part.BAR_FOR_PART, alone_sheet.INPUTS) for i in group}
@@ -218,7 +219,7 @@ CHECKS = (
          '"Random lengths are loaded as they come: leave the supplied bar length blank, or the longest random length."'),
         TOO_WIDE,
         SAW_STOP,
-        *feeder_takes("MAX(bar_length,longest_random_bar)"),
+        *feeder_takes("MAX(bar_length,longest_random_bar)", strokes=True),
     )),
     bar_for_part.CHECK,
     plausible.STICKOUT,

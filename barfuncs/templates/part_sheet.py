@@ -65,21 +65,21 @@ SECTIONS = Table(
     kinds.MOST_SECTIONS,
     answers=(
         RowAnswer("volume", "Volume", "blank_or_figure", "volume",
-                  'IF(section_filled=0,0,IF(LEFT(section_mark,1)="\u2715",NA(),'
-                  "SECTION_VOLUME(section_shape,section_size,section_length,section_end_size,section_bore,section_bore_end)))",
+                  'IF(section_filled,IF(LEFT(section_mark,1)="\u2715",NA(),'
+                  "SECTION_VOLUME(section_shape,section_size,section_length,section_end_size,section_bore,section_bore_end)),0)",
                   "section_volume", (("end_size", "section_end_size"), ("bore", "section_bore"), ("bore_end", "section_bore_end")), width=12),
         # Each face counts with the section behind it, the last one with the last section.
         RowAnswer("surface", "Surface", "blank_or_figure", "area",
-                  "IF(section_volume=0,0,OUTSIDE_AREA(section_shape,section_size,section_length,section_end_size)"
+                  "IF(section_volume,OUTSIDE_AREA(section_shape,section_size,section_length,section_end_size)"
                   "+BORE_AREA(section_bore,section_length,section_bore_end)"
                   f"+STEP_AREA({_outline()},{_FRONT},section_bore,{_outline('above_')},{_rear('above_')},{_hole('above_')})"
-                  f"+IF(below_section_filled=0,STEP_AREA({_outline()},{_rear()},{_hole()}),0))", width=12),
+                  f"+IF(below_section_filled=0,STEP_AREA({_outline()},{_rear()},{_hole()}),0),0)", width=12),
         RowAnswer("width", "Width", "length", "length",
-                  "IF(section_volume=0,0,SECTION_WIDTH(section_shape,section_size,section_end_size))", aside=True),
+                  "IF(section_volume,SECTION_WIDTH(section_shape,section_size,section_end_size),0)", aside=True),
         # Flats may be those of the bar; of any other outline the bar must hold the corners.
-        RowAnswer("takes", "Bar it takes", "length", "length", "IF(section_volume=0,0,IF(section_shape=shape,MAX(section_size,section_end_size),section_width))",
+        RowAnswer("takes", "Bar it takes", "length", "length", "IF(section_volume,IF(section_shape=shape,MAX(section_size,section_end_size),section_width),0)",
                   aside=True),
-        RowAnswer("round", "Round diameter", "length", "length", f"IF({_ROUND},section_width,0*section_width)", aside=True),
+        RowAnswer("round", "Round diameter", "length", "length", f"IF(section_width,IF({_ROUND},section_width,0),0)", aside=True),
     ),
     calls="section_volume",
     wrong_if=(
@@ -123,11 +123,11 @@ def steps(prefix: str) -> tuple[Answer, ...]:
     )
 
 
-_THREADS = '--(section_shape="thread")'
+THREADS = '--(section_shape="thread")'
 STARTS = (
     Answer("largest_bore", "largest bore of the part", "length", "length", formula="IF(part_sections>0,MAX(section_bore,section_bore_end),0)"),
     Answer("thread_size", "size of the thread of the part, where it has one alone", "length", "length",
-           formula=f"IF(part_sections>0,IF(SUMPRODUCT({_THREADS})=1,SUMPRODUCT({_THREADS},section_size),0),0)"),
+           formula=f"IF(part_sections>0,IF(SUMPRODUCT({THREADS})=1,SUMPRODUCT({THREADS},section_size),0),0)"),
     Answer("rear_width", "width of the last section", "length", "length", formula="IF(part_sections>0,INDEX(section_width,part_sections),0)"),
 )
 """What the diameters of an operation start from where a part is drawn."""

@@ -90,6 +90,7 @@ CHECKLIST = (
     Line('"Cut-off tool measured: as wide as in the table below"'),
     Line('"Catcher for the remnant in; stays until new bar is in"'),
     Line('"Guards and doors shut, rear of the spindle covered"'),
+    Line(f'"Bar feed programmed in "&strokes&" strokes, "&{_length("longest_push")}&" at most"', "strokes>1"),
     Line('"Counters at zero, run limit set"'),
     Line('"First bar at low speed: listen before you raise it"'),
 )
@@ -286,7 +287,7 @@ def _check_list(page: _SetupPage) -> None:
     _, text = page.applying("KLM", CHECKLIST)
     for n in range(1, len(CHECKLIST) + 1, 2):
         page.next_row(15.5)
-        for columns, number in (("B:E", n), ("G:I", n + 1)):
+        for columns, number in (("B:E", n), ("G:I", n + 1))[:len(CHECKLIST) - n + 1]:
             instead = f'IF(plan_stopped=1,"{_NOT_FROM_THIS}","")' if number == 1 else '""'
             page.put(columns, f'=IFERROR("\u25a1  "&{text.format(n=number)},{instead})', size=11, shrink=True)
 

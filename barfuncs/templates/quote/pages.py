@@ -157,7 +157,7 @@ def more_costs_sheet(book: Workbook) -> None:
     page = add_page(book, "More costs", table_widths(PROCESSES), landscape=True)
     sheet = page.sheet
     page.title("More costs")
-    page.remark("Outside and second operations, price brackets of the material, inspection, packing, and how the price is shown. What is left blank costs nothing; "
+    page.remark("Outside work, price brackets, inspection, packing, and how the price is shown. What is left blank costs nothing; "
                 "what it all costs at each quantity stands on the sheet Prices.")
     page.skip()
     last = FORM.put_table(page, PROCESSES)
