@@ -282,7 +282,7 @@ def _plan_sheet(book: Workbook, shop: Shop | None) -> None:
     FORM.show_checks(checks, CHECKS, "K", short=2, long=3)
     _bar_drawing(checks)
     page.row = max(page.row, right.row, checks.row)
-    put_worked_out_with(page, shop)
+    put_worked_out_with(page.beside(page.row - 1), shop, "G")  # beside the longest stack, so that the page does not get longer
     for line in range(top, page.row + 1):
         page.sheet.row_dimensions[line].height = layout.CLOSE
     page.print_to("K")

@@ -139,10 +139,10 @@ def worked_out_with(shop: Shop | None) -> str:
     return f"Worked out with the shop file {shop.file}." if shop.file else "Worked out with a shop's data from a program, not from a file."
 
 
-def put_worked_out_with(page: Page, shop: Shop | None) -> None:
-    """That, on a row at the foot of a page."""
+def put_worked_out_with(page: Page, shop: Shop | None, column: str = "B") -> None:
+    """That, on the next row of a page."""
     page.next_row()
-    page.put("B", worked_out_with(shop), size=9, color=layout.SOFT)
+    page.put(column, worked_out_with(shop), size=9, color=layout.SOFT)
 
 
 def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
