@@ -283,7 +283,7 @@ def compare(on: Scales, quote: OldQuote, new: Shop, table: materials.Materials) 
     shops = steps(quote.shop, new)
     found: list[Weighed] = []
     for n, shop in enumerate(shops):
-        same = found and shop.without_file() == replace(shops[n - 1], file=None, speeds=shop.speeds)
+        same = found and shop.without_file() == replace(shops[n - 1], file=None, speeds=shop.speeds, letterhead=shop.letterhead)
         found.append(found[-1] if same else on.weigh(quote.inputs, shop, full))
     old, last = found[0], found[-1]
     if old.problems:
