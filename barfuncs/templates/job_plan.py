@@ -260,7 +260,7 @@ CHECKS = (
 
 def _plan_sheet(book: Workbook, shop: Shop | None) -> None:
     """Three stacks side by side, inputs, answers, checks: a page that is read on a laptop without going sideways."""
-    page = add_page(book, "Plan", {"A": 1.5, "B": 11.5, "C": 29, "D": 17.5, "E": 13.5, "F": 1.5, "G": 30, "H": 12, "I": 9, "J": 1.5, "K": 58, "L": 3,
+    page = add_page(book, "Plan", {"A": 1.5, "B": 11.5, "C": 30, "D": 17.5, "E": 13.5, "F": 1.5, "G": 30, "H": 12, "I": 9, "J": 1.5, "K": 57, "L": 3,
                                    "M": 20, "N": 12}, landscape=True)
     page.next_row(24)
     page.put("B:D", "Job plan", size=18, bold=True, color=layout.ACCENT)

@@ -720,7 +720,7 @@ _EXAMPLE_LETTERHEAD = {"seller": "Bellwether Turning", "seller_address": "4 Mill
 
 
 def _letterhead_sheet(book: Workbook) -> None:
-    sheet = layout.add_sheet(book, LETTERHEAD_SHEET, {"A": 1.5, "B": 25, "C": 70, "D": 7, "E": 58})
+    sheet = layout.add_sheet(book, LETTERHEAD_SHEET, {"A": 1.5, "B": 25, "C": 70, "D": 7, "E": 58}, landscape=True)
     layout.put(sheet, "B1", LETTERHEAD_SHEET, size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
     layout.put(sheet, "B2", "Optional. What every quotation says; what is left blank is not said, and a quote's own words come first.", size=9,

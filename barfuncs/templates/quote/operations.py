@@ -104,7 +104,7 @@ OPERATIONS = Table(
         make_column("parts_per_edge", "Parts per edge", kinds.PositiveCount, "parts that one edge makes, as the shop counted them", unit="parts",
                     blank=0, width=9),
         make_column("edge_cost", "Cost of an edge", kinds.Money, blank=0, width=9),
-        make_column("edge_change_time", "Change of an edge", kinds.Seconds, blank=0, width=9),
+        make_column("edge_change_time", "Change of an edge", kinds.Seconds, blank=0, width=10),
     ),
     answers=(
         RowAnswer("time", "Time", "blank_or_seconds", "seconds", "IF(ISBLANK(op_operation),IF(op_filled=0,0,NA()),op_cut_time+op_sound)", width=8),
