@@ -17,9 +17,11 @@ from barfuncs.templates.quote.form import FORM
 from barfuncs.templates.quote.inputs import BREAKS, CYCLE_INPUTS, INPUTS, LETTER, MORE_COSTS, QUANTITIES, TOOL, WHAT_IF
 from barfuncs.templates.quote.more_costs import PROCESSES
 from barfuncs.templates.quote.operations import OPERATIONS
+from barfuncs.templates.shop import Shop
+from barfuncs.templates.shop_sheet import put_worked_out_with
 
 
-def costing_sheet(book: Workbook) -> None:
+def costing_sheet(book: Workbook, shop: Shop | None) -> None:
     """Two stacks side by side: inputs, and answers with the checks."""
     page = add_page(book, "Costing", {"A": 1.5, "B": 11.5, "C": 30, "D": 19, "E": 15, "F": 2, "G": 32, "H": 13, "I": 14})
     page.next_row(24)
@@ -57,6 +59,7 @@ def costing_sheet(book: Workbook) -> None:
     page.next_row()
     page.put("B", "Times and prices are for planning. Before parts are made, the machine's manual, the shop's "
                   "rules, local codes and licensed engineers come first.", italic=True, color=layout.SOFT, size=9)
+    put_worked_out_with(page, shop)
     for line in range(top, page.row + 1):
         page.sheet.row_dimensions[line].height = layout.CLOSE
     page.print_to("I")
