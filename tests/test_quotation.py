@@ -556,10 +556,54 @@ def test_totals_and_the_page_by_hand():
     assert [book.value(f"quotation_line_total[{n}]") for n in (1, 2, 3)] == [3.71, 213.75, 0]
     assert book.value("quotation_sum_total") == 3.71 + 213.75 + 50 + 20
     page = [book.value_at((book.sheets.index("Page"), row, col)) for row in range(1, 40) for col in range(2, 7)]
-    assert {"Bellwether Turning", "Quotation Q-17", "Größl & Söhne", 3.71, 213.75, "Nut, price for 100 parts"} <= set(page)
+    assert {"Bellwether Turning", "Quotation Q-17", "Größl & Söhne", 3.71, 213.75, "Nut", "price for 100 parts", "Freight", 20, "Total"} <= set(page)
     stopped = hand(BY_HAND | {"currency": None}, [PIN])
     cells = [stopped.value_at((stopped.sheets.index("Page"), row, col)) for row in range(1, 80) for col in range(2, 7)]
     assert not [value for value in cells if isinstance(value, float)]
+
+
+def page_of(rows: list[dict[str, Any]], **head: Any) -> tuple[str, list[list[Any]], str]:
+    """The page's warning, its rows of the table from the first to the last that is not blank, and the words below."""
+    book = hand(BY_HAND | head, rows)
+    cells = [[book.value_at((book.sheets.index("Page"), row, col)) for col in range(2, 8)] for row in range(1, 60)]
+    heads = next(n for n, row in enumerate(cells) if row[0] == "No.")
+    table = cells[heads + 1:heads + 1 + by_hand.PAGE_ROWS]
+    while table and not any(cell not in ("", None) for cell in table[-1]):
+        table.pop()
+    return str(cells[5][0]), table, str(cells[heads + 1 + by_hand.PAGE_ROWS][0])
+
+
+def test_each_line_of_the_page_has_its_words_beside_its_quantities_and_freight_follows_the_last():
+    pin = {"part": "Pin", "part_number": "P-1", "revision": "B", "material": "303", "certificate": "3.1", "lead_time": "4 weeks", "setup": 50.0, "remark": "Ra 0.8."}
+    more = [{"quantity": q, "price": 1.0} for q in (200.0, 300.0, 400.0, 500.0)]
+    said, table, below = page_of([pin | {"quantity": 100.0, "price": 2.0}, *more, {}, {"part": "Nut", "quantity": 10.0, "price": 3.0, "remark": "Blue."}],
+                                 freight_charged=20.0, delivery="To site", quotation_notes=None)
+    assert said == ""
+    assert table == [
+        [1, "Pin", 100, 2, 200, "4 weeks"], ["", "P-1, revision B", 200, 1, 200, ""], ["", "303", 300, 1, 300, ""], ["", "3.1, set-up once 50.00", 400, 1, 400, ""],
+        ["", "", 500, 1, 500, ""], [2, "Nut", 10, 3, 30, ""], *[["", "", "", "", "", ""]] * 3, ["", "Freight", "", "", 20, ""]]
+    assert below.startswith("No. 1: Ra 0.8.\nNo. 2: Blue.\nDelivery: To site\n")
+
+
+@pytest.mark.parametrize(("lines", "words", "fits"), [(7, 300, True), (8, 0, False), (1, 1000, True), (2, 900, False)])
+def test_what_the_page_does_not_hold_is_said_and_no_price_is_shown(lines, words, fits):
+    part = {"part": "Pin", "remark": ("word " * 200)[:words], "quantity": 100.0, "price": 2.0}
+    said, table, _ = page_of([part | ({"remark": None} if n > 1 else {}) for n in range(lines)], freight_charged=20.0)
+    assert (said, bool(table)) == (("", True) if fits else ("\u2715 STOP  More than this page holds: give the file to barfuncs quotation.", False))
+
+
+@pytest.mark.parametrize(("template", "title"), [("quote", "Quotation"), ("quotation", "Page")])
+def test_neither_file_name_nor_day_is_printed_on_a_page_for_the_customer(template, title):
+    footer = openpyxl.load_workbook(ROOT / "workbook_templates" / f"{template}.xlsx")[title].oddFooter
+    assert not any(part.text for part in (footer.left, footer.center, footer.right))
+
+
+def test_tab_goes_down_the_inputs_of_the_template_in_their_order():
+    sheet = openpyxl.load_workbook(ROOT / "workbook_templates" / "quotation.xlsx")["Fill in"]
+    first = [cell.coordinate for row in sheet.iter_rows() for cell in row if not cell.protection.locked and cell.column_letter == "C"]
+    inputs = [sheet.parent.defined_names[name].attr_text.rpartition("!")[2].replace("$", "").partition(":")[0] for name in by_hand.FORM.inputs]
+    assert inputs == first[:len(inputs)]
+    assert not [c for row in sheet.iter_rows(max_row=int(inputs[-1][1:])) for c in row if not c.protection.locked and c.column_letter not in "CDE"]
 
 
 # --- the letterhead ------------------------------------------------------------------------------------------------

@@ -236,7 +236,7 @@ class _Table:
         self.point = self.price - cents
         """Where the decimal points of the prices stand, from the left."""
         self.quantity = self.price - price_wide - 1.5 * _GAP
-        self.number_wide = max(width(str(len(said.lines))), width("Pos.", SMALL, True))
+        self.number_wide = max(width(str(len(said.lines))), width("No.", SMALL, True))
         self.text = self.number_wide + _GAP
         self.text_wide = self.quantity - quantity_wide - 1.5 * _GAP - self.text
         self.right = self.quantity - quantity_wide
@@ -253,7 +253,7 @@ class _Table:
         def cells(x: float, text: str, room: float, right: bool) -> list[tuple[Words, ...]]:
             return [(Words(x, line, SMALL, True, ACCENT, right),) for line in wrap(text, room, SMALL, True)]
 
-        columns = [cells(0, "Pos.", self.number_wide, False), cells(self.text, "Part", self.text_wide, False),
+        columns = [cells(0, "No.", self.number_wide, False), cells(self.text, "Part", self.text_wide, False),
                    *(cells(x, text, room, True) for x, text, room in self.heads)]
         if self.lead_wide:
             columns.append(cells(self.lead, "Lead time", self.lead_wide, False))
@@ -273,8 +273,9 @@ class _Table:
     def _line(self, number: int, line: QuotedLine) -> list[Strip]:
         drawing = ", ".join(text for text in (line.drawing, line.revision and f"revision {line.revision}") if text)
         name = line.description or line.part_number or line.drawing
+        certificate = "" if line.certificate.casefold().startswith("certificate") else "Certificate"  # not the word twice
         facts = (("Part number", line.part_number if line.description else ""), ("Drawing" if line.drawing else "", drawing),
-                 ("Material", line.material), ("Certificate", line.certificate))
+                 ("Material", line.material), (certificate, line.certificate))
         left = _column(self.text, name, self.text_wide, bold=True)
         for label, text in facts:
             left += _column(self.text, f"{label}: {text}".removeprefix(": ") if text else "", self.text_wide, size=8.5)

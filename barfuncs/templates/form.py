@@ -300,20 +300,21 @@ class Form:
         page.sheet[ref].alignment = Alignment(horizontal="left", vertical="top", wrap_text=True)
         page.name(self.prefix + name, ref)
 
-    def put_checks(self, page: Page, checks: Sequence[Check], last_column: str = "H") -> None:
-        """A word and a sentence for each check from column B on."""
-        page.heading(f"B:{last_column}", "Checks")
+    def put_checks(self, page: Page, checks: Sequence[Check], last_column: str = "H", words: str = "B") -> None:
+        """A word for each check in one column, and a sentence from the next one on."""
+        said = chr(ord(words) + 1)
+        page.heading(f"{words}:{last_column}", "Checks")
         sheet, first, stops = page.sheet, page.row + 1, []
         for check in checks:
             page.next_row(27 if check.long else 15)
-            word = page.put("B", "=" + self.expression(check.word()), bold=True, wrap=True)
-            page.put(f"C:{last_column}", "=" + self.expression(check.sentence(word)), wrap=True)
-            stop = f"'{sheet.title}'!$B${page.row}=\"{STOP}\""
-            stops.append((check.topic, f"IF({stop},'{sheet.title}'!$C${page.row}&\" \",\"\")"))
+            word = page.put(words, "=" + self.expression(check.word()), bold=True, wrap=True)
+            page.put(f"{said}:{last_column}", "=" + self.expression(check.sentence(word)), wrap=True)
+            stop = f"'{sheet.title}'!${words}${page.row}=\"{STOP}\""
+            stops.append((check.topic, f"IF({stop},'{sheet.title}'!${said}${page.row}&\" \",\"\")"))
         last, self.stops = page.row, stops
-        page.name_rows(f"{self.prefix}check_words", "B", first)
-        page.name_rows(f"{self.prefix}check_sentences", "C", first)
-        _mark_checks(page, f"B{first}:B{last}", f'OR(B{first}="{STOP}",B{first}="{LOOK}")')
+        page.name_rows(f"{self.prefix}check_words", words, first)
+        page.name_rows(f"{self.prefix}check_sentences", said, first)
+        _mark_checks(page, f"{words}{first}:{words}{last}", f'OR({words}{first}="{STOP}",{words}{first}="{LOOK}")')
 
     def show_checks(self, page: Page, checks: Sequence[Check], columns: str, short: int, long: int, size: float = 10) -> None:
         """The checks that another sheet has, in cells of so many rows for a short and a long one, in a stack beside others."""

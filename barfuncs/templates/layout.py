@@ -114,6 +114,12 @@ def add_sheet(book: Workbook, title: str, widths: dict[str, float], landscape: b
     return sheet
 
 
+def goes_to_customer(sheet: Worksheet) -> None:
+    """A page that a customer gets: neither the file's name nor the day of the print is printed on it."""
+    footer: Any = sheet.oddFooter
+    footer.left.text = footer.right.text = None
+
+
 def keep_in_view(sheet: Worksheet, above: str, zoom: int = 100) -> None:
     """All above and left of a cell stays where it is when the sheet is scrolled."""
     sheet.freeze_panes = above

@@ -1,11 +1,13 @@
 """Template quotation: lines filled in by hand, with the prices that quotes gave; nothing of the costs is in the file."""
 
+from collections.abc import Iterable
 from copy import copy
 from dataclasses import replace
 from typing import Any
 
 from openpyxl import Workbook
-from openpyxl.styles import Alignment, Border, Side
+from openpyxl.formatting.rule import FormulaRule
+from openpyxl.styles import Alignment, Border, Font, Side
 
 from barfuncs.catalogue import kinds
 from barfuncs.templates import layout
@@ -33,6 +35,11 @@ from barfuncs.templates.shop import Shop
 from barfuncs.templates.template import ForCustomer, Template, Terminal, TerminalColumn, number_shown, status_word
 
 ROWS = 60
+PAGE_ROWS = 30
+"""Rows of prices, freight and total on the sheet Page, which is one page."""
+WORD_ROWS = 4
+"""Rows that each line has there for its words: part, numbers, material, certificate."""
+SAID_ROWS, SAID_WIDTH, MOST_SAID = 14, 110, 5000
 _OF_THE_QUOTE = {item.name: replace(item, from_shop=False) for item in LETTER}
 INPUTS = {
     "You": tuple(_OF_THE_QUOTE[name] for name in ("seller", "seller_address", "seller_contact")),
@@ -75,6 +82,12 @@ LINES = Table(
     answers=(
         RowAnswer("total", "Total", "blank_or_money", "", f"IF(line_filled=0,0,COUNT_DOWN(line_quantity*line_price/{_PER}*100+0.5)/100)", width=13),
         RowAnswer("number", "line number so far", "count", "", 'above_line_number+(line_part<>"")', aside=True),
+        RowAnswer("place", "row on the sheet Page", "count", "",
+                  'IF(line_part<>"",MAX(above_line_room,above_line_place)+1,above_line_place+(line_filled>0))', aside=True),
+        RowAnswer("room", "row on the sheet Page down to which the line has its words", "count", "",
+                  f'IF(line_part<>"",line_place+{WORD_ROWS - 1},above_line_room)', aside=True),
+        RowAnswer("told", "remarks so far", "text", "", f'IF(above_line_told=0,"",above_line_told)&IF(OR(line_remark="",LEN(above_line_told)>{MOST_SAID}),"",'
+                  f'"No. "&line_number&": "&line_remark&CHAR(10))', aside=True),
         RowAnswer("bare", "1 for a row with words alone", "count", "", f'IF(line_filled>0,0,IF(line_part&{_MORE}&line_lead_time="",0,1))', aside=True),
     ),
     wrong_if=(
@@ -90,7 +103,7 @@ ANSWERS = (
     Answer("prices", "Prices", "count", formula="COUNT(line_quantity)"),
     Answer("once", "Set-up and tooling", "money", formula="SUM(line_setup)+SUM(line_tooling)"),
     Answer("freight_line", "Freight", "money", formula='IF(ISBLANK(freight_charged),"",freight_charged)'),
-    Answer("sum_total", "Total of all, where each line has one quantity", "money",
+    Answer("sum_total", "Total, if one quantity a line", "money",
            formula='IF(prices=line_count,SUM(line_total)+once+IF(ISBLANK(freight_charged),0,freight_charged),"")'),
 )
 STEPS = (
@@ -113,7 +126,7 @@ CHECKS = (
         ("TRUE", OK, '"The prices do not lapse before the date."'),
     )),
     Check("Sender", (
-        ('seller=""', LOOK, '"The quotation names no sender, unless the shop file gives one: fill in your company."'),
+        ('seller=""', LOOK, '"No sender, unless the shop file gives one: fill in your company."'),
         ("TRUE", OK, '"The quotation names its sender."'),
     )),
 )
@@ -158,25 +171,23 @@ def _fill_in_sheet(book: Workbook, shop: Shop | None) -> None:
     page.remark("Fill the framed cells; those marked * are needed. One row a part and quantity; a row with a blank part is another quantity of the line above.")
     page.next_row(30)
     FORM.put_status(page, "B:I", "quotation")
+    layout.keep_in_view(sheet, f"A{page.row + 1}", 88)
     page.skip()
     right = page.beside(page.row)
-    groups = list(INPUTS.items())
-    for here, columns, titles in ((page, ("B", "C:E", "F"), groups[:2]), (right, ("G", "I:L", "M"), groups[2:])):
-        for title, items in titles:
-            here.heading(f"{columns[0]}:{columns[2]}", title)
-            for item in items:
-                here.next_row()
-                here.put(columns[0], item.label, size=10)
-                _framed(here, item, columns[1], _of_the_shop(shop, item.name))
-                here.put(columns[2], item.unit if item.unit == "days" else None, size=9, color=layout.SOFT, indent=1)
-    page.row = max(page.row, right.row)
-    page.skip()
+    for title, items in INPUTS.items():
+        page.heading("B:E", title)
+        for item in items:
+            page.next_row()
+            page.put("B", item.label, size=10)
+            _framed(page, item, "C:E", _of_the_shop(shop, item.name))
+            page.put("F", item.unit if item.unit == "days" else None, size=9, color=layout.SOFT, indent=1)
+    right.heading("G:L", "In all")
     for answer in ANSWERS:
-        page.next_row()
-        page.put("B", answer.label)
-        FORM.put_value(page, answer.name, "C", bold=answer.name == "sum_total")
-    page.skip()
-    FORM.put_checks(page, CHECKS)
+        right.next_row()
+        right.put("G:H", answer.label)
+        FORM.put_value(right, answer.name, "I", bold=answer.name == "sum_total")
+    right.skip()
+    FORM.put_checks(right, CHECKS, "N", "G")
     page.skip()
     last = FORM.put_table(page, LINES)
     page.print_to(last)
@@ -208,67 +219,82 @@ def _of_the_shop(shop: Shop | None, name: str) -> Any:
 
 
 def _customer_sheet(book: Workbook) -> None:
-    """A page for the customer to print from the spreadsheet. Its rows are as many as the table's; what stands below a table goes above."""
-    page = add_page(book, "Page", {"A": 1.5, "B": 5, "C": 58, "D": 12, "E": 13, "F": 14}, landscape=False)
+    """One page for the customer to print from the spreadsheet. Its rows look up which line and quantity each of them shows."""
+    page = add_page(book, "Page", {"A": 1.5, "B": 5, "C": 46, "D": 10, "E": 12, "F": 13, "G": 14, "H": 3, **dict.fromkeys("IJK", 6)}, landscape=False)
     sheet = page.sheet
-    sheet.page_setup.fitToHeight = 0
+    layout.goes_to_customer(sheet)
     page.next_row(24)
-    page.put("B:F", _shown("seller"), size=16, bold=True, color=layout.ACCENT)
+    page.put("B:G", _shown("seller"), size=16, bold=True, color=layout.ACCENT)
     for name in ("seller_address", "seller_contact"):
         page.next_row()
-        page.put("B:F", _shown(name), color=layout.SOFT)
+        page.put("B:G", _shown(name), color=layout.SOFT)
     page.skip()
     page.next_row(26)
-    page.put("B:F", '="Quotation"&IF(quote_number="",""," "&quote_number)', size=18, bold=True)
+    page.put("B:G", '="Quotation"&IF(quote_number="",""," "&quote_number)', size=18, bold=True)
     page.next_row(30)
-    ready = page.put("B:F", f'=IF(LEFT(quotation_status,{len(STOP)})="{STOP}","{STOP}  Not ready to send: see the sheet Fill in.","")', bold=True,
-                     color=layout.ACCENT, wrap=True).partition(":")[0]
+    page.put("J", "=MAX(MAX(quotation_line_place),MAX(quotation_line_room))", size=8, color=layout.SOFT)
+    last = f"$J${page.row}"
+    told = f"INDEX(quotation_line_told,{ROWS})"
+    said = f"{told}&" + "&".join(f'IF({name}="","","{label}: "&{name}&CHAR(10))' for label, name in (
+        ("Delivery", "delivery"), ("Terms", "terms"), ("Tax", "tax_wording"), ("Remark", "remark"), ("Notes", "quotation_notes")))
+    foot = page.row + 4 + 1 + PAGE_ROWS + 1
+    breaks = f'LEN(B{foot})-LEN(SUBSTITUTE(B{foot},CHAR(10),""))'
+    too_long = f"IF({last}+2>{PAGE_ROWS},TRUE,LEN(B{foot})/{SAID_WIDTH}+{breaks}>{SAID_ROWS})"
+    page.put("B:G", f'=IF(LEFT(quotation_status,{len(STOP)})="{STOP}","{STOP}  Not ready to send: see the sheet Fill in.",'
+             f'IF({too_long},"{STOP}  More than this page holds: give the file to barfuncs quotation.",""))', bold=True, color=layout.ACCENT, wrap=True)
+    stopped = f"$B${page.row}<>\"\""
     left = (_shown("customer"), _shown("customer_address"), '=IF(attention="","","Attention: "&attention)')
-    right = (("Date", _shown("quote_date")), ("Valid until", "=quotation_valid_said"), ("Reference", _shown("reference")))
+    right = (("Date", _shown("quote_date")), ("Valid until", "=quotation_valid_said"), ("Your reference", _shown("reference")))
     for text, (label, formula) in zip(left, right, strict=True):
         row = page.next_row(27)
         page.put("B:C", text, wrap=True)
-        page.put("D", f'=IF(E{row}="","","{label}")', color=layout.SOFT, wrap=True)
-        page.put("E:F", formula, wrap=True)
-        if label != "Reference":
-            sheet[f"E{row}"].number_format = "yyyy-mm-dd"
-    said = "&".join(f'IF({name}="","","{label}: "&{name}&CHAR(10))' for label, name in (
-        ("Delivery", "delivery"), ("Terms", "terms"), ("Tax", "tax_wording"), ("Remark", "remark"), ("Notes", "quotation_notes")))
-    page.next_row(135)
-    page.put("B:F", f"={said}", wrap=True)
+        page.put("D:E", f'=IF(F{row}="","","{label}")', color=layout.SOFT, wrap=True)
+        page.put("F:G", formula, wrap=True, align="left")
+        if label != "Your reference":
+            sheet[f"F{row}"].number_format = "yyyy-mm-dd"
+    page.skip()
     page.next_row(18)
-    for column, formula in (("B", "No."), ("C", "Part"), ("D", "Quantity"), ("E", _with_currency("Price")), ("F", _with_currency("Total"))):
+    for column, formula in (("B", "No."), ("C", "Part"), ("D", "Quantity"), ("E", _with_currency("Price")), ("F", _with_currency("Total")), ("G", "Lead time")):
         page.put(column, formula, bold=True, color=layout.ACCENT, align="left" if column in "BC" else "right")
         sheet[f"{column}{page.row}"].border = Border(bottom=Side(style="medium", color=layout.ACCENT))
-    sheet.print_title_rows = f"{page.row}:{page.row}"
-    stopped = f"$B${ready[1:]}<>\"\""
-    for row in range(1, ROWS + 1):
-        page.next_row(26)
-        cells = {name: _cell(book, f"line_{name}", row) for name in (c.name for c in LINES.columns)}
-        total, number = _cell(book, "quotation_line_total", row), _cell(book, "quotation_line_number", row)
-        facts = "&".join(f'IF({cells[name]}="","",", {words}"&{cells[name]})' for name, words in (
-            ("part_number", ""), ("drawing", "drawing "), ("revision", "revision "), ("material", ""), ("certificate", ""), ("remark", "")))
-        once = "&".join(f'IF({cells[name]}="","",", {words} once "&{fixed_text(cells[name], 2)})' for name, words in (("setup", "set-up"), ("tooling", "tooling")))
-        lead = f'IF({cells["lead_time"]}="","",IF({cells["part"]}="","",", ")&"lead time "&{cells["lead_time"]})'
-        per = f'IF(OR({cells["priced_per"]}="",{cells["priced_per"]}="part"),"",IF({cells["part"]}="","",", ")&"price for "&{cells["priced_per"]})'
-        blank = f'IF({stopped},"",'
-        page.put("B", f'={blank}IF({cells["part"]}="","",{number}))')
-        page.put("C", f'={blank}{cells["part"]}&{facts}&{once}&{per}&{lead})', size=9, wrap=True)
-        page.put("D", f'={blank}IF({cells["quantity"]}="","",{cells["quantity"]}))', align="right", number="count")
-        page.put("E", f'={blank}IF({cells["price"]}="","",{cells["price"]}))', align="right", number="price", bold=True)
-        page.put("F", f'={blank}IF({total}=0,"",{total}))', align="right", number="money")
-    for label, name in (("Freight", "freight_line"), ("Total", "sum_total")):
-        page.next_row(18)
-        page.put("F", f'=IF({stopped},"",quotation_{name})', align="right", number="money", bold=True)
-        page.put("C", f'=IFERROR(IF(F{page.row}="","","{label}"),"")', bold=True)
-    page.print_to("F")
+    first = page.row + 1
+    for row in range(1, PAGE_ROWS + 1):
+        at = page.next_row(15)
+        line, priced, word = f"$I{at}", f"$J{at}", f"$K{at}"
+        of_line = {name: f"INDEX(line_{name},{line})" for name in (c.name for c in LINES.columns)}
+        room = f"INDEX(quotation_line_room,MATCH({row + WORD_ROWS - 1},quotation_line_room,1))"
+        for column, formula in (("I", f"=IF({stopped},0,IFERROR(MATCH({room},quotation_line_room,0),0))"),
+                                ("J", f"=IF({stopped},0,IFERROR(MATCH({row},quotation_line_place,0),0))"),
+                                ("K", f"=IF({line}=0,0,{row + WORD_ROWS}-INDEX(quotation_line_room,{line}))")):
+            page.put(column, formula, size=8, color=layout.SOFT)
+        numbers = _listed(f'IF({of_line[name]}="","",", {words}"&{of_line[name]})' for name, words in (("part_number", ""), ("drawing", "drawing "), ("revision", "revision ")))
+        extras = _listed((
+            f'IF({of_line["certificate"]}="","",", "&{of_line["certificate"]})',
+            *(f'IF({of_line[name]}="","",", {words} once "&{fixed_text(of_line[name], 2)})' for name, words in (("setup", "set-up"), ("tooling", "tooling"))),
+            f'IF(OR({of_line["priced_per"]}="",{of_line["priced_per"]}="part"),"",", price for "&{of_line["priced_per"]})'))
+        after = f"{row}-{last}"
+        page.put("B", f'=IF({word}=1,INDEX(quotation_line_number,{line}),"")', align="left")
+        page.put("C", f'=IF({word}=1,{of_line["part"]},IF({word}=2,{numbers},IF({word}=3,{of_line["material"]}&"",IF({word}=4,{extras},'
+                 f'IF(OR({stopped},F{at}=""),"",IF({after}=1,"Freight",IF({after}=2,"Total","")))))))')
+        page.put("D", f'=IF({priced}=0,"",INDEX(line_quantity,{priced}))', align="right", number="count")
+        page.put("E", f'=IF({priced}=0,"",INDEX(line_price,{priced}))', align="right", number="price", bold=True)
+        page.put("F", f'=IF({priced}>0,INDEX(quotation_line_total,{priced}),IF({stopped},"",IF({after}=1,quotation_freight_line,IF({after}=2,quotation_sum_total,""))))',
+                 align="right", number="money")
+        page.put("G", f'=IF({priced}=0,"",INDEX(line_lead_time,{priced})&"")', align="right")
+        for column in "CG":
+            sheet[f"{column}{at}"].alignment = Alignment(horizontal="left" if column == "C" else "right", vertical="center", shrink_to_fit=True)
+    for columns, look in (("B:C", {"font": Font(bold=True)}), ("B:G", {"border": Border(top=Side(style="thin", color=layout.SOFT))})):
+        cells = f"{columns[0]}{first}:{columns[2]}{page.row}"
+        sheet.conditional_formatting.add(cells, FormulaRule(formula=[f"$K{first}=1"], **look))
+    page.next_row(12 * SAID_ROWS)
+    assert page.row == foot
+    page.put("B:G", f"={said}", size=9, wrap=True)
+    page.print_to("G")
 
 
-def _cell(book: Workbook, name: str, row: int) -> str:
-    """The reference of the n-th cell of a named column."""
-    sheet, _, cells = str(book.defined_names[name].attr_text).rpartition("!")
-    _, column, first = cells.partition(":")[0].split("$")
-    return f"{sheet}!${column}${int(first) + row - 1}"
+def _listed(parts: Iterable[str]) -> str:
+    """The formula for parts that begin with a comma each, as a list."""
+    return f"MID({'&'.join(parts)},3,500)"
 
 
 def _with_currency(text: str) -> str:

@@ -329,6 +329,7 @@ def customer_sheet(book: Workbook) -> None:
     """One page for the customer. What is filled in for it stands beside the page, outside what is printed."""
     page = add_page(book, "Quotation", {"A": 1.5, "B": 22, "C": 20, "D": 20, "E": 26, "F": 3, "G": 22, "H": 44, "I": 4})
     sheet, aside = page.sheet, page.beside(1)
+    layout.goes_to_customer(sheet)
     aside.heading("G:I", "Fill in for this page (not printed)")
     for item in LETTER:
         aside.next_row()
