@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import openpyxl
+import pypdf
 import pytest
 from click.testing import CliRunner
 from job_generator import GOOD_INPUTS
@@ -27,6 +28,7 @@ from barfuncs.filling import quotation_files, quotations
 from barfuncs.filling.filler import Filled, fill
 from barfuncs.filling.lists import Outcome, plan_jobs, read_jobs
 from barfuncs.filling.quotation_data import Quotation, QuotedLine, QuotedQuantity
+from barfuncs.filling.quotation_pdf import pdf
 from barfuncs.filling.quotation_xlsx import lines_of, total_of, workbook
 from barfuncs.filling.quotations import quote_files, read_quote
 from barfuncs.filling.quoted import Source, quotation_of
@@ -112,7 +114,7 @@ def test_what_it_says_stands_in_the_workbook(three):
     words = texts_of(workbook(together(three)))
     texts = " ".join(str(word) for word in words)
     for text in ("Bellwether Turning", "Größl & Söhne", "Q-17", "2027-03-01", "Price each, EUR", "Total, EUR", "Valve seat",
-                 "Part number VS-1; Drawing D-71 revision B", "Lead time: 5 weeks", "Edges broken", "Set-up, once", "Freight"):
+                 "Part number: VS-1; Drawing: D-71, revision B", "Lead time: 5 weeks", "Edges broken", "Set-up, once", "Freight"):
         assert text in texts, text
     numbers = [word for word in words if isinstance(word, (int, float))]
     for line in together(three).lines:
@@ -154,6 +156,18 @@ def test_no_figure_of_the_costs_is_in_any_part_of_the_file(three):
     made = together(three)
     assert len(costs(three)) > 500
     assert leaks(three, made, workbook(made)) == []
+
+
+def test_no_figure_of_the_costs_is_in_the_pdf(three):
+    made = together(three)
+    reader = pypdf.PdfReader(io.BytesIO(pdf(made)))
+    text = " ".join(page.extract_text() for page in reader.pages)
+    said, free = numbers_in(text), shown_numbers(made)
+    assert {"Größl", "Valve", "5 weeks"} <= {word for word in ("Größl", "Valve", "5 weeks") if word in text}
+    assert [(name, s) for name, value in costs(three).items() for s in spellings(value) - free if s in said] == []
+    planted = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf(dataclasses.replace(made, terms="made at 80.13")))).pages)
+    assert "80.13" in numbers_in(planted)
+    assert not numbers_in(" ".join(map(str, (reader.metadata or {}).values()))) - free - numbers_in("2026 2027")
 
 
 @pytest.mark.parametrize("name", ["cost_each_1", "machine_rate", "margin_1", "order_cost_3", "cycle"])
@@ -600,10 +614,10 @@ def test_neither_file_name_nor_day_is_printed_on_a_page_for_the_customer(templat
 
 def test_tab_goes_down_the_inputs_of_the_template_in_their_order():
     sheet = openpyxl.load_workbook(ROOT / "workbook_templates" / "quotation.xlsx")["Fill in"]
-    first = [cell.coordinate for row in sheet.iter_rows() for cell in row if not cell.protection.locked and cell.column_letter == "C"]
+    first = [cell.coordinate for row in sheet.iter_rows() for cell in row if not cell.protection.locked and cell.column == 3]
     inputs = [sheet.parent.defined_names[name].attr_text.rpartition("!")[2].replace("$", "").partition(":")[0] for name in by_hand.FORM.inputs]
     assert inputs == first[:len(inputs)]
-    assert not [c for row in sheet.iter_rows(max_row=int(inputs[-1][1:])) for c in row if not c.protection.locked and c.column_letter not in "CDE"]
+    assert not [c for row in sheet.iter_rows(max_row=int(inputs[-1][1:])) for c in row if not c.protection.locked and c.column not in (3, 4, 5)]
 
 
 # --- the letterhead ------------------------------------------------------------------------------------------------
@@ -849,7 +863,7 @@ def enquiry(tmp_path_factory) -> Path:
 def test_the_mail_is_answered_from_one_list(enquiry):
     words = texts_of((enquiry / "quotes" / "for_customer" / "Quotation Q-27-031.xlsx").read_bytes())
     texts = " ".join(str(word) for word in words)
-    for asked in ("Marta Größl", "E-4471", "Valve seat", "GM-20417 revision D", "Spindle", "GM-8-031 revision B", "Spacer ring", "3.1", "gate 3",
+    for asked in ("Marta Größl", "E-4471", "Valve seat", "GM-20417, revision D", "Spindle", "GM-8-031, revision B", "Spacer ring", "3.1", "gate 3",
                   "Edges broken 0.2 mm", "2027-04-14", "Bellwether Turning", "Freight"):
         assert asked in texts, asked
     quantities = [word for word in words if isinstance(word, int) and word >= 100]

@@ -297,6 +297,12 @@ def test_nothing_shows_that_nobody_typed():
     assert "free" in " ".join(page_texts(pdf(LETTER)))
 
 
+def test_the_word_certificate_stands_once():
+    for words, shown in (("Certificate 3.1 after EN 10204", "Certificate 3.1 after EN 10204"), ("3.1 after EN 10204", "Certificate: 3.1 after EN 10204")):
+        there = {piece.text for piece in pieces(pdf(changed(lines=(dataclasses.replace(PIN, certificate=words),))))}
+        assert {text for text in there if "10204" in text} == {shown}
+
+
 @pytest.mark.parametrize(("value", "shown"), [(1234.5, "1,234.50"), (0.1234, "0.1234"), (0.125, "0.125"), (2, "2.00"), (1.005, "1.005"),
                                               (0.12345, "0.1235"), (1e6, "1,000,000.00"), (0, "0.00")])
 def test_prices_have_two_to_four_decimals(value, shown):

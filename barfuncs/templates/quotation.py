@@ -6,7 +6,6 @@ from dataclasses import replace
 from typing import Any
 
 from openpyxl import Workbook
-from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Alignment, Border, Font, Side
 
 from barfuncs.catalogue import kinds
@@ -285,7 +284,7 @@ def _customer_sheet(book: Workbook) -> None:
             sheet[f"{column}{at}"].alignment = Alignment(horizontal="left" if column == "C" else "right", vertical="center", shrink_to_fit=True)
     for columns, look in (("B:C", {"font": Font(bold=True)}), ("B:G", {"border": Border(top=Side(style="thin", color=layout.SOFT))})):
         cells = f"{columns[0]}{first}:{columns[2]}{page.row}"
-        sheet.conditional_formatting.add(cells, FormulaRule(formula=[f"$K{first}=1"], **look))
+        sheet.conditional_formatting.add(cells, layout.rule_where(f"$K{first}=1", **look))
     page.next_row(12 * SAID_ROWS)
     assert page.row == foot
     page.put("B:G", f"={said}", size=9, wrap=True)
