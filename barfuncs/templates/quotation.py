@@ -282,7 +282,8 @@ def _customer_sheet(book: Workbook) -> None:
         page.put("G", f'=IF({priced}=0,"",INDEX(line_lead_time,{priced})&"")', align="right")
         for column in "CG":
             sheet[f"{column}{at}"].alignment = Alignment(horizontal="left" if column == "C" else "right", vertical="center", shrink_to_fit=True)
-    for columns, look in (("B:C", {"font": Font(bold=True)}), ("B:G", {"border": Border(top=Side(style="thin", color=layout.SOFT))})):
+    rule = Border(top=Side(style="thin", color=layout.SOFT))
+    for columns, look in (("B:C", {"font": Font(bold=True), "border": rule}), ("D:G", {"border": rule})):  # one rule a cell: LibreOffice takes the first
         cells = f"{columns[0]}{first}:{columns[2]}{page.row}"
         sheet.conditional_formatting.add(cells, layout.rule_where(f"$K{first}=1", **look))
     page.next_row(12 * SAID_ROWS)
