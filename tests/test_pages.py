@@ -154,6 +154,15 @@ def test_other_sheets_are_printed_only_when_they_are_asked_for(name):
                 assert bottom > 20
 
 
+@pytest.mark.parametrize(("name", "sheet", "inputs"), [("job_plan", "Plan", PLAN_INPUTS), ("quote", "Costing", QUOTE_INPUTS)])
+def test_no_figure_beside_an_input_is_cut_off(name, sheet, inputs):
+    book = load(BOOKS[name]())
+    places = {item.name: book.defined_names[item.name].attr_text.replace("'", "").replace("$", "") for group in inputs.values() for item in group if item.origin}
+    there = [place.rpartition("!")[2] for place in places.values() if place.startswith(f"{sheet}!")]
+    assert len(there) > 10
+    assert [place for place in there if not book[sheet][place].offset(column=1).alignment.shrink_to_fit] == []
+
+
 @pytest.mark.parametrize("paper", PAPERS.values())
 @pytest.mark.parametrize("name", BOOKS)
 def test_nothing_is_printed_smaller_than_can_be_read(name, paper):

@@ -158,7 +158,7 @@ class Form:
         item, (label, value, unit) = self.inputs[name], columns
         page.put(label, item.label + (" *" if item.needed else ""))
         put_framed(page, item, value, fractions=item.may_be_text)
-        page.put(unit, self._unit_and_origin(item), color=layout.SOFT, size=9, indent=1)
+        page.put(unit, self._unit_and_origin(item), color=layout.SOFT, size=9, indent=1, shrink=bool(item.origin))  # no figure cut off
 
     def _unit_and_origin(self, item: Input) -> str | None:
         """What stands beside an input: its unit, and the value of another sheet where that is taken."""

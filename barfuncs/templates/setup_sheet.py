@@ -172,10 +172,10 @@ class _SetupPage(Page):
         formula = self.form.expression(f'IF(stopped=1,"-",IFERROR({expression},"-"))')
         self.put(columns, f"={formula}", align="right", number=number, size=size, bold=bold)
 
-    def words(self, columns: str, expression: str, bold: bool = False, wrap: bool = False) -> None:
+    def words(self, columns: str, expression: str, bold: bool = False, shrink: bool = False) -> None:
         """A sentence with figures in it."""
         formula = self.form.expression(f'IF(stopped=1,"",IFERROR({expression},""))')
-        self.put(columns, f"={formula}", bold=bold, wrap=wrap, indent=1)
+        self.put(columns, f"={formula}", bold=bold, shrink=shrink, indent=1)
 
     def label(self, column: str, text: str) -> None:
         self.put(column, text, color=layout.SOFT)
@@ -362,11 +362,11 @@ def _running(page: _SetupPage) -> None:
     page.next_row()
     page.label("B", "What stops it next")
     page.words("C:I", f'IF(ISNUMBER(second_stop_parts),{THEN},"")')
-    page.next_row(26)
+    page.next_row()
     page.label("B", "Not counted there")
     page.words("C:I", 'IF(stops_not_known="","stops that nobody planned: a broken tool, a jam, a bar that does not feed",'
                       'stops_not_known&": not filled in; and stops that nobody planned")'
-                      f'&IF(ISNUMBER(chance_alone),"; chance to get there without one "&{number_text("100*chance_alone", 0)}&"%","")', wrap=True)
+                      f'&IF(ISNUMBER(chance_alone),"; chance without one "&{number_text("100*chance_alone", 0)}&"%","")', shrink=True)
     page.next_row(26)
     page.put("B", "Edges to change", color=layout.SOFT, wrap=True)
     page.put("C:I", "=" + page.form.expression('IF(stopped=1,"",IFERROR(IF(edges_to_change="","not known: no tools are filled in",'
