@@ -64,13 +64,12 @@ class Source:
     line_fee: float = 0
     """Once for all bars bought: certificate."""
     weight: float = 0
-    """Of one bar, for `Problem.least_weight`."""
+    """Of one bar, for `Problem.least_weights`."""
+    priced_with: int = 0
+    """Bars with the same number reach a weight in `Problem.least_weights` together."""
 
     def takes(self, job: int) -> bool:
         return self.jobs is None or job in self.jobs
-
-    def left_over(self, used: int, kerf: int) -> int:
-        return max(0, self.length - used)
 
     def value_left(self, left: int) -> float:
         return self.left_value * left if left and left >= self.least_left else 0.0
@@ -84,6 +83,8 @@ class Task:
     demand: int
     one_heat: bool = False
     """All its parts from bars of one heat."""
+    longest: int = 0
+    """Of a blank, without kerf: a last one up to this keeps what is left over where that is too short for the rack. 0: none does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +93,8 @@ class Problem:
     tasks: tuple[Task, ...]
     kerf: int = 0
     cut_cost: float = 0
-    least_weight: float = 0
-    """Of all that is bought, for its price to hold."""
+    least_weights: tuple[float, ...] = ()
+    """Of all that is bought with one `priced_with`, for its price to hold, where any of it is bought."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,8 +118,18 @@ class Pattern:
         return max(0, problem.sources[self.source].length - self.used(problem))
 
     def cuts(self, problem: Problem) -> int:
-        """One behind each blank, but behind the last one where nothing is left."""
-        return len(self.blanks) - (self.used(problem) >= problem.sources[self.source].length)
+        """One behind each blank, but behind the last one where nothing is left, or where it keeps what is left."""
+        return len(self.blanks) - (self.left(problem) == 0 or self.keeper(problem) is not None)
+
+    def keeper(self, problem: Problem) -> int | None:
+        """Which blank stays as long as the bar is, with a rest that is too short for the rack; None where there is no such rest."""
+        left = self.left(problem)
+        if 0 < left < problem.sources[self.source].least_left:
+            for number, (job, parts) in enumerate(self.blanks):
+                task = problem.tasks[job]
+                if task.cut.length(parts) - problem.kerf + left <= task.longest:
+                    return number
+        return None
 
     def money(self, problem: Problem) -> float:
         """What sawing costs, less the value of what is left over; without the bar."""
@@ -170,17 +181,58 @@ def least_bought(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> l
     for pattern, times in patterns:
         used[pattern.source] += times
     bought = [-(-used[n] // s.bundle) * s.bundle if s.offered else 0 for n, s in enumerate(problem.sources)]
-    offered = [n for n, s in enumerate(problem.sources) if s.offered and s.weight > 0]
-    lacking = problem.least_weight - sum(bought[n] * problem.sources[n].weight for n in offered)
-    if lacking > 1e-9 and offered:
-        def more(n: int) -> tuple[float, int]:
+    for group, least in enumerate(problem.least_weights):
+        offered = [n for n, s in enumerate(problem.sources) if s.offered and s.weight > 0 and s.priced_with == group]
+        lacking = least - sum(bought[n] * problem.sources[n].weight for n in offered)
+        if lacking <= 1e-9 or not any(bought[n] for n in offered):
+            continue
+
+        def more(n: int, lacking: float = lacking) -> tuple[float, int]:
             s = problem.sources[n]
             bars = math.ceil(lacking / s.weight / s.bundle - 1e-9) * s.bundle
-            new = 0 if bought[n] else s.line_fee
+            if s.count is not None and bought[n] + bars > s.count:
+                return math.inf, 0
+            new = 0 if bought[n] else s.line_fee + max(0.0, s.line_minimum - bars * s.cost)
             return bars * (s.cost - s.value_left(s.length)) + new, bars
+
         cheapest = min(offered, key=lambda n: more(n)[0])
         bought[cheapest] += more(cheapest)[1]
     return bought
+
+
+def without_surplus(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> list[tuple[Pattern, int]]:
+    """The same patterns without parts that no job needs; what that saves is left over."""
+    total = Counter(dict(patterns))
+    surplus = Counter[int]()
+    for pattern, times in patterns:
+        for job, parts in pattern.parts().items():
+            surplus[job] += parts * times
+    for job, task in enumerate(problem.tasks):
+        over = surplus[job] - task.demand
+        while over > 0:
+            holding = [p for p, times in total.items() if times and any(j == job for j, _ in p.blanks)]
+            if not holding:
+                break
+            # A blank less saves its ends too; of equal ones that where most is left already gives the longest left-over.
+            pattern, blank = max(((p, b) for p in holding for b in p.blanks if b[0] == job),
+                                 key=lambda pair: (pair[1][1] <= over, pair[0].left(problem), pair[1][1], pair[0].blanks))
+            rest = blank[1] - over
+            kept = [] if rest <= 0 else [(job, max(rest, 1))]
+            if kept:
+                fits = task.cut.least_parts <= kept[0][1] <= task.cut.most_parts
+                if not fits and not (task.cut.padded and kept[0][1] <= task.cut.padded[1]):
+                    kept = [(job, task.cut.least_parts)]
+            fewer = blank[1] - sum(parts for _, parts in kept)
+            if fewer <= 0:
+                break
+            blanks = list(pattern.blanks)
+            blanks.remove(blank)
+            changed = Pattern(pattern.source, tuple(sorted([*blanks, *kept], key=lambda b: (b[0], -b[1]))))
+            total[pattern] -= 1
+            if changed.blanks:
+                total[changed] += 1
+            over -= fewer
+    return [(p, times) for p, times in total.items() if times]
 
 
 class _Master:
@@ -240,18 +292,26 @@ class _Master:
                 row = self._row(task.demand, _INF, [lack], [1])
                 for heat in able:
                     self.row_of[job, heat] = row
-        weight_row = self._row(problem.least_weight, _INF) if problem.least_weight > 0 else None
+        # Where none of a kind is bought, its weight need not be reached: `reached` is 0 then.
+        weight_rows: dict[int, tuple[int, int]] = {}
+        for group, least in enumerate(problem.least_weights):
+            if least > 0:
+                reached = self._column(0, 0, 1)
+                self.integers.append(reached)
+                weight_rows[group] = self._row(0, _INF, [reached], [-least]), reached
         self.bought: dict[int, int] = {}
         for number, source in enumerate(problem.sources):
             row = self.source_row[number] = self._row(-_INF, 0)
             rows, values = [row], [-float(source.bundle)]
-            if weight_row is not None and source.offered:
-                rows.append(weight_row)
+            if source.offered and source.priced_with in weight_rows:
+                rows.append(weight_rows[source.priced_with][0])
                 values.append(source.weight * source.bundle)
             most = self.most_bars(number)
             each = source.cost - (source.value_left(source.length) if source.offered else 0)
             n = self.bought[number] = self._column(each * source.bundle, 0, math.ceil(most / source.bundle), rows, values)
             self.integers.append(n)
+            if source.offered and source.priced_with in weight_rows:
+                self._row(-_INF, 0, [n, weight_rows[source.priced_with][1]], [1, -math.ceil(most / source.bundle)])
             if source.line_minimum > 0 or source.line_fee > 0:
                 u = self._column(source.line_fee, 0, 1)
                 self.integers.append(u)
@@ -277,8 +337,8 @@ class _Master:
             if not parts and cut.padded and cut.padded[0] <= source.length + problem.kerf:
                 parts = cut.padded[1]
             bars += -(-task.demand // parts) if parts else 0
-        if source.weight > 0:
-            bars += math.ceil(problem.least_weight / source.weight)
+        if source.offered and source.weight > 0 and problem.least_weights:
+            bars += math.ceil(problem.least_weights[source.priced_with] / source.weight)
         bars = -(-bars // source.bundle) * source.bundle
         return bars if source.count is None else min(bars, source.count)
 
@@ -379,7 +439,7 @@ class _Master:
                 if source.left_value:
                     worth += np.where(left >= max(1, source.least_left), left * source.left_value, 0.0)
                 if problem.cut_cost:
-                    worth[1:] += np.where(left[1:] <= round_off, problem.cut_cost, 0.0)
+                    worth[1:] += np.where(left[1:] <= max(round_off, source.least_left - 1), problem.cut_cost, 0.0)
                 best = int(worth.argmax())
                 base = source.value_left(source.length) if source.offered else 0.0
                 reduced = base - duals[self.source_row[number]] - float(worth[best])
@@ -432,6 +492,7 @@ class _Search:
         self._grain = _grain(self.problem)
 
     def found(self, patterns: Sequence[tuple[Pattern, int]]) -> None:
+        patterns = without_surplus(self.problem, patterns)
         bought = least_bought(self.problem, patterns)
         cost = cost_of(self.problem, patterns, bought)
         if self.best is None or cost < self.best.cost - 1e-9:
@@ -457,17 +518,22 @@ def _grain(problem: Problem) -> float:
     return math.gcd(*cents) / 100
 
 
-def solve(problem: Problem, seconds: float = 10, _depth: int = 0) -> Plan:
-    """The cheapest plan found within a time, and a bound that no plan beats. Raises NoPlanError where demands can't be met."""
+def solve(problem: Problem, seconds: float = 10, cutoff: float = math.inf, _depth: int = 0) -> Plan:
+    """The cheapest plan found within a time, and a bound that no plan beats. Raises NoPlanError where demands can't be met.
+
+    Where no plan costs less than `cutoff` it is not looked for: what comes back may have no patterns and cost infinity.
+    """
     start = _now()
     search = _Search(problem, start + seconds)
     master = _Master(problem)
     for pattern in _first_patterns(problem):
         master.add(pattern)
-    if plain := _plain(problem):
-        search.found(plain)
+    if alone := plain(problem):
+        search.found(alone)
     units = _units(problem)
     search.bounded(_relax(master, units, start + _SHARE * seconds))
+    if search.bound >= cutoff:
+        return search.best or Plan((), (), math.inf, search.bound)
     relaxed = [float(x) for x in master.values()[master.first:]]
     for unit in units[:-1] or units:
         if not search.done():
@@ -528,9 +594,10 @@ def _rest(master: _Master, search: _Search, relaxed: Sequence[float], freedom: i
         sources.append(replace(source, jobs=jobs, heat=master.heat_of(number),
                                count=None if source.count is None else max(0, source.count - used[number]), bundle=1,
                                line_minimum=0.0 if paid else source.line_minimum, line_fee=0.0 if paid else source.line_fee))
+    # What the bars of the whole patterns weigh is not known to the rest, so the weight is left to `least_bought`.
     rest = Problem(tuple(sources), tuple(task for _, task in left), problem.kerf, problem.cut_cost)
     try:
-        plan = solve(rest, seconds, depth + 1)
+        plan = solve(rest, seconds, _depth=depth + 1)
     except NoPlanError:
         return True
     own = [job for job, _ in left]
@@ -627,7 +694,7 @@ def _alone(cut: Cut, room: int, demand: int) -> list[int]:
     return blanks
 
 
-def _plain(problem: Problem) -> list[tuple[Pattern, int]] | None:
+def plain(problem: Problem) -> list[tuple[Pattern, int]] | None:
     """Each job by itself from the bars on offer that cost least for it; None where a job finds none."""
     found: list[tuple[Pattern, int]] = []
     for job, task in enumerate(problem.tasks):
