@@ -200,6 +200,47 @@ def least_bought(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> l
     return bought
 
 
+def heat_of(problem: Problem, source: int) -> Hashable:
+    """Which bars are of one heat; where none is said, those of a source."""
+    heat = problem.sources[source].heat
+    return ("bars", source) if heat is None else heat
+
+
+def _made(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> Counter[tuple[int, Hashable]]:
+    made: Counter[tuple[int, Hashable]] = Counter()
+    for pattern, times in patterns:
+        for job, parts in pattern.parts().items():
+            made[job, heat_of(problem, pattern.source)] += parts * times
+    return made
+
+
+def of_one_heat(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> list[tuple[Pattern, int]]:
+    """The same patterns without blanks of a job from other heats than one that gives all its parts."""
+    chosen: dict[int, Hashable] = {}
+    for (job, heat), parts in sorted(_made(problem, patterns).items(), key=lambda made: made[1]):
+        if problem.tasks[job].one_heat and parts >= problem.tasks[job].demand:
+            chosen.setdefault(job, heat)
+    total: Counter[Pattern] = Counter()
+    for pattern, times in patterns:
+        heat = heat_of(problem, pattern.source)
+        kept = tuple(blank for blank in pattern.blanks if chosen.get(blank[0], heat) == heat)
+        if kept:
+            total[Pattern(pattern.source, kept)] += times
+    return list(total.items())
+
+
+def feasible(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> bool:
+    """Whether every demand is met from no more bars than there are, and of one heat where that is asked for."""
+    parts, heats, bars = Counter[int](), Counter[int](), Counter[int]()
+    for (job, _), made in _made(problem, patterns).items():
+        parts[job] += made
+        heats[job] += 1
+    for pattern, times in patterns:
+        bars[pattern.source] += times
+    return all(parts[job] >= task.demand and (heats[job] == 1 or not task.one_heat) for job, task in enumerate(problem.tasks)) and all(
+        source.count is None or bars[number] <= source.count for number, source in enumerate(problem.sources))
+
+
 def without_surplus(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> list[tuple[Pattern, int]]:
     """The same patterns without parts that no job needs; what that saves is left over."""
     total = Counter(dict(patterns))
@@ -262,8 +303,7 @@ class _Master:
         """The column of the first pattern."""
 
     def heat_of(self, source: int) -> Hashable:
-        heat = self.problem.sources[source].heat
-        return ("bars", source) if heat is None else heat
+        return heat_of(self.problem, source)
 
     def _column(self, cost: float, lower: float, upper: float, rows: Sequence[int] = (), values: Sequence[float] = ()) -> int:
         self.model.addCol(cost, lower, upper, len(rows), np.array(rows, dtype=np.int32), np.array(values, dtype=np.float64))
@@ -393,7 +433,7 @@ class _Master:
 
     def kinds_of_source(self) -> Iterator[tuple[Hashable, frozenset[int], list[int]]]:
         """Sources of one heat (where heats matter) that take the same jobs: they share a knapsack."""
-        heats_matter = any(task.one_heat for task in self.problem.tasks)
+        heats_matter = bool(self.heat_column)
         groups: dict[tuple[Hashable, frozenset[int]], list[int]] = {}
         everything = frozenset(range(len(self.problem.tasks)))
         for number, source in enumerate(self.problem.sources):
@@ -492,7 +532,9 @@ class _Search:
         self._grain = _grain(self.problem)
 
     def found(self, patterns: Sequence[tuple[Pattern, int]]) -> None:
-        patterns = without_surplus(self.problem, patterns)
+        patterns = without_surplus(self.problem, of_one_heat(self.problem, patterns))
+        if not feasible(self.problem, patterns):
+            return
         bought = least_bought(self.problem, patterns)
         cost = cost_of(self.problem, patterns, bought)
         if self.best is None or cost < self.best.cost - 1e-9:
@@ -533,7 +575,7 @@ def solve(problem: Problem, seconds: float = 10, cutoff: float = math.inf, _dept
     units = _units(problem)
     search.bounded(_relax(master, units, start + _SHARE * seconds))
     if search.bound >= cutoff:
-        return search.best or Plan((), (), math.inf, search.bound)
+        return replace(search.best or Plan((), (), math.inf, 0.0), bound=search.bound)
     relaxed = [float(x) for x in master.values()[master.first:]]
     for unit in units[:-1] or units:
         if not search.done():
@@ -544,7 +586,8 @@ def solve(problem: Problem, seconds: float = 10, cutoff: float = math.inf, _dept
     if not search.done() and _depth < _DEEPEST:
         _rest(master, search, relaxed, 0, seconds / 4, None, _depth)
     if not search.done():
-        _integers(master, search, relaxed, 0, seconds / 10)
+        # Heats that the linear program mixes must come apart, so nothing of it is kept then.
+        _integers(master, search, relaxed, None if master.heat_column else 0, seconds / 10)
     if not few:
         _branch(master, search, units[-1], (search.deadline - _now()) / 2)
     chance = random.Random(0)  # noqa: S311
@@ -556,7 +599,7 @@ def solve(problem: Problem, seconds: float = 10, cutoff: float = math.inf, _dept
             for unit in units[-2:]:
                 _dive(master, search, unit, chance)
         if not search.done() and (len(master.patterns), search.best and search.best.cost) != before:
-            _integers(master, search, relaxed, chance.choice((0, 1, 4)), (search.deadline - _now()) / 4)
+            _integers(master, search, relaxed, None if master.heat_column else chance.choice((0, 1, 4)), (search.deadline - _now()) / 4)
     if search.best is None:
         master.free()
         master.solve()
@@ -720,14 +763,14 @@ def _dive(master: _Master, search: _Search, unit: int, chance: random.Random | N
     problem = master.problem
     fixed: dict[int, int] = {}
     master.solve()
-    _choose_heats(master, unit)
+    _choose_heats(master, search, unit)
     while True:
         values = master.values()
         shares = {c: values[c] - fixed.get(c, 0) for c in range(master.first, len(values)) if values[c] - fixed.get(c, 0) > 1e-6}
         if not shares:
             break
         # By chance one of a pattern is left to be found again.
-        whole = {c: math.floor(share + 1e-6) - (share > 2 and chance is not None and chance.random() < 0.3) for c, share in shares.items() if share >= 1 - 1e-6}
+        whole = {c: math.floor(share + 1e-6) - bool(share > 2 and chance is not None and chance.random() < 0.3) for c, share in shares.items() if share >= 1 - 1e-6}
         if not whole:
             largest = max(shares, key=lambda c: (shares[c] * (chance.uniform(0.5, 1) if chance else 1), -c))
             whole = {largest: 1}
@@ -742,7 +785,7 @@ def _dive(master: _Master, search: _Search, unit: int, chance: random.Random | N
         demands = [max(0, task.demand - made[job]) for job, task in enumerate(problem.tasks)]
         if not any(demands):
             break
-        for _ in range(30):
+        for _ in range(10):
             if _now() > search.deadline or not master.price(unit, demands)[0]:
                 break
             master.solve()
@@ -752,21 +795,21 @@ def _dive(master: _Master, search: _Search, unit: int, chance: random.Random | N
     master.free()
 
 
-def _choose_heats(master: _Master, unit: int) -> None:
-    """Settle on one heat for each job that wants one, the one that the linear program leans to most first."""
-    while True:
+def _choose_heats(master: _Master, search: _Search, unit: int) -> None:
+    """Settle on one heat for each job that wants one: that which the linear program leans to most, the surest jobs first."""
+    of_job: dict[int, dict[int, Hashable]] = {}
+    for (job, heat), column in master.heat_column.items():
+        of_job.setdefault(job, {})[column] = heat
+    while of_job:
         values = master.values()
-        open_ = [(values[column], key) for key, column in master.heat_column.items() if 1e-6 < values[column] < 1 - 1e-6]
-        if not open_:
-            return
-        _, (job, heat) = max(open_, key=lambda pair: pair[0])
-        for key, column in master.heat_column.items():
-            if key[0] == job:
-                master.model.changeColBounds(column, float(key[1] == heat), float(key[1] == heat))
+        leaning = {job: max(columns, key=lambda c: values[c]) for job, columns in of_job.items()}
+        surest = max(values[c] for c in leaning.values())
+        settled = [job for job, c in leaning.items() if values[c] >= min(0.9, surest) or _now() > search.deadline]
+        for job in settled:
+            for column in of_job.pop(job):
+                master.model.changeColBounds(column, float(column == leaning[job]), float(column == leaning[job]))
         master.solve()
-        for _ in range(10):
-            if not master.price(unit)[0]:
-                break
+        if _now() < search.deadline and of_job and master.price(unit)[0]:
             master.solve()
 
 

@@ -105,7 +105,7 @@ class Knapsack:
     def blanks(self, used: int) -> tuple[tuple[int, int], ...]:
         """Job and parts of each blank of the best way to take exactly `used`."""
         found: list[tuple[int, int]] = []
-        at, wanted = used, self.best[used]
+        at, wanted = int(used), self.best[used]
         for job, layers in reversed(self._stages):
             cut, value = self.cuts[job], self.values[job]
             layer = next(n for n, values in enumerate(layers) if values[at] >= wanted - _CLOSE * (1 + abs(wanted)))

@@ -36,6 +36,11 @@ _NEAR_STEP = 1e-4
 _MOST_LEVELS = 64
 """Of prices that are tried: one kind of bar has six at most, several that stand in for one another have their products."""
 _USUAL = Terms()
+_QUICK = 0.35
+"""Share of the time in which every group is looked at once."""
+_LEAST_TIME = 0.05
+_CENT = 0.005
+_now = time.monotonic
 
 
 def plan_buying(demands: Sequence[Demand], offers: Sequence[Offer] = (), rack: Sequence[RackBar] = (),
@@ -49,7 +54,7 @@ def plan_buying(demands: Sequence[Demand], offers: Sequence[Offer] = (), rack: S
 
     if problems := problems_of(demands, offers, rack, terms):
         raise BuyingError(problems)
-    started = time.monotonic()
+    started = _now()
     groups = list(_groups(demands, offers, rack, terms))
     lacking = [("jobs", job + 1, "quantity", f"no bar on the rack or on offer that {demands[job].job} may be made from is long enough")
                for group in groups for job in group.jobs if not group.able(job)]
@@ -57,11 +62,8 @@ def plan_buying(demands: Sequence[Demand], offers: Sequence[Offer] = (), rack: S
         raise BuyingError(lacking)
     if terms.brackets_over == "order":
         groups = [_joined(groups)]
-    solved = []
-    for number, group in enumerate(groups):
-        share = (terms.seconds - (time.monotonic() - started)) / (len(groups) - number)
-        solved.append(_best_level(group, max(0.05, share)))
-    plan = _written(demands, offers, rack, terms, solved, time.monotonic() - started)
+    solved = _solve_all(groups, started + terms.seconds)
+    plan = _written(demands, offers, rack, terms, solved, _now() - started)
     if terms.freight and plan.lines and all(group.rack_alone() is not None for group in groups):
         plan = _without_buying(demands, offers, rack, terms, groups, plan, started)
     if found := faults(demands, offers, rack, terms, plan):
@@ -238,28 +240,64 @@ def _joined(groups: Sequence[_Group]) -> _Group:
                    racked=tuple(n for g in groups for n in g.racked))
 
 
-def _best_level(group: _Group, seconds: float) -> _Solved:
-    """The cheapest of the plans at each level of prices: a level holds where the weight bought reaches it."""
-    levels = _in_turn(group)
-    end = time.monotonic() + seconds
-    best: _Solved | None = None
-    bounds: list[float] = []
-    lacking: Sequence[int] = ()
-    for turn, level in enumerate(levels):
-        problem = group.problem(level)
-        share = max(0.05, (end - time.monotonic()) / (len(levels) - turn))
-        try:
-            plan = cutting.solve(problem, share, cutoff=math.inf if best is None else best.plan.cost)
-        except NoPlanError as error:
-            lacking = error.jobs
-            continue
-        bounds.append(plan.bound)
-        if math.isfinite(plan.cost) and (best is None or plan.cost < best.plan.cost - 1e-9):
-            best = _Solved(group, problem, plan, 0.0, level)
-    if best is None:
-        raise BuyingError([("jobs", group.jobs[job] + 1, "quantity", f"not enough bars for {group.demands[group.jobs[job]].job}")
-                           for job in lacking])
-    return replace(best, bound=min([*bounds, best.plan.cost]))
+class _Levels:
+    """A group at each level of prices, a level holding where the weight bought reaches it: the best plan so far, and bounds."""
+
+    def __init__(self, group: _Group) -> None:
+        self.group = group
+        self.bounds: dict[tuple[float, ...], float] = dict.fromkeys(_in_turn(group), -math.inf)
+        self.best: _Solved | None = None
+        self.lacking: Sequence[int] = ()
+
+    @property
+    def cost(self) -> float:
+        return math.inf if self.best is None else self.best.plan.cost
+
+    @property
+    def bound(self) -> float:
+        return min(self.cost, *self.bounds.values())
+
+    def work(self, seconds: float) -> None:
+        """Look again at each level that may yet hold a cheaper plan."""
+        end = _now() + seconds
+        open_ = [level for level, bound in self.bounds.items() if bound < self.cost - 1e-6]
+        for turn, level in enumerate(open_):
+            problem = self.group.problem(level)
+            try:
+                plan = cutting.solve(problem, max(_LEAST_TIME, (end - _now()) / (len(open_) - turn)), cutoff=self.cost)
+            except NoPlanError as error:
+                self.lacking = error.jobs
+                self.bounds[level] = math.inf
+                continue
+            self.bounds[level] = max(self.bounds[level], plan.bound)
+            if math.isfinite(plan.cost) and plan.cost < self.cost - 1e-9:
+                self.best = _Solved(self.group, problem, plan, 0.0, level)
+
+    def solved(self) -> "_Solved":
+        assert self.best is not None
+        return replace(self.best, bound=self.bound)
+
+
+def _solve_all(groups: Sequence[_Group], end: float) -> list[_Solved]:
+    """Every group a little, then those longest where most money may still be saved."""
+    all_levels = [_Levels(group) for group in groups]
+    quick = (end - _now()) * _QUICK / max(1, len(groups))
+    for levels in all_levels:
+        levels.work(quick)
+        if levels.best is None:
+            levels.work(max(_LEAST_TIME, (end - _now()) / 2))
+        if levels.best is None:
+            raise BuyingError([("jobs", levels.group.jobs[job] + 1, "quantity", f"not enough bars for {levels.group.demands[levels.group.jobs[job]].job}")
+                               for job in levels.lacking])
+    tried: dict[int, float] = dict.fromkeys(range(len(all_levels)), quick)
+    while (left := end - _now()) > 2 * _LEAST_TIME:
+        number = max(tried, key=lambda n: (all_levels[n].cost - all_levels[n].bound) / tried[n])
+        levels = all_levels[number]
+        if levels.cost - levels.bound < _CENT:
+            break
+        tried[number] *= 4
+        levels.work(min(left, tried[number]))
+    return [levels.solved() for levels in all_levels]
 
 
 def _in_turn(group: _Group) -> list[tuple[float, ...]]:
@@ -289,9 +327,9 @@ def _without_buying(demands: Sequence[Demand], offers: Sequence[Offer], rack: Se
         except NoPlanError:
             return plan
         solved.append(_Solved(group, problem, alone, alone.bound, group.lowest(), buy=False))
-    other = _written(demands, offers, rack, terms, solved, time.monotonic() - started)
+    other = _written(demands, offers, rack, terms, solved, _now() - started)
     bound = min(plan.bound, other.bound)
-    return replace(other if other.cost < plan.cost else plan, bound=bound, seconds=time.monotonic() - started)
+    return replace(other if other.cost < plan.cost else plan, bound=bound, seconds=_now() - started)
 
 
 def _written(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[RackBar], terms: Terms, solved: Sequence[_Solved],
