@@ -30,6 +30,7 @@ _SHARE = 0.6
 """Share of the time that the linear program may take."""
 _DEEPEST = 2
 """So many times the rest of a problem is made a problem of its own."""
+_MOST_PATTERNS = 3000
 _FEW = 40
 """Bars of which each one counts, so that the bound is raised first."""
 _MORE = 12
@@ -94,7 +95,7 @@ class Problem:
     kerf: int = 0
     cut_cost: float = 0
     least_weights: tuple[float, ...] = ()
-    """Of all that is bought with one `priced_with`, for its price to hold, where any of it is bought."""
+    """Of all that is bought with one `priced_with`, for its price to hold; 0 where nothing need be bought."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +185,7 @@ def least_bought(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> l
     for group, least in enumerate(problem.least_weights):
         offered = [n for n, s in enumerate(problem.sources) if s.offered and s.weight > 0 and s.priced_with == group]
         lacking = least - sum(bought[n] * problem.sources[n].weight for n in offered)
-        if lacking <= 1e-9 or not any(bought[n] for n in offered):
+        if lacking <= 1e-9 or not offered:
             continue
 
         def more(n: int, lacking: float = lacking) -> tuple[float, int]:
@@ -332,26 +333,18 @@ class _Master:
                 row = self._row(task.demand, _INF, [lack], [1])
                 for heat in able:
                     self.row_of[job, heat] = row
-        # Where none of a kind is bought, its weight need not be reached: `reached` is 0 then.
-        weight_rows: dict[int, tuple[int, int]] = {}
-        for group, least in enumerate(problem.least_weights):
-            if least > 0:
-                reached = self._column(0, 0, 1)
-                self.integers.append(reached)
-                weight_rows[group] = self._row(0, _INF, [reached], [-least]), reached
+        weight_rows = {group: self._row(least, _INF) for group, least in enumerate(problem.least_weights) if least > 0}
         self.bought: dict[int, int] = {}
         for number, source in enumerate(problem.sources):
             row = self.source_row[number] = self._row(-_INF, 0)
             rows, values = [row], [-float(source.bundle)]
             if source.offered and source.priced_with in weight_rows:
-                rows.append(weight_rows[source.priced_with][0])
+                rows.append(weight_rows[source.priced_with])
                 values.append(source.weight * source.bundle)
             most = self.most_bars(number)
             each = source.cost - (source.value_left(source.length) if source.offered else 0)
             n = self.bought[number] = self._column(each * source.bundle, 0, math.ceil(most / source.bundle), rows, values)
             self.integers.append(n)
-            if source.offered and source.priced_with in weight_rows:
-                self._row(-_INF, 0, [n, weight_rows[source.priced_with][1]], [1, -math.ceil(most / source.bundle)])
             if source.line_minimum > 0 or source.line_fee > 0:
                 u = self._column(source.line_fee, 0, 1)
                 self.integers.append(u)
@@ -442,14 +435,10 @@ class _Master:
         for (_, jobs), numbers in groups.items():
             yield self.heat_of(numbers[0]), jobs, numbers
 
-    def price(self, unit: int, demands: Sequence[int] | None = None, down: bool = False) -> tuple[int, float]:
-        """Add the best pattern of each source that lowers the linear program; how many, and by how much at most it could fall.
-
-        In a coarser `unit` patterns are found but no bound, or a bound but no patterns (`down`).
-        """
+    def _knapsacks(self, duals: NDArray[np.float64], unit: int = 1, demands: Sequence[int] | None = None,
+                   down: bool = False) -> Iterator[tuple[list[int], Knapsack | None, list[int]]]:
+        """Sources that share a knapsack, that, and the jobs that its numbers stand for; None where no job is worth anything."""
         problem = self.problem
-        duals = np.asarray(self.model.getSolution().row_dual)
-        added, fall, share = 0, 0.0, 0.0
         for heat, jobs, numbers in self.kinds_of_source():
             values, cuts, who = [], [], []
             for job in sorted(jobs):
@@ -464,22 +453,56 @@ class _Master:
                 who.append(job)
                 values.append(float(duals[row]))
                 cuts.append(cut.scaled(unit, down) if unit > 1 else cut)
-            longest = max(problem.sources[n].length for n in numbers)
-            round_off = unit - 1 if down else 0
-            knapsack = Knapsack(cuts, values, (longest + problem.kerf + round_off) // unit, problem.cut_cost) if cuts else None
+            longest = max(problem.sources[n].length for n in numbers) + problem.kerf
+            yield numbers, Knapsack(cuts, values, (longest + (unit - 1 if down else 0)) // unit, problem.cut_cost) if cuts else None, who
+
+    def _worth(self, source: Source, knapsack: Knapsack | None, unit: int = 1, down: bool = False) -> NDArray[np.float64]:
+        """What each length taken off a bar of a source is worth at most: its blanks, what is left, and a cut saved."""
+        round_off = unit - 1 if down else 0
+        capacity = (source.length + self.problem.kerf + round_off) // unit
+        worth = np.array([0.0]) if knapsack is None else knapsack.best[:capacity + 1].copy()
+        left = np.maximum(0, source.length - np.arange(len(worth)) * unit)
+        if source.left_value:
+            worth += np.where(left >= max(1, source.least_left), left * source.left_value, 0.0)
+        if self.problem.cut_cost:
+            worth[1:] += np.where(left[1:] <= max(round_off, source.least_left - 1), self.problem.cut_cost, 0.0)
+        return worth
+
+    def add_all(self, most_reduced: float, deadline: float) -> bool:
+        """Add every pattern that raises the linear program by no more than `most_reduced`: whether all are known now."""
+        problem = self.problem
+        duals = np.asarray(self.model.getSolution().row_dual).copy()
+        found: list[Pattern] = []
+        for numbers, knapsack, who in self._knapsacks(duals):
             for number in numbers:
                 source = problem.sources[number]
-                capacity = (source.length + problem.kerf + round_off) // unit
-                if knapsack is not None:
-                    worth = knapsack.best[:capacity + 1].copy()
-                else:
-                    worth = np.array([0.0])
-                used = np.arange(len(worth)) * unit
-                left = np.maximum(0, source.length - used)
-                if source.left_value:
-                    worth += np.where(left >= max(1, source.least_left), left * source.left_value, 0.0)
-                if problem.cut_cost:
-                    worth[1:] += np.where(left[1:] <= max(round_off, source.least_left - 1), problem.cut_cost, 0.0)
+                if knapsack is None:
+                    continue
+                worth = self._worth(source, knapsack)
+                base = source.value_left(source.length) if source.offered else 0.0
+                least = base - float(duals[self.source_row[number]]) - most_reduced
+                for at in np.nonzero(worth >= least)[0]:
+                    for blanks in knapsack.all_from(int(at), least - float(worth[at] - knapsack.best[at])):
+                        if blanks:
+                            found.append(Pattern(number, tuple((who[job], parts) for job, parts in blanks)))
+                    if len(found) > _MOST_PATTERNS or _now() > deadline:
+                        return False
+        for pattern in found:
+            self.add(pattern)
+        return True
+
+    def price(self, unit: int, demands: Sequence[int] | None = None, down: bool = False) -> tuple[int, float]:
+        """Add the best pattern of each source that lowers the linear program; how many, and by how much at most it could fall.
+
+        In a coarser `unit` patterns are found but no bound, or a bound but no patterns (`down`).
+        """
+        problem = self.problem
+        duals = np.asarray(self.model.getSolution().row_dual)
+        added, fall, share = 0, 0.0, 0.0
+        for numbers, knapsack, who in self._knapsacks(duals, unit, demands, down):
+            for number in numbers:
+                source = problem.sources[number]
+                worth = self._worth(source, knapsack, unit, down)
                 best = int(worth.argmax())
                 base = source.value_left(source.length) if source.offered else 0.0
                 reduced = base - duals[self.source_row[number]] - float(worth[best])
@@ -581,6 +604,8 @@ def solve(problem: Problem, seconds: float = 10, cutoff: float = math.inf, _dept
         if not search.done():
             _dive(master, search, unit)
     few = sum(relaxed) < _FEW
+    if few and not search.done():
+        _all_patterns(master, search, start + _SHARE * seconds)
     for unit in units[-3:] if few else ():
         _branch(master, search, unit, (search.deadline - _now()) / 3)
     if not search.done() and _depth < _DEEPEST:
@@ -678,6 +703,18 @@ def _relax(master: _Master, units: Sequence[int], deadline: float, enough: float
         if bound >= value - _NEAR * abs(value) or bound >= enough:
             break
     return bound
+
+
+def _all_patterns(master: _Master, search: _Search, deadline: float) -> None:
+    """A plan cheaper than the best has only patterns that raise the linear program by less than the gap: where those are few enough to
+    be all known, the integer program over them is the whole problem."""
+    if search.best is None:
+        return
+    value = master.solve()
+    if master.lacking() or search.bound < value - max(1e-6 * abs(value), 1e-9):
+        return
+    if master.add_all(search.best.cost - value + 1e-7, deadline):
+        _integers(master, search, [], None, max(0.1, deadline - _now()), whole=True)
 
 
 def _branch(master: _Master, search: _Search, unit: int, seconds: float) -> None:
@@ -814,7 +851,7 @@ def _choose_heats(master: _Master, search: _Search, unit: int) -> None:
 
 
 def _integers(master: _Master, search: _Search, relaxed: Sequence[float], freedom: int | None, seconds: float,
-              limits: Mapping[int, tuple[float, float]] = {}) -> None:
+              limits: Mapping[int, tuple[float, float]] = {}, whole: bool = False) -> None:
     """The best whole plan over the patterns known, each sawn at least as often as the linear program wants, less `freedom`."""
     model = master.model
     master.bound_between(limits)
@@ -833,6 +870,9 @@ def _integers(master: _Master, search: _Search, relaxed: Sequence[float], freedo
         patterns = [(p, round(values[master.first + n])) for n, p in enumerate(master.patterns)]
         if not master.lacking():
             search.found([(p, times) for p, times in patterns if times])
+    if whole and search.best is not None:
+        # All that may be cheaper was in this program.
+        search.bounded(min(search.best.cost, float(model.getInfo().mip_dual_bound)))
     for column in columns:
         model.changeColIntegrality(column, highspy.HighsVarType.kContinuous)
     model.setOptionValue("time_limit", _INF)

@@ -5,7 +5,8 @@ many parts the next blank holds is a choice of at most `most_parts`, which a run
 lengths at once.
 """
 
-from collections.abc import Sequence
+import functools
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -115,6 +116,49 @@ class Knapsack:
             wanted = layers[0][at]
         assert at == 0
         return tuple(sorted(found, key=lambda blank: (blank[0], -blank[1])))
+
+    def all_from(self, used: int, least: float) -> Iterator[tuple[tuple[int, int], ...]]:
+        """Every way to take exactly `used` that is worth at least so much, but for how a job's parts are spread over its blanks."""
+        yield from self._all(len(self._stages), used, least, ())
+
+    def _all(self, stage: int, at: int, least: float, blanks: tuple[tuple[int, int], ...]) -> Iterator[tuple[tuple[int, int], ...]]:
+        if stage == 0:
+            if at == 0:
+                yield tuple(sorted(blanks, key=lambda blank: (blank[0], -blank[1])))
+            return
+        job, layers = self._stages[stage - 1]
+        before = layers[0]
+        if before[at] >= least:
+            yield from self._all(stage - 1, at, least, blanks)
+        for count in range(1, len(layers)):
+            for spread, length, value in self._spreads(job, count):
+                if length > at:
+                    break
+                if before[at - length] + value >= least:
+                    yield from self._all(stage - 1, at - length, least - value, blanks + spread)
+
+    @functools.cached_property
+    def _known_spreads(self) -> dict[tuple[int, int], list[tuple[tuple[tuple[int, int], ...], int, float]]]:
+        return {}
+
+    def _spreads(self, job: int, count: int) -> list[tuple[tuple[tuple[int, int], ...], int, float]]:
+        """So many blanks of a job: each number of parts once, with its blanks, length and value, shortest first."""
+        if (job, count) not in self._known_spreads:
+            cut, value = self.cuts[job], self.values[job]
+            found = []
+            for padded in range(count + 1 if cut.padded else 1):
+                plain = count - padded
+                wide = cut.padded or (0, 0)
+                if plain and cut.most_parts < cut.least_parts:
+                    continue
+                for parts in range(plain * cut.least_parts, plain * cut.most_parts + 1) if plain else (0,):
+                    each, more = divmod(parts, plain) if plain else (0, 0)
+                    blanks = tuple((job, each + (n < more)) for n in range(plain)) + ((job, wide[1]),) * padded
+                    total = parts + padded * wide[1]
+                    length = plain * cut.start + parts * cut.step + padded * wide[0]
+                    found.append((blanks, length, total * value - count * self.blank_cost))
+            self._known_spreads[job, count] = sorted(found, key=lambda spread: spread[1])
+        return self._known_spreads[job, count]
 
     def _step_back(self, before: _Values, wanted: float, at: int, cut: Cut, value: float) -> tuple[int, int]:
         parts = np.arange(cut.least_parts, cut.most_parts + 1)
