@@ -1,4 +1,4 @@
-"""The sheet with what bar is like: size tolerances and depth of defects with their sources, usual sizes; no formula is on it."""
+"""The sheet with what bar is like: size tolerances, depth of defects and straightness with their sources, usual sizes; no formula is on it."""
 
 from openpyxl import Workbook
 
@@ -55,14 +55,19 @@ def _lookup(page: Page) -> None:
     for column, text in zip("NO", ("from, mm", "minus, mm"), strict=True):
         bands.put(column, text, size=9, color=layout.SOFT)
     first = names.row + 1
+    starts: dict[tuple[tuple[float, float | str], ...], int] = {}  # classes and shapes that are alike share their rows
     for name in TOLERANCE_CLASSES:
         for shape in BAR_SHAPES:
             for units in MM if name == "standard" else ("mm",):
                 names.next_row()
-                start = APART * (names.row - first + 1)
+                found = tuple(_bands(name, shape, units))
+                start = starts.get(found, APART * (len(starts) + 1))
                 names.put("L", tolerance_key(name, shape, units), size=9, color=layout.SOFT)
                 names.put("M", start, size=9, color=layout.SOFT)
-                for size, minus in _bands(name, shape, units):
+                if found in starts:
+                    continue
+                starts[found] = start
+                for size, minus in found:
                     bands.next_row()
                     bands.put("N", start + size, size=9, color=layout.SOFT)
                     bands.put("O", minus, size=9, color=layout.SOFT)
@@ -110,4 +115,13 @@ def bar_data_sheet(book: Workbook) -> None:
         page.next_row(3 + 12 * _cells_of(said))
         for column, value in zip("BDEGI", (depth.defect_class, depth.least_mm, depth.share, depth.most_mm, said), strict=True):
             page.put(column, value, size=9, align="right" if column in "DEG" else "left", wrap=column == "I")
+    page.skip()
+    page.heading("B:I", "Straightness of drawn bar")
+    page.next_row()
+    for column, text in zip("BCEGI", ("Steel", "Shape", "Up to mm", "mm a metre", "Source"), strict=True):
+        page.put(column, text, bold=True, color=layout.ACCENT, align="right" if column in "EG" else "left")
+    for bow, said in zip(tolerances.straightness(), tolerances.sources("straightness.csv"), strict=True):
+        page.next_row(3 + 12 * _cells_of(said))
+        for column, value in zip("BCEGI", (bow.steel, bow.shape, bow.up_to_mm, bow.mm_per_m, said), strict=True):
+            page.put(column, value, size=9, align="right" if column in "EG" else "left", wrap=column == "I")
     page.print_to("I")

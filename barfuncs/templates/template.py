@@ -11,7 +11,7 @@ from openpyxl import Workbook
 from barfuncs.templates import layout
 from barfuncs.templates.form import Form
 from barfuncs.templates.model import Across, Check, Input, Problems, Values
-from barfuncs.templates.shop import Shop
+from barfuncs.templates.shop import Shop, paper_for
 from barfuncs.xlsx.package import pack
 from barfuncs.xlsx.sheetxml import CellError
 
@@ -60,6 +60,18 @@ class SpreadOption:
     help: str
 
 
+@dataclass(frozen=True)
+class ForCustomer:
+    """What a filled template says to the customer: `said` makes it of these inputs and answers, by the names of a quotation, with
+    its lines as `lines`. It raises ValueError with what can't be said."""
+
+    inputs: tuple[str, ...]
+    answers: tuple[str, ...]
+    said: Callable[[Values, Values], dict[str, Any]]
+    number: str = "quote_number"
+    """The input by which several become one quotation."""
+
+
 def no_problems(*_: Any) -> Problems:
     return []
 
@@ -91,10 +103,15 @@ class Template:
     """Results of a list that no cell works out."""
     stop_is_problem: bool = False
     """Whether a list leaves out a job at which a check says stop: what goes to a customer is not looked at again."""
+    pages: tuple[str, ...] = ()
+    """The sheets that are printed with the workbook, the others only when they are asked for; none: all. They come first in it,
+    since Excel leaves out blank pages at the end."""
     still_sheets: tuple[str, ...] = ()
     """Sheets with formulas that no input bears on: they are calculated once."""
     draw_customer_page: Callable[[Workbook], None] | None = None
     """Draws the page that goes to the customer as a file of its own."""
+    for_customer: ForCustomer | None = None
+    """What goes into a quotation."""
     spread: tuple[SpreadOption, ...] = ()
     names_file: tuple[str, ...] = ("job", "part_number")
     """Inputs that a workbook of a list is called by."""
@@ -132,6 +149,8 @@ class Template:
         known = {**inputs, **{name: answers[name] for name in (*self.results, "status")}}
         shown = {name: known.get(name) for name in (*self.identity, *self.results, "status")}
         shown |= self.more_results(inputs, answers, shop)
+        if shop and shop.file:
+            shown["shop_file"] = str(shop.file)
         return {name: None if value == "-" or isinstance(value, CellError) else value for name, value in shown.items()}
 
 
@@ -140,6 +159,11 @@ def _built(template: Template, shop: Shop | None) -> bytes:
     book = layout.new_workbook(template.title)
     template.draw(book, shop)
     _refuse_unknown_names(book)
+    for sheet in book.worksheets:
+        if template.pages and sheet.title not in template.pages and sheet.sheet_state == "visible":
+            layout.print_when_asked_for(book, sheet)
+        sheet.page_setup.paperSize = layout.PAPERS[paper_for(shop.units if shop else "in", shop)]
+    layout.select_first_inputs(book)
     return pack(layout.parts_of(book))
 
 

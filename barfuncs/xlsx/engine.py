@@ -60,7 +60,7 @@ def check_limits(label: str, parts: Mapping[str, bytes]) -> None:
         for match in _FORMULA.finditer(data):
             formulas += 1
             formula = match[1]
-            if len(formula) > LONGEST_FORMULA * 2 or len(unescape(formula.decode("utf-8", "replace"))) > LONGEST_FORMULA:
+            if len(formula) > LONGEST_FORMULA * 6 or len(unescape(formula.decode("utf-8", "replace"), _QUOTES)) > LONGEST_FORMULA:  # 6: &quot;
                 raise WorkbookError(f"{label} has a formula longer than {LONGEST_FORMULA:,} characters ({_start(formula)})")
             if _depth(formula) > DEEPEST_FORMULA:
                 raise WorkbookError(f"{label} has a formula nested more than {DEEPEST_FORMULA} deep ({_start(formula)})")
@@ -130,6 +130,43 @@ def _with_cells_for_names(parts: Mapping[str, bytes]) -> dict[str, bytes]:
     return {name: _CELL_FORMULA.sub(with_cells, data) if name.startswith("xl/worksheets/") else data for name, data in parts.items()}
 
 
+_FROM_1904 = re.compile(rb"""<[\w:]*workbookPr\b[^>]*\bdate1904\s*=\s*["'](?:1|true|on)["']""")
+_REFERENCE = re.compile(r"(?:'((?:[^']|'')+)'!|(\w+)!)?\$?([A-Z]{1,3})\$?(\d{1,7})(?::\$?([A-Z]{1,3})\$?(\d{1,7}))?(?![\w(.])")
+_ANY_FORMULA = re.compile(rb"<(?:f|formula)\b[^<>]*(?<!/)>([^<]*)<")
+_ANY_CELL = re.compile(rb'<c r="([A-Z]{1,3})(\d{1,7})"[^<>]*?(?:/>|>(.*?)</c>)', re.DOTALL)
+
+
+def _without_idle_cells(label: str, parts: Mapping[str, bytes]) -> dict[str, bytes]:
+    """The parts without the cells that are neither worked out nor spoken of by a formula: labels, sources, blank frames.
+
+    A recalculation looks at every cell that there is, and in a filled template seven of eight hold nothing for a formula.
+    """
+    titles = {sheet.part: sheet.name for sheet in worksheets(label, parts)}
+    spoken_of = {title: set[tuple[int, int]]() for title in titles.values()}
+    found: set[tuple[str, ...]] = set()
+    for part, title in titles.items():
+        for formula in _ANY_FORMULA.findall(parts[part]):
+            found.update((quoted.replace("''", "'") or plain or title, *cells)
+                         for quoted, plain, *cells in _REFERENCE.findall(unescape(formula.decode(), _QUOTES)))
+    for attributes, target in _NAME.findall(parts["xl/workbook.xml"]):
+        if b"_xlnm." not in attributes:  # what is printed
+            found.update((quoted.replace("''", "'") or plain, *cells) for quoted, plain, *cells in _REFERENCE.findall(unescape(target.decode(), _QUOTES)))
+    for title, column, row, last_column, last_row in found:
+        if title in spoken_of:
+            columns = range(column_number(column), column_number(last_column or column) + 1)
+            spoken_of[title].update((r, c) for r in range(int(row), int(last_row or row) + 1) for c in columns)
+    kept = dict(parts)
+    for part, title in titles.items():
+        cells = spoken_of[title]
+
+        def needed(match: re.Match[bytes], cells: set[tuple[int, int]] = cells) -> bytes:
+            worked_out = b"<f" in (match[3] or b"")
+            return match[0] if worked_out or (match[3] and (int(match[2]), column_number(match[1].decode())) in cells) else b""
+
+        kept[part] = _ANY_CELL.sub(needed, parts[part])
+    return kept
+
+
 def address_on(sheet: int, ref: str) -> Address:
     """Address of a cell such as B2 on a sheet."""
     match = _REF.fullmatch(ref)
@@ -152,18 +189,19 @@ class Workbook:
     100.0
     """
 
-    def __init__(self, source: str | Path | bytes, direct: bool = False) -> None:
+    def __init__(self, source: str | Path | bytes, direct: bool = False, every_cell: bool = False) -> None:
         """Read a workbook from a path or from the bytes of an xlsx file.
 
         With `direct`, cells stand in the place of names in the engine, not in the file, which is several times faster where
-        there are hundreds. A message then shows the cells.
+        there are hundreds. A message then shows the cells. Cells that no formula speaks of are then left out, which a workbook from
+        outside may be written to make endless work of: for such a one say `every_cell`.
 
         Raises WorkbookError where the file can't be read, is too large, or the engine can't take it.
         """
         self.label = "workbook" if isinstance(source, bytes) else Path(source).name
         self.parts = read_parts(source)
         check_limits(self.label, self.parts)
-        self._model = self._load(direct)
+        self._model = self._load(direct, every_cell)
         self.sheets: tuple[str, ...] = tuple(s["name"] for s in self._model.get_worksheets_properties())
         self.names: dict[str, Address] = {}
         self._targets: dict[str, str] = {}
@@ -175,7 +213,7 @@ class Workbook:
                 if sheet in self.sheets:
                     self.names[item["name"]] = (self.sheets.index(sheet), int(match[4]), column_number(match[3]))
 
-    def _load(self, direct: bool) -> Any:
+    def _load(self, direct: bool, every_cell: bool) -> Any:
         import ironcalc
 
         self._error_type = ironcalc.CellType.ErrorValue
@@ -186,7 +224,10 @@ class Workbook:
         with tempfile.TemporaryDirectory(prefix="barfuncs-") as folder:
             path = Path(folder) / "book.xlsx"
             parts = _with_blank_cells_blank(self.parts)
-            path.write_bytes(pack(_with_cells_for_names(parts) if direct else parts, level=1))
+            if direct:
+                parts = _with_cells_for_names(parts)
+                parts = parts if every_cell else _without_idle_cells(self.label, parts)
+            path.write_bytes(pack(parts, level=1))
             try:
                 return ironcalc.load_from_xlsx(str(path))
             except BaseException as error:  # the engine's panics are not Exceptions
@@ -213,6 +254,19 @@ class Workbook:
         close = difflib.get_close_matches(ref, self.names, n=1)
         hint = f"; did you mean {close[0]!r}?" if close else ""
         raise WorkbookError(f"{self.label} has no cell or name {ref!r}{hint}")
+
+    def has_name(self, name: str) -> bool:
+        """Whether the workbook has this defined name."""
+        return name in self._targets
+
+    def is_formula(self, ref: str) -> bool:
+        """Whether a formula stands in a cell."""
+        return bool(self._model.get_cell_formula(*self.address(ref)))
+
+    @property
+    def from_1904(self) -> bool:
+        """Whether a day is counted from 1904 and not from 1900."""
+        return bool(_FROM_1904.search(self.parts["xl/workbook.xml"]))
 
     def first_cell(self, name: str) -> Address:
         """Address of the first cell of a defined name that stands for a range."""

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 
 from barfuncs.catalogue import kinds
 from barfuncs.templates import speeds_sheet
-from barfuncs.templates.every_order import BAR, JOB, LATHE, ORDER, PART, PRICE
+from barfuncs.templates.every_order import BAR, JOB, LATHE, LONGEST_PUSH, ORDER, PART, PRICE
 from barfuncs.templates.model import Input, make_input
 
 BREAKS = range(1, 7)
@@ -50,7 +50,7 @@ CYCLE_INPUTS = (
     make_input("tool_change_time", "Time of a tool change", kinds.Seconds, blank=0, from_shop=True),
     make_input("rapid_time", "Rapid moves together", kinds.Seconds, blank=0, from_shop=True),
     make_input("bar_feed_time", "Bar feed, one stroke", kinds.Seconds, blank=0, from_shop=True),
-    make_input("longest_push", "Longest push of the bar feed", kinds.PositiveLength, from_shop=True),
+    LONGEST_PUSH,
     make_input("handover_time", "Clamp, or hand-over", kinds.Seconds, blank=0, from_shop=True),
 )
 
@@ -84,20 +84,32 @@ MORE_COSTS: dict[str, tuple[Input, ...]] = {
     ),
 }
 LETTER: tuple[Input, ...] = (
-    make_input("seller", "Your company", kinds.Text, help_text="your company, as it stands on the customer's page"),
-    make_input("seller_address", "Address", kinds.Text, help_text="your address, in one line"),
-    make_input("seller_contact", "Contact", kinds.Text, help_text="who to ask: name, telephone, mail"),
+    make_input("seller", "Your company", kinds.Text, from_shop=True, help_text="your company, as it stands on the customer's page"),
+    make_input("seller_address", "Your address", kinds.Text, from_shop=True, help_text="your address, in one line"),
+    make_input("seller_contact", "Contact", kinds.Text, from_shop=True, help_text="who to ask: name, telephone, mail"),
+    make_input("customer_address", "Customer's address", kinds.Text, help_text="the customer's address, in one line"),
     make_input("attention", "For the attention of", kinds.Text, help_text="the customer's person"),
-    make_input("quote_number", "Quote number", kinds.Text, help_text="your number of this quote"),
+    make_input("reference", "Customer's reference", kinds.Text, help_text="number or date of the customer's enquiry"),
+    make_input("quote_number", "Quote number", kinds.Text,
+               help_text="your number of this quotation; quotes with the same number become one quotation"),
     make_input("quote_date", "Date", kinds.Text, help_text="date of this quote"),
     make_input("valid_until", "Valid until", kinds.Text, help_text="the day on which the prices lapse"),
+    make_input("valid_days", "Valid for", kinds.Days, unit="days", from_shop=True,
+               help_text="days from the date, where the last day is not filled in"),
     make_input("currency", "Currency", kinds.Text, from_shop=True, help_text="symbol or letters of the currency"),
     make_input("part_description", "Part", kinds.Text, help_text="what the part is called"),
     make_input("material_line", "Material", kinds.Text, help_text="left blank, material, shape and size of the bar"),
-    make_input("certificate_line", "Certificates", kinds.Text, "Material certificate on request",
-               help_text="what comes along: material certificate, inspection report"),
-    make_input("delivery", "Delivery", kinds.Text, help_text="when and how you deliver"),
-    make_input("terms", "Terms", kinds.Text, "Net 30 days. Prices without tax.",
-               help_text="terms of payment and delivery"),
-    make_input("remark", "Remark", kinds.Text, help_text="anything else that the customer should read"),
+    make_input("certificate_line", "Certificates", kinds.Text, help_text="what comes along: material certificate, inspection report"),
+    make_input("lead_time", "Lead time", kinds.Text, help_text="of this part, from the order on"),
+    make_input("freight_charged", "Freight charged", kinds.Money, unit="order",
+               help_text="freight to the customer as a line of its own, once for the whole quotation; 0 says that it is free; left blank, no line"),
+    make_input("delivery", "Delivery", kinds.LongText, help_text="where and how you deliver, the whole quotation"),
+    make_input("terms", "Terms", kinds.LongText, from_shop=True, help_text="terms of payment and delivery"),
+    make_input("tax_wording", "What you say of tax", kinds.LongText, from_shop=True, help_text="what you say of tax"),
+    make_input("quotation_notes", "Notes below the quotation", kinds.LongText, from_shop=True, help_text="what stands below every quotation"),
+    make_input("remark", "Remark", kinds.LongText, help_text="anything else that the customer should read of this part"),
+    make_input("paper", "Paper", kinds.Paper, from_shop=True,
+               help_text="paper of the quotation that is sent; left blank, letter for a part in inch and A4 for one in mm"),
 )
+OF_THE_SHOP = {name: name for name in ("seller", "seller_address", "seller_contact", "terms")} | {"tax_wording": "tax_note", "quotation_notes": "notes"}
+"""Texts of the customer's page that the shop's own stand in for, and what they are called in a quotation."""
