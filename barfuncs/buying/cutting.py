@@ -768,9 +768,11 @@ def _alone(cut: Cut, room: int, demand: int) -> list[int]:
                 parts = cut.least_parts
             else:
                 break
-        blanks.append(parts)
+        blanks.extend(cut.apart(parts))
         room -= cut.length(parts)
         demand -= parts
+        if cut.single:
+            break
     return blanks
 
 

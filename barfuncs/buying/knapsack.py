@@ -20,7 +20,7 @@ _CLOSE = 1e-9
 class Cut:
     """How one job takes its blanks: `start + parts * step` long, kerf included, with at most `most_parts` parts.
 
-    A piece of fixed length is a blank of one part. `padded` is a blank that the feeder takes only at its shortest length, where
+    Pieces of a fixed length are each a blank of one part (`single`); reckoned together they are one blank of `most_parts`. `padded` is a blank that the feeder takes only at its shortest length, where
     that holds fewer parts than any blank of its own length: its length with kerf, and its parts.
     """
 
@@ -30,6 +30,11 @@ class Cut:
     most_parts: int = 1
     most_blanks: int = 1
     padded: tuple[int, int] | None = None
+    single: bool = False
+
+    def apart(self, parts: int) -> tuple[int, ...]:
+        """The parts of each blank, of parts that are reckoned as one."""
+        return (1,) * parts if self.single else (parts,)
 
     def length(self, parts: int) -> int:
         """Length of a blank with kerf. Raises ValueError for parts that no blank has."""
@@ -64,21 +69,25 @@ class Knapsack:
         best = np.full(capacity + 1, -np.inf)
         best[0] = 0
         self._stages: list[tuple[int, list[_Values]]] = []
+        # What a part of a job is worth, and a blank costs.
+        self._worth: dict[int, tuple[float, float]] = {}
         for job, (cut, value) in enumerate(zip(cuts, values, strict=True)):
-            if value * cut.most_parts <= blank_cost + _CLOSE or (cut.start + cut.least_parts * cut.step > capacity and not cut.padded):
+            value = value - blank_cost if cut.single else value
+            if value * cut.most_parts <= (0 if cut.single else blank_cost) + _CLOSE or (cut.start + cut.least_parts * cut.step > capacity and not cut.padded):
                 continue
             layers = [best]
             for _ in range(cut.most_blanks):
-                following = self._next_blank(layers[-1], cut, value)
+                following = self._next_blank(layers[-1], cut, value, 0.0 if cut.single else blank_cost)
                 if not np.isfinite(following).any():
                     break
                 layers.append(following)
             best = np.maximum.reduce(layers)
             self._stages.append((job, layers))
+            self._worth[job] = value, 0.0 if cut.single else blank_cost
         self.best = best
         """Most value of blanks that take exactly so much; minus infinity where no blanks do."""
 
-    def _next_blank(self, before: _Values, cut: Cut, value: float) -> _Values:
+    def _next_blank(self, before: _Values, cut: Cut, value: float, blank_cost: float) -> _Values:
         size = self.capacity + 1
         first = cut.start + cut.least_parts * cut.step
         after = np.full(size, -np.inf)
@@ -96,11 +105,11 @@ class Knapsack:
                 moved = chosen[:-shift] + more * value
                 np.maximum(chosen[shift:], moved, out=chosen[shift:])
                 done += more
-            after[first:] = chosen + (cut.least_parts * value - self.blank_cost)
+            after[first:] = chosen + (cut.least_parts * value - blank_cost)
         if cut.padded:
             length, parts = cut.padded
             if length < size and parts:
-                np.maximum(after[length:], before[:size - length] + (parts * value - self.blank_cost), out=after[length:])
+                np.maximum(after[length:], before[:size - length] + (parts * value - blank_cost), out=after[length:])
         return after
 
     def blanks(self, used: int) -> tuple[tuple[int, int], ...]:
@@ -108,11 +117,11 @@ class Knapsack:
         found: list[tuple[int, int]] = []
         at, wanted = int(used), self.best[used]
         for job, layers in reversed(self._stages):
-            cut, value = self.cuts[job], self.values[job]
+            cut, (value, blank_cost) = self.cuts[job], self._worth[job]
             layer = next(n for n, values in enumerate(layers) if values[at] >= wanted - _CLOSE * (1 + abs(wanted)))
             for n in range(layer, 0, -1):
-                at, parts = self._step_back(layers[n - 1], layers[n][at], at, cut, value)
-                found.append((job, parts))
+                at, parts = self._step_back(layers[n - 1], layers[n][at], at, cut, value, blank_cost)
+                found.extend((job, p) for p in cut.apart(parts))
             wanted = layers[0][at]
         assert at == 0
         return tuple(sorted(found, key=lambda blank: (blank[0], -blank[1])))
@@ -144,7 +153,7 @@ class Knapsack:
     def _spreads(self, job: int, count: int) -> list[tuple[tuple[tuple[int, int], ...], int, float]]:
         """So many blanks of a job: each number of parts once, with its blanks, length and value, shortest first."""
         if (job, count) not in self._known_spreads:
-            cut, value = self.cuts[job], self.values[job]
+            cut, (value, blank_cost) = self.cuts[job], self._worth[job]
             found = []
             for padded in range(count + 1 if cut.padded else 1):
                 plain = count - padded
@@ -153,18 +162,18 @@ class Knapsack:
                     continue
                 for parts in range(plain * cut.least_parts, plain * cut.most_parts + 1) if plain else (0,):
                     each, more = divmod(parts, plain) if plain else (0, 0)
-                    blanks = tuple((job, each + (n < more)) for n in range(plain)) + ((job, wide[1]),) * padded
+                    blanks = tuple((job, p) for n in range(plain) for p in cut.apart(each + (n < more))) + ((job, wide[1]),) * padded
                     total = parts + padded * wide[1]
                     length = plain * cut.start + parts * cut.step + padded * wide[0]
-                    found.append((blanks, length, total * value - count * self.blank_cost))
+                    found.append((blanks, length, total * value - count * blank_cost))
             self._known_spreads[job, count] = sorted(found, key=lambda spread: spread[1])
         return self._known_spreads[job, count]
 
-    def _step_back(self, before: _Values, wanted: float, at: int, cut: Cut, value: float) -> tuple[int, int]:
+    def _step_back(self, before: _Values, wanted: float, at: int, cut: Cut, value: float, blank_cost: float) -> tuple[int, int]:
         parts = np.arange(cut.least_parts, cut.most_parts + 1)
         starts = at - cut.start - parts * cut.step
         parts, starts = parts[starts >= 0], starts[starts >= 0]
-        reached = before[starts] + parts * value - self.blank_cost
+        reached = before[starts] + parts * value - blank_cost
         good = np.nonzero(reached >= wanted - _CLOSE * (1 + abs(wanted)))[0]
         if len(good):
             return int(starts[good[-1]]), int(parts[good[-1]])

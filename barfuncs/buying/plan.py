@@ -177,7 +177,7 @@ def task_of(demand: Demand, units: str, kerf: int, longest: int) -> Task:
     """What a demand needs, in steps, from bars of at most `longest`."""
     if demand.piece_length is not None:
         length = steps(demand.piece_length, units)
-        return Task(Cut(length + kerf, 0, 1, max(1, (longest + kerf) // (length + kerf)), 1), demand.quantity, not demand.mixed_heats)
+        return Task(Cut(length + kerf, 0, 1, max(1, (longest + kerf) // (length + kerf)), 1, single=True), demand.quantity, not demand.mixed_heats)
     step, extra = steps(demand.bar_per_part, units), steps(demand.blank_extra, units)
     limit = longest if demand.longest_blank is None else math.floor(demand.longest_blank * STEPS[units] + _NEAR_STEP)
     shortest = steps(demand.shortest_blank, units)
