@@ -2,11 +2,12 @@
 
 from collections.abc import Callable
 
+from barfuncs.rack import workbook as rack
 from barfuncs.surfaces import function_tour, functions_workbook
 from barfuncs.templates import shop
 from barfuncs.templates.registry import TEMPLATES
 
 READY_MADE: dict[str, Callable[[], bytes]] = {
     **{name: template.build for name, template in TEMPLATES.items()}, "functions": functions_workbook.build,
-    "function_tour": function_tour.build, "shop": shop.build,
+    "function_tour": function_tour.build, "shop": shop.build, "rack": rack.build,
 }
