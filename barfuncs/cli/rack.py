@@ -138,17 +138,14 @@ def _changing(path: str, must_exist: bool = True) -> Iterator[_Running]:
             with changing(path, lambda text: click.echo(f"barfuncs: {text}", err=True), must_exist, stopping.held) as ledger:
                 running.append(_Running(ledger))
                 yield running[0]
+            _say(running[0].said)
         except KeyboardInterrupt:
-            if not (running and running[0].ledger.kept):
-                click.echo("barfuncs: interrupted; nothing is booked", err=True)
-                sys.exit(128 + (stopping.signal or 2))
+            booked = bool(running) and running[0].ledger.kept
+            click.echo(f"barfuncs: interrupted; {'it' if booked else 'nothing'} is booked", err=True)
+            sys.exit(128 + (stopping.signal or 2))
         except (BarfuncsError, OSError) as error:
             _problems(error)
             _fail(error)
-    _say(running[0].said)
-    if stopping.signal:
-        click.echo("barfuncs: interrupted; it is booked", err=True)
-        sys.exit(128 + stopping.signal)
 
 
 def _problems(error: Exception) -> None:

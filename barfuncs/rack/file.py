@@ -4,7 +4,7 @@ import datetime
 import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -133,7 +133,7 @@ def _entry(name: str, number: int, cells: dict[str, str]) -> Entry:
     for column, text in cells.items():
         try:
             values[column] = _read(column, text, units)
-        except (ValueError, InvalidOperation):
+        except (ValueError, ArithmeticError):  # what Decimal raises is an arithmetic error
             problems.append((f"row {number}, {column}", f"{shown(text)} can't be read; {_SAVED_OTHERWISE}"))
     if problems:
         raise InputError(name, problems)

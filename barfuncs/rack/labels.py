@@ -54,8 +54,9 @@ def _label(sheet: Worksheet, bar: Bar, top: int, columns: tuple[str, str]) -> No
         if heading:
             _put(sheet, f"{left}{row}", heading, 10, False, layout.SOFT)
         _put(sheet, f"{at}{row}", text, size, bold, layout.INK)
-        # A text in the left column runs into the empty cell beside it; in the right one it is made to fit.
-        sheet[f"{at}{row}"].alignment = Alignment(horizontal="left", vertical="center", indent=1 if at == left else 0, shrink_to_fit=at == right)
+        if not heading:
+            sheet.merge_cells(f"{left}{row}:{right}{row}")
+        sheet[f"{at}{row}"].alignment = Alignment(horizontal="left", vertical="center", indent=1 if at == left else 0, shrink_to_fit=True)
         for column in columns:
             sheet[f"{column}{row}"].border = Border(
                 left=_EDGE if column == left else None, right=_EDGE if column == right else None,

@@ -218,14 +218,8 @@ class Rack:
     def bar(self, name: str) -> Bar:
         found = self.bars.get(same(name))
         if found is None:
-            refuse([("bar", f"{name!r} is not on this rack" + self._near(name))])
+            refuse([("bar", f"{name!r} is not on this rack")])
         return found
-
-    def _near(self, name: str) -> str:
-        import difflib
-
-        close = difflib.get_close_matches(same(name), self.bars, 1)
-        return f"; is it {self.bars[close[0]].id!r}?" if close else ""
 
     def present(self) -> list[Bar]:
         """The bars that are there, in the order they came, each with its share of the value of its like."""
@@ -302,10 +296,10 @@ class Rack:
         if not 1 <= bars <= bar.bars:
             problems.append(("bars", f"{bars} given; of {bar.id!r} there are {bar.bars} on the rack"))
         if not bar.is_own and same(customer) != same(bar.owner):
-            whose = f"job {job!r} is for {customer!r}" if customer else f"nothing says that job {job!r} is theirs"
+            whose = f"job {known.name!r} is for {customer!r}" if customer else f"nothing says that job {known.name!r} is theirs"
             problems.append(("bar", f"{bar.id!r} belongs to {bar.owner!r}, and {whose}"))
         if needs:
-            problems += certificate_problems(bar, needs, f"job {job!r}")
+            problems += certificate_problems(bar, needs, f"job {known.name!r}")
         if problems:
             refuse(problems)
         before, length = self._sight(bar), bars * bar.length
