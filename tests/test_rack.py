@@ -225,6 +225,7 @@ def test_length_and_money_close_after_every_booking(method, deeds):
             assert item.bars >= 0
             physical[item.like] = physical.get(item.like, 0) + item.bars * item.length
         assert {k: v for k, v in physical.items() if v} == {k: s.length for k, s in rack.stocks.items() if s.length}
+        assert all((s.length, s.value) == (sum(layer.length for layer in s.layers), sum(layer.value for layer in s.layers)) for s in rack.stocks.values())
         assert all(layer.length > 0 and layer.value >= 0 for s in rack.stocks.values() for layer in s.layers)
         assert sum(item.value for item in rack.present()) == rack.balance().left.value
         assert all(not item.value for item in rack.present() if not item.is_own)

@@ -145,6 +145,8 @@ def _changing(path: str, must_exist: bool = True) -> Iterator[_Running]:
             sys.exit(128 + (stopping.signal or 2))
         except (BarfuncsError, OSError) as error:
             _problems(error)
+            if running and running[0].ledger.kept and isinstance(error, OSError):
+                error = OSError(error.errno, f"{error.strerror}; it is booked")
             _fail(error)
 
 
@@ -182,6 +184,7 @@ def _say(lines: Sequence[str]) -> None:
     console = _console()
     for line in lines:
         console.print(Text(escaped(line)))
+    sys.stdout.flush()
 
 
 def _before_and_after(entry: Any) -> list[str]:

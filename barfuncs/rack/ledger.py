@@ -27,7 +27,7 @@ from barfuncs.rack.bars import (
 
 METHODS = ("first in, first out", "average")
 START, RECEIVE, TAKE, RETURN, COUNT, METHOD = ACTIONS = ("start", "receive", "take", "return", "count", "method")
-MOST_ENTRIES = 20_000
+MOST_ENTRIES = 15_000
 """Rows of a history."""
 
 
@@ -110,35 +110,36 @@ class Stock:
     """Like bars of one owner: their layers, the oldest first."""
 
     layers: list[Layer] = field(default_factory=list)
-
-    @property
-    def length(self) -> int:
-        return sum(layer.length for layer in self.layers)
-
-    @property
-    def value(self) -> int:
-        return sum(layer.value for layer in self.layers)
+    length: int = 0
+    value: int = 0
+    """Those of all layers."""
 
     def put(self, day: datetime.date, length: int, value: int) -> None:
         """A layer in its place by the day it came; of one day, behind those that are there."""
-        place = sum(layer.day <= day for layer in self.layers)
-        if length or value:
-            self.layers.insert(place, Layer(day, length, value))
+        place = len(self.layers)
+        while place and self.layers[place - 1].day > day:
+            place -= 1
+        self.layers.insert(place, Layer(day, length, value))
+        self.length, self.value = self.length + length, self.value + value
 
     def draw(self, length: int, method: str) -> int:
         """Take a length out; its money."""
         if method == METHODS[1] and len(self.layers) > 1:
             self.layers = [Layer(self.layers[0].day, self.length, self.value)]
-        drawn = 0
-        while length:
+        drawn, left = 0, length
+        while left:
             layer = self.layers[0]
-            part = min(length, layer.length)
+            part = min(left, layer.length)
             money = share(layer.value, part, layer.length)
             layer.length, layer.value = layer.length - part, layer.value - money
-            length, drawn = length - part, drawn + money
+            left, drawn = left - part, drawn + money
             if not layer.length:
                 del self.layers[0]
+        self.length, self.value = self.length - length, self.value - drawn
         return drawn
+
+    def copy(self) -> "Stock":
+        return Stock([replace(layer) for layer in self.layers], self.length, self.value)
 
 
 @dataclass
@@ -223,7 +224,7 @@ class Rack:
 
     def present(self) -> list[Bar]:
         """The bars that are there, in the order they came, each with its share of the value of its like."""
-        left = {key: Stock([replace(layer) for layer in stock.layers]) for key, stock in self.stocks.items()}
+        left = {key: stock.copy() for key, stock in self.stocks.items()}
         there = sorted((bar for bar in self.bars.values() if bar.bars), key=lambda bar: bar.received)
         return [replace(bar, value=left[bar.like].draw(bar.bars * bar.length, self.method)) for bar in there]
 
