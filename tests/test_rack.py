@@ -465,8 +465,10 @@ def test_a_row_that_is_taken_away_is_noticed(ledger):
 
 
 @pytest.mark.parametrize(("data", "kind", "reason"), [
-    (b"", InputError, "this column is missing"),
-    (b"job,size\r\n1,2\r\n", InputError, "'job' is not|job|is not a column|this column is missing"),
+    (b"", WorkbookError, "rack.csv is no history of a rack"),
+    (b"job,size\r\n1,2\r\n", WorkbookError, "rack.csv is no history of a rack: its first row has other columns"),
+    (",".join(ENTRY_FIELDS[:-1]).encode(), InputError, "stock_value_after: this column is missing"),
+    (",".join((*ENTRY_FIELDS, "more")).encode(), InputError, "more: is not a column"),
     (b"PK\x03\x04rest", WorkbookError, "is a workbook; a history is a CSV"),
     (b"\xff\xfe\x00\x01\x02", WorkbookError, "is not a CSV text"),
     (b"entry\0,date", WorkbookError, "is not a CSV text"),
@@ -624,7 +626,8 @@ def test_a_killed_command_leaves_the_history_before_or_after(tmp_path):
         assert wrong == [], (n, where, wrong)
         if "interrupted" in said:
             assert ("nothing is booked" in said) == (where == "before"), said
-            assert run.returncode == 128 + number, said
+            # Python 3.11 ends by SIGINT where the stop came while it ran a text as code, as it does to make a dataclass.
+            assert run.returncode in (128 + number, -signal.SIGINT), said
     assert found["broken"] == 0
     assert min(found["before"], found["after"]) >= 4, found
     assert left >= 1, "no command was killed while it wrote"

@@ -30,6 +30,8 @@ from barfuncs.xlsx.package import PART, TEMPORARY, Staged
 
 LARGEST = 20_000_000
 _HEAD = (",".join(ENTRY_FIELDS) + "\r\n").encode("utf-8-sig")
+_FEW = 3
+"""So many columns that are missing or unknown are named."""
 _SAVED_OTHERWISE = "the file was changed outside of barfuncs; take the last copy that nobody changed"
 
 
@@ -82,6 +84,8 @@ def _reckon(ledger: Ledger, name: str, data: bytes) -> None:
     try:
         rows, problems = table_rows(data, name, ENTRY_FIELDS, ENTRY_FIELDS)
     except InputError as error:
+        if len(error.problems) > _FEW:
+            raise WorkbookError(f"{name} is no history of a rack: its first row has other columns") from None
         raise InputError(name, error.problems) from None
     except ValueError as error:
         raise WorkbookError(f"{name} {error}") from None
