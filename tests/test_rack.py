@@ -30,7 +30,7 @@ from libreoffice import convert
 from barfuncs.cli.main import main
 from barfuncs.errors import BarfuncsError, InputError, WorkbookError
 from barfuncs.filling.results import csv_text
-from barfuncs.rack import file, labels, listing, workbook
+from barfuncs.rack import file, goods_in, labels, listing, workbook
 from barfuncs.rack.bars import (
     BY_NAME,
     COLUMNS,
@@ -47,6 +47,7 @@ from barfuncs.rack.bars import (
 from barfuncs.rack.file import changing, line_of, read_ledger
 from barfuncs.rack.ledger import ENTRY_FIELDS, METHODS, Entry, Rack, Stock, share
 from barfuncs.rack.listing import ListError, read_bars
+from barfuncs.templates.model import LOOK, NOTE, OK, STOP
 from barfuncs.text.limits import MOST_CELLS
 from barfuncs.xlsx.engine import Workbook
 
@@ -908,6 +909,102 @@ def test_other_programs_calculate_the_same(program):
         assert wrong[:5] == []
     marks = [v for c, v in content(books["judged"]).stored.items() if c.startswith(f"Bars!{workbook._MARK}") and v]
     assert len(marks) > 20
+
+
+# --- goods in ------------------------------------------------------------------------------------------------------
+
+ORDER = """Order line,Bars,Material,Shape,Size,Tolerance class,Finish,Length,Certificate,Shortest,Jobs,Units
+10,10,303,round,1,h9,ground,144,3.1,143,"J-12: 4, J-13: 6",in
+20,3,12L14,hex,3/4,,drawn,144,,,J-14: 3,in
+"""
+DELIVERED = """Order line,Bar id,Bars,Material,Shape,Size,Length,Heat,Certificate,Finish,Smallest size,Largest size,Value,Units
+10,,7,303,round,1,144.25,H81,3.1,,0.999,1,400,in
+10,P7,3,303,round,1,143.5,H81,3.1,ground,0.9995,1,160,in
+20,,3,12L14,hex,3/4,144,L1,,,0.749,0.75,90,in
+"""
+
+
+def compared(tmp_path: Path, *changes: tuple[str, str], order: str = ORDER) -> list[tuple[str, str, str]]:
+    came = DELIVERED
+    for old, new in changes:
+        assert old in came
+        came = came.replace(old, new, 1)
+    (tmp_path / "order.csv").write_text(order, "utf-8")
+    (tmp_path / "came.csv").write_text(came, "utf-8")
+    units, lines = goods_in.read_ordered(tmp_path / "order.csv")
+    assert units == "in"
+    found = goods_in.compare(lines, goods_in.read_came(tmp_path / "came.csv", lines, today=DAY)[1])
+    assert found.is_right == all(f.word != STOP for f in found.findings)
+    return [(f.line, f.word, f.text) for f in found.findings]
+
+
+def test_a_delivery_that_is_right(tmp_path):
+    assert compared(tmp_path) == [
+        ("10", OK, "10 bars as ordered: count, material, shape, size, measured size, length and certificate."),
+        ("10", NOTE, "lengths: 143.5 to 144.25 in, on average 144.025 in; ordered 144 in."),
+        ("20", OK, "3 bars as ordered: count, material, shape, size, measured size, length and certificate."),
+        ("20", NOTE, "lengths: 144 in; ordered 144 in."),
+    ]
+
+
+@pytest.mark.parametrize(("changes", "line", "word", "text"), [
+    ([("10,,7", "10,,4")], "10", STOP, "3 bars short of 10: job J-13 gets 3 of 6 bars."),
+    ([("10,,7", "10,,1"), ("P7,3", "P7,1")], "10", STOP, "8 bars short of 10: job J-12 gets 2 of 4 bars; job J-13 gets none of 6 bars."),
+    ([("20,,3,12L14,hex,3/4,144,L1,,,0.749,0.75,90,in\n", "")], "20", STOP, "nothing came: job J-14 gets none of 3 bars."),
+    ([("10,,7", "10,,8")], "10", LOOK, "1 bar more than the 10 ordered."),
+    ([("303", "304")], "10", STOP, "7 bars set aside (row 2): material Stainless 304, ordered Stainless 303."),
+    ([("hex,3/4", "rd,3/4")], "20", STOP, "3 bars set aside (row 4): shape round, ordered hexagon."),
+    ([("hex,3/4", "hex,7/8")], "20", STOP, "3 bars set aside (row 4): size 0.875, ordered 0.75."),
+    ([("143.5", "142.9")], "10", STOP, "3 bars set aside (P7): 142.9 in long, 0.1 in shorter than the jobs need."),
+    ([("H81,3.1", "H81,2.2")], "10", STOP, "7 bars set aside (row 2): a certificate 2.2, and line 10 needs 3.1."),
+    ([("0.999,1,", "0.9979,1,")], "10", STOP, "7 bars set aside (row 2): measured 0.9979, h9 allows 0.9980 to 1.0000."),
+    ([("0.999,1,", "0.999,1.0001,")], "10", STOP, "7 bars set aside (row 2): measured 1.0001, h9 allows 0.9980 to 1.0000."),
+    ([("0.999,1,", ",,")], "10", LOOK, "row 2: the size was not measured."),
+    ([("H81", "H80")], "10", LOOK, "2 heats came, H80, H81; taken in this order, job J-13 has more than one."),
+    ([("10,,7", "10,,4"), ("P7,3", "P7,6"), ("H81", "H80")], "10", NOTE, "2 heats came, H80, H81."),
+    ([("H81,3.1,,", "H81,3.1,drawn,")], "10", LOOK, "row 2 is drawn, ordered was ground."),
+])
+def test_what_is_short_or_wrong_is_named_with_what_it_does(tmp_path, changes, line, word, text):
+    found = compared(tmp_path, *changes)
+    assert (line, word, text) in found
+    other = "20" if line == "10" else "10"
+    assert [w for n, w, _ in found if n == other] == [OK, NOTE]
+    assert (word == NOTE) == ((line, OK) in [(n, w) for n, w, _ in found])
+
+
+@pytest.mark.parametrize(("changes", "order", "reason"), [
+    ([("10,,7", "11,,7")], ORDER, r"row 2, Order line \(A\): '11' is no line of the order; it has 10, 20"),
+    ([("10,,7", ",,7")], ORDER, r"row 2, Order line \(A\): is missing"),
+    ([("0.999,1,", "1,0.999,")], ORDER, r"row 2, Smallest size \(K\): is more than the largest size"),
+    ([("H81,3.1", ",3.1")], ORDER, r"row 2, Heat \(H\): is missing: a certificate 3.1"),
+    ([("144.25", "x")], ORDER, r"row 2, Length \(G\)"),
+    ([], ORDER.replace("\n20,", "\n10,"), r"row 3, Order line \(A\): '10' stands in row 2 too"),
+    ([], ORDER.replace("J-13: 6", "J-13: 7"), r"row 2, Jobs \(K\): want 11 bars together, 10 are ordered"),
+    ([], ORDER.replace("J-13: 6", "J-13"), r"row 2, Jobs \(K\): 'J-13' given; write each job with its bars"),
+    ([], ORDER.replace(",143,", ",145,"), r"row 2, Shortest \(J\): is longer than the 144 in ordered"),
+    ([], ORDER.replace("10,10,", "10,0,"), r"row 2, Bars \(B\): '0' given"),
+])
+def test_a_bad_order_or_delivery_is_named_with_row_and_column(tmp_path, changes, order, reason):
+    with pytest.raises(ListError, match=reason):
+        compared(tmp_path, *changes, order=order)
+
+
+def test_goods_in_books_what_can_be_used_and_learns_the_lengths(ledger, monkeypatch):
+    monkeypatch.chdir(ledger.parent)
+    compared(ledger.parent, ("20,,3", "20,,2"))
+    before = ledger.read_bytes()
+    assert "1 bar short of 3: job J-14 gets 2 of 3 bars" in invoked("goods-in", "order.csv", "came.csv", status=1)
+    assert "No bars have come by an order yet" in invoked("lengths")
+    assert ledger.read_bytes() == before
+    said = invoked("goods-in", "order.csv", "came.csv", "--book", status=1)
+    assert "P7: 3 bars received for line 10" in said
+    rack = read_ledger(ledger).rack
+    assert [(b.id, b.bars, b.length, b.tolerance, b.finish) for b in rack.present()[-3:]] == [
+        ("B4", 7, 144_250, "h9", "ground"), ("P7", 3, 143_500, "h9", "ground"), ("B6", 2, 144_000, "standard", "drawn")]
+    assert ["Stainless", "303", "144", "10", "143.5", "144.025", "144.25"] in [line.split() for line in invoked("lengths").splitlines()]
+    assert "'P7' is in the history already" in " ".join(invoked("goods-in", "order.csv", "came.csv", "--book", status=1).split())
+    (ledger.parent / "came.csv").write_text(DELIVERED.replace(",in", ",mm"), "utf-8")
+    assert "the order is in one unit and what came in the other" in " ".join(invoked("goods-in", "order.csv", "came.csv", status=1).split())
 
 
 # --- labels --------------------------------------------------------------------------------------------------------

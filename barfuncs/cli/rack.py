@@ -465,6 +465,77 @@ def _show_value(there: Any) -> None:
     console.print(f"\nOf what jobs kept, {length_words(balance.used, unit)} were used and {length_words(balance.kerf, unit)} sawn away.")
 
 
+@rack.command(name="goods-in")
+@click.argument("ordered", type=click.Path(exists=True, dir_okay=False))
+@click.argument("came", type=click.Path(exists=True, dir_okay=False))
+@_RACK
+@click.option("--book", is_flag=True, help="Receive the bars that can be used; what is set aside is not booked.")
+@_UNITS
+@_MATERIALS
+@_DATE
+def goods_in(ordered: str, came: str, path: str, book: bool, units: str | None, materials_file: str | None, date: str | None) -> None:
+    """What CAME against what was ORDERED, both CSV or xlsx.
+
+    Looked at are count, material, shape, size, measured size against its
+    tolerance, length, heat and certificate; what is short or wrong is named with
+    what it does to which job, and gives the exit status 1.
+
+    \b
+    ORDERED: Order line, Bars, Material, Shape, Size, Length and, where there
+    are any, Thickness, Finish, Tolerance class, Certificate, Shortest, Jobs
+    CAME: Order line, the headings of a list of bars, Smallest size, Largest
+    size: a row for each length and heat
+    """
+    from dataclasses import replace
+
+    from barfuncs.cli.main import _fail
+    from barfuncs.rack import goods_in
+
+    try:
+        _own_materials(materials_file)
+        day = _day(date)
+        said, lines = goods_in.read_ordered(ordered, units)
+        delivery = goods_in.compare(lines, goods_in.read_came(came, lines, said, day)[1])
+    except (BarfuncsError, OSError) as error:
+        _problems(error)
+        _fail(error)
+    if book and delivery.good:
+        with _changing(path) as running:
+            there = running.rack
+            if there.units != said:
+                raise InputError("rack goods-in", [(ordered, f"is in {said}; this rack is kept in {there.units}")])
+            for row, length in delivery.good:
+                bar = row.bar if row.named else replace(row.bar, id=there.free_id())
+                running.ledger.book(there.receive(bar, day, length))
+                running.said.append(f"{bar.id}: {_bars(bar.bars)} received for line {row.line}")
+    _say([f"{finding.word}  {finding.line}: {finding.text}" for finding in delivery.findings])
+    if not delivery.is_right:
+        sys.exit(1)
+
+
+@rack.command()
+@_RACK
+def lengths(path: str) -> None:
+    """What the mill sends for a length: as ordered and as it came."""
+    from rich.table import Table
+    from rich.text import Text
+
+    from barfuncs.cli.main import _console
+    from barfuncs.rack.bars import length_words
+    from barfuncs.text.characters import escaped
+
+    there = _read(path)
+    table = Table(box=None, header_style="bold", pad_edge=False)
+    for n, head in enumerate(("Material", f"Ordered ({there.units})", "Bars", "Shortest", "Average", "Longest")):
+        table.add_column(head, justify="right" if n else "left", overflow="fold")
+    for (material, ordered), came in sorted(there.came.items()):
+        bars = sum(number for _, number in came)
+        figures = (min(came)[0], round(sum(each * number for each, number in came) / bars), max(came)[0])
+        table.add_row(Text(escaped(material)), length_words(ordered, there.units, unit=False), f"{bars:,}",
+                      *(length_words(figure, there.units, unit=False) for figure in figures))
+    _console().print(table if there.came else "No bars have come by an order yet ('barfuncs rack goods-in --book').")
+
+
 @rack.command(name="list")
 @_RACK
 @_OUT

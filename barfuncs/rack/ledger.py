@@ -66,6 +66,8 @@ class Entry:
     place: str = ""
     received: datetime.date | None = None
     note: str = ""
+    ordered: int | None = None
+    """Length that was ordered where the bars came by an order: what the mill sends for it is learnt from that."""
     difference: str = ""
     """Of a count, in words."""
     bars_before: int | None = None
@@ -79,7 +81,7 @@ class Entry:
 
 
 ENTRY_FIELDS = tuple(f.name for f in fields(Entry))
-LENGTHS = ("length", "kerf", "stock_length_before", "stock_length_after")
+LENGTHS = ("length", "kerf", "ordered", "stock_length_before", "stock_length_after")
 MONEY = ("value", "stock_value_before", "stock_value_after")
 COUNTS = ("entry", "bars", "bars_before", "bars_after")
 DATES = ("date", "received")
@@ -209,6 +211,8 @@ class Rack:
         self.stocks: dict[tuple[Any, ...], Stock] = {}
         self.jobs: dict[str, Job] = {}
         self.owners: dict[str, str] = {}
+        self.came: dict[tuple[str, int], list[tuple[int, int]]] = {}
+        """By material and ordered length: lengths that came, and how many bars of each."""
         self._heats: dict[str, Bar] = {}
         self._roots: dict[str, str] = {}
         self._sums = {name: Sum() for name in ("received", "found", "taken", "returned", "written_off")}
@@ -260,14 +264,16 @@ class Rack:
         self.method = method
         return self._booked(day, METHOD, method=method)
 
-    def receive(self, bar: Bar, day: datetime.date) -> Entry:
-        """Bars come in under a new id."""
+    def receive(self, bar: Bar, day: datetime.date, ordered: int | None = None) -> Entry:
+        """Bars come in under a new id; `ordered` is the length that was ordered."""
         bar = self._checked(bar)
         before = self._sight(bar, 0)
         self._add(bar)
         self._stock(bar).put(bar.received, bar.bars * bar.length, bar.value)
         self._sums["received"].add(bar.bars * bar.length, bar.value)
-        return self._booked(day, RECEIVE, bar, before, value=bar.value, **_said(bar))
+        if ordered is not None:
+            self.came.setdefault((bar.material, ordered), []).append((bar.length, bar.bars))
+        return self._booked(day, RECEIVE, bar, before, value=bar.value, ordered=ordered, **_said(bar))
 
     def _checked(self, bar: Bar) -> Bar:
         problems = bar_problems(bar)
@@ -474,7 +480,7 @@ def _start_again(rack: Rack, row: Entry) -> Entry:
 def _receive_again(rack: Rack, row: Entry) -> Entry:
     _needed(row, "bar", "bars", "length", "value", "material", "shape", "size", "tolerance", "certificate", "owner", "received")
     return rack.receive(Bar(id=row.bar, units=row.units, length=row.length or 0, bars=row.bars or 0, value=row.value or 0,
-                            note=row.note, **{name: getattr(row, name) for name in _OF_BAR}), row.date)
+                            note=row.note, **{name: getattr(row, name) for name in _OF_BAR}), row.date, row.ordered)
 
 
 def _take_again(rack: Rack, row: Entry) -> Entry:
