@@ -78,6 +78,10 @@ InspectionLevel: TypeAlias = (
         "I",
         "II",
         "III",
+        "S-1",
+        "S-2",
+        "S-3",
+        "S-4",
     ]
     | str
 )
@@ -1855,7 +1859,7 @@ def sample_code(
     lot_size: Plain,
     inspection_level: InspectionLevel | None = "II",
 ) -> str:
-    """Code letter of a lot's sample, by the general inspection level."""
+    """Code letter of a lot's sample, by the inspection level: general I to III, or special S-1 to S-4 for small samples."""
 
 @overload
 def sample_code(

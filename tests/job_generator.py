@@ -105,6 +105,8 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     if good_per_bar(with_part(job)) < 1:  # of a part or two nothing is left
         for name in ("first_parts_scrapped", "last_feed", "second_spindle_stock", "rear_hold"):
             job.pop(name, None)
+    if apart.random() < 0.3:
+        job["longest_push"] = round(apart.uniform(0.5, 12) * (25.4 if units == "mm" else 1.0), digits)
     return job
 
 
@@ -220,6 +222,16 @@ def processes(rng: random.Random, area: bool) -> dict[str, Any]:
     return rows
 
 
+def brackets(rng: random.Random, job: dict[str, Any]) -> dict[str, Any]:
+    """Some price brackets of the material, of which the quantities buy less, as much or more."""
+    starts = sorted(rng.sample([1, 2, 10, 20, 35, 100, 250.5, 500, 1000, 2500, 10_000], rng.randint(1, 6)))
+    price, rows = job["material_price"], {}
+    for n, start in enumerate(starts, 1):
+        price *= rng.uniform(0.6, 0.99)
+        rows |= {f"bracket_{n}_from": start, f"bracket_{n}_price": round(price, 4)}
+    return rows
+
+
 def leave_start_to_the_part(job: dict[str, Any]) -> None:
     """Blank the start diameter of every second operation that takes it from the part that is drawn."""
     apart = random.Random(repr(job))
@@ -236,7 +248,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     """A quote for which at least one whole part fits, with a cycle time, an operation list, or both."""
     job = good_job(rng)
     unit = 25.4 if job["units"] == "mm" else 1.0
-    not_asked = ("quantity", "longest_random_bar", "feeder_bars", "bars_on_hand")
+    not_asked = ("quantity", "longest_random_bar", "feeder_bars", "bars_on_hand", "longest_push")
     job = {name: value for name, value in job.items() if name in TEMPLATES["quote"].inputs and name not in not_asked}
     per_bar = good_per_bar(with_part(job))
     usual = [1, 2, 7, 40, 100, 101, 250, 999, 1000, 5000, 25_000, 120_000]
@@ -271,6 +283,8 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
         leave_start_to_the_part(job)
     if rng.random() < 0.6:
         job |= processes(rng, "surface_area" in job or "section_1_size" in job)
+    if rng.random() < 0.4:
+        job |= brackets(rng, job)
     if "inspection_time" in job or rng.random() < 0.2:
         job["inspection_rate"] = rng.choice([45, 62.5])
     if rng.random() < 0.4 and job["part_length"]:
@@ -291,7 +305,7 @@ _PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.
          "feeder_longest_bar": 160.0, "machine_type": "guide bush", "top_speed": 4000.0, "rear_hold": 3.0, "first_parts_scrapped": 1.0}
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
     "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "parts_bin": 400.0, "chip_bin": 55.0, "bulk_factor": 9.0,
-                 "mean_time_between_stops": 20.0, "tool_2_parts_per_edge": 300.0, "tool_2_parts_on_edge": 20.0},
+                 "mean_time_between_stops": 20.0, "longest_push": 24.0, "tool_2_parts_per_edge": 300.0, "tool_2_parts_on_edge": 20.0},
     "quote": {**_PLAN, **{f"quantity_{n}": q for n, q in enumerate((500.0, 100.0, 1000.0, 2500.0, 60.0, 5000.0), 1)},
               "margin": 0.2, "what_if_quantity": 250.0, "setup_rate": 60.0, "setup_hours": 1.5, "longest_push": 24.0, "tool_changes": 3.0,
               "op_2_operation": "facing", "op_2_start_diameter": 1.0, "op_2_end_diameter": 0.25, "op_2_length": 1.0,
@@ -302,6 +316,7 @@ GOOD_INPUTS: dict[str, dict[str, Any]] = {
               "proc_2_rate_per": "hour", "proc_2_time_each": 12.0, "proc_4_rate": 0.9, "proc_4_rate_per": "ft2", "surface_area": 7.5,
               "first_off": 2.0, "every": 50.0, "aql": 1.0, "inspection_time": 90.0, "inspection_rate": 60.0, "box_weight": 35.0,
               "box_parts": 160.0, "box_cost": 4.2, "minimum_order": 50.0,
+              "bracket_1_from": 20.0, "bracket_1_price": 1.9, "bracket_2_from": 2000.0, "bracket_2_price": 1.5,
               "setup_priced": "lines of their own"},
 }
 """For each template inputs with every optional one filled in that has no default, but for the thickness, which a round bar has

@@ -8,7 +8,7 @@ from reference_part import bar_for_part, part, with_part
 import barfuncs as bf
 
 NOT_KNOWN = None
-FROM_SHOP = {"scrap_rate": 0, "bar_change_time": 0, "efficiency": 1, "cut_charge": 0, "minimum_charge": 0, "chip_price": 0,
+FROM_SHOP = {"scrap_rate": 0, "bar_change_time": 0, "efficiency": 1, "cut_charge": 0, "minimum_charge": 0, "material_surcharge": 0, "certificate_fee": 0, "material_freight": 0, "chip_price": 0,
              "remnant_price": 0, "confidence": 0.95, "last_bar_rest": "charged to the job"}
 """What a blank counts as where there is no shop file: such an input stays blank in the filled sheet."""
 
@@ -54,6 +54,8 @@ def plan(i: dict[str, Any]) -> dict[str, Any]:
     a: dict[str, Any] = bar_for_part(i)
     a["bar_per_part"] = bf.bar_per_part(i["part_length"], i["cutoff_width"], facing)
     a["min_remnant"] = bf.min_remnant(i["grip_length"], i["face_to_cutoff"], i["rear_hold"] or 0)
+    feed = (i["parts_per_feed"] or 1) * a["bar_per_part"]
+    a["strokes"] = 1 if i["longest_push"] is None else math.ceil(feed / i["longest_push"] - 1e-9)
     a["parts_per_bar"] = n = parts_of(i, i["bar_length"])
     a["remnant"] = i["bar_length"] - trim - n * a["bar_per_part"]
     a["bar_use"] = n * i["part_length"] / i["bar_length"]

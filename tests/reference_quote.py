@@ -16,7 +16,7 @@ from barfuncs.catalogue import materials
 BREAKS = range(1, 7)
 OPERATIONS = range(1, 13)
 BLANK_COUNTS_AS = {
-    "scrap_rate": 0, "bar_change_time": 0, "efficiency": 1, "cut_charge": 0, "minimum_charge": 0, "chip_price": 0,
+    "scrap_rate": 0, "bar_change_time": 0, "efficiency": 1, "cut_charge": 0, "minimum_charge": 0, "material_surcharge": 0, "certificate_fee": 0, "material_freight": 0, "chip_price": 0,
     "remnant_price": 0, "other_per_part": 0, "other_per_order": 0, "tooling": 0, "margin": 0, "markup": 0,
     "tool_changes": None, "tool_change_time": 0, "rapid_time": 0, "bar_feed_time": 0, "handover_time": 0, "rear_hold": 0,
     "rounding": "nearest 0.01", "first_off": 0, "priced_per": "part", "setup_priced": "in the price", "inspection_level": "II", "currency": "$", "last_bar_rest": "charged to the job", "confidence": 0.95,
@@ -44,7 +44,8 @@ def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) 
     a: dict[str, Any] = {"parts_to_make": to_make, "bars": bars}
     bought = supply(i, bars)
     a |= {"bought": bought["bought"], "cuts": bought["cuts"]}
-    length, price = bought["bought_length"], i["material_price"]
+    length = bought["bought_length"]
+    a["material_at"] = price = price_held(i, a["bought"] * counted_by_brackets(i, length, per_unit * length))
     per_bought = bf.material_cost(1, price, i["price_per"], length, per_unit * length, units=units) + i["material_surcharge"] * per_unit * length
     a["material_cost"] = max(i["minimum_charge"], a["bought"] * per_bought + a["cuts"] * i["cut_charge"]) + i["certificate_fee"] + i["material_freight"]
     to_rack = i["last_bar_rest"] == "back on the rack"
@@ -76,9 +77,54 @@ def order(i: dict[str, Any], quantity: float, cycle: float, bars_more: int = 0) 
     return a
 
 
+COUNTED = {"lb": 1, "100 lb": 100, "112 lb": 112, "2000 lb": 2000, "kg": 1, "100 kg": 100, "tonne": 1000}
+"""How many lb or kg a price by weight is for: brackets count single ones."""
+
+
+def brackets_of(i: dict[str, Any]) -> list[tuple[float, float]]:
+    return [(i[f"bracket_{n}_from"], i[f"bracket_{n}_price"]) for n in range(1, 7) if i[f"bracket_{n}_from"] is not None]
+
+
+def counted_by_brackets(i: dict[str, Any], length: float, weight: float) -> float:
+    """How many lb, kg, ft, m, bars or blanks a bar is."""
+    mm, kg = (1, 1) if i["units"] == "mm" else (25.4, 0.45359237)
+    per = i["price_per"]
+    if per in ("bar", "blank"):
+        return 1
+    if per in ("ft", "m"):
+        return length * mm / {"ft": 304.8, "m": 1000}[per]
+    return weight * kg / (1 if per in ("kg", "100 kg", "tonne") else 0.45359237)
+
+
+def price_held(i: dict[str, Any], amount: float) -> float:
+    """The price that holds for what is bought: that of the last bracket which begins there or before."""
+    return [i["material_price"], *(price for start, price in brackets_of(i) if start <= amount * (1 + 1e-9))][-1]
+
+
+def bought_by_brackets(i: dict[str, Any], a: dict[str, Any], n: int) -> dict[str, Any]:
+    """What a quantity buys, and how many larger brackets cost less for the fewest bars that they hold for."""
+    each = counted_by_brackets(i, a["bought_length"], a["bought_weight"])
+    pack = COUNTED.get(i["price_per"], 1)
+    if not brackets_of(i):
+        return {"buys": 0, "bars_cost": 0, "cheaper": 0}
+
+    def cost(bars: float, price: float) -> float:
+        return bars * (each / pack * price + i["material_surcharge"] * a["bought_weight"])
+
+    bars, cuts = a[f"bought_{n}"], a[f"cuts_{n}"] * i["cut_charge"]
+    now = cost(bars, a[f"material_at_{n}"])
+    starts = [(math.ceil(start / each * (1 - 1e-12) - 1e-9), price) for start, price in brackets_of(i)]
+    cheaper = [price for more, price in starts if more > bars and max(i["minimum_charge"], cost(more, price) + cuts)
+               < max(i["minimum_charge"], now + cuts) - 1e-9 * now]
+    return {"buys": bars * each, "bars_cost": now, "cheaper": len(cheaper)}
+
+
 # ISO 2859-1 by its rule instead of its tables: what is in a sample and how many of it may be bad, by the letter's place and the
 # AQL's, both counted from 1.
 _LOTS = (9, 16, 26, 51, 91, 151, 281, 501, 1201, 3201, 10001, 35001, 150001, 500001)
+_STEPS = {"II": _LOTS, "III": _LOTS, "I": tuple(lot for lot in _LOTS if lot not in (9, 51)), "S-1": (51, 501, 35001),
+          "S-2": (26, 151, 1201, 35001), "S-3": (16, 51, 151, 501, 3201, 35001, 500001),
+          "S-4": (16, 26, 91, 151, 501, 1201, 10001, 35001, 500001)}
 _SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000)
 _AQLS = (0.065, 0.1, 0.15, 0.25, 0.4, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5)
 _ACCEPTED = {12: 0, 15: 1, 16: 2, 17: 3, 18: 5, 19: 7, 20: 10, 21: 14, 22: 21}
@@ -88,11 +134,7 @@ def sample(i: dict[str, Any], lot: float) -> tuple[int, int]:
     """Parts in the sample of a lot, and the acceptance number."""
     if i["aql"] is None:
         return 0, 0
-    letter = 1 + sum(lot >= first for first in _LOTS)
-    if i["inspection_level"] == "I":
-        letter -= (lot >= 9) + (lot >= 51)
-    if i["inspection_level"] == "III":
-        letter += 1
+    letter = 1 + sum(lot >= first for first in _STEPS[i["inspection_level"]]) + (i["inspection_level"] == "III")
     column = sum(aql <= i["aql"] for aql in _AQLS)
     plan = min(_ACCEPTED, key=lambda p: (p < letter + column if letter + column == 14 else abs(p - letter - column), p))
     return min(int(lot), _SIZES[plan - column - 1]), _ACCEPTED[plan]
@@ -175,6 +217,7 @@ def cycle_of(i: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
     found["second_changes"] = changes[1]
     found["second_cutting"] = sum(a[f"op_{n}_time"] for n in second)
     strokes = 1 if i["longest_push"] is None else math.ceil(a["bar_per_part"] * i["parts_per_feed"] / i["longest_push"] - 1e-9)
+    found["strokes"] = strokes
     found["feed_each"] = i["bar_feed_time"] * strokes / i["parts_per_feed"]
     found["main_side"] = (a["cutting_time"] - found["second_cutting"] + found["main_changes"] * i["tool_change_time"] + i["rapid_time"]
                           + found["feed_each"])
@@ -193,6 +236,39 @@ def cycle_of(i: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
         found["edge_ideas"] += share > 0 and not i[f"op_{n}_parts_per_edge"]
     longer = max(found["main_side"], found["second_side"])
     found["listed_cycle"] = longer + i["handover_time"] + found["edge_change_each"] if a["cutting_time"] else None
+    return found
+
+
+def reached(i: dict[str, Any], listed: bool) -> dict[str, Any]:
+    """Whether the operation list makes the thinnest section of the part that is drawn, and its bore."""
+    part = rows_of(i)
+    threads = [row for row in part if row[0] == "thread"]
+    found: dict[str, Any] = {"least_section": 0, "not_turned": "", "not_reached": "",
+                             "thread_pitch_size": threads[0][3] if len(threads) == 1 else 0}
+    if not part or not listed:
+        return found
+    at, (shape, least, *_) = min(enumerate(part, start=1), key=lambda row: row[1][1])
+    found["least_section"] = least
+    rows = [(i[f"op_{n}_operation"], i[f"op_{n}_end_diameter"] or 0) for n in OPERATIONS if i[f"op_{n}_operation"]]
+    turned = any(end <= least * 1.005 for operation, end in rows
+                 if operation in ("turning", "taper turning", "grooving") or (operation == "facing" and end > 0))
+    names = {operation for operation, _ in rows}
+    if shape in (None, "round"):
+        made, words = turned, "turns down to"
+    elif shape == "thread":
+        made, words = turned or "threading" in names, "turns or threads"
+    else:
+        made, words = bool(names & {"milling", "other"}), "mills the flats of"
+    across = min(i["size"], i["thickness"]) if i["shape"] == "flat" else i["size"]
+    said = []
+    if least < across * 0.995 and not made:
+        size = f"{least:.4f}".rstrip("0").rstrip(".")
+        said.append(f"{words} {i[f'section_{at}_note'] or f'section {at}'}, {size}")
+        found["not_turned"] = said[0]
+    bored = any((row[4] or 0) > 0 for row in part)
+    if bored and "tube" not in i["shape"] and not names & {"drilling", "reaming", "boring"}:
+        said.append("makes the bore")
+    found["not_reached"] = "; no row ".join(said)
     return found
 
 
@@ -263,7 +339,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     for n in OPERATIONS:
         a[f"op_{n}_limit"], a[f"op_{n}_time"], a[f"op_{n}_speed"] = operation(i, n)
     a["cutting_time"] = sum(a[f"op_{n}_time"] for n in OPERATIONS)
-    a |= cycle_of(i, a)
+    a |= cycle_of(i, a) | reached(i, a["cutting_time"] > 0)
     a["cycle"] = cycle = a["listed_cycle"] if i["cycle_time"] is None else i["cycle_time"]
     i["tool_each"] = a["tool_each"]
     for n in range(1, 7):
@@ -273,6 +349,14 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
         a[f"proc_{n}_each"] = 0 if row["rate_per"] == "lot" else charged[0]
         a[f"proc_{n}_lot"] = charged[0] if row["rate_per"] == "lot" else 0
         a[f"proc_{n}_first"] = max(row["minimum"] or 0, charged[1]) + (row["freight"] or 0)
+    a["brackets_used"] = len(brackets_of(i))
+    a["brackets_pack"] = COUNTED.get(i["price_per"], 1) if brackets_of(i) else 1
+    a["brackets_each"] = counted_by_brackets(i, a["bought_length"], a["bought_weight"]) if brackets_of(i) else 0
+    for n in range(1, 7):
+        start, price = i[f"bracket_{n}_from"], i[f"bracket_{n}_price"]
+        bars = 0 if start is None else math.ceil(start / a["brackets_each"] * (1 - 1e-12) - 1e-9)
+        a[f"bracket_{n}_bars"] = bars
+        a[f"bracket_{n}_cost"] = bars * (price * a["brackets_each"] / a["brackets_pack"] + i["material_surcharge"] * a["bought_weight"]) if bars else 0
     a["parts_in_box"] = parts_in_box(i, a["each_weight"])
     a["process_used"] = sum(a[f"proc_{n}_each"] + a[f"proc_{n}_lot"] + (i[f"proc_{n}_minimum"] or 0) + (i[f"proc_{n}_freight"] or 0)
                             for n in range(1, 7))
@@ -285,9 +369,11 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
           for name, cost in once.items()}
     for n in BREAKS:
         quantity = i[f"quantity_{n}"]
-        at_it = ("margin", "whole", "sure", "order_parts", "sample", "accepted", "inspected", "boxes", "shown", "value")
+        at_it = ("margin", "whole", "sure", "order_parts", "sample", "accepted", "inspected", "boxes", "shown", "value", "buys", "bars_cost")
         names = [*priced(i, 1, cycle), *at_it, *(f"{name}_whole" for name in priced(i, 1, cycle) if name not in IN_LINES)]
-        a |= {f"{name}_{n}": None for name in names} | {f"offer_{n}": ""}
+        a |= {f"{name}_{n}": None for name in names} | {f"offer_{n}": "", f"cheaper_{n}": 0, f"accepted_{n}": "" if i["aql"] is None else None}
+        if not brackets_of(i):
+            a[f"material_at_{n}"] = a[f"material_at_whole_{n}"] = i["material_price"]
         a[f"setup_cost_{n}"] = a[f"setup_cost_whole_{n}"] = i["setup_hours"] * a["setting_rate"]
         if quantity is None:
             continue
@@ -298,7 +384,10 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
         a[f"whole_{n}"] = whole = bf.whole_bar_quantity(quantity, a["parts_per_bought"], i["scrap_rate"], i["setup_parts"])
         a |= {f"{name}_whole_{n}": value for name, value in priced(i, whole, cycle).items() if name not in IN_LINES}
         a[f"sample_{n}"], a[f"accepted_{n}"] = sample(i, quantity)
+        if i["aql"] is None:
+            a[f"accepted_{n}"] = ""
         a[f"inspected_{n}"] = inspected(i, quantity, a[f"parts_to_make_{n}"])
+        a |= {f"{name}_{n}": value for name, value in bought_by_brackets(i, a, n).items()}
         a[f"boxes_{n}"] = -(-quantity // a["parts_in_box"]) if a["parts_in_box"] else 0
         price, offered = a[f"price_{n}"], a[f"price_whole_{n}"]
         a[f"shown_{n}"] = None if price is None else price * shown_for
@@ -311,6 +400,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
         a[f"costs_more_{n}"] = 0 if quantity is None else sum(
             other < quantity and each[other] < each[quantity] * (1 - 1e-9) for other in each)
     a["costs_more"] = sum(a[f"costs_more_{n}"] for n in BREAKS)
+    a["cheaper_said"] = "".join(f"{i[f'quantity_{n}']:,.0f} and " for n in BREAKS if a[f"cheaper_{n}"])
     asked = [n for n in BREAKS if i[f"quantity_{n}"] is not None]
     a["below_minimum"] = sum(a[f"total_{n}"] + a["setup_line"] + a["tooling_line"] < (i["minimum_order"] or 0) * (1 - 1e-9) for n in asked)
     a["price_is_nothing"] = sum(a[f"price_{n}"] == 0 for n in asked)
@@ -322,6 +412,12 @@ def money(amount: float) -> str:
     """To two decimals, or four where that says more; half a step goes up."""
     digits = 2 if math.floor(amount * 1e2 + 0.5) * 100 == math.floor(amount * 1e4 + 0.5) else 4
     return f"{math.floor(amount * (1 + 1e-12) * 10**digits + 0.5) / 10**digits:,.{digits}f}"
+
+
+def prices_times(i: dict[str, Any], factor: float) -> dict[str, Any]:
+    """The material's price and those of its brackets, all changed alike."""
+    names = ("material_price", *(f"bracket_{n}_price" for n in range(1, 7)))
+    return {name: None if i[name] is None else i[name] * factor for name in names}
 
 
 def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, Any]:
@@ -336,7 +432,8 @@ def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, An
         if too_long or other["bar_length"] <= 0:
             found |= {f"{name}_{tag}": None for name in ("bar_length", "bar_weight", "parts_per_bar", "blanks_each",
                       "cuts_per_supplied", "bought_length", "bought_weight")}
-            found[f"price_{tag}"] = None
+            found |= dict.fromkeys((f"price_{tag}", f"factor_{tag}"))
+            found[f"brackets_each_{tag}"] = 0 if not brackets_of(i) else 1 if i["price_per"] in ("bar", "blank") else None
             found |= {f"blanks_each_{tag}": None, f"parts_per_bar_{tag}": None, f"good_per_bar_{tag}": None}
             continue
         bought = supply(other, 1) if i["supplied_length"] is None or other["bar_length"] <= i["supplied_length"] else None
@@ -348,20 +445,23 @@ def what_ifs(i: dict[str, Any], a: dict[str, Any], cycle: float) -> dict[str, An
         found[f"bought_length_{tag}"] = length
         found[f"bought_weight_{tag}"] = None if length is None else a["section_weight"] * length
         by_bar = i["price_per"] in ("bar", "blank")
-        found[f"price_{tag}"] = None if length is None else \
-            i["material_price"] * (length / a["bought_length"] if by_bar else 1)
-        other["material_price"] = found[f"price_{tag}"]
+        found[f"factor_{tag}"] = factor = None if length is None else length / a["bought_length"] if by_bar else 1
+        found[f"price_{tag}"] = None if factor is None else i["material_price"] * factor
+        found[f"brackets_each_{tag}"] = 0 if not brackets_of(i) else 1 if by_bar else \
+            None if length is None else counted_by_brackets(i, length, a["section_weight"] * length)
+        other |= {"material_price": None} if factor is None else prices_times(i, factor)
         found[f"parts_per_bar_{tag}"] = parts_of(i, other["bar_length"])
         found[f"good_per_bar_{tag}"] = max(0, found[f"parts_per_bar_{tag}"] - i["first_parts_scrapped"])
     cases: dict[str, tuple[dict[str, Any], float, int]] = {
         "now": (i, cycle, 0), "cycle": (i, cycle + 1, 0), "scrap": (i | {"scrap_rate": i["scrap_rate"] + 0.01}, cycle, 0),
-        "price": (i | {"material_price": i["material_price"] * 1.1, "material_surcharge": i["material_surcharge"] * 1.1}, cycle, 0), "longer": (longer, cycle, 0), "bar": (i, cycle, 1),
+        "price": (i | prices_times(i, 1.1) | {"material_surcharge": i["material_surcharge"] * 1.1}, cycle, 0), "longer": (longer, cycle, 0), "bar": (i, cycle, 1),
         "shorter": (shorter, cycle, 0),
     }
     for tag, (inputs, seconds, more) in cases.items():
         if tag in ("longer", "shorter") and not (found[f"good_per_bar_{tag}"] and found[f"blanks_each_{tag}"]):
             lines = dict.fromkeys(order(i, quantity, cycle))
             lines |= {name: order(i, quantity, cycle)[name] for name in ("setup_cost", "other_cost")}
+            lines["material_at"] = None if brackets_of(i) else found[f"price_{tag}"]
             made = ("parts_to_make", "tool_cost", "beside_lathe")
             if not i["first_parts_scrapped"]:  # then they do not rest on the bar
                 lines |= {name: order(i, quantity, cycle)[name] for name in made}

@@ -58,7 +58,7 @@ def _rests_on(template: str) -> dict[str, set[str]]:
     found: dict[str, set[str]] = {}
     for table in form.tables:
         rows = range(1, table.rows + 1)
-        meant |= {f"use_{table.item}_{c.name}": {table.row_name(n, c.name) for n in rows} for c in table.columns}
+        meant |= {f"{'use_' if table.counted else ''}{table.item}_{c.name}": {table.row_name(n, c.name) for n in rows} for c in table.columns}
         meant |= {f"{form.prefix}{table.item}_{a.name}": {table.row_name(n, a.name) for n in rows} for a in table.answers}
         for answer in table.answers:
             words = _names(answer.formula) if answer.formula else {*dict(answer.refs).values(), "units"}

@@ -123,7 +123,7 @@ def test_the_unknown_is_never_a_tick():
 
 
 def check_words(book):
-    sheet = openpyxl.load_workbook(io.BytesIO(book.to_bytes()), data_only=True)["Plan"]
+    sheet = openpyxl.load_workbook(io.BytesIO(book.to_bytes()), data_only=True)["Notes"]
     return {str(sheet.cell(r, 3).value).partition(":")[0]: sheet.cell(r, 2).value for r in range(1, sheet.max_row + 1)}
 
 

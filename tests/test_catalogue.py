@@ -231,7 +231,7 @@ def test_glossary_has_no_argument_without_a_function():
 
 def test_formulas_need_no_new_function_of_a_spreadsheet():
     known = {"IF", "AND", "OR", "INT", "MAX", "MIN", "ISNUMBER", "ISTEXT", "ISBLANK", "NA", "PI", "SQRT", "COS", "ABS", "ROUND",
-             "SUMPRODUCT", "SUBSTITUTE", "TEXT", "NOT", "ISLOGICAL", "TAN", "ATAN", "EXP", "NORMSINV", "BETADIST", "INDEX", "MATCH", "IFERROR", "MID", "CHOOSE"}
+             "SUMPRODUCT", "SUBSTITUTE", "TEXT", "NOT", "ISLOGICAL", "TAN", "ATAN", "EXP", "NORMSINV", "BETADIST", "INDEX", "MATCH", "IFERROR", "MID", "FIND", "CHOOSE"}
     for entry in ENTRIES:
         if entry.formula is not None:
             text = re.sub(r'"[^"]*"', '""', cell_formula(entry))

@@ -70,7 +70,7 @@ def test_the_generated_jobs_give_every_input():
 
 def test_the_reference_names_every_answer():
     answers = plan(jobs(1)[0])
-    steps = {a.name for a in job_plan._STEPS} - {"bought_length", "machines_that_fit", *TOTALS, *BAR}
+    steps = {a.name for a in job_plan._STEPS} - {"bought_length", "strokes", "machines_that_fit", *TOTALS, *BAR}
     assert set(answers) == set(job_plan.TEMPLATE.form.answers) - steps
 
 
@@ -127,7 +127,7 @@ def test_inputs_that_contradict_each_other_stop_the_plan(change, sentence):
 
 
 def check_sentences(book: Workbook) -> list[str]:
-    sheet = openpyxl.load_workbook(io.BytesIO(book.to_bytes()), data_only=True)["Plan"]
+    sheet = openpyxl.load_workbook(io.BytesIO(book.to_bytes()), data_only=True)["Notes"]
     return [str(sheet.cell(r, 3).value) for r in range(1, sheet.max_row + 1)]
 
 
@@ -288,7 +288,7 @@ def test_checks_speak_plainly(change, word, sentence):
             "bar_length": 144, "quantity": 100}
     book = Workbook(fill("job_plan", good | change).data, direct=True)
     book.calculate()
-    sheet = openpyxl.load_workbook(io.BytesIO(book.to_bytes()), data_only=True)["Plan"]
+    sheet = openpyxl.load_workbook(io.BytesIO(book.to_bytes()), data_only=True)["Notes"]
     rows = [(sheet.cell(r, 2).value, sheet.cell(r, 3).value or "") for r in range(1, sheet.max_row + 1)]
     assert any(w == word and sentence in str(s) for w, s in rows), rows[-16:]
 

@@ -66,19 +66,20 @@ def marks(book: Workbook) -> list[str]:
 def test_the_sheet_suggests_what_python_suggests(book, units, tool):
     size = 25.4 if units == "mm" else 1
     for material in ("303", "Brass C36000", "Titanium grade 5"):
-        cuts = [(operation, diameter * size) for operation in speeds_feeds.CUTS for diameter in (1 / 16, 0.5, 1.25)][:12]
-        rows: dict = {}
-        for n, (operation, diameter) in enumerate(cuts, start=1):
-            rows |= row({"operation": operation, "start_diameter": diameter}, n)
-        put(book, JOB | {"units": units, "material": material, "tool": tool} | rows)
-        for n, (operation, diameter) in enumerate(cuts, start=1):
-            speed, feed = values(suggested(material, operation, tool), units, diameter)
-            # Half of the last digit, and a hair where a half goes the other way.
-            assert book.value(f"quote_op_usual_speed[{n}]") == pytest.approx(speed, rel=0, abs=0.5000001)
-            if feed is None:
-                assert book.value(f"quote_op_usual_feed[{n}]") == ""
-            else:
-                assert book.value(f"quote_op_usual_feed[{n}]") == pytest.approx(feed, rel=0, abs=0.50001 * (1e-3 if units == "mm" else 1e-4))
+        cuts = [(operation, diameter * size) for operation in speeds_feeds.CUTS for diameter in (1 / 16, 0.5, 1.25)]
+        for some in (cuts[:12], cuts[12:]):
+            rows: dict = {}
+            for n, (operation, diameter) in enumerate(some, start=1):
+                rows |= row({"operation": operation, "start_diameter": diameter}, n)
+            put(book, JOB | {"units": units, "material": material, "tool": tool} | rows)
+            for n, (operation, diameter) in enumerate(some, start=1):
+                speed, feed = values(suggested(material, operation, tool), units, diameter)
+                # Half of the last digit, and a hair where a half goes the other way.
+                assert book.value(f"quote_op_usual_speed[{n}]") == pytest.approx(speed, rel=0, abs=0.5000001)
+                if feed is None:
+                    assert book.value(f"quote_op_usual_feed[{n}]") == ""
+                else:
+                    assert book.value(f"quote_op_usual_feed[{n}]") == pytest.approx(feed, rel=0, abs=0.50001 * (1e-3 if units == "mm" else 1e-4))
 
 
 def test_a_drill_is_fed_by_its_diameter(book):
@@ -126,6 +127,9 @@ def test_of_two_rows_of_the_table_the_upper_one_counts(book):
     (("stainless steel", "drilling", "carbide", 100.0, 0.009), "\u2715 group, speed or feed is missing"),
     (("stainless steel", "drilling", "carbide", 100.0, None, 0.02), "counts before the table"),
     (("stainless steel", "threading", "carbide", 100.0), "counts before the table"),
+    (("stainless steel", "tapping", "high-speed steel", 15.0), "counts before the table"),
+    (("stainless steel", "reaming", "carbide", 100.0, 0.009), "\u2715 group, speed or feed is missing"),
+    (("stainless steel", "reaming", "carbide", 100.0, None, 0.02), "counts before the table"),
     (("stainles steel", "turning", "carbide", 500.0, 0.009), "! no material of the table is of this group"),
 ])
 def test_a_row_of_the_shops_own_says_what_is_wrong_with_it(book, own, mark):
@@ -198,6 +202,7 @@ def test_a_machine_of_the_shop_brings_its_highest_feed():
 
 # --- marks ---------------------------------------------------------------------------------------------------------
 
+DRAWN_THREAD = {"section_1_shape": "thread", "section_1_size": 0.5, "section_1_end_size": 0.45, "section_1_length": 1}
 MARKS = [
     (TURN, {}, ""), (FACE, {}, ""), (DRILL, {}, ""), (THREAD, {}, ""), ({"operation": "other", "extra_time": 4}, {}, ""), ({}, {}, ""),
     ({"length": 1}, {}, "\u2715 operation is missing"),
@@ -262,7 +267,16 @@ MARKS = [
     ({"operation": "reaming", "start_diameter": 1, "length": 1, "surface_speed": 60, "feed_rate": 0.008}, {}, "! hole as large as the bar"),
     (TAP, {}, ""),
     (TAP | {"feed_rate": 0.1}, {}, "! pitch in the right unit?"),
-    (TAP | {"surface_speed": 900}, {"top_speed": None}, "! thread at 688 in/min: can the lathe?"),
+    (TAP | {"surface_speed": 900}, {"top_speed": None, "material": "7.85 g/cm3"}, "! thread at 688 in/min: can the lathe?"),
+    (TAP | {"surface_speed": 200}, {}, "! speed 5.7 x the suggestion: right unit?"),
+    ({"operation": "reaming", "start_diameter": 0.25, "length": 1, "surface_speed": 60, "feed_rate": 0.05}, {}, "! feed 9 x the suggestion: right unit?"),
+    # A thread's pitch diameter against its pitch: that of 1/2-13 is 0.4500.
+    (THREAD, DRAWN_THREAD, ""),
+    (THREAD, DRAWN_THREAD | {"section_1_end_size": 0.4435}, ""),  # as small as 2A allows
+    (THREAD, DRAWN_THREAD | {"section_1_end_size": 0.4056}, "! pitch diameter: about 0.45 at this pitch"),  # the minor one
+    (THREAD | {"feed_rate": 0.05}, DRAWN_THREAD, "! pitch diameter: about 0.4675 at this pitch"),
+    (THREAD, DRAWN_THREAD | {"section_1_size": 0.55}, ""),  # the thread that is cut is another one
+    (TAP | {"start_diameter": 0.5, "feed_rate": 0.05}, DRAWN_THREAD, ""),  # inside
     ({"operation": "milling", "extra_time": 12}, {}, ""),
     # The second spindle.
     (TURN | {"spindle": "second"}, {}, ""),
@@ -335,8 +349,10 @@ _MISSING = "Operations: Sheet Operations: the list is not the whole cycle. Not g
 ])
 def test_the_check_of_the_operations(book, change, word, sentence):
     put(book, JOB | row(TURN) | change)
-    words = {book.value(f"Costing!B{line}"): book.value(f"Costing!C{line}") for line in range(30, 80)
-             if str(book.value(f"Costing!C{line}")).startswith("Operations: ")}
+    sheet, first, column = book.first_cell("quote_check_words")
+    lines = range(first, first + len(quote.TEMPLATE.checks))
+    checks = [(book.value_at((sheet, line, column)), str(book.value_at((sheet, line, column + 1)))) for line in lines]
+    words = {said_word: said for said_word, said in checks if said.startswith("Operations: ")}
     assert list(words) == [word]
     assert sentence in words[word]
 
@@ -390,3 +406,46 @@ def test_marks_and_suggestions_agree_with_other_programs(cases, judge):
         assert (label, differing(ours, found[label])) == (label, [])
     first = next(iter(made))
     assert differing(cases[first], dict.fromkeys(found[first], "other")) != []
+
+
+# --- what of the part no row makes ------------------------------------------------------------------------------------
+
+PLAIN = {"section_1_size": 0.6, "section_1_length": 1}
+BORED = PLAIN | {"section_1_size": 1, "section_1_bore": 0.25}
+FLATS = PLAIN | {"section_1_shape": "hexagon", "section_1_note": "the hexagon"}
+REACHED = [
+    (PLAIN, (DRILL, FACE), "turns down to section 1, 0.6"),  # facing to the center is no turning
+    (PLAIN, (TURN,), ""),  # nothing says how far
+    (PLAIN, (TURN | {"end_diameter": 0.6},), ""),
+    (PLAIN, (TURN | {"end_diameter": 0.7},), "turns down to section 1, 0.6"),
+    (PLAIN, (TURN | {"end_diameter": 0.7}, FACE | {"operation": "grooving", "end_diameter": 0.55}), ""),
+    (PLAIN, (FACE | {"end_diameter": 0.55},), ""),
+    (PLAIN, (THREAD,), "turns down to section 1, 0.6"),
+    (PLAIN | {"section_1_size": 0.996}, (DRILL,), ""),  # the bar but for its skin
+    (PLAIN | {"section_2_size": 0.4, "section_2_length": 0.5, "section_2_note": "spigot"}, (TURN | {"end_diameter": 0.6},), "turns down to spigot, 0.4"),
+    (PLAIN | DRAWN_THREAD, (THREAD,), ""),
+    (PLAIN | DRAWN_THREAD, (DRILL,), "turns or threads section 1, 0.5"),
+    (FLATS, (TURN,), "mills the flats of the hexagon, 0.6"),
+    (FLATS, (TURN, {"operation": "milling", "extra_time": 9}), ""),
+    (FLATS | {"shape": "hexagon", "size": 0.6}, (TURN,), ""),  # those of the bar
+    (BORED, (TURN,), "makes the bore"),
+    (BORED, (TURN, DRILL), ""),
+    (BORED, (TURN | {"operation": "boring", "start_diameter": 0.25},), ""),
+    (BORED | {"section_1_bore": 0.5, "shape": "tube", "thickness": 0.25}, (TURN,), ""),  # that of the tube
+    (BORED | {"section_1_size": 0.6}, (FACE,), "turns down to section 1, 0.6; no row makes the bore"),
+    (BORED, (), ""),
+    ({}, (FACE,), ""),
+]
+
+
+@pytest.mark.parametrize(("part", "cuts", "said"), REACHED, ids=range(len(REACHED)))
+def test_a_section_that_no_row_reaches_is_named(book, part, cuts, said):
+    rows: dict = {}
+    for n, cut in enumerate(cuts, start=1):
+        rows |= row(cut | {"start_diameter": min(cut["start_diameter"], part.get("size", 1))} if "start_diameter" in cut else cut, n)
+    put(book, JOB | dict.fromkeys(("tool_change_time", "rapid_time", "bar_feed_time", "handover_time"), 0) | part | rows)
+    assert (book.value("quote_not_reached") or "") == said
+    number = [check.topic for check in quote.TEMPLATE.checks].index("Operations") + 1
+    check = book.value(f"quote_check_sentences[{number}]")
+    if not book.value("quote_operation_looks"):  # which the check names first
+        assert (check == f"Operations: Sheet Operations: no row {said}.") == bool(said)

@@ -5,6 +5,7 @@ import io
 
 import openpyxl
 import pytest
+from printed import area
 
 from barfuncs.catalogue import kinds
 from barfuncs.templates import layout
@@ -104,8 +105,7 @@ def test_marks_are_printed(name):
     for table in template.form.tables:
         sheet, _, ref = book.defined_names[table.marks].attr_text.rpartition("!")
         column = openpyxl.utils.cell.range_boundaries(ref.replace("$", ""))[0]
-        area = openpyxl.utils.cell.range_boundaries(str(book[sheet.strip("'")].print_area).rpartition("!")[2].replace("$", ""))
-        assert column <= area[2], table.name
+        assert column <= area(book, book[sheet.strip("'")])[2], table.name
 
 
 @pytest.mark.parametrize("name", TEMPLATES)

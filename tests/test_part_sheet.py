@@ -1,12 +1,15 @@
 """The sheet Part of plan and quote: its totals, what it stands in for, its marks and checks, lists with sections alone."""
 
 import csv
+import html
 import math
 import random
+import re
 
 import openpyxl
 import pytest
 from job_generator import GOOD_INPUTS, good_job
+from libreoffice import convert
 from reference_part import rows_of
 from template_forms import in_the_sheet
 
@@ -50,6 +53,34 @@ def sheet_with(template, rows, **more):
         book.set(ref, value)
     book.calculate()
     return book
+
+
+@pytest.mark.libreoffice
+@pytest.mark.slow
+@pytest.mark.parametrize("units", ["in", "mm"])
+@pytest.mark.parametrize("template", NAMES)
+def test_a_part_of_some_milligrams_shows_three_digits_of_its_weight(template, units, tmp_path):
+    """A pin of 0.9 x 1 mm at 7.87 g/cm3 weighs 5.007 mg, 0.00001104 lb; what it uses of a bar of 1 mm is 1.5 mm, so 4.265 mg are chips."""
+    unit = 1 if units == "mm" else 1 / 25.4
+    order = {"quantity": 5000} if template == "job_plan" else {"quantity_1": 5000, "material_price": 5, "price_per": "kg", "machine_rate": 60,
+                                                              "cycle_time": 5, "margin": 0.2}
+    pin = {"units": units, "material": "Steel 1215", "size": unit, "cutoff_width": 0.5 * unit, "face_to_cutoff": 5 * unit, "grip_length": 30 * unit,
+           "bar_length": 3000 * unit, "sections": [{"size": 0.9 * unit, "length": unit}]}
+    part, chips = ("0.00000501", "0.00000426") if units == "mm" else ("0.00001104", "0.00000940")
+    for name, job in (("drawn", pin | order), ("typed", pin | order | {"part_weight": 5e-6})):
+        (tmp_path / f"{name}.xlsx").write_bytes(fill(template, job).data)
+    for page in convert([tmp_path / "drawn.xlsx", tmp_path / "typed.xlsx"], tmp_path, "html"):
+        rows = [[html.unescape(re.sub("<[^>]*>", "", cell)).strip() for cell in re.findall("<td.*?</td>", row, re.DOTALL)]
+                for row in re.findall("<tr.*?</tr>", page.read_text("utf-8"), re.DOTALL)]
+        text = [[cell for cell in row if cell] for row in rows]
+        weight = "kg" if units == "mm" else "lb"
+        assert ["Finished weight", part, weight] in [row[:3] for row in text]
+        assert ["Chips of one part", chips, weight] in [row[:3] for row in text]
+        of_part = [row[1] for row in text if row[0:1] == ["Weight of a finished part"]]
+        assert of_part[0] == (f"{weight}  Part: {part}" if page.stem == "drawn" else "0.000005")
+        assert of_part[1] == part  # what stands in for a blank cell
+        assert [row[1] for row in text if row[0:1] == ["weight of a finished part"]] == ([] if template == "job_plan" else
+                                                                                         [part if page.stem == "drawn" else "0.00000500"])
 
 
 # --- against Python ------------------------------------------------------------------------------------------------------
@@ -103,7 +134,7 @@ def test_length_and_weight_stand_in_for_blank_cells(template):
 def test_the_page_says_where_the_length_comes_from(template, tmp_path):
     fill(template, job(template, sections=PART), tmp_path / "a.xlsx")
     sheet = openpyxl.load_workbook(tmp_path / "a.xlsx", data_only=True).worksheets[0]
-    said = {row[1].value: (row[2].value, row[3].value) for row in sheet.iter_rows(max_col=4) if row[1].value}
+    said = {row[2].value: (row[3].value, row[4].value) for row in sheet.iter_rows(max_col=5) if row[2].value}
     assert said["Part length *"] == (None, "in  Part: 1.5625")
     assert said["Weight of a finished part"] == (None, f"lb  Part: {bf.finished_weight(PART, 'Steel 1215'):.4f}")
 
@@ -202,7 +233,7 @@ def test_a_row_says_what_is_wrong_and_no_answer_is_a_number(template, words):
     ({"shape": "tube", "thickness": 0.25}, STOP, "The part does not fit the bar: the tube's bore, 0.5 in, is larger than that of a section."),
     ({"part_length": 1.2}, LOOK, "The part length that is filled in counts, 1.2 in; the sections together are 1 in."),
     ({"part_length": 1.001}, OK, "comes out of the bar"),
-    ({"part_weight": 0.1}, LOOK, "The weight that is filled in counts, 0.1 lb; the sections weigh 0.0558 lb."),
+    ({"part_weight": 0.1}, LOOK, "The weight that is filled in counts, 0.1000 lb; the sections weigh 0.0558 lb."),
 ])
 def test_the_check_on_the_part(template, more, word, said):
     assert check_of(template, sheet_with(template, [ONE], **more))[0] == word

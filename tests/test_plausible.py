@@ -109,7 +109,7 @@ SLIPS = [
     (INCH, {"shape": "flat", "thickness": 10}, "Lengths", LOOK, "Thickness 10 in is 10 times the size: is one in another unit?"),
     (METRIC, {"shape": "flat", "thickness": 0.5}, "Lengths", LOOK, "Thickness 0.500 mm is 0.020 times the size"),
     (METRIC, {"shape": "tube", "thickness": 0.125}, "Lengths", LOOK, "Thickness 0.125 mm is 0.005 times the size"),
-    (INCH, {"part_weight": 0.01}, "Lengths", LOOK, "A finished part weighs 0.010 lb, 1.99 % of the bar over its length"),
+    (INCH, {"part_weight": 0.01}, "Lengths", LOOK, "A finished part weighs 0.0100 lb, 1.99 % of the bar over its length"),
     (INCH, {"bar_length": 24, "grip_length": 12.5}, "Lengths", LOOK, "Grip and the gap to the cut-off tool keep back 53 % of the bar."),
     # Stick-out by the thin side.
     (INCH, {"shape": "flat", "thickness": 0.2, "machine_type": "fixed head"}, "Stick-out", LOOK,

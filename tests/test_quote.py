@@ -20,8 +20,9 @@ from barfuncs.catalogue.kinds import LAST_BAR_RESTS
 from barfuncs.filling.filler import Filled, fill, filler, read_inputs
 from barfuncs.functions.cost import PRICE_BREAK_COLUMNS
 from barfuncs.templates import bar_for_part, plausible, quote
-from barfuncs.templates.model import LOOK, STOP
+from barfuncs.templates.model import LOOK, OK, STOP
 from barfuncs.templates.quote import more_costs
+from barfuncs.templates.quote.brackets import BRACKETS
 from barfuncs.templates.quote.costs import WHAT_IFS
 from barfuncs.templates.quote.inputs import LETTER
 from barfuncs.templates.quote.more_costs import PROCESSES
@@ -30,6 +31,7 @@ from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.sheetxml import CellError
 
 GOOD = GOOD_INPUTS["quote"]
+WITHOUT_BRACKETS = dict.fromkeys(name for name in GOOD if name.startswith("bracket_"))
 BREAKS = range(1, 7)
 LINES = ("material_used", "machine_cost", "setup_cost", "beside_lathe")
 
@@ -97,6 +99,7 @@ def test_every_named_answer_agrees_with_python_in_the_engine():
 
 def test_the_reference_names_every_answer():
     in_rows = {OPERATIONS.row_name(n, name) for n in range(1, OPERATIONS.rows + 1) for name in ("time", "speed", "limit", "usual_edge", "edge_share", "side")}
+    in_rows |= {BRACKETS.row_name(n, name) for n in range(1, BRACKETS.rows + 1) for name in ("bars", "cost")}
     in_rows |= {PROCESSES.row_name(n, name) for n in range(1, PROCESSES.rows + 1) for name in ("first", "each", "lot")}
     assert set(reference(dict(quotes(300)[0].inputs))) == (set(quote.TEMPLATE.form.answers) | in_rows) - {
         "operation_looks", "not_counted", "more_looks", "value_said", "like_dollars", "machine_wrong", *(step.name for step in bar_for_part.STEPS), *(step.name for step in plausible.STEPS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}  # see their own tests
@@ -154,8 +157,8 @@ def numbers_on(page) -> list:
 
 
 def test_the_spilled_table_of_price_breaks_is_the_templates():
-    # Those price breaks know nothing of what a supplier adds to the price, of first parts scrapped, of edges and of more costs.
-    more = ("proc_", "inspection_", "box_")
+    # Those price breaks know nothing of what a supplier adds to the price, of price brackets, of first parts scrapped, of edges and of more costs.
+    more = ("proc_", "bracket_", "inspection_", "box_")
     without = ("material_surcharge", "certificate_fee", "material_freight", "first_parts_scrapped", "first_off", "every", "aql", "priced_per",
                "setup_priced", *(name for name in quote.TEMPLATE.inputs if name.startswith(more) or name.endswith(("_edge_cost", "_edge_change_time"))))
     whole_bars = []
@@ -212,7 +215,7 @@ def test_prices_keep_their_rounding_rule_and_their_margin():
             exact, price = exact * a["priced_parts"], price * a["priced_parts"]  # rounded where it is shown
             count, up = steps[i["rounding"] or "nearest 0.01"]
             if count:
-                assert round(price * count) == pytest.approx(price * count, abs=1e-6)
+                assert round(price * count) == pytest.approx(price * count, rel=1e-14, abs=1e-6)
                 assert (-1e-9 * exact if up else -0.5 / count - 1e-9) <= price - exact <= (1 if up else 0.5) / count + 1e-9
             elif not i["markup"]:
                 assert a[f"margin_{n}"] == pytest.approx(i["margin"] or 0, abs=1e-9)
@@ -241,8 +244,8 @@ def test_a_larger_quantity_costs_more_each_only_where_whole_bars_or_parts_force_
 
 def check(data: bytes, topic: str) -> tuple[str, str]:
     """Word and sentence of one check."""
-    stored = content(data, "Costing").stored
-    cell, = (cell for cell, value in stored.items() if cell.startswith("Costing!C") and str(value).startswith(f"{topic}: "))
+    stored = content(data, "Notes").stored
+    cell, = (cell for cell, value in stored.items() if cell.startswith("Notes!C") and str(value).startswith(f"{topic}: "))
     return stored[cell.replace("!C", "!B")], stored[cell]
 
 
@@ -260,6 +263,9 @@ def test_what_ifs_are_quotes_with_that_input_changed():
     skipped: set[str] = set()
     for filled in quotes(60):
         i, a = filled.inputs, filled.answers
+        held = {f"bracket_{n}_price": i[f"bracket_{n}_price"] for n in range(1, 7) if i[f"bracket_{n}_price"]}
+        brackets = {tag: {name: price * factor if isinstance(factor, float) else price for name, price in held.items()}
+                    for tag, factor in (("price", 1.1), ("longer", a["factor_longer"]), ("shorter", a["factor_shorter"]))}
         cases = {"now": {}, "cycle": {"cycle_time": a["cycle"] + 1}, "scrap": {"scrap_rate": (i["scrap_rate"] or 0) + 0.01},
                  "price": {"material_price": i["material_price"] * 1.1, "material_surcharge": (i["material_surcharge"] or 0) * 1.1}, "longer": {"bar_length": i["bar_length"] + a["bar_per_part"], "material_price": a["price_longer"]},
                  "shorter": {"bar_length": i["bar_length"] - a["bar_per_part"], "material_price": a["price_shorter"]}}
@@ -271,7 +277,7 @@ def test_what_ifs_are_quotes_with_that_input_changed():
                 assert isinstance(a[f"price_if_{tag}"], CellError)
                 skipped.add(tag)
                 continue
-            other = changed(filled, **change).answers
+            other = changed(filled, **change, **brackets.get(tag, {})).answers
             assert a[f"price_if_{tag}"] == pytest.approx(other["price_1"], rel=1e-9), tag
             assert a[f"change_{tag}"] == pytest.approx(other["price_1"] - now, abs=1e-9 * now), tag
             assert a[f"change_share_{tag}"] == pytest.approx(other["price_1"] / now - 1, abs=1e-9), tag
@@ -279,7 +285,7 @@ def test_what_ifs_are_quotes_with_that_input_changed():
 
 
 def test_one_bar_more_costs_a_bar_less_what_its_scrap_brings():
-    job = {**GOOD, "supplied_length": None, "minimum_charge": 10.0, "cuts_per_bar": 1.0, "cut_charge": 2.0, "end_trim": 0.5, "chip_price": 0.1, "remnant_price": 0.3}
+    job = {**GOOD, **WITHOUT_BRACKETS, "supplied_length": None, "minimum_charge": 10.0, "cuts_per_bar": 1.0, "cut_charge": 2.0, "end_trim": 0.5, "chip_price": 0.1, "remnant_price": 0.3}
     a = fill("quote", job).answers
     weight, trim = a["bar_weight"], a["section_weight"] * 0.5
     more = weight * 2.0 + 2.0 - (weight - trim) * 0.3 - trim * 0.1
@@ -322,10 +328,12 @@ def put(book: Workbook, inputs: dict) -> None:
 @pytest.mark.parametrize("name", [*NUMBERS, *CHOICES, "material"])
 def test_no_answer_that_rests_on_a_bad_input_is_a_number(book, name):
     answers = resting_on("quote", name) - {"not_counted", "operation_looks", "long_stickout", "more_looks", "value_said"}
+    answers -= {"not_turned", "not_reached"} if name.startswith("section_") else {"not_turned", "not_reached", "least_section"}  # no part is drawn
     answers -= {f"offer_{n}" for n in BREAKS}  # a text; the customer's page shows none of them
     answers -= {f"proc_{n}_{what}" for n in range(1, 7) for what in ("first", "each", "lot") if not name.startswith(f"proc_{n}_")}
+    answers -= {f"bracket_{n}_{what}" for n in range(3, 7) for what in ("bars", "cost")}  # blank rows
     answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("usual_speed", "usual_feed", "usual_passes", "usual_edge", "like", "speeds_row", "cut_time")}
-    answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("time", "speed", "edge_share", "side")
+    answers -= {f"op_{n}_{what}" for n in range(1, 13) for what in ("time", "speed", "edge_share", "side", "turns_to")
                 if n not in (2, 5) and not name.startswith(f"op_{n}_")}
     answers -= {f"op_{n}_limit" for n in range(1, 13)}  # what holds a spindle back is known without the cut
     answers -= {"main_changes"} if name != "tool_changes" else set()  # they are typed
@@ -333,7 +341,7 @@ def test_no_answer_that_rests_on_a_bad_input_is_a_number(book, name):
     answers -= {"shape": {"bar_must_leave"}, "tolerance_class": {"bar_drawn_tolerance"}}.get(name, set())  # given as it is; no bar stays as drawn
     given = {n: value for n, value in GOOD.items() if not (name.startswith("section_") and n in ("part_length", "part_weight", "surface_area", "size", "finished_size"))}
     assert answers or name in ("feeder_longest_bar", "machine_type", "offer_whole_bars")
-    labels = {"op_": "operation list", "proc_": "outside and second operations", "section_": "sections of the part"}
+    labels = {"bracket_": "price brackets of the material", "op_": "operation list", "proc_": "outside and second operations", "section_": "sections of the part"}
     label = next((words for start, words in labels.items() if name.startswith(start)), quote.TEMPLATE.inputs[name].label.lower())
     for value in {"material": ("unobtainium", -7.85, 99.0, 0.0, True)}.get(name, (-1.0, 1e12, "x", True)):
         put(book, given | {OTHERWISE.get(name, name): None} | {name: value})
@@ -354,7 +362,7 @@ def test_a_machine_that_the_shop_has_not_stops_the_quote(book):
 
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
     put(book, GOOD)
-    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "value_said", "bar_class", "bar_why", "taylor_work",
+    texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "value_said", "cheaper_said", "bar_class", "bar_why", "not_turned", "not_reached", "taylor_work",
              *TOTALS, "machines_that_fit",  # nothing is drawn, see test_part_sheet
              *(f"offer_{n}" for n in BREAKS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}
     assert {a for a in quote.TEMPLATE.form.answers if not isinstance(book.value(f"quote_{a}"), float)} == texts
@@ -533,5 +541,14 @@ def test_prices_that_ask_for_a_second_look(change, word, sentence):
            "setup_hours": 0.01, "cycle_time": 60}
     filled = fill("quote", job | change)
     assert filled.answers["status"].startswith(word)
-    page = openpyxl.load_workbook(io.BytesIO(filled.data), data_only=True)["Costing"]
+    page = openpyxl.load_workbook(io.BytesIO(filled.data), data_only=True)["Notes"]
     assert any(page.cell(row, 2).value == word and sentence in page.cell(row, 3).value for row in range(1, page.max_row + 1))
+
+
+@pytest.mark.parametrize(("scrap_rate", "word"), [(None, LOOK), (0, OK), (0.02, OK)])
+def test_a_scrap_rate_that_is_not_filled_in_is_said(scrap_rate, word):
+    book = in_the_sheet("quote", GOOD | dict.fromkeys(f"quantity_{n}" for n in range(2, 7)) | {"scrap_rate": scrap_rate, "setup_parts": None})
+    number = [check.topic for check in quote.TEMPLATE.checks].index("Quantities") + 1
+    assert book.value(f"quote_check_words[{number}]") == word
+    assert (book.value(f"quote_check_sentences[{number}]") == "Quantities: The scrap rate is not filled in: no scrap is counted. Where there is none, fill in 0.") == (
+        scrap_rate is None)

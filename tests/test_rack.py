@@ -18,6 +18,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import openpyxl
+import pdfplumber
 import pytest
 from click.testing import CliRunner
 from filelock import FileLock
@@ -1023,6 +1024,25 @@ def test_labels_say_what_is_needed_on_the_rack():
     assert next(c for c in cells if c.value == "L0").font.size >= 28
     assert [b.id for b in sheet.row_breaks.brk] == [32]
     assert not sheet.sheet_properties.pageSetUpPr.fitToPage, "a program that fits pages passes over the breaks"
+
+
+def test_labels_as_a_pdf_say_the_same(tmp_path):
+    bars = [bar(f"L{n}", owner="Miller Pumps " * 9 if n == 3 else OWN, heat="" if n == 2 else "H1", certificate="none", value=0, place="A7")
+            for n in range(11)]
+    data = labels.made(bars, "x.PDF")
+    assert data == labels.pdf(bars)
+    with pdfplumber.open(io.BytesIO(data)) as book:
+        assert [len(page.rects) for page in book.pages] == [8, 3]
+        for page, of in zip(book.pages, (bars[:8], bars[8:]), strict=True):
+            for item, box in zip(of, page.rects, strict=True):
+                inside = page.within_bbox((box["x0"], box["top"], box["x1"], box["bottom"]))
+                text = " ".join(inside.extract_text().split())
+                for heading, words in labels.lines_of(item):
+                    assert " ".join(f"{heading} {words}".split()) in text
+            assert all(0 < box["x0"] < box["x1"] < page.width and 0 < box["top"] < box["bottom"] < page.height for box in page.rects)
+            assert sum(len(page.within_bbox((b["x0"], b["top"], b["x1"], b["bottom"])).chars) for b in page.rects) == len(page.chars)
+    with pytest.raises(BarfuncsError, match=r"the font of the PDF has no 鋼 U\+92FC; write labels as a workbook"):
+        labels.pdf([bar(owner="鋼", value=0)])
 
 
 @pytest.mark.slow

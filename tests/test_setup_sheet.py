@@ -416,10 +416,12 @@ def test_the_stick_out_is_given_no_limit():
     ({"machine_type": "guide bush + second spindle"}, {"Guide bush", "Second spindle"}),
     ({"shape": "square"}, {"Guide and workholding"}),
     ({"shape": "tube", "thickness": 0.2}, set()),
+    ({"longest_push": 100}, set()),
+    ({"longest_push": 1.5}, {"Bar feed programmed in"}),
 ])
 def test_the_check_list_has_what_applies(change, there):
     found = checks(made(**change)[1])
-    optional = ("Guide bush", "Guide and workholding", "Second spindle")
+    optional = ("Guide bush", "Guide and workholding", "Second spindle", "Bar feed programmed in")
     assert {word for word in optional if any(line.startswith(word) for line in found)} == there
     assert len(found) == len(CHECKLIST) - len(optional) + len(there)
 

@@ -19,7 +19,7 @@ from barfuncs.templates.shop import MACHINES, PRICES, RATES, Machine, Rates, Sho
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.sheetxml import CellError
 
-RATES_GIVEN = Rates(currency="CHF", markup=0.35, rounding="up to next 0.05", minimum_charge=40.0, cut_charge=2.5, kerf=0.1,
+RATES_GIVEN = Rates(currency="CHF", markup=0.35, rounding="up to next 0.05", minimum_charge=40.0, cut_charge=2.5, certificate_fee=22.0, material_freight=35.5, kerf=0.1,
                     last_bar_rest=LAST_BAR_RESTS[1], chip_price=0.12, remnant_price=0.15, tooling=60.0, other_per_order=18.0,
                     other_per_part=0.02, scrap_rate=0.03, confidence=0.9, efficiency=0.9)
 LATHES = (
@@ -31,7 +31,7 @@ STOCK = (
     StockPrice("Stainless 303", 3.0, "lb"),
     StockPrice("Stainless 303", 3.1, "lb", "round"),
     StockPrice("Stainless 303", 3.2, "kg", None, 1.0),
-    StockPrice("Stainless 303", 3.3, "ft", "round", 1.0, 300.0, 0.35, 0.4),
+    StockPrice("Stainless 303", 3.3, "ft", "round", 1.0, 300.0, 0.35, 0.4, material_surcharge=0.45),
     StockPrice("Steel 1215", 120.0, "100 kg", "hexagon", None, None, None, 0.2),
 )
 INCH = Shop("in", RATES_GIVEN, LATHES, STOCK, speeds_feeds.builtin())
@@ -63,7 +63,7 @@ def expected(shop: Shop, job: dict) -> dict:
     found |= {c.name: getattr(rates, c.name) for c in RATES if c.name != "currency"}
     price = shop.price(job["material"], job["shape"], job["size"])
     if price:
-        found |= {name: getattr(price, name) for name in ("material_price", "price_per", "chip_price", "remnant_price")}
+        found |= {name: getattr(price, name) for name in ("material_price", "price_per", "chip_price", "remnant_price", "material_surcharge")}
     return {name: value for name, value in found.items() if value is not None}
 
 
@@ -91,7 +91,7 @@ def test_a_blank_takes_the_shops_value_in_the_jobs_units(template, job, shop):
 def test_a_value_that_is_filled_in_stays(template):
     own = {"grip_length": 3, "face_to_cutoff": 0.4, "feeder_longest_bar": 145, "bar_change_time": 10, "efficiency": 0.8, "machine_rate": 77,
            "material_price": 2.5, "price_per": "lb", "cut_charge": 1, "minimum_charge": 5, "chip_price": 0.01, "remnant_price": 0.02,
-           "scrap_rate": 0.05, "supplied_length": 144, "kerf": 0.2, "last_bar_rest": LAST_BAR_RESTS[0], "confidence": 0.8,
+           "scrap_rate": 0.05, "supplied_length": 144, "certificate_fee": 3, "material_freight": 4, "kerf": 0.2, "last_bar_rest": LAST_BAR_RESTS[0], "confidence": 0.8,
            "top_speed": 3000, "machine_type": "fixed head"}
     own |= {"feeder_bars": 3, "setup_rate": 33} if template == "job_plan" else {
         "setup_rate": 33, "max_feed": 150, "other_per_part": 0.3, "other_per_order": 4, "tooling": 5, "markup": 0.5, "rounding": "none"}
@@ -101,6 +101,15 @@ def test_a_value_that_is_filled_in_stays(template):
     without = fill(template, {**JOB, **own, **ORDER[template], "machine": None}).answers
     about_the_shop = {"machine_row", "largest_size", "machines_that_fit", "status", "currency_shown"}
     assert {a: v for a, v in with_shop.items() if a not in about_the_shop} == {a: v for a, v in without.items() if a not in about_the_shop}
+
+
+@pytest.mark.parametrize("template", TEMPLATES)
+def test_a_surcharge_goes_with_the_shops_price(template):
+    assert taken(filled_with(template, INCH, JOB))["material_surcharge"] == 0.45
+    assert taken(filled_with(template, INCH, METRIC_JOB))["material_surcharge"] == pytest.approx(0.45 / 0.45359237)
+    assert taken(filled_with(template, INCH, JOB | {"material_price": 3.0, "price_per": "lb"}))["material_surcharge"] == 0
+    assert taken(filled_with(template, INCH, JOB | {"material_price": 3.0, "price_per": "lb", "material_surcharge": 0.2}))["material_surcharge"] == 0.2
+    assert taken(filled_with(template, INCH, JOB | {"size": 1.25}))["material_surcharge"] == 0  # its row has none
 
 
 def test_a_zero_that_is_filled_in_stays():
@@ -141,7 +150,8 @@ def test_generated_quotes_with_a_shop_are_quotes_with_its_values_filled_in():
         shop = rng.choice([INCH, METRIC])
         given = expected(shop, job)
         profit = {"margin", "markup"} & set(job)
-        typed = {n: v for n, v in given.items() if job.get(n) is None and n in quote.TEMPLATE.inputs and not (profit and n in ("margin", "markup"))}
+        typed = {n: v for n, v in given.items() if job.get(n) is None and n in quote.TEMPLATE.inputs and not (profit and n in ("margin", "markup"))
+                 and not (n == "material_surcharge" and "material_price" in job)}
         if ("material_price" in job) != ("price_per" in job) or ("material_price" in job and "chip_price" not in job):
             continue  # the next tests; and a price of the job's own with the shop's return
         with_shop, refused = outcome(job, shop)

@@ -27,14 +27,14 @@ def test_every_row_says_where_its_values_come_from():
 @pytest.mark.parametrize("row", ROWS, ids=lambda r: f"{r.group}-{r.operation}-{r.tool}")
 def test_values_are_within_what_a_lathe_does(row):
     assert 10 <= row.surface_speed <= 1500
-    if row.operation == "threading":
+    if row.operation in ("threading", "tapping"):
         assert row.feed_rate is None
-    elif row.operation == "drilling":
+    elif row.operation in ("drilling", "reaming"):
         assert row.feed_rate is None
-        assert 0.007 <= row.drill_feed <= 0.02
+        assert 0.007 <= row.drill_feed / (2 if row.operation == "reaming" else 1) <= 0.02
     else:
         assert 0.001 <= row.feed_rate <= 0.01
-    assert (row.drill_feed is not None) == (row.operation == "drilling")
+    assert (row.drill_feed is not None) == (row.operation in ("drilling", "reaming"))
     feed = values(row, "in", 1)[1] or 0.05
     assert bf.operation_time(row.operation, 1, 0, 1, row.surface_speed, feed, 4000) > 0
 
@@ -45,7 +45,10 @@ def test_order_of_the_values_within_a_group(group):
         carbide, steel = (BY_KEY[group, operation, tool] for tool in TOOLS)
         assert carbide.surface_speed > steel.surface_speed
     for tool in TOOLS:
-        turning, facing, cutoff, drilling, threading = (BY_KEY[group, operation, tool] for operation in CUTS)
+        turning, facing, cutoff, drilling, threading, reaming, tapping = (BY_KEY[group, operation, tool] for operation in CUTS)
+        assert tapping.surface_speed < reaming.surface_speed < drilling.surface_speed
+        assert reaming.surface_speed == pytest.approx(drilling.surface_speed * 2 / 3, abs=2.5)
+        assert reaming.drill_feed == pytest.approx(2 * drilling.drill_feed)
         assert turning.surface_speed == facing.surface_speed > cutoff.surface_speed == threading.surface_speed
         assert drilling.surface_speed < turning.surface_speed
         assert cutoff.feed_rate < facing.feed_rate <= turning.feed_rate
@@ -76,6 +79,29 @@ def test_alloys_that_cut_unlike_stainless_are_slower(group):
 def test_the_feed_of_a_drill_is_within_published_ranges(group, low, high, least, most):
     row = BY_KEY[group, "drilling", "high-speed steel"]
     assert least <= values(row, "in", (low + high) / 2)[1] <= most
+
+
+@pytest.mark.parametrize(("group", "least", "most"), [
+    # Tapping speeds in ft/min, "only starting points": a maker's technical data as reproduced at
+    # lavallee-ide.com/catalog/technical_data_taps_dies_speedsinfo.php
+    ("aluminum", 50, 150), ("brass", 50, 200), ("bronze", 50, 100), ("copper", 30, 60), ("magnesium", 75, 200), ("plastic", 50, 100),
+    ("free-machining steel", 40, 80), ("stainless steel", 5, 35), ("titanium", 10, 40),
+    # HSS taps, a maker's guidelines as read at tap-die.com (Tapping speed, feed and lubricant for taps)
+    ("carbon steel", 20, 50), ("tool steel", 15, 25), ("nickel alloy", 10, 12),
+])
+def test_tapping_is_within_published_ranges(group, least, most):
+    assert least <= BY_KEY[group, "tapping", "high-speed steel"].surface_speed <= most
+
+
+@pytest.mark.parametrize(("group", "hss", "carbide"), [
+    # Reaming in ft/min as read at protocutter.com (Speed & feed rates): steels 1212 to 1214, 1018, 4140; O1 and 304, annealed
+    ("free-machining steel", (75, 85), (350, 400)), ("carbon steel", (45, 65), (200, 300)), ("alloy steel", (40, 60), (200, 250)),
+    ("tool steel", (20, 35), (80, 200)), ("stainless steel", (30, 45), (125, 200)),
+])
+def test_reaming_is_no_faster_than_published(group, hss, carbide):
+    assert hss[0] <= BY_KEY[group, "reaming", "high-speed steel"].surface_speed <= hss[1]
+    # With carbide the table starts lower than the published ones, for a sliding head and a long reamer.
+    assert 0.4 * carbide[0] <= BY_KEY[group, "reaming", "carbide"].surface_speed <= carbide[1]
 
 
 def test_the_feed_of_a_drill_follows_its_diameter():
@@ -121,9 +147,11 @@ DRILLS = "group,operation,tool,surface_speed_ft_min,feed_in_rev,drill_feed\n"
     (HEAD + "brass,threading,carbide,500,,0.05,\n", "row 2, feed_in_rev: must be blank: a thread's feed is its pitch"),
     (HEAD + "brass,turning,carbide,500,,0.005,,x\n", "row 2: has more cells than the first row has names"),
     (HEAD + "brass,drilling,carbide,500,,0.005,\n", "row 2, drill_feed: is blank: give the feed as a share of the drill's diameter"),
+    (DRILLS + "brass,reaming,carbide,300,,\n", "row 2, drill_feed: is blank: give the feed as a share of the reamer's diameter"),
+    (HEAD + "brass,tapping,carbide,100,,0.05,\n", "row 2, feed_in_rev: must be blank: a thread's feed is its pitch"),
     (DRILLS + "brass,drilling,carbide,500,0.005,1.5%\n", "row 2, feed_in_rev: must be blank: a drill's feed is a share of its diameter"),
     (DRILLS + "brass,drilling,carbide,500,,1.5\n", "row 2, drill_feed: '1.5' given; allowed is a number more than 0 and at most 0.1"),
-    (DRILLS + "brass,turning,carbide,500,0.005,1.5%\n", "row 2, drill_feed: must be blank: it is for drilling only"),
+    (DRILLS + "brass,turning,carbide,500,0.005,1.5%\n", "row 2, drill_feed: must be blank: it is for drilling and reaming only"),
 ])
 def test_a_bad_file_is_refused_with_line_and_column(tmp_path, text, message):
     path = tmp_path / "own.csv"

@@ -48,6 +48,53 @@ def skeleton(xml: bytes) -> bytes:
     return re.sub(rb"<c ([^<>]*)></c>", rb"<c \1/>", xml)
 
 
+HALF = {"job_plan": {"units": "in", "size": 1.0, "part_length": 2.0, "quantity": 100.0, "tool_1_what": "drill", "section_1_size": 1.0},
+        "quote": {"units": "mm", "size": 20.0, "quantity_1": 100.0, "quantity_2": 5.0, "machine_rate": 80.0, "aql": 1.0, "box_parts": 10.0,
+                  "op_1_start_diameter": 20.0, "op_2_operation": "turning", "proc_1_rate": 2.0}}
+
+
+@pytest.mark.parametrize("inputs", ["none", "half", "all needed"])
+@pytest.mark.parametrize("name", TEMPLATES)
+def test_an_error_is_written_in_the_colour_of_the_ground(name, inputs):
+    """What is not known or not asked for shows nothing; the cell stays an error."""
+    form = TEMPLATES[name].form
+    needed = {i.name: GOOD_INPUTS[name][i.name] for i in form.inputs.values() if i.needed and i.default is None}
+    given = {"none": {}, "half": HALF[name], "all needed": needed}[inputs]
+    book = Workbook(TEMPLATES[name].build())
+    for item, value in given.items():
+        book.set(form.cells[item], value)
+    book.calculate()
+    assert shown_errors(book.to_bytes()) == []
+
+
+def test_an_error_elsewhere_would_be_seen():
+    book = openpyxl.load_workbook(io.BytesIO(TEMPLATES["job_plan"].build()))
+    plan = book["Plan"]
+    plan["J5"] = "=NA()"
+    at = book.defined_names["plan_parts_per_bar"].attr_text.rpartition("!")[2].replace("$", "")
+    plan[at].fill = openpyxl.styles.PatternFill("solid", start_color="FBF4E4")
+    buffer = io.BytesIO()
+    book.save(buffer)
+    calculated = Workbook(buffer.getvalue())
+    calculated.calculate()
+    assert shown_errors(calculated.to_bytes()) == ["Plan!J5", f"Plan!{at}"]
+
+
+def shown_errors(data: bytes) -> list[str]:
+    """Cells whose error somebody sees: with no rule that writes it in white, or on another ground."""
+    found = []
+    for sheet in openpyxl.load_workbook(io.BytesIO(data), data_only=True):
+        hidden = set()
+        for area in sheet.conditional_formatting:
+            for rule in area.rules:
+                if rule.dxf.font and rule.dxf.font.color and rule.dxf.font.color.rgb == "00FFFFFF" and "ISERROR" in rule.formula[0]:
+                    hidden |= {cell for cells in area.sqref.ranges for row in cells.rows for cell in row}
+        for row in sheet.iter_rows():
+            found += [f"{sheet.title}!{cell.coordinate}" for cell in row if cell.data_type == "e"
+                      and ((cell.row, cell.column) not in hidden or cell.fill.fill_type)]
+    return found
+
+
 VOLATILE = ("NOW", "TODAY", "RAND", "RANDBETWEEN", "RANDARRAY", "OFFSET", "INDIRECT", "CELL", "INFO")
 """Functions whose value depends on when or where the sheet is opened."""
 NEW = ("LET", "LAMBDA", "XLOOKUP", "XMATCH", "IFS", "SWITCH", "TEXTJOIN", "CONCAT", "MAXIFS", "MINIFS", "FILTER", "SORT", "UNIQUE",

@@ -9,6 +9,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 from scipy import stats
+from test_money import in_cells
 
 import barfuncs as bf
 from barfuncs.catalogue.kinds import INSPECTION_LEVELS, PROCESS_BASES
@@ -25,6 +26,12 @@ LEVEL_II = """
 1201 3200 K 125 3 4 6 8 11 15 | 3201 10000 L 200 4 6 8 11 15 22 | 10001 35000 M 315 6 8 11 15 22 ^
 35001 150000 N 500 8 11 15 22 ^ ^ | 150001 500000 P 800 11 15 22 ^ ^ ^ | 500001 10000000 Q 1250 15 22 ^ ^ ^ ^
 """
+# Table I of MIL-STD-105E as reproduced at pdfcoffee.com (aql-sampling-chart), read in an excerpt: smallest lot, S-1 to S-4, I to III.
+CODES = """
+2 AAAAAAB | 9 AAAAABC | 16 AABBBCD | 26 ABBCCDE | 51 BBCCCEF | 91 BBCDDFG | 151 BCDEEGH | 281 BCDEFHJ | 501 CCEFGJK | 1201 CDEGHKL
+3201 CDFGJLM | 10001 CDFHKMN | 35001 DEGJLNP | 150001 DEGJMPQ | 500001 DEHKNQR
+"""
+CODE_ROWS = [row.split() for line in CODES.strip().splitlines() for row in line.split("|")]
 ROWS = [row.split() for line in LEVEL_II.strip().splitlines() for row in line.split("|")]
 AQLS = (0.65, 1.0, 1.5, 2.5, 4.0, 6.5)
 
@@ -37,6 +44,23 @@ def test_published_table_of_level_ii(row):
         if cell.isdigit():
             assert bf.sample_size(lot, aql) == min(int(sample), lot)
             assert bf.rejection_number(lot, aql) == bf.acceptance_number(lot, aql) + 1 == int(cell)
+
+
+def test_published_code_letters_of_every_level_in_python_and_in_a_cell():
+    levels = ("S-1", "S-2", "S-3", "S-4", "I", "II", "III")
+    ends = [int(row[0]) for row in CODE_ROWS[1:]] + [10_000_001]
+    cases = [(lot, level, letter) for (first, letters), after in zip(CODE_ROWS, ends, strict=True)
+             for level, letter in zip(levels, letters, strict=True) for lot in (int(first), after - 1)]
+    assert [bf.sample_code(lot, level) for lot, level, _ in cases] == [letter for *_, letter in cases]
+    assert in_cells("sample_code", [{"lot_size": lot, "inspection_level": level} for lot, level, _ in cases]) == [letter for *_, letter in cases]
+
+
+@pytest.mark.parametrize("level", INSPECTION_LEVELS)
+def test_the_plans_of_a_cell_are_those_of_the_table(level):
+    cases = [(int(row[0]) + more, aql) for row in CODE_ROWS for more in (0, 3) for aql in (0.065, 0.1, 0.15, 0.25, 0.4, *AQLS)]
+    rows = [{"lot_size": lot, "aql": aql, "inspection_level": level} for lot, aql in cases]
+    for name in ("sample_size", "acceptance_number"):
+        assert in_cells(name, rows) == [getattr(bf, name)(**row) for row in rows]
 
 
 @pytest.mark.parametrize(("row", "aql", "plan"), [
@@ -52,8 +76,9 @@ def test_an_arrow_leads_to_the_next_plan_with_its_own_sample(row, aql, plan):
 def test_every_row_of_the_tables_names_its_source():
     assert {p.code for p in sampling.plans()} == set("ABCDEFGHJKLMNPQR")
     assert all("ISO 2859-1" in source for source in (*(p.source for p in sampling.plans()), *(row[2] for row in sampling.code_rows())))
-    # What was not seen says so: the levels I and III, AQLs below 0.65, the last row.
-    assert all("from memory" in source for source in (*(p.source for p in sampling.plans()), *(row[2] for row in sampling.code_rows())))
+    # What was not seen says so: AQLs below 0.65, the last row.
+    assert all("from memory" in p.source for p in sampling.plans())
+    assert not any("from memory" in row[2] for row in sampling.code_rows())
 
 
 def test_tables_are_whole_and_grow():
@@ -63,8 +88,9 @@ def test_tables_are_whole_and_grow():
     for level in INSPECTION_LEVELS:
         steps = [letters.index(row[1][level]) for row in sampling.code_rows()]
         assert steps == sorted(steps)
-    for letter, low, mid, high in ((r[0], r[1]["I"], r[1]["II"], r[1]["III"]) for r in sampling.code_rows()):
-        assert letters.index(low) <= letters.index(mid) < letters.index(high), letter
+    for lot, by_level, _ in sampling.code_rows():
+        s1, s2, s3, s4, one, two, three = (letters.index(by_level[level]) for level in ("S-1", "S-2", "S-3", "S-4", "I", "II", "III"))
+        assert s1 <= s2 <= s3 <= s4 <= one <= two < three, lot
     for column in range(len(sampling.AQLS)):
         numbers = [int(p.cells[column]) for p in sampling.plans() if p.cells[column].isdigit()]
         assert numbers == sorted(set(numbers))

@@ -1,5 +1,6 @@
 """What the catalogue knows of a function: its arguments, result, formula and rules. `function` fills it."""
 
+import functools
 import inspect
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -49,7 +50,12 @@ class Rule:
     condition: str
     message: str
     argument: str
-    check: Callable[..., bool] = field(compare=False)
+    make: Callable[[], Callable[..., bool]] = field(compare=False, repr=False)
+
+    @functools.cached_property
+    def check(self) -> Callable[..., bool]:
+        """The condition as a Python function, made where it is first asked for: importing makes none."""
+        return self.make()
 
 
 @dataclass(frozen=True)

@@ -90,7 +90,7 @@ def cell_function(
             unknown = set(re.findall(r"[a-z_]\w*", re.sub(r'"[^"]*"', "", condition))) - set(names)
             if argument not in names or unknown:
                 raise TypeError(f"{name}: rule {condition!r} speaks of {unknown or argument}")
-            built.append(Rule(condition, message, argument, python_rule(condition, names)))
+            built.append(Rule(condition, message, argument, functools.partial(python_rule, condition, names)))
         if formula is not None:
             unknown = set(re.findall(r"\b[a-z_]\w*", re.sub(r'"[^"]*"', "", formula))) - set(names) - TABLE_NAMES
             if unknown:
@@ -109,11 +109,12 @@ def _make_call(entry: Entry) -> CellFunction:
     core = entry.core
     quick = tuple((q.low, q.high, q.texts, q.whole, q.gap) for q in map(Quick, entry.arguments))
     needed, most = sum(a.required for a in entry.arguments), len(entry.arguments)
-    checks = [rule.check for rule in entry.rules]
+    checks: tuple[Callable[..., bool], ...] | None = None if entry.rules else ()
     padding = tuple(0 if a.default is None or a.required else a.default for a in entry.arguments)
 
     @functools.wraps(core)
     def call(*args: Any, **keywords: Any) -> Any:
+        nonlocal checks
         if not keywords and needed <= len(args) <= most:
             for value, (low, high, texts, whole, gap) in zip(args, quick):  # noqa: B905 - strict costs time on the hot path
                 kind = value.__class__
@@ -130,6 +131,8 @@ def _make_call(entry: Entry) -> CellFunction:
                     continue
                 break
             else:
+                if checks is None:
+                    checks = tuple(rule.check for rule in entry.rules)
                 if not checks:
                     return core(*args)
                 plain = [0 if v is None else v for v in args]

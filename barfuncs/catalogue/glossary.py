@@ -29,7 +29,7 @@ ARGUMENTS: dict[str, str] = {
     "cycle_time": "time for one part, cut-off to cut-off",
     "depth": "depth of the hole to its full diameter, the drill's point not counted",
     "diameter": "largest diameter that is cut: the work before turning, the finished bore, the drill",
-    "drill_feed": "feed of a drill in one turn as a share of its diameter: 0.015 or 1.5%; from 1 in (25.4 mm) up it no longer grows",
+    "drill_feed": "feed of a drill or a reamer in one turn as a share of its diameter: 0.015 or 1.5%; from 1 in (25.4 mm) up it no longer grows",
     "end_size": "diameter at the rear of a round section that tapers, which may be a chamfer; of a thread the pitch diameter",
     "efficiency": "share of the planned time in which parts are made, stops taken off",
     "end_diameter": "diameter at which facing, grooving, cut-off or a taper ends: the bore, or 0 for a cut to the centre",

@@ -23,7 +23,7 @@ SECTION_SHAPES = (*OUTLINES, "thread")
 PROCESS_BASES = ("part", "100 parts", "1000 parts", "hour", "lb", "kg", "100 lb", "100 kg", "in2", "ft2", "dm2", "m2", "lot")
 PRICED_PER = {"part": 1, "100 parts": 100, "1000 parts": 1000}
 """What a price is shown for, and how many parts that is."""
-INSPECTION_LEVELS = ("I", "II", "III")
+INSPECTION_LEVELS = ("I", "II", "III", "S-1", "S-2", "S-3", "S-4")
 SETUP_PRICED = ("in the price", "lines of their own")
 NO_YES = ("no", "yes")
 BAR_SHAPES = ("round", "hexagon", "square")
@@ -127,7 +127,8 @@ def _spellings() -> Iterator[tuple[str, Iterable[str]]]:
     for basis, words in (*_BASIS_WORDS.items(), *_PROCESS_WORDS.items()):
         yield basis, [f"{start}{word}" for word in words for start in ("", "per", "each", "/", "$/", "$per")]
     for level in INSPECTION_LEVELS:
-        yield level, [f"{start}level{level}" for start in ("", "general", "generalinspection", "inspection")]
+        which = "special" if level[0] == "S" else "general"
+        yield level, [f"{start}level{level}" for start in ("", which, f"{which}inspection", "inspection")]
     for rule in ROUNDINGS:
         the = re.sub("nearest|next", r"the \g<0>", rule)
         yield rule, [f"{start}{words}" for words in (rule, the) for start in ("", "to ")]
@@ -341,6 +342,7 @@ Confidence = Annotated[float, Kind("fraction", "fraction", None, 0.5, 0.9999)]
 Share = Annotated[float, Kind("fraction", "fraction", None, 0, 1)]
 Money = Annotated[float, Kind("money", "number", None, 0, 1e9)]
 PriceByWeight = Annotated[float, Kind("money", "number", "price_by_weight", 0, 1e9)]
+Amount = Annotated[float, Kind("amount", "number", None, 0, 1e9, open_low=True, smallest=1e-6)]
 PositiveMoney = Annotated[float, Kind("money", "number", None, 0, 1e9, open_low=True, smallest=1e-9)]
 Seconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6)]
 PositiveSeconds = Annotated[float, Kind("time", "seconds", "seconds", 0, 1e6, open_low=True, smallest=1e-6)]

@@ -46,7 +46,7 @@ _NOTE = _text("note", "Anything else.")
 _PLACE = _text("place", "Where it lies.")
 _JOB = _text("job", "The job.", required=True)
 _KERF = _text("kerf", "What the saw cut takes.")
-_LABELS = click.option("--labels", type=click.Path(dir_okay=False), help="Write a label into this workbook, a new file.")
+_LABELS = click.option("--labels", type=click.Path(dir_okay=False), help="Write a label into this new file, .xlsx or .pdf.")
 _METHOD = click.option("--method", type=click.Choice(list(_METHODS)), help="How what leaves is valued: first in, first out, or average.")
 _UNITS = click.option("--units", type=click.Choice(["in", "mm"]), help="What the rack is kept in; said once, when it begins.")
 _MATERIALS = click.option("--materials", "materials_file", type=click.Path(exists=True, dir_okay=False),
@@ -584,7 +584,7 @@ def _write_file(command: str, out: str, make: Callable[[], bytes], replace: bool
 @rack.command()
 @click.argument("ids", nargs=-1, metavar="[BAR]...")
 @_RACK
-@click.option("--out", type=click.Path(dir_okay=False), required=True, help="The workbook to write.")
+@click.option("--out", type=click.Path(dir_okay=False), required=True, help="The file to write, .xlsx or .pdf.")
 @_REPLACE
 def labels(ids: tuple[str, ...], path: str, out: str, replace: bool) -> None:
     """Labels to print, eight on a page.
@@ -592,14 +592,14 @@ def labels(ids: tuple[str, ...], path: str, out: str, replace: bool) -> None:
     Of the bars named, or else of all that are there.
     """
     from barfuncs.cli.main import _fail
-    from barfuncs.rack.labels import pages
+    from barfuncs.rack.labels import made
 
     there = _read(path)
     try:
         wanted = [there.bar(name) for name in ids] or there.present()
     except InputError as error:
         _fail(error)
-    _write_file("rack labels", out, lambda: pages(wanted), replace)
+    _write_file("rack labels", out, lambda: made(wanted, out), replace)
     click.echo(f"{len(wanted)} labels: {out}")
 
 
@@ -612,8 +612,8 @@ def _labelled(out: str | None, back: list[str]) -> Iterator[None]:
         _fail(InputError("rack", [("--labels", f"{out} exists already; nothing is booked")]))
     yield
     if out and back:
-        from barfuncs.rack.labels import pages
+        from barfuncs.rack.labels import made
 
         there = _read(click.get_current_context().params["path"])
-        _write_file("rack", out, lambda: pages([there.bar(name) for name in back]))
+        _write_file("rack", out, lambda: made([there.bar(name) for name in back], out))
         click.echo(f"label: {out}")

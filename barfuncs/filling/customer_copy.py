@@ -40,15 +40,15 @@ class CustomerPage:
         for cell in cells:
             cell.value = None
         parts = layout.parts_of(book)
-        self._sheet = SheetXML(parts.pop(_SHEET))
+        self._sheet = {paper: SheetXML(xml) for paper, xml in layout.on_papers(parts.pop(_SHEET)).items()}
         self._rest = pack(parts)
 
-    def copy(self, values: Mapping[str, Value]) -> bytes:
-        """The file with these values on the page. Raises InputError where one of them is an error."""
+    def copy(self, values: Mapping[str, Value], paper: str = "letter") -> bytes:
+        """The file with these values on the page, for that paper. Raises InputError where one of them is an error."""
         errors = sorted(ref for ref, value in values.items() if isinstance(value, CellError))
         if errors:
             raise InputError("customer_copy", [("page", f"{', '.join(errors)} can't be worked out")])
-        xml = self._sheet.with_values({ref: None if values[ref] == "" else values[ref] for ref in self.cells})
+        xml = self._sheet[paper].with_values({ref: None if values[ref] == "" else values[ref] for ref in self.cells})
         buffer = io.BytesIO()
         buffer.write(self._rest)
         with zipfile.ZipFile(buffer, "a") as archive:

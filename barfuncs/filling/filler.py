@@ -18,9 +18,10 @@ from barfuncs.catalogue.reading import CELLS, DensityText, in_units, read_togeth
 from barfuncs.errors import InputError, shown
 from barfuncs.filling.customer_copy import CustomerPage
 from barfuncs.filling.headings import Names, names
+from barfuncs.templates.layout import PAPERS, on_papers
 from barfuncs.templates.model import STOP, WRONG, Input, Table
 from barfuncs.templates.registry import TEMPLATES
-from barfuncs.templates.shop import Shop
+from barfuncs.templates.shop import Shop, paper_for
 from barfuncs.xlsx.engine import Address, Workbook, address_on, column_letters
 from barfuncs.xlsx.package import DEFLATED_END, Packed, deflated, packed, write_whole, zip_of
 from barfuncs.xlsx.sheetxml import Cell, SheetXML, Value, cell_xml
@@ -98,8 +99,18 @@ def _stretches(pieces: list[bytes], slots: list[_Slot]) -> list[_Stretch]:
     return [_Stretch(xml) for xml in cut if xml]
 
 
-Cut = tuple[str, list[_Stretch]]
-"""One sheet that changes: its part, and its XML in stretches."""
+class _Cut(NamedTuple):
+    """One sheet that changes: its part, its XML in stretches, and by paper the end of it, with its deflated bytes."""
+
+    part: str
+    stretches: list[_Stretch]
+    ends: dict[str, tuple[bytes, bytes]]
+
+
+def _cut_up(part: str, pieces: list[bytes], slots: list[_Slot]) -> _Cut:
+    last, at, end = pieces[-1].partition(b"<pageSetup")
+    ends = {paper: (xml, deflated(xml, 9)) for paper, xml in on_papers(at + end).items()}
+    return _Cut(part, _stretches([*pieces[:-1], last], slots), ends)
 
 
 @functools.cache
@@ -123,6 +134,8 @@ class Filled:
     data: bytes = field(repr=False)
     page: Mapping[str, Value] = field(default_factory=dict, repr=False)
     """The cells of the customer's page, where the template has one."""
+    paper: str = "letter"
+    """What it is printed on: letter or A4."""
 
     @property
     def is_ready(self) -> bool:
@@ -140,7 +153,7 @@ class Filled:
         if not self.is_ready:
             status = str(self.answers["status"]).removeprefix(STOP).strip()
             raise InputError("customer_copy", [("job", f"not ready to be sent: {status}")])
-        return page.copy(self.page)
+        return page.copy(self.page, self.paper)
 
     def save(self, path: str | Path, replace: bool = False) -> Path:
         """Write the file whole or not at all. Raises FileExistsError unless `replace`."""
@@ -308,7 +321,7 @@ class Filler:
     """
 
     def __init__(self, template: str, shop: Shop | None = None) -> None:
-        self.template = template
+        self.template, self.shop = template, shop
         self._turn = threading.Lock()
         made = TEMPLATES[template]
         self.objections, self.prefix = made.objections, made.form.prefix
@@ -336,8 +349,8 @@ class Filler:
         """Cut the sheets at the cells that change; zip everything else once."""
         parts = dict(self.book.parts)
         inputs = {**{a: name for name, a in self.inputs.items()}, self.own_name: "own_name", self.own_density: "own_density"}
-        self.sheets: list[Cut] = []
-        self.own_sheets: list[Cut] = []
+        self.sheets: list[_Cut] = []
+        self.own_sheets: list[_Cut] = []
         for index, part in self.book.sheet_parts().items():
             xml = SheetXML(parts[part])
             input_refs = {f"{column_letters(c)}{r}": name for (s, r, c), name in inputs.items() if s == index}
@@ -350,14 +363,19 @@ class Filler:
             if index in still:
                 parts[part] = xml.with_values({slot.cell.ref: self.book.value_at(slot.address) for slot in slots})
             elif index == self.own_name[0]:
-                self.own_sheets.append((part, _stretches(pieces, slots)))
+                self.own_sheets.append(_cut_up(part, pieces, slots))
                 blank = {slot.cell.ref: self.book.value_at(slot.address) for slot in slots if slot.name is None}
                 parts[part] = xml.with_values(blank)
             else:
-                self.sheets.append((part, _stretches(pieces, slots)))
-        for part, _ in self.sheets:
-            del parts[part]
-        self.fixed = [packed(part, data) for part, data in parts.items()]
+                self.sheets.append(_cut_up(part, pieces, slots))
+        for cut in self.sheets:
+            del parts[cut.part]
+        self.fixed: dict[str, list[Packed]] = {paper: [] for paper in PAPERS}
+        for part, data in parts.items():
+            printed = on_papers(data)
+            alike = {text: packed(part, text) for text in printed.values()}
+            for paper, text in printed.items():
+                self.fixed[paper].append(alike[text])
 
     def fill(self, inputs: Mapping[str, Value], table: materials.Materials | None = None) -> Filled:
         """Fill with inputs that were read by `read_inputs`.
@@ -389,7 +407,8 @@ class Filler:
         if problems:
             raise InputError(self.template, problems)
         page = dict(zip(self.page, book.values_at(self.page.values()), strict=True))
-        return Filled(self.template, dict(inputs), answers, self._write(values), page)
+        paper = paper_for(str(inputs["units"]), self.shop)
+        return Filled(self.template, dict(inputs), answers, self._write(values, paper), page, paper)
 
     def _problems(self, inputs: Mapping[str, Value]) -> list[tuple[str, str]]:
         """The inputs that the template calls missing or wrong, and why."""
@@ -411,16 +430,19 @@ class Filler:
                 found.append((name, said.removeprefix(WRONG).strip()))
         return found
 
-    def _write(self, values: Mapping[str, Value]) -> bytes:
+    def _write(self, values: Mapping[str, Value], paper: str) -> bytes:
         changed = self.sheets if values["own_name"] is None else [*self.sheets, *self.own_sheets]
-        written = {part for part, _ in changed}
-        parts = [part for part in self.fixed if part.name not in written]
-        for name, stretches in changed:
+        written = {cut.part for cut in changed}
+        parts = [part for part in self.fixed[paper] if part.name not in written]
+        for name, stretches, ends in changed:
             crc = size = 0
             out: list[bytes] = []
             for stretch in stretches:
                 xml, packed_xml = stretch.packed(self.book, values)
                 crc, size = zlib.crc32(xml, crc), size + len(xml)
                 out.append(packed_xml)
+            xml, packed_xml = ends[paper]
+            crc, size = zlib.crc32(xml, crc), size + len(xml)
+            out.append(packed_xml)
             parts.append(Packed(name, crc, size, b"".join([*out, DEFLATED_END])))
         return zip_of(parts)

@@ -13,7 +13,8 @@ from barfuncs.xlsx.package import pack, part_info
 from barfuncs.xlsx.sheetxml import Cell, Value, cell_xml, legal_text
 
 _WIDE = ("file", "customer", "material", "note")
-_FORMATS = "#,##0.00##"
+_FORMATS = "[>=0.1]#,##0.00##;[>0]0.00######;#,##0.00##"
+"""Small ones with more digits: the weight of a part may be some milligrams."""
 
 
 def result_files(entries: Sequence[Entry]) -> Iterator[tuple[str, bytes]]:

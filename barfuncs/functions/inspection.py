@@ -1,5 +1,7 @@
 """Inspection: samples of a lot by attributes (ISO 2859-1), how many parts are looked at, and what that costs."""
 
+from collections.abc import Iterable
+
 from barfuncs.catalogue.counting import count_down
 from barfuncs.catalogue.entry import COMMON_PRACTICE
 from barfuncs.catalogue.function import cell_function
@@ -17,33 +19,43 @@ from barfuncs.catalogue.kinds import (
 from barfuncs.functions import chances
 from barfuncs.tables import sampling
 
-_STANDARD = ("ISO 2859-1, single sampling, normal inspection; level II with AQL 0.65 to 6.5 as MIL-STD-105E reproduced at "
-             "nibs.org, read in an excerpt; the rest from memory, as the rows of the tables say")
+_STANDARD = ("ISO 2859-1, single sampling, normal inspection; code letters as in table I of MIL-STD-105E, AQL 0.65 to 6.5 at level II as "
+             "reproduced at nibs.org, both read in excerpts; the rest from memory, as the rows of the tables say")
 
-# The cells speak the tables in another way, which tests compare with them: letters are numbered from A = 1 to R = 16 without
-# I and O, AQLs from 0.065 = 1 to 6.5 = 11. All plans whose two numbers have the same sum have the same acceptance number.
+# The cells speak the tables in another way, which tests compare with them: the letters of a level stand in a row, one for each size of
+# lot; they are numbered from A = 1 to R = 16 without I and O, AQLs from 0.065 = 1 to 6.5 = 11. All plans whose two numbers have the
+# same sum have the same acceptance number, and an arrow leads to the plan of the same AQL whose sum stands in _PLANS.
 # CHOOSE alone would make an error of its own out of a lot size that is an error (Gnumeric), so the lot size stands beside it.
-_LETTER = ("1+" + "+".join(f"(lot_size>={lot})" for lot in (16, 26, 91, 151, 281, 501, 1201, 3201, 10001, 35001, 150001, 500001))
-           + '+IF(inspection_level="I",0,(lot_size>=9)+(lot_size>=51))+(inspection_level="III")')
+_LETTERS = {"I": "AABCCDEFGHJKLMN", "II": "ABCDEFGHJKLMNPQ", "III": "BCDEFGHJKLMNPQR",
+            "S-1": "AAAABBBBCCCCDDD", "S-2": "AAABBBCCCDDDEEE", "S-3": "AABBCCDDEEFFGGH", "S-4": "AABCCDEEFGGHJJK"}
+_LOT = "1+" + "+".join(f"(lot_size>={lot})" for lot in (9, 16, 26, 51, 91, 151, 281, 501, 1201, 3201, 10001, 35001, 150001, 500001))
+_ROWS = "".join(f'IF(inspection_level="{level}","{row}",' for level, row in _LETTERS.items()) + "NA()" + ")" * len(_LETTERS)
+_LETTER = f"MID({_ROWS},{_LOT},1)"
 _AQL = "1+" + "+".join(f"(aql*1.000000001>={float(aql):g})" for aql in sampling.AQLS[1:])
-_SUM = f"{_LETTER}+{_AQL}"
-_PLAN = f"IF({_SUM}<14,12,MIN(MAX({_SUM},15),22))"
+_SUM = f'FIND({_LETTER},"ABCDEFGHJKLMNPQR")+{_AQL}'
+_PLANS = [12 if letter_and_aql < 14 else min(max(letter_and_aql, 15), 22) for letter_and_aql in range(2, 28)]
+_ACCEPTED = {12: 0, 15: 1, 16: 2, 17: 3, 18: 5, 19: 7, 20: 10, 21: 14, 22: 21}
 _SIZES = "2,3,5,8,13,20,32,50,80,125,200,315,500,800,1250,2000"
 
 
-@cell_function(group="Inspection", source=_STANDARD, formula=f'MID("ABCDEFGHJKLMNPQR",{_LETTER},1)')
+def _chosen(numbers: Iterable[int]) -> str:
+    """Cell expression: one of these numbers by the sum of letter and AQL."""
+    return f"CHOOSE({_SUM}-1,{','.join(map(str, numbers))})"
+
+
+@cell_function(group="Inspection", source=_STANDARD, formula=_LETTER)
 def sample_code(lot_size: PositiveCount, inspection_level: InspectionLevel = "II") -> Text:
-    """Code letter of a lot's sample, by the general inspection level.
+    """Code letter of a lot's sample, by the inspection level: general I to III, or special S-1 to S-4 for small samples.
 
     Examples
     --------
-    >>> sample_code(1000), sample_code(1000, "I")
-    ('J', 'G')
+    >>> sample_code(1000), sample_code(1000, "I"), sample_code(1000, "S-3")
+    ('J', 'G', 'E')
     """
     return sampling.code_of(lot_size, inspection_level)
 
 
-@cell_function(group="Inspection", source=_STANDARD, formula=f"MIN(lot_size,CHOOSE({_PLAN}-({_AQL}),{_SIZES}))")
+@cell_function(group="Inspection", source=_STANDARD, formula=f"MIN(lot_size,CHOOSE({_chosen(_PLANS)}-({_AQL}),{_SIZES}))")
 def sample_size(lot_size: PositiveCount, aql: Aql, inspection_level: InspectionLevel = "II") -> Count:
     """How many parts of a lot are inspected: the whole lot where the plan's sample is as large.
 
@@ -60,7 +72,7 @@ def sample_size(lot_size: PositiveCount, aql: Aql, inspection_level: InspectionL
     return min(int(lot_size), sampling.plan_of(sampling.code_of(lot_size, inspection_level), aql)[0])
 
 
-@cell_function(group="Inspection", source=_STANDARD, formula=f"0*lot_size+CHOOSE({_PLAN}-11,0,0,0,1,2,3,5,7,10,14,21)")
+@cell_function(group="Inspection", source=_STANDARD, formula=f"0*lot_size+{_chosen(_ACCEPTED[n] for n in _PLANS)}")
 def acceptance_number(lot_size: PositiveCount, aql: Aql, inspection_level: InspectionLevel = "II") -> Count:
     """Most nonconforming parts in the sample with which the lot is accepted.
 

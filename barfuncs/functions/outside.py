@@ -43,13 +43,22 @@ def _none_of(sizes: Mapping[str, float]) -> str:
     return ",".join(f'rate_per<>"{name}"' for name in sizes)
 
 
+def charged(work: str, minimum: str, freight: str) -> str:
+    """Cell expression: what is charged for work on a lot that comes to `work`; of columns of such works one for each row, which MAX
+    would not give."""
+    return f"({work}>{minimum})*{work}+({work}<={minimum})*{minimum}+{freight}"
+
+
+_WORK = (f'rate*IF(rate_per="lot",1,parts*IF(rate_per="hour",time_each/3600,'
+         f'IF({_any_of(_KGS)},part_weight*IF(units="mm",1,{KG_PER_LB!r})/{_chain("rate_per", _KGS)},'
+         f'IF({_any_of(_AREAS)},part_area*IF(units="mm",1,{_MM2!r})/{_chain("rate_per", _AREAS)},'
+         f'1/{_chain("rate_per", _COUNTS)}))))')
+
+
 @cell_function(
     group="Cost",
     source=COMMON_PRACTICE,
-    formula='IF(parts=0,0,MAX(minimum,rate*IF(rate_per="lot",1,parts*IF(rate_per="hour",time_each/3600,'
-            f'IF({_any_of(_KGS)},part_weight*IF(units="mm",1,{KG_PER_LB!r})/{_chain("rate_per", _KGS)},'
-            f'IF({_any_of(_AREAS)},part_area*IF(units="mm",1,{_MM2!r})/{_chain("rate_per", _AREAS)},'
-            f'1/{_chain("rate_per", _COUNTS)})))))+freight)',
+    formula=f'IF(parts=0,0,{charged(_WORK, "minimum", "freight")})',
     rules=(
         ("part_weight", f"OR(AND({_none_of(_KGS)}),part_weight>0)", "a rate by weight needs the weight of a part"),
         ("part_area", f"OR(AND({_none_of(_AREAS)}),part_area>0)", "a rate by area needs the surface of a part"),

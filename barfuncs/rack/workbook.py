@@ -20,7 +20,7 @@ from barfuncs.rack.listing import MARK_LABEL, UNITS_LABEL
 from barfuncs.templates import layout
 from barfuncs.templates.cell_text import unit_text
 from barfuncs.templates.model import WRONG, Column, make_column
-from barfuncs.templates.shop import number_format, validate
+from barfuncs.templates.shop import number_format, paper_for, validate
 from barfuncs.xlsx import engine
 from barfuncs.xlsx.engine import column_letters
 from barfuncs.xlsx.package import pack
@@ -151,7 +151,7 @@ def _bars_sheet(book: Workbook, rows: int, printed: int) -> None:
         layout.name_cell(book, f"rack_{name}", sheet, f"{letter}{_FIRST}:{letter}{last}")
     marks = f"{_MARK}{_FIRST}:{_MARK}{last}"
     sheet.conditional_formatting.add(marks, layout.rule_where(f'LEFT({_MARK}{_FIRST},1)="{WRONG}"', font=Font(bold=True)))
-    sheet.freeze_panes = f"C{_FIRST}"
+    layout.keep_in_view(sheet, f"C{_FIRST}")
     sheet.print_title_rows = f"{_HEAD - 1}:{_HEAD}"
     sheet.print_area = f"A1:{_MARK}{_HEAD + printed}"
 
@@ -235,12 +235,15 @@ def _notes_sheet(book: Workbook) -> None:
 
 
 @functools.cache
-def build(rows: int = ROWS, printed: int = 50) -> bytes:
+def build(rows: int = ROWS, printed: int = 50, paper: str = "letter") -> bytes:
     """The blank workbook, as the bytes of an xlsx file, with so many rows for bars, of which so many are printed."""
     book = layout.new_workbook("Rack")
     _bars_sheet(book, rows, printed)
     _totals_sheet(book)
     _notes_sheet(book)
+    for sheet in book.worksheets:
+        sheet.page_setup.paperSize = layout.PAPERS[paper]
+    layout.select_first_inputs(book)
     return pack(layout.parts_of(book))
 
 
@@ -248,7 +251,7 @@ def filled(bars: Sequence[Bar], units: str) -> bytes:
     """The workbook with these bars and with all values calculated."""
     if len(bars) > MOST_ROWS:
         raise BarfuncsError(f"the rack has {len(bars):,} ids; a workbook takes at most {MOST_ROWS:,}")
-    book = engine.Workbook(build(max(ROWS, _up_to(len(bars) + 1, 100)), _up_to(len(bars) + 1, 25)), direct=True)
+    book = engine.Workbook(build(max(ROWS, _up_to(len(bars) + 1, 100)), _up_to(len(bars) + 1, 25), paper_for(units, None)), direct=True)
     cells: dict[str, Any] = {f"{BARS}!{UNITS_CELL}": units}
     for row, bar in enumerate(bars, start=_FIRST):
         cells |= {f"{BARS}!{letter}{row}": _in_cell(bar, name) for name, letter in _LETTERS.items()}

@@ -1,7 +1,7 @@
 """Suggested surface speeds and feeds by material group: starting values, for the shop to replace by its own.
 
 The table's numbers are in ft/min and inch per revolution; metric values are the same ones, converted. A drill's feed is a
-share of its diameter, since a thin drill breaks at the feed of a thick one.
+share of its diameter, since a thin drill breaks at the feed of a thick one; so is a reamer's.
 """
 
 import functools
@@ -19,14 +19,17 @@ if TYPE_CHECKING:  # see datafile
     from pathlib import Path
 
 MOST_OWN_ROWS = 500
-"""Of a shop file; the sheet of a template looks up no more than a thousand."""
+"""Of a shop file."""
 TOOLS = kinds.TOOLS
-CUTS = ("turning", "facing", "cut-off", "drilling", "threading")
+CUTS = ("turning", "facing", "cut-off", "drilling", "threading", "reaming", "tapping")
 """The operations that have starting values; boring and taper turning take those of turning, grooving those of cut-off."""
 
+BY_DIAMETER, BY_PITCH = ("drilling", "reaming"), ("threading", "tapping")
+"""Operations whose feed is a share of the diameter, and those whose feed is the pitch."""
+
 REQUIRED_COLUMNS = ("group", "operation", "tool")
-# One speed is needed, in either unit. A drill's feed is its share of the diameter, a thread's is its pitch; all others have
-# a feed in either unit.
+# One speed is needed, in either unit. A drill's or a reamer's feed is a share of its diameter, a thread's is its pitch; all
+# others have a feed in either unit.
 NUMBERS = {"surface_speed_ft_min": ("surface_speed", "in"), "surface_speed_m_min": ("surface_speed", "mm"),
            "feed_in_rev": ("feed_rate", "in"), "feed_mm_rev": ("feed_rate", "mm"), "drill_feed": ("drill_feed", "")}
 COLUMNS = (*REQUIRED_COLUMNS, *NUMBERS, "source", "note")
@@ -39,8 +42,8 @@ WIDEST_DRILL = 1.0
 
 @dataclass(frozen=True)
 class SpeedFeed:
-    """A starting value. Surface speed in ft/min; feed in inch per revolution, for a drill instead as a share of its diameter
-    (`drill_feed`), for a thread neither: its pitch.
+    """A starting value. Surface speed in ft/min; feed in inch per revolution, for a drill or a reamer instead as a share of
+    its diameter (`drill_feed`), for a thread neither: its pitch.
     """
 
     group: str
@@ -120,14 +123,15 @@ def read_row(cells: Mapping[str, Any], place: Callable[[str], str]) -> tuple[Spe
 def _feed_problems(operation: str | None, found: Mapping[str, float]) -> list[tuple[str, str]]:
     """What is wrong with the feeds of a row, each with its column; nothing where the operation is not known."""
     feed, drill = "feed_rate" in found, "drill_feed" in found
-    if operation == "drilling":
+    if operation in BY_DIAMETER:
+        tool = "drill" if operation == "drilling" else "reamer"
         if not drill:
-            return [("drill_feed", "is blank: give the feed as a share of the drill's diameter, such as 1.5%")]
-        return [("feed_in_rev", "must be blank: a drill's feed is a share of its diameter")] if feed else []
-    problems = [("drill_feed", "must be blank: it is for drilling only")] if drill and operation else []
-    if operation == "threading" and feed:
+            return [("drill_feed", f"is blank: give the feed as a share of the {tool}'s diameter, such as 1.5%")]
+        return [("feed_in_rev", f"must be blank: a {tool}'s feed is a share of its diameter")] if feed else []
+    problems = [("drill_feed", "must be blank: it is for drilling and reaming only")] if drill and operation else []
+    if operation in BY_PITCH and feed:
         problems.append(("feed_in_rev", "must be blank: a thread's feed is its pitch"))
-    elif operation != "threading" and not feed:
+    elif operation not in BY_PITCH and not feed:
         problems.append(("feed_in_rev", "is blank"))
     return problems
 
@@ -159,7 +163,7 @@ def read_speeds_feeds(path: "str | Path") -> SpeedsFeeds:
     """The built-in table with the rows of a file of your own in front: CSV with at least group, operation, tool and a speed.
 
     Columns are group, operation, tool, surface_speed_ft_min or surface_speed_m_min, feed_in_rev or feed_mm_rev,
-    drill_feed (the feed of a drill as a share of its diameter: 1.5%), source, note. A row takes the place of the built-in one for the same group, operation and tool.
+    drill_feed (the feed of a drill or a reamer as a share of its diameter: 1.5%), source, note. A row takes the place of the built-in one for the same group, operation and tool.
     Raises InputError that names every bad cell by row and column.
     """
     return builtin().extended(read_file(path, _FILE, _parse))

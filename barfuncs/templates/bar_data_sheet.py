@@ -55,14 +55,19 @@ def _lookup(page: Page) -> None:
     for column, text in zip("NO", ("from, mm", "minus, mm"), strict=True):
         bands.put(column, text, size=9, color=layout.SOFT)
     first = names.row + 1
+    starts: dict[tuple[tuple[float, float | str], ...], int] = {}  # classes and shapes that are alike share their rows
     for name in TOLERANCE_CLASSES:
         for shape in BAR_SHAPES:
             for units in MM if name == "standard" else ("mm",):
                 names.next_row()
-                start = APART * (names.row - first + 1)
+                found = tuple(_bands(name, shape, units))
+                start = starts.get(found, APART * (len(starts) + 1))
                 names.put("L", tolerance_key(name, shape, units), size=9, color=layout.SOFT)
                 names.put("M", start, size=9, color=layout.SOFT)
-                for size, minus in _bands(name, shape, units):
+                if found in starts:
+                    continue
+                starts[found] = start
+                for size, minus in found:
                     bands.next_row()
                     bands.put("N", start + size, size=9, color=layout.SOFT)
                     bands.put("O", minus, size=9, color=layout.SOFT)

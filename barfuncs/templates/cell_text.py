@@ -6,7 +6,9 @@ UNIT_SUFFIX = 'IF(units="mm"," mm"," in")'
 WEIGHT_SUFFIX = 'IF(units="mm"," kg"," lb")'
 
 _MORE_UNITS = {"per_weight": ("per lb", "per kg")}
-_WORDS = {"price_per": '=IFERROR("per "&use_price_per,"")', "per_hour": "per h", "per_hour_parts": "parts/h", "order": "the order"}
+_WORDS = {"price_per": '=IFERROR("per "&use_price_per,"")', "per_hour": "per h", "per_hour_parts": "parts/h", "order": "the order",
+          "bracket_unit": '=IFERROR(IF(OR(use_price_per="bar",use_price_per="blank"),use_price_per&"s",IF(OR(use_price_per="ft",use_price_per="m"),'
+                          'use_price_per,IF(OR(use_price_per="kg",use_price_per="100 kg",use_price_per="tonne"),"kg","lb"))),"")'}
 
 
 def unit_text(key: str, units: str = "units") -> str:
@@ -46,6 +48,11 @@ def number_text(x: str, digits: int) -> str:
     steps = [f"ROUND({shown}{f'*{10**n}' if n else ''},0)" for n in range(digits + 1)]
     decimals = "".join(f"+({steps[digits]}<>{10**(digits - n)}*{steps[n]})" for n in range(digits))
     return f"FIXED({shown},0{decimals},TRUE)"
+
+
+def part_weight_text(x: str) -> str:
+    """Cell expression: the weight of one part as text, with at least three digits of one that weighs 5 mg."""
+    return f"FIXED({_with_a_hair(x)},IF({x}<0.0001,8,IF({x}<0.01,6,4)),TRUE)"
 
 
 def _with_a_hair(x: str) -> str:

@@ -76,6 +76,7 @@ LATHE = (
     make_input("setup_rate", "Set-up rate", kinds.Money, unit="per_hour", from_shop=True,
                help_text="the shop's rate for setting, per hour; left blank, the machine rate"),
 )
+LONGEST_PUSH = make_input("longest_push", "Longest push of the bar feed", kinds.PositiveLength, from_shop=True)
 PRICE = (
     make_input("material_price", "Material price", kinds.Money, unit="price_per", from_shop=True,
                help_text="price of the bar for each lb, kg, ft ... that is picked below"),
@@ -84,10 +85,10 @@ PRICE = (
                help_text="saw cuts that the supplier charges for, on each bar bought; left blank, the cuts that the blanks need"),
     make_input("cut_charge", "Charge per cut", kinds.Money, 0, unit="each", from_shop=True),
     make_input("minimum_charge", "Minimum charge", kinds.Money, 0, unit="order", from_shop=True),
-    make_input("material_surcharge", "Material surcharge", kinds.Money, 0, unit="per_weight",
-               help_text="what is charged on top of the price for each lb or kg of bar, such as for alloy"),
-    make_input("certificate_fee", "Certificate fee", kinds.Money, 0, unit="order"),
-    make_input("material_freight", "Freight of the material", kinds.Money, 0, unit="order"),
+    make_input("material_surcharge", "Material surcharge", kinds.Money, 0, unit="per_weight", from_shop=True,
+               help_text="what is charged on top of the price for each lb or kg of bar, such as for alloy; the shop's goes with the shop's price alone"),
+    make_input("certificate_fee", "Certificate fee", kinds.Money, 0, unit="order", from_shop=True),
+    make_input("material_freight", "Freight of the material", kinds.Money, 0, unit="order", from_shop=True),
     make_input("last_bar_rest", "Rest of the last bar", kinds.LastBarRest, kinds.LAST_BAR_RESTS[0], from_shop=True,
                help_text="charged to the job, or back on the rack: then the job pays for what it uses"),
     make_input("chip_price", "Credit for chips", kinds.Money, 0, unit="per_weight", from_shop=True),
@@ -132,7 +133,10 @@ YIELD = (
     Answer("stickout_ratio", "First stick-out in diameters", "ratio", "x size", calls="stickout_ratio",
            refs=(("stickout", "first_stickout"),)),
 )
+STROKES = Answer("strokes", "strokes that one feed of the bar takes, as far as the longest push is known", "count", "",
+                 formula="IF(ISBLANK(longest_push),1,FEED_STROKES(bar_per_part,longest_push,parts_per_feed))")
 FRONT = (
+    STROKES,
     Answer("front_stock", "stock of a part that is faced off, or turned off at the second spindle", "length", "length",
            formula="facing+second_spindle_stock"),
     Answer("good_per_bar", "parts of a bar without the first ones that are scrapped", "count", "parts", calls="good_parts_per_bar"),
@@ -151,7 +155,7 @@ ACROSS_CORNERS = Answer("across_corners", "largest width of the bar", "length", 
                         formula="IF(section_area>0,ACROSS_CORNERS(shape,size,thickness),NA())")
 SETTING_RATE = Answer("setting_rate", "rate for setting", "money", "per_hour",
                       formula="IF(ISBLANK(setup_rate),machine_rate,setup_rate)", needs="machine_rate")
-SECTION_WEIGHT = Answer("section_weight", "weight per unit of length", "weight", "",
+SECTION_WEIGHT = Answer("section_weight", "weight per unit of length", "part_weight", "",
                         formula='weight_per_length/IF(units="mm",1000,12)')
 WEIGHT_PER_LENGTH = Answer("weight_per_length", "Weight per length", "weight_per_length", "weight_per_length",
                            calls="weight_per_length", formula='section_area*density*IF(units="mm",0.001,12)')
@@ -226,12 +230,17 @@ SAW_LOOK = (f"{_AS_BLANKS}>blanks_per_supplied", LOOK,
             f'&{length_text(f"{_AS_BLANKS}*(bar_length+kerf)-kerf")}&": a supplied bar gives "&blanks_per_supplied&"."')
 
 
-def feeder_takes(longest: str) -> tuple[tuple[str, str, str], ...]:
-    """The last cases of the check on the feeder, for a bar of the length `longest`."""
+_MORE_STROKES = ("strokes>1", LOOK, f'"The bar feed pushes "&{length_text("longest_push")}&" at most; a feed of "'
+                 f'&{length_text("bar_per_part*parts_per_feed")}&" takes "&strokes&" strokes. The cycle time must hold all of them."')
+
+
+def feeder_takes(longest: str, strokes: bool = False) -> tuple[tuple[str, str, str], ...]:
+    """The last cases of the check on the feeder, for a bar of the length `longest`; with `strokes` also where one push is too short."""
     return (
         (longer_than_feeder(longest), STOP,
          f'"The bar is longer than the feeder takes by "&{length_text(f"{longest}-feeder_longest_bar")}&": saw it first."'),
         SAW_LOOK,
+        *((_MORE_STROKES,) if strokes else ()),
         ("ISBLANK(feeder_longest_bar)", NOTE, '"The longest bar that the feeder takes is not filled in."'),
         ("TRUE", OK, f'"Bars up to "&{length_text("feeder_longest_bar")}&"; this one is "&{length_text(longest)}&"."'),
     )

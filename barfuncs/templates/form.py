@@ -11,7 +11,7 @@ from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.formula import cell_formula, expand
 from barfuncs.catalogue.kinds import LONGEST_ON_A_FORM, Kind
 from barfuncs.templates import layout
-from barfuncs.templates.cell_text import number_text, unit_text
+from barfuncs.templates.cell_text import number_text, part_weight_text, unit_text
 from barfuncs.templates.model import (
     FRACTIONS,
     LOOK,
@@ -166,7 +166,8 @@ class Form:
         if not item.origin:
             return text or None
         unit = text[1:] if text.startswith("=") else f'"{text}"'
-        value = number_text(item.stand_in, 4) if item.kind.reader not in ("choice", "text") else item.stand_in
+        number = part_weight_text(item.stand_in) if item.kind.dimension == "weight" else number_text(item.stand_in, 4)
+        value = number if item.kind.reader not in ("choice", "text") else item.stand_in
         if any(len(choice) > 15 for choice in item.kind.choices):
             value = '"see that sheet"'  # too long to stand here
         value = f'{number_text(f"100*{item.stand_in}", 1)}&"%"' if item.number == "percent" else value
@@ -180,20 +181,30 @@ class Form:
                 page.next_row()
                 self.put_input(page, item.name, columns)
 
+    def put_group(self, page: Page, title: str, items: Sequence[Input], columns: Sequence[str]) -> None:
+        """The same with the heading in a column beside its inputs, the first of the four: the framed cells of all groups follow
+        one another without a gap, so that Enter goes from each to the next."""
+        beside, *others = columns
+        for n, item in enumerate(items):
+            page.next_row()
+            if n == 0:
+                page.put(beside, title, rows=len(items), bold=True, color=layout.ACCENT, wrap=True)
+            self.put_input(page, item.name, others)
+            if n == 0:
+                layout.overline(page.sheet, (beside, others[0], others[2]), page.row)
+
     def put_answer(self, page: Page, name: str, columns: Sequence[str], bold: bool = False) -> None:
         """Label, calculated cell and unit, side by side."""
         answer, (label, value, unit) = self.answers[name], columns
-        page.put(label, answer.label, size=11 if bold else 10, bold=bold)
-        ref = self.put_value(page, name, value)
-        if bold:
-            page.sheet[ref].font = layout.font(11, bold=True)
+        page.put(label, answer.label, bold=bold)
+        self.put_value(page, name, value, bold)
         page.put(unit, unit_text(answer.unit) if answer.unit else None, color=layout.SOFT, size=9, indent=1)
 
     def put_answers(self, page: Page, groups: Mapping[str, Iterable[Answer]], columns: Sequence[str],
-                    bold: Collection[str] = ()) -> None:
+                    bold: Collection[str] = (), size: float = 11) -> None:
         """Answers one below the other, each group under its heading; the names in `bold` stand out."""
         for title, answers in groups.items():
-            page.heading(f"{columns[0]}:{columns[-1]}", title)
+            page.heading(f"{columns[0]}:{columns[-1]}", title, size=size)
             for answer in answers:
                 page.next_row()
                 self.put_answer(page, answer.name, columns, bold=answer.name in bold)
@@ -209,11 +220,12 @@ class Form:
     def put_status(self, page: Page, columns: str, subject: str) -> None:
         """One line that says whether `subject` is complete, and what is missing where it is not."""
         problems, unknown, words = (f"{self.prefix}{n}" for n in ("problems", "not_known", "check_words"))
+        looks = f'COUNTIF({words},"{LOOK}")'
         status = (f'=IF({problems}<>"","{STOP}  Fill in or correct: "&LEFT({problems},LEN({problems})-2)&".",'
                   f'IF(COUNTIF({words},"{STOP}")>0,"{STOP}  See the checks.",'
                   f'IF({unknown}<>"","{STOP}  These can\'t be worked out from the inputs: "'
                   f'&LEFT({unknown},LEN({unknown})-2)&".",'
-                  f'IF(COUNTIF({words},"{LOOK}")>0,"{LOOK}  The {subject} is complete. See the checks.",'
+                  f'IF({looks}>0,"{LOOK}  See the checks: "&{looks}&IF({looks}=1," asks"," ask")&" for a second look.",'
                   f'"{OK}  The {subject} is complete, and every check is passed."))))')
         ref = page.put(columns, status, bold=True, wrap=True)
         page.name(f"{self.prefix}status", ref.partition(":")[0])
@@ -287,26 +299,37 @@ class Form:
         page.sheet[ref].alignment = Alignment(horizontal="left", vertical="top", wrap_text=True)
         page.name(self.prefix + name, ref)
 
-    def put_checks(self, page: Page, checks: Sequence[Check]) -> None:
-        """A word and a sentence for each check from column B to H."""
-        page.heading("B:H", "Checks")
+    def put_checks(self, page: Page, checks: Sequence[Check], last_column: str = "H") -> None:
+        """A word and a sentence for each check from column B on."""
+        page.heading(f"B:{last_column}", "Checks")
         sheet, first, stops = page.sheet, page.row + 1, []
         for check in checks:
             page.next_row(27 if check.long else 15)
             word = page.put("B", "=" + self.expression(check.word()), bold=True, wrap=True)
-            page.put("C:H", "=" + self.expression(check.sentence(word)), wrap=True)
+            page.put(f"C:{last_column}", "=" + self.expression(check.sentence(word)), wrap=True)
             stop = f"'{sheet.title}'!$B${page.row}=\"{STOP}\""
             stops.append((check.topic, f"IF({stop},'{sheet.title}'!$C${page.row}&\" \",\"\")"))
         last, self.stops = page.row, stops
-        page.name(f"{self.prefix}check_words", f"B{first}:B{last}")
-        strong = Side(style="medium", color=layout.INK)
-        sheet.conditional_formatting.add(f"B{first}:B{last}", layout.rule_where(
-            f'OR(B{first}="{STOP}",B{first}="{LOOK}")', font=Font(color=layout.ACCENT, bold=True),
-            border=Border(left=strong)))
+        page.name_rows(f"{self.prefix}check_words", "B", first)
+        page.name_rows(f"{self.prefix}check_sentences", "C", first)
+        _mark_checks(page, f"B{first}:B{last}", f'OR(B{first}="{STOP}",B{first}="{LOOK}")')
+
+    def show_checks(self, page: Page, checks: Sequence[Check], columns: str, short: int, long: int, size: float = 10) -> None:
+        """The checks that another sheet has, in cells of so many rows for a short and a long one, in a stack beside others."""
+        page.heading(columns, "Checks", size=size)
+        first, left = page.row + 1, columns.partition(":")[0]
+        for n, check in enumerate(checks, start=1):
+            page.next_row()
+            rows = long if check.long else short
+            page.put(columns, f'=INDEX({self.prefix}check_words,{n})&"  "&INDEX({self.prefix}check_sentences,{n})', rows=rows, wrap=True)
+            page.skip(rows - 1)
+        said = f"LEFT({left}{first},{{}})=\"{{}}\""
+        _mark_checks(page, f"{left}{first}:{left}{page.row}",
+                     f"OR({','.join(said.format(len(word), word) for word in (STOP, LOOK))})")
 
     def put_table(self, page: Page, table: Table, records: Sequence[Mapping[str, object]] = (), units: str = "units") -> str:
-        """Heads, rows, marks. From column B on: the columns, the answers, the mark; two columns further what is aside: answers
-        and values as they count. `records` fill the first rows; `units` names the cell that the heads' units follow. Gives
+        """Heads, rows, marks. From column B on: the columns, the answers, the mark; behind it small answers, two columns further what
+        is aside: answers and values as they count. `records` fill the first rows; `units` names the cell that the heads' units follow. Gives
         the column of the marks, the last that is printed."""
         sheet, letters = page.sheet, _letters(table)
         shown: list[Column | RowAnswer] = [*table.columns, *(a for a in table.answers if not a.aside)]
@@ -325,7 +348,7 @@ class Form:
         first = page.row + 1
         for number in range(table.rows):
             page.next_row(17)
-            page.put("A", number + 1, size=1, color="FFFFFF")
+            page.put("A", number + 1, size=1, color=layout.GROUND)
             self._put_table_row(page, table, letters, records[number] if number < len(records) else {}, number)
         for item in table.columns:
             cells = f"{letters[item.name]}{first}:{letters[item.name]}{page.row}"
@@ -339,10 +362,15 @@ class Form:
         for made in table.answers:
             page.name_rows(f"{self.prefix}{table.item}_{made.name}", letters[made.name], first)
         page.name_rows(table.marks, mark, first)
+        page.name(f"{table.item}_cells", f"{letters[table.columns[0].name]}{first}:{letters[table.columns[-1].name]}{page.row}")
         page.name_rows(f"{table.item}_rows", "A", first)
-        answers = [letters[a.name] for a in table.answers if not a.aside]
-        if answers:
-            layout.quiet_errors(sheet, f"{answers[0]}{first}:{answers[-1]}{page.row}")
+        for small in (False, True):
+            answers = [letters[a.name] for a in table.answers if not a.aside and a.small == small]
+            if answers:
+                layout.quiet_errors(sheet, f"{answers[0]}{first}:{answers[-1]}{page.row}")
+        aside = [letters[a.name] for a in table.answers if a.aside] + [letters[f"use_{c.name}"] for c in table.columns if _has_used(table, c)]
+        if aside:
+            layout.quiet_errors(sheet, f"{aside[0]}{first}:{aside[-1]}{page.row}")
         return last
 
     def _put_table_row(self, page: Page, table: Table, letters: Mapping[str, str], record: Mapping[str, object],
@@ -418,7 +446,13 @@ class Form:
                         f'"{WRONG} {labels[rule.argument]} does not go with the rest")')
                 cases.append((f"IFERROR(NOT({condition}),FALSE)", said))
         words = first_of(cases, f'IFERROR({looks},"")' if table.looks else looks)
-        return f'IF({row.cells[f"{table.item}_filled"]}=0,"",{words})'
+        return f'IF({row.cells[f"{table.item}_filled"]},{words},"")'
+
+
+def _mark_checks(page: Page, cells: str, condition: str) -> None:
+    """What asks to be looked at, told apart from the rest."""
+    page.sheet.conditional_formatting.add(cells, layout.rule_where(
+        condition, font=Font(color=layout.ACCENT, bold=True), border=Border(left=Side(style="medium", color=layout.INK))))
 
 
 def _all_of(*conditions: str) -> str:
@@ -444,7 +478,8 @@ def _join(page: Page, piece: str, first: int) -> None:
 
 def _letters(table: Table) -> dict[str, str]:
     """The column of the sheet that each column, answer and value as used of a table stands in."""
-    shown = [c.name for c in table.columns] + [a.name for a in table.answers if not a.aside] + ["mark"]
+    shown = [c.name for c in table.columns] + [a.name for a in table.answers if not a.aside and not a.small] + ["mark"]
+    shown += [a.name for a in table.answers if a.small and not a.aside]
     aside = [a.name for a in table.answers if a.aside]
     for item in table.columns:
         if _has_used(table, item):

@@ -8,7 +8,7 @@ from barfuncs.catalogue import kinds
 from barfuncs.functions.quantity import bars_for_confidence
 from barfuncs.templates import alone_sheet, bar_for_part, layout, part_sheet, plausible
 from barfuncs.templates.bar_data_sheet import bar_data_sheet
-from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, unit_text
+from barfuncs.templates.cell_text import WEIGHT_SUFFIX, fixed_text, number_text, part_weight_text
 from barfuncs.templates.every_order import (
     ACROSS_CORNERS,
     ALL_FIRST_PARTS,
@@ -21,6 +21,7 @@ from barfuncs.templates.every_order import (
     JOB,
     KERF_MISSING,
     LATHE,
+    LONGEST_PUSH,
     MATERIAL,
     MATERIAL_CAUTION,
     MATERIAL_NAME,
@@ -57,6 +58,7 @@ from barfuncs.templates.model import NOTE, OK, STOP, Answer, Check, Input, Probl
 from barfuncs.templates.notes_sheet import notes_sheet
 from barfuncs.templates.page import Page, add_page
 from barfuncs.templates.setup_sheet import ONE_PERSON, SOURCE, STOPPED, setup_sheet
+from barfuncs.templates.setup_sheet import TITLE as SETUP
 from barfuncs.templates.shop import Shop
 from barfuncs.templates.shop_sheet import (
     LARGEST_SIZE,
@@ -75,7 +77,7 @@ INPUTS: dict[str, tuple[Input, ...]] = {
     "Bar": BAR,
     "Part": PART,
     "Order": ORDER,
-    "Lathe and feeder": LATHE,
+    "Lathe and feeder": (*LATHE, LONGEST_PUSH),
     "Material price": PRICE,
 }
 ALL_INPUTS: dict[str, Input] = {i.name: i for group in (*INPUTS.values(), bar_for_part.BAR_FOR_PART, alone_sheet.INPUTS) for i in group}
@@ -215,7 +217,7 @@ CHECKS = (
          '"Random lengths are loaded as they come: leave the supplied bar length blank, or the longest random length."'),
         TOO_WIDE,
         SAW_STOP,
-        *feeder_takes("MAX(bar_length,longest_random_bar)"),
+        *feeder_takes("MAX(bar_length,longest_random_bar)", strokes=True),
     )),
     bar_for_part.CHECK,
     plausible.STICKOUT,
@@ -244,7 +246,7 @@ CHECKS = (
     plausible.prices_check(),
     Check("Balance", (
         ("IF(ISBLANK(part_weight),FALSE,part_weight>plan_section_weight*part_length*(1+1E-9))", STOP,
-         f'"A finished part can\'t weigh more than the bar over its length, "&{number_text("plan_section_weight*part_length", 4)}'
+         f'"A finished part can\'t weigh more than the bar over its length, "&{part_weight_text("plan_section_weight*part_length")}'
          f'&{WEIGHT_SUFFIX}&"."'),
         ("OR(ABS(plan_length_balance)>1E-6,ABS(plan_weight_balance)>1E-6*(1+plan_total_weight))", STOP,
          '"Lengths or weights do not add up: do not use this sheet."'),
@@ -255,30 +257,33 @@ CHECKS = (
 
 
 def _plan_sheet(book: Workbook) -> None:
-    page = add_page(book, "Plan", {"A": 1.5, "B": 29, "C": 21, "D": 17, "E": 2.5, "F": 34, "G": 13, "H": 10})
-    page.title("Job plan")
-    page.put("F", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True)
-    page.remark("Fill the framed cells; those marked * are needed. The answers on the right follow.")
-    page.put("F", '=IF(customer="","",customer)', color=layout.SOFT)
-    page.next_row(30)
-    FORM.put_status(page, "B:H", "plan")
+    """Three stacks side by side, inputs, answers, checks: a page that is read on a laptop without going sideways."""
+    page = add_page(book, "Plan", {"A": 1.5, "B": 11.5, "C": 29, "D": 17.5, "E": 13.5, "F": 1.5, "G": 30, "H": 12, "I": 9, "J": 1.5, "K": 58, "L": 3,
+                                   "M": 20, "N": 12}, landscape=True)
     page.next_row(24)
-    headline = page.put("B:H", "=" + _headline(), size=12, bold=True, color=layout.ACCENT)
+    page.put("B:D", "Job plan", size=18, bold=True, color=layout.ACCENT)
+    page.put("G:I", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True, shrink=True)
+    page.put("K", '=IF(customer="","",customer)', color=layout.SOFT)
+    page.next_row(27)
+    FORM.put_status(page, "B:K", "plan")
+    page.next_row(18)
+    headline = page.put("B:K", "=" + _headline(), size=12, bold=True, color=layout.ACCENT)
     page.name("plan_headline", headline.partition(":")[0])
+    page.remark("Fill the framed cells; those marked * are needed. Answers and checks follow. Cautions are on the set-up sheet, which goes to the lathe.")
+    page.sheet.row_dimensions[page.row].height = layout.CLOSE
     top = page.row
-    FORM.put_inputs(page, INPUTS, "BCD")
-    right = page.beside(top)
-    FORM.put_answers(right, ANSWERS, "FGH", bold=HEADLINES)
-    layout.quiet_errors(page.sheet, f"G{top + 2}:G{right.row + 1}")
-    page.row = max(page.row, right.row) + 1
-    for line in range(top + 1, page.row + 1):
-        page.sheet.row_dimensions[line].height = 15.5
-    _bar_drawing(page)
-    FORM.put_checks(page, CHECKS)
-    page.skip()
-    page.next_row()
-    page.put("B", "Cautions are on the set-up sheet, which goes to the lathe.", italic=True, color=layout.SOFT, size=9)
-    page.print_to("H")
+    for title, items in INPUTS.items():
+        FORM.put_group(page, title, items, "BCDE")
+    right, checks = page.beside(top), page.beside(top)
+    FORM.put_answers(right, ANSWERS, "GHI", bold=HEADLINES, size=10)
+    layout.quiet_errors(page.sheet, f"H{top + 2}:H{right.row + 1}")
+    FORM.show_checks(checks, CHECKS, "K", short=2, long=3)
+    _bar_drawing(checks)
+    page.row = max(page.row, right.row, checks.row)
+    for line in range(top, page.row + 1):
+        page.sheet.row_dimensions[line].height = layout.CLOSE
+    page.print_to("K")
+    layout.keep_in_view(page.sheet, "A4", zoom=88)
 
 
 _DRAWING = (
@@ -291,19 +296,23 @@ _FILLS = ("FFFFFF", layout.ACCENT, "9C8F9A", "E9DDC3")
 
 
 def _bar_drawing(page: Page) -> None:
-    page.heading("B:H", "The bar, front to rear, to scale")
-    sheet, first = page.sheet, page.row + 1
+    """The bar as a chart, and its pieces in words; what it is drawn from stands beside the page."""
+    page.heading("K", "The bar, front to rear, to scale", size=10)
+    aside, first = page.beside(page.row), page.row + 1
     for label, formula in _DRAWING:
-        page.next_row()
-        page.put("B", label)
-        page.put("C", "=" + FORM.expression(formula), align="right", number="length")
-        page.put("D", unit_text("length"), color=layout.SOFT, size=9, indent=1)
-    layout.quiet_errors(sheet, f"C{first}:C{page.row}")
-    layout.stacked_bar(sheet, first, page.row, page.beside(first).take("E:H", 7).partition(":")[0], 12.6, 3.4, _FILLS)
+        aside.next_row()
+        aside.put("M", label, size=9, color=layout.SOFT)
+        aside.put("N", "=" + FORM.expression(formula), size=9, color=layout.SOFT, align="right", number="length")
+    layout.quiet_errors(page.sheet, f"N{first}:N{aside.row}")
     page.next_row()
-    page.put("B", f'=IFERROR(plan_parts_per_bar&" parts of "&{number_text("use_part_length", 5)}&" and their cut-offs","")',
-             color=layout.SOFT, size=9)
-    page.skip(2)
+    rows = 8
+    layout.stacked_bar(page.sheet, first, aside.row, page.take("K", rows).partition(":")[0], 10.8, layout.CLOSE * rows / 28.35, _FILLS, column=13)
+    page.skip(rows - 1)
+    page.next_row()
+    pieces = "&".join(f'"{"; " if n else ""}{label.lower()} "&{number_text(cell, 3)}' for n, (label, cell) in enumerate(_DRAWING))
+    page.put("K", "=" + FORM.expression(f'IFERROR({number_text("plan_parts_per_bar", 0)}&" parts of "&{number_text("part_length", 5)}&" and their cut-offs: "'
+                                        f'&{pieces},"")'), rows=2, color=layout.SOFT, size=9, wrap=True)
+    page.skip()
 
 
 RESULTS = tuple(a.name for group in ANSWERS.values() for a in group)
@@ -339,8 +348,8 @@ def _bars_of_random_lengths(inputs: Values, answers: Values, shop: Shop | None) 
 
 def _draw(book: Workbook, shop: Shop | None) -> None:
     _plan_sheet(book)
-    part_sheet.part_sheet(book, FORM)
     setup_sheet(book, FORM)
+    part_sheet.part_sheet(book, FORM)
     alone_sheet.alone_sheet(book, FORM)
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
@@ -350,7 +359,7 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
         SOURCE,
         *alone_sheet.SOURCES,
         "Weight of chips is what is neither part nor remnant. The last bar is taken to be left as it is after its last part.",
-    ), RESULTS, (*PROBLEMS, KERF_MISSING))
+    ), RESULTS, (*PROBLEMS, KERF_MISSING), CHECKS)
 
 
 def _weight(line: Values) -> str:
@@ -363,6 +372,7 @@ TEMPLATE = Template(
     form=FORM,
     checks=CHECKS,
     draw=_draw,
+    pages=("Plan", SETUP),
     results=(*RESULTS, *part_sheet.RESULTS, *bar_for_part.RESULTS),
     more_inputs=("quantity",),
     more_results=_bars_of_random_lengths,

@@ -2,6 +2,7 @@
 
 import io
 import re
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -13,24 +14,35 @@ from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.drawing.line import LineProperties
 from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
+from openpyxl.utils import get_column_letter
+from openpyxl.utils.indexed_list import IndexedList
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
+from openpyxl.writer.theme import theme_xml
 
 from barfuncs.catalogue.kinds import Kind
+from barfuncs.templates.colors import ACCENT as ACCENT
+from barfuncs.templates.colors import INK as INK
+from barfuncs.templates.colors import RULE as RULE
+from barfuncs.templates.colors import SOFT as SOFT
 from barfuncs.xlsx.package import read_parts
 
-ACCENT = "5B3A56"
-INK = "262226"
-SOFT = "6B656B"
+GROUND = "FFFFFF"
+"""The color of the sheet: what is written in it does not show."""
 INPUT_FILL = "FBF4E4"
-RULE = "C9C2C9"
-FAMILY = "Calibri"
+FAMILY = "Arial"
+"""A font that is as wide in every program, for Linux has one of the same measures: a page prints as large everywhere."""
+CLOSE = 12.75
+"""Height of a row on a page that must hold many."""
 
 FORMATS = {
     "length": "#,##0.000#",
-    "weight": "#,##0.00",
+    "weight": "[=0]0.00;[<1]0.0000;#,##0.00",
+    # A part may weigh 5 mg: three digits of that, and no more than needed of a heavy one.
+    "part_weight": "[<0.0001]0.00000000;[<0.01]0.000000;#,##0.0000",
     "weight_per_length": "#,##0.0000",
+    "typed_weight": "[>=0.0001]General;0.00######",
     "density": "0.00#",
     "count": "#,##0",
     "money": "#,##0.00",
@@ -66,7 +78,15 @@ def new_workbook(title: str) -> Workbook:
     book.properties.creator = "barfuncs"
     book.properties.created = book.properties.modified = datetime(2026, 1, 1)
     book.calculation.fullCalcOnLoad = True
+    # Column widths are counted in digits of the standard font.
+    book.loaded_theme = re.sub("Calibri|Cambria", FAMILY, theme_xml)
+    book._fonts = IndexedList([font()])  # type: ignore[attr-defined]
+    book._named_styles["Normal"].font = font()  # type: ignore[attr-defined]
     return book
+
+
+PAPERS = {"A4": 9, "letter": 1}
+"""By paper the number that a sheet has for it."""
 
 
 def add_sheet(book: Workbook, title: str, widths: dict[str, float], landscape: bool = False) -> Worksheet:
@@ -76,12 +96,13 @@ def add_sheet(book: Workbook, title: str, widths: dict[str, float], landscape: b
     for column, width in widths.items():
         sheet.column_dimensions[column].width = width
     sheet.page_setup.orientation = "landscape" if landscape else "portrait"
-    sheet.page_setup.paperSize = 9
+    sheet.page_setup.paperSize = PAPERS["letter"]
+    sheet.page_setup.errors = "blank"
     sheet.page_setup.fitToWidth = 1
     sheet.page_setup.fitToHeight = 1
     sheet.sheet_properties.pageSetUpPr.fitToPage = True  # type: ignore[union-attr]
-    sheet.page_margins.left = sheet.page_margins.right = 0.5
-    sheet.page_margins.top = sheet.page_margins.bottom = 0.5
+    sheet.page_margins.left = sheet.page_margins.right = sheet.page_margins.top = 0.3
+    sheet.page_margins.bottom, sheet.page_margins.header, sheet.page_margins.footer = 0.4, 0.2, 0.2
     sheet.print_options.horizontalCentered = True
     footer: Any = sheet.oddFooter
     footer.left.text = "&F  -  &A"
@@ -90,6 +111,35 @@ def add_sheet(book: Workbook, title: str, widths: dict[str, float], landscape: b
     sheet.protection.formatColumns = False
     sheet.protection.formatRows = False
     return sheet
+
+
+def keep_in_view(sheet: Worksheet, above: str, zoom: int = 100) -> None:
+    """All above and left of a cell stays where it is when the sheet is scrolled."""
+    sheet.freeze_panes = above
+    sheet.sheet_view.zoomScale = sheet.sheet_view.zoomScaleNormal = zoom
+
+
+def select_first_inputs(book: Workbook) -> None:
+    """Each sheet is looked at first with its first framed cell selected, or the upper left one."""
+    for sheet in book.worksheets:
+        rows = sheet.iter_rows() if sheet.sheet_state == "visible" else ()
+        first = next((cell.coordinate for row in rows for cell in row if not cell.protection.locked), "A1")
+        for selection in sheet.sheet_view.selection:
+            selection.activeCell = selection.sqref = first
+
+
+def print_when_asked_for(book: Workbook, sheet: Worksheet) -> None:
+    """Leave a sheet out when the workbook is printed: its print area becomes the blank cell A1, for programs print no blank page.
+    What it would print has a name, and a line on the sheet says how it is printed."""
+    area = str(sheet.print_area).rpartition("!")[2].replace("$", "") or f"A1:{get_column_letter(sheet.max_column)}{sheet.max_row}"
+    name = "print_" + re.sub("[^a-z]+", "_", sheet.title.lower())
+    name_cell(book, name, sheet, area)
+    free = (f"B{row}" for row in range(2, 6) if not any(sheet.cell(row, column).value for column in range(1, 8)))
+    at = next(free, "E1")
+    assert sheet[at].value is sheet["A1"].value is None, f"{sheet.title} has no room to say how it is printed"
+    put(sheet, at, f"Printed when asked for: type {name} into the box left of the formula line, Enter, then print the selection.",
+        size=9, color=SOFT)
+    sheet.print_area = "A1"
 
 
 def name_cell(book: Workbook, name: str, sheet: Worksheet, ref: str) -> None:
@@ -112,10 +162,16 @@ def put(sheet: Worksheet, ref: str, value: Any, *, size: float = 10, bold: bool 
     cell.number_format = FORMATS[number]
 
 
-def heading(sheet: Worksheet, first: str, last: str, row: int, text: str) -> None:
-    put(sheet, f"{first}{row}", text, size=11, bold=True, color=ACCENT)
+def heading(sheet: Worksheet, first: str, last: str, row: int, text: str, size: float = 11) -> None:
+    put(sheet, f"{first}{row}", text, size=size, bold=True, color=ACCENT)
     for column in range(ord(first), ord(last) + 1):
         sheet[f"{chr(column)}{row}"].border = Border(bottom=_accent)
+
+
+def overline(sheet: Worksheet, columns: Sequence[str], row: int) -> None:
+    """A rule above cells of a row, where a group begins."""
+    for column in columns:
+        sheet[f"{column}{row}"].border = Border(top=_accent)
 
 
 def style_input(sheet: Worksheet, ref: str, number: str) -> None:
@@ -169,20 +225,20 @@ def rule_where(formula: str, **style: Any) -> Any:
 
 
 def quiet_errors(sheet: Worksheet, area: str) -> None:
-    """An error value stays an error, in soft grey: the status line says in words what is missing."""
+    """An error value stays an error, but does not show: the status line says in words what is missing."""
     first = area.split(":")[0]
-    sheet.conditional_formatting.add(area, rule_where(f"ISERROR({first})", font=Font(color="A8A2A8")))
+    sheet.conditional_formatting.add(area, rule_where(f"ISERROR({first})", font=Font(color=GROUND)))
 
 
 def stacked_bar(sheet: Worksheet, first_row: int, last_row: int, anchor: str, width: float, height: float,
-                fills: tuple[str, ...], share: float = 0.5) -> None:
-    """Lengths one behind the other, to scale, in that share of the height; the rest is for their names. Outlines keep the pieces apart in black and white."""
+                fills: tuple[str, ...], share: float = 0.5, column: int = 2) -> None:
+    """Lengths one behind the other, to scale, in that share of the height; the rest is for their names, which stand in the column
+    before the lengths. Outlines keep the pieces apart in black and white."""
     chart = BarChart()
     chart.type, chart.grouping, chart.overlap, chart.gapWidth = "bar", "stacked", 100, 30
     chart.style = 2
     for row in range(first_row, last_row + 1):
-        # Column numbers: B holds the piece's name, C its length.
-        chart.add_data(Reference(sheet, min_col=2, max_col=3, min_row=row), from_rows=True, titles_from_data=True)
+        chart.add_data(Reference(sheet, min_col=column, max_col=column + 1, min_row=row), from_rows=True, titles_from_data=True)
     for series, fill in zip(chart.series, fills, strict=True):
         series.graphicalProperties = GraphicalProperties(solidFill=fill)
         series.graphicalProperties.line.solidFill = INK
@@ -291,3 +347,11 @@ def parts_of(book: Workbook) -> dict[str, bytes]:
             data = re.sub(rb"<v ?/>|<v></v>", b"", data)
             parts[name] = re.sub(rb'(<c\b[^<>]*?) t="n"([^<>]*?)(?: ?/>|></c>)', rb"\1\2/>", data)
     return parts
+
+
+_PAPER = re.compile(rb'(<pageSetup\b[^<>]*\bpaperSize=")[0-9]+')
+
+
+def on_papers(xml: bytes) -> dict[str, bytes]:
+    """By paper the XML of a sheet that is printed on it."""
+    return {paper: _PAPER.sub(rb"\g<1>%d" % number, xml) for paper, number in PAPERS.items()}

@@ -61,6 +61,8 @@ class Input:
             return "percent"
         if self.kind.reader == "text":
             return "typed"
+        if self.kind.dimension == "weight":
+            return "typed_weight"
         return ("count" if self.kind.whole else "general") if self.kind.is_number else "text"
 
     @property
@@ -298,12 +300,16 @@ class Table:
     @property
     def wrong(self) -> str:
         """Cell expression: how many rows have something wrong."""
-        return f'COUNTIF({self.marks},"{WRONG}*")'
+        return self._marked_with(WRONG)
 
     @property
     def to_look_at(self) -> str:
         """Cell expression: how many rows ask for a second look."""
-        return f'COUNTIF({self.marks},"!*")'
+        return self._marked_with("!")
+
+    def _marked_with(self, sign: str) -> str:
+        # A wildcard is slow in the engine; most tables of most jobs are empty.
+        return f'IF(COUNTA({self.item}_cells),COUNTIF({self.marks},"{sign}*"),0)'
 
     def row_name(self, row: int, name: str) -> str:
         """What one cell is called in a list of jobs, from row 1 on: op_1_length."""

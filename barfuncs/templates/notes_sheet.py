@@ -8,7 +8,7 @@ from openpyxl.styles import Alignment
 from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.templates import layout
 from barfuncs.templates.form import Form
-from barfuncs.templates.model import Missing
+from barfuncs.templates.model import Check, Missing
 from barfuncs.templates.page import add_page
 
 _SOURCES = (
@@ -19,13 +19,13 @@ _SOURCES = (
 
 
 def notes_sheet(book: Workbook, form: Form, sources: Sequence[str], asked_for: Iterable[str],
-                missing: Sequence[Missing]) -> None:
+                missing: Sequence[Missing], checks: Sequence[Check] = ()) -> None:
     """Everything that no other sheet shows, with all answers that have no cell yet.
 
     `asked_for` are the answers that must be known where the inputs they need are filled in; `missing` is what else may
-    be missing.
+    be missing. `checks` are worked out here where another sheet shows them.
     """
-    page = add_page(book, "Notes", {"A": 1.5, "B": 58, "C": 88, "D": 10})
+    page = add_page(book, "Notes", {"A": 1.5, "B": 56, "C": 110, "D": 12}, landscape=True)
     sheet = page.sheet
     sheet.page_setup.fitToHeight = 0
     page.title("Notes")
@@ -47,6 +47,9 @@ def notes_sheet(book: Workbook, form: Form, sources: Sequence[str], asked_for: I
         page.next_row()
         page.put("B", text, size=9)
     page.skip()
+    if checks:
+        form.put_checks(page, checks, "C")
+        page.skip()
     page.heading("B:C", "Steps between")
     first = page.row + 1
     for name in form.answers:

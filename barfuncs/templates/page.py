@@ -58,9 +58,9 @@ class Page:
         self._taken |= cells
         return f"{first}{self.row}:{last or first}{bottom}" if len(cells) > 1 else f"{first}{self.row}"
 
-    def put(self, columns: str, value: Any, **look: Any) -> str:
+    def put(self, columns: str, value: Any, rows: int = 1, **look: Any) -> str:
         """A value with the look that `layout.put` gives it, in one cell or in several that are merged."""
-        ref = self.take(columns)
+        ref = self.take(columns, rows)
         layout.put(self.sheet, ref.partition(":")[0], value, **look)
         if ":" in ref:
             self.sheet.merge_cells(ref)
@@ -84,12 +84,12 @@ class Page:
         self.next_row()
         self.put(column, text, size=9, color=layout.SOFT)
 
-    def heading(self, columns: str, text: str, height: float | None = None) -> None:
+    def heading(self, columns: str, text: str, height: float | None = None, size: float = 11) -> None:
         """A heading on a row of its own, ruled over these columns."""
         self.next_row(height)
         self.take(columns)
         first, _, last = columns.partition(":")
-        layout.heading(self.sheet, first, last, self.row, text)
+        layout.heading(self.sheet, first, last or first, self.row, text, size)
 
     def print_to(self, column: str) -> None:
         """Print from the first cell to this column of the last row."""

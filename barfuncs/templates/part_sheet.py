@@ -8,7 +8,7 @@ from openpyxl.utils import column_index_from_string, get_column_letter
 
 from barfuncs.catalogue import kinds
 from barfuncs.templates import bar_for_part, layout
-from barfuncs.templates.cell_text import WEIGHT_SUFFIX, length_text, number_text
+from barfuncs.templates.cell_text import WEIGHT_SUFFIX, length_text, number_text, part_weight_text
 from barfuncs.templates.form import Form, table_widths
 from barfuncs.templates.model import (
     LOOK,
@@ -65,21 +65,21 @@ SECTIONS = Table(
     kinds.MOST_SECTIONS,
     answers=(
         RowAnswer("volume", "Volume", "blank_or_figure", "volume",
-                  'IF(section_filled=0,0,IF(LEFT(section_mark,1)="\u2715",NA(),'
-                  "SECTION_VOLUME(section_shape,section_size,section_length,section_end_size,section_bore,section_bore_end)))",
+                  'IF(section_filled,IF(LEFT(section_mark,1)="\u2715",NA(),'
+                  "SECTION_VOLUME(section_shape,section_size,section_length,section_end_size,section_bore,section_bore_end)),0)",
                   "section_volume", (("end_size", "section_end_size"), ("bore", "section_bore"), ("bore_end", "section_bore_end")), width=12),
         # Each face counts with the section behind it, the last one with the last section.
         RowAnswer("surface", "Surface", "blank_or_figure", "area",
-                  "IF(section_volume=0,0,OUTSIDE_AREA(section_shape,section_size,section_length,section_end_size)"
+                  "IF(section_volume,OUTSIDE_AREA(section_shape,section_size,section_length,section_end_size)"
                   "+BORE_AREA(section_bore,section_length,section_bore_end)"
                   f"+STEP_AREA({_outline()},{_FRONT},section_bore,{_outline('above_')},{_rear('above_')},{_hole('above_')})"
-                  f"+IF(below_section_filled=0,STEP_AREA({_outline()},{_rear()},{_hole()}),0))", width=12),
+                  f"+IF(below_section_filled=0,STEP_AREA({_outline()},{_rear()},{_hole()}),0),0)", width=12),
         RowAnswer("width", "Width", "length", "length",
-                  "IF(section_volume=0,0,SECTION_WIDTH(section_shape,section_size,section_end_size))", aside=True),
+                  "IF(section_volume,SECTION_WIDTH(section_shape,section_size,section_end_size),0)", aside=True),
         # Flats may be those of the bar; of any other outline the bar must hold the corners.
-        RowAnswer("takes", "Bar it takes", "length", "length", "IF(section_volume=0,0,IF(section_shape=shape,MAX(section_size,section_end_size),section_width))",
+        RowAnswer("takes", "Bar it takes", "length", "length", "IF(section_volume,IF(section_shape=shape,MAX(section_size,section_end_size),section_width),0)",
                   aside=True),
-        RowAnswer("round", "Round diameter", "length", "length", f"IF({_ROUND},section_width,0*section_width)", aside=True),
+        RowAnswer("round", "Round diameter", "length", "length", f"IF(section_width,IF({_ROUND},section_width,0),0)", aside=True),
     ),
     calls="section_volume",
     wrong_if=(
@@ -101,11 +101,11 @@ def _drawn(formula: str) -> str:
 TOTALS = (
     Answer("drawn_length", "Length", "length", "length", formula=_drawn("SUM(section_length)")),
     Answer("part_volume", "Volume", "figure", "volume", formula=_drawn("SUM(section_volume)")),
-    Answer("finished_weight", "Finished weight", "weight_per_length", "weight", formula='part_volume*density*IF(units="mm",0.000001,1)'),
+    Answer("finished_weight", "Finished weight", "part_weight", "weight", formula='part_volume*density*IF(units="mm",0.000001,1)'),
     Answer("part_area", "Surface, outer and inner", "figure", "area", formula=_drawn("SUM(section_surface)")),
     Answer("part_width", "Largest width, across corners", "length", "length", formula=_drawn("MAX(section_width)")),
     Answer("largest_round", "Largest round diameter", "length", "length", formula=_drawn("MAX(section_round)")),
-    Answer("chips_each", "Chips of one part", "weight_per_length", "weight",
+    Answer("chips_each", "Chips of one part", "part_weight", "weight",
            formula="IF(section_weight*bar_per_part>=finished_weight*(1-1E-9),MAX(0,section_weight*bar_per_part-finished_weight),NA())"),
 )
 """What is known of the whole part; it goes into the results."""
@@ -123,11 +123,11 @@ def steps(prefix: str) -> tuple[Answer, ...]:
     )
 
 
-_THREADS = '--(section_shape="thread")'
+THREADS = '--(section_shape="thread")'
 STARTS = (
     Answer("largest_bore", "largest bore of the part", "length", "length", formula="IF(part_sections>0,MAX(section_bore,section_bore_end),0)"),
     Answer("thread_size", "size of the thread of the part, where it has one alone", "length", "length",
-           formula=f"IF(part_sections>0,IF(SUMPRODUCT({_THREADS})=1,SUMPRODUCT({_THREADS},section_size),0),0)"),
+           formula=f"IF(part_sections>0,IF(SUMPRODUCT({THREADS})=1,SUMPRODUCT({THREADS},section_size),0),0)"),
     Answer("rear_width", "width of the last section", "length", "length", formula="IF(part_sections>0,INDEX(section_width,part_sections),0)"),
 )
 """What the diameters of an operation start from where a part is drawn."""
@@ -155,11 +155,11 @@ PART_CHECK = Check("Part", (
      f'"The part does not fit the bar: the tube\'s bore, "&{length_text("size-2*thickness")}&", is larger than that of a section."'),
     ("drawn_length>bar_length", STOP, f'"The part, "&{length_text("drawn_length")}&" long, is longer than the bar."'),
     ("finished_weight>section_weight*drawn_length*(1+1E-9)", STOP,
-     f'"The part that is drawn, "&{number_text("finished_weight", 4)}&{WEIGHT_SUFFIX}&", would weigh more than the bar over its length."'),
+     f'"The part that is drawn, "&{part_weight_text("finished_weight")}&{WEIGHT_SUFFIX}&", would weigh more than the bar over its length."'),
     (f"ABS(part_length-drawn_length)>{A_LITTLE}*drawn_length", LOOK,
      f'"The part length that is filled in counts, "&{length_text("part_length")}&"; the sections together are "&{length_text("drawn_length")}&"."'),
     (f"IF(part_weight,ABS(part_weight-finished_weight)>{A_LITTLE_WEIGHT}*finished_weight,FALSE)", LOOK,
-     f'"The weight that is filled in counts, "&{number_text("part_weight", 4)}&{WEIGHT_SUFFIX}&"; the sections weigh "&{number_text("finished_weight", 4)}&{WEIGHT_SUFFIX}&"."'),
+     f'"The weight that is filled in counts, "&{part_weight_text("part_weight")}&{WEIGHT_SUFFIX}&"; the sections weigh "&{part_weight_text("finished_weight")}&{WEIGHT_SUFFIX}&"."'),
     ("TRUE", OK, f'"The part, "&{length_text("part_length")}&" long and "&{length_text("part_width")}&" wide, comes out of the bar; its weight is "'
                  f'&{number_text("100*finished_weight/(section_weight*drawn_length)", 0)}&" % of the bar\'s over its length."'),
 ), long=True)
@@ -210,7 +210,7 @@ def part_sheet(book: Workbook, form: Form) -> None:
     page.print_to(last)
 
 
-_STANDS_IN = {"part_length": ("{0}drawn_length", "length"), "part_weight": ("{0}finished_weight", "weight_per_length"),
+_STANDS_IN = {"part_length": ("{0}drawn_length", "length"), "part_weight": ("{0}finished_weight", "part_weight"),
               "size": ('IF(ISNUMBER({0}bar_size_needed),{0}bar_size_needed,"")', "length"), "surface_area": ("{0}part_area", "figure")}
 
 

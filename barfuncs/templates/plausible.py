@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from barfuncs.catalogue.kinds import MACHINE_TYPES
 from barfuncs.catalogue.units import KG_PER_LB, MM_PER_INCH
-from barfuncs.templates.cell_text import HAIR, UNIT_SUFFIX, WEIGHT_SUFFIX, number_text
+from barfuncs.templates.cell_text import HAIR, UNIT_SUFFIX, WEIGHT_SUFFIX, number_text, part_weight_text
 from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Answer, Check
 
 Case = tuple[str, str, str]
@@ -212,7 +212,7 @@ LENGTHS = _check("Lengths", (
     (f'IF(thickness,MAX(IF(shape="flat",{THINNEST_FLAT},{THINNEST_WALL})*size/thickness,thickness/({THICKEST_FLAT}*size)),0)', LOOK,
      f'"Thickness "&{_length("thickness")}&" is "&{_figure("(thickness/size)", 3)}&" times the size: is one in another unit?"'),
     (f"IF(ISBLANK(part_weight),0,IFERROR({LIGHTEST_PART}*section_weight*part_length/part_weight,0))", LOOK,
-     f'"A finished part weighs "&{_figure("part_weight")}&{WEIGHT_SUFFIX}&", "&{_percent("part_weight/(section_weight*part_length)")}'
+     f'"A finished part weighs "&{part_weight_text("part_weight")}&{WEIGHT_SUFFIX}&", "&{_percent("part_weight/(section_weight*part_length)")}'
      '&" of the bar over its length: is one figure in another unit?"'),
     (f"min_remnant/({MOST_KEPT_BACK}*bar_length)", LOOK,
      f'"Grip and the gap to the cut-off tool keep back "&{number_text("100*min_remnant/bar_length", 0)}&" % of the bar."'),
@@ -300,8 +300,8 @@ def _rate(name: str, label: str, dollars: str) -> tuple[Limit, ...]:
     )
 
 
-def prices_check(dollars: str = "TRUE") -> Check:
-    """Prices and rates as amounts. `dollars` tells that the currency is worth about as much as a dollar."""
+def prices_check(dollars: str = "TRUE", more: tuple[Limit, ...] = ()) -> Check:
+    """Prices and rates as amounts. `dollars` tells that the currency is worth about as much as a dollar; `more` are cases of one template alone."""
     credit, missing = f"MAX(chip_price,remnant_price)/{_KG}", "IFERROR(price_kg=0,TRUE)"
     return _check("Prices and rates", (
         *_rate("machine_rate", "Machine rate", dollars),
@@ -313,6 +313,7 @@ def prices_check(dollars: str = "TRUE") -> Check:
          f'&IF(units="mm","kg","lb")&", and not in the price already?"'),
         (f"IF({missing},0,{credit}/({MOST_CREDIT}*price_kg))", LOOK,
          f'"For their weight, chips or remnants bring "&{number_text(f"100*{credit}/price_kg", 0)}&" % of what the bar costs. Is each price for the right unit?"'),
+        *more,
     ), (missing, NOTE, '"No price of the material is filled in, or not what it is per: no material cost."'),
         ("TRUE", OK, f'{_MATERIAL_COSTS}&"; that and the rates are within what is usual."'))
 

@@ -26,10 +26,10 @@ ONE_PERSON = 'IF(units="mm",23,51)'
 SOURCE = ("23 kg or 51 lb for one person's lift in the best posture: load constant of the revised NIOSH lifting "
           "equation, NIOSH publication 94-110; a long bar is no such lift.")
 
-_WIDTHS = {"A": 1.5, "B": 21, "C": 12.5, "D": 12, "E": 12.5, "F": 2, "G": 18, "H": 16, "I": 16, "J": 3,
+_WIDTHS = {"A": 1.5, "B": 25, "C": 14, "D": 14, "E": 15, "F": 2, "G": 19, "H": 19, "I": 19, "J": 3,
            "K": 3, "L": 30, "M": 4, "N": 3, "O": 18, "P": 30, "Q": 4}
 _ALL = "B:I"
-_CHARACTERS_IN_A_LINE = 110
+_CHARACTERS_IN_A_LINE = 125
 
 
 @dataclass(frozen=True)
@@ -90,6 +90,7 @@ CHECKLIST = (
     Line('"Cut-off tool measured: as wide as in the table below"'),
     Line('"Catcher for the remnant in; stays until new bar is in"'),
     Line('"Guards and doors shut, rear of the spindle covered"'),
+    Line(f'"Bar feed programmed in "&strokes&" strokes, "&{_length("longest_push")}&" at most"', "strokes>1"),
     Line('"Counters at zero, run limit set"'),
     Line('"First bar at low speed: listen before you raise it"'),
 )
@@ -149,6 +150,7 @@ def setup_sheet(book: Workbook, form: Form) -> None:
     _running(page)
     _cautions(page)
     page.print_to("I")
+    layout.keep_in_view(page.sheet, "A3")
 
 
 class _SetupPage(Page):
@@ -158,11 +160,11 @@ class _SetupPage(Page):
         super().__init__(book, layout.add_sheet(book, TITLE, _WIDTHS))
         self.form = form
 
-    def next_row(self, height: float | None = 15) -> int:
+    def next_row(self, height: float | None = layout.CLOSE) -> int:
         return super().next_row(height)
 
-    def heading(self, columns: str, text: str, height: float | None = 24) -> None:
-        super().heading(columns, text, height)
+    def heading(self, columns: str, text: str, height: float | None = 18, size: float = 11) -> None:
+        super().heading(columns, text, height, size)
         self.sheet[f"{columns[0]}{self.row}"].alignment = Alignment(vertical="bottom")
 
     def number(self, columns: str, expression: str, number: str, size: float = 10, bold: bool = False) -> None:
@@ -180,7 +182,7 @@ class _SetupPage(Page):
 
     def figure(self, label: str, expression: str, number: str, unit: str, size: float = 11) -> None:
         """A row with one figure: label, figure, unit."""
-        self.next_row(20 if size > 11 else 15)
+        self.next_row(18 if size > 11 else layout.CLOSE)
         self.label("B", label)
         self.number("C", expression, number, size, bold=True)
         self.put("D", unit, color=layout.SOFT, indent=1)
@@ -192,7 +194,7 @@ class _SetupPage(Page):
 
     def frame(self, columns: str, what: str = "") -> None:
         """A frame to be written into by hand, with a small word on what goes there."""
-        ref = self.put(columns, what or None, size=7, color=layout.SOFT, wrap=True)
+        ref = self.put(columns, what or None, size=9, color=layout.SOFT, wrap=True)
         layout.style_blank(self.sheet, ref)
 
     def applying(self, columns: str, lines: Sequence[Line]) -> tuple[str, str]:
@@ -231,9 +233,9 @@ def _typed(name: str) -> str:
 
 
 def _head(page: _SetupPage) -> None:
-    page.next_row(26)
+    page.next_row(24)
     page.put("B:E", "Set-up sheet", size=18, bold=True, color=layout.ACCENT)
-    page.next_row(30)
+    page.next_row(28)
     status = page.put(_ALL, f'=plan_status&IF(plan_stopped=1,"  {_NOT_FROM_THIS}","")', size=11, bold=True, wrap=True)
     page.sheet.conditional_formatting.add(status, layout.rule_where("plan_stopped=1", border=layout.box()))
     for left, name, right, shown in (
@@ -241,12 +243,12 @@ def _head(page: _SetupPage) -> None:
         ("Revision", "revision", "Machine type", '=IFERROR(use_machine_type,"")'),
         ("Part number", "part_number", "Job", _typed("job")),
     ):
-        page.next_row(18)
+        page.next_row(15)
         page.label("B", left)
         page.given("C:E", _typed(name))
         page.label("G", right)
         page.given("H:I", shown)
-    page.next_row(20)
+    page.next_row(18)
     page.label("B", "Customer")
     page.given("C:E", _typed("customer"), size=9, bold=False)
     page.label("G", "Set up by, date")
@@ -256,13 +258,13 @@ def _head(page: _SetupPage) -> None:
 
 def _bar(page: _SetupPage) -> None:
     page.heading(_ALL, "1  The bar")
-    page.next_row(20)
+    page.next_row(18)
     page.label("B", "Material")
     page.given("C:E", '=IF(ISBLANK(material),"",IF(ISNUMBER(material),"not said: only a density is given",'
                       'plan_material_name))', size=12)
     page.label("G", "Heat number")
     page.frame("H:I")
-    page.next_row(20)
+    page.next_row(18)
     page.label("B", "Shape and size")
     page.given("C:E", "=" + page.form.expression(f'IF(stopped=1,"-",{_SECTION})'))
     page.label("G", "Certificate")
@@ -284,22 +286,22 @@ def _check_list(page: _SetupPage) -> None:
     page.heading(_ALL, "2  Before the first bar")
     _, text = page.applying("KLM", CHECKLIST)
     for n in range(1, len(CHECKLIST) + 1, 2):
-        page.next_row(18)
-        for columns, number in (("B:E", n), ("G:I", n + 1)):
+        page.next_row(15.5)
+        for columns, number in (("B:E", n), ("G:I", n + 1))[:len(CHECKLIST) - n + 1]:
             instead = f'IF(plan_stopped=1,"{_NOT_FROM_THIS}","")' if number == 1 else '""'
             page.put(columns, f'=IFERROR("\u25a1  "&{text.format(n=number)},{instead})', size=11, shrink=True)
 
 
 def _lengths(page: _SetupPage) -> None:
     page.heading(_ALL, "3  Lengths")
-    page.next_row(16)
+    page.next_row(14)
     for column, _, name, _ in _TOTALS:
         page.put(column, name, size=9, bold=True, align="right", shrink=True)
     page.put("G:I", "In front of the workholding's face, to scale", size=9, color=layout.SOFT)
     page.next_row(36)
     page.put("B", f'="All in"&{UNIT_SUFFIX}', size=9, color=layout.SOFT)
     for column, _, _, meaning in _TOTALS:
-        page.put(column, meaning, size=8, color=layout.SOFT, align="right", wrap=True)
+        page.put(column, meaning, size=9, color=layout.SOFT, align="right", wrap=True)
     anchor = page.take("G:I", len(_PIECES) + 2).partition(":")[0]
     first = page.row + 1
     for name, length, columns in _PIECES:
@@ -308,9 +310,9 @@ def _lengths(page: _SetupPage) -> None:
         for column in columns:
             page.number(column, length, "length")
     # The grip and the rear hold are behind the face.
-    layout.stacked_bar(page.sheet, first + 2, page.row, anchor, 8.9, 5.9,
+    layout.stacked_bar(page.sheet, first + 2, page.row, anchor, 9.9, 5.4,
                        ("FFFFFF", "9C8F9A", layout.ACCENT, "D9CBD6", "B9AFC0", "C98F7A", "E9DDC3"), share=0.24)
-    page.next_row(18)
+    page.next_row(16)
     page.put("B", "Together", bold=True)
     for column, length, _, _ in _TOTALS:
         page.number(column, length, "length", size=12, bold=True)
@@ -330,7 +332,7 @@ def _how_many(page: _SetupPage) -> None:
     page.label("B", "Planned with")
     page.words("C:I", f'"scrap "&{number_text("100*scrap_rate", 1)}&"%, set-up pieces "&{_count("setup_parts")}&"; on average "'
                       f'&{_count("parts_on_average")}&" parts would fill the order"')
-    page.next_row(16)
+    page.next_row(14)
     page.label("B", "Run limit")
     page.words("C:I", f'"Stop the run after "&{_count("parts_to_make")}&" parts: without a limit it goes on until the '
                       'bars run out."', bold=True)
@@ -362,11 +364,11 @@ def _running(page: _SetupPage) -> None:
     page.label("B", "Not counted there")
     page.words("C:I", 'IF(stops_not_known="","stops that nobody planned: a broken tool, a jam, a bar that does not feed",'
                       'stops_not_known&": not filled in; and stops that nobody planned")')
-    page.next_row(28)
+    page.next_row(26)
     page.put("B", "Edges to change", color=layout.SOFT, wrap=True)
     page.put("C:I", "=" + page.form.expression('IF(stopped=1,"",IFERROR(IF(edges_to_change="","not known: no tools are filled in",'
              '"after so many parts: "&edges_to_change),""))'), wrap=True, indent=1)
-    page.next_row(24)
+    page.next_row(22)
     page.label("B", "First-off is good")
     page.frame("C:D", "name")
     page.frame("E", "time")
@@ -379,6 +381,6 @@ def _cautions(page: _SetupPage) -> None:
     page.heading(_ALL, _FIRST_OF_ALL)
     topic, text = page.applying("OPQ", CAUTIONS)
     for n in range(1, len(CAUTIONS) + 1):
-        page.next_row(28)
+        page.next_row(26)
         page.put("B", f'=IFERROR({topic.format(n=n)},"")', bold=True, wrap=True)
         page.put("C:I", f'=IFERROR({text.format(n=n)},"")', wrap=True)

@@ -69,6 +69,8 @@ PRICES = (
             "length in which it is supplied, where blanks are sawn from it; left blank, it is asked for with each job", width=15),
     make_column("chip_price", "Credit for chips", kinds.Money, unit="per_weight", width=16),
     make_column("remnant_price", "Credit for remnants", kinds.Money, unit="per_weight", width=19),
+    make_column("material_surcharge", "Surcharge", kinds.Money, "what is charged on top of this price for each lb or kg, such as for alloy",
+                unit="per_weight"),
     make_column("note", "Note", kinds.Text, "supplier, date of the price", width=34),
 )
 RATES = (
@@ -78,6 +80,8 @@ RATES = (
     make_column("rounding", "Price each is rounded", kinds.PriceRounding),
     make_column("minimum_charge", "Minimum charge", kinds.Money, unit="order"),
     make_column("cut_charge", "Charge per cut", kinds.Money, unit="each"),
+    make_column("certificate_fee", "Certificate fee", kinds.Money, unit="order"),
+    make_column("material_freight", "Freight of the material", kinds.Money, unit="order"),
     make_column("kerf", "Saw kerf", kinds.Length),
     make_column("last_bar_rest", "Rest of the last bar", kinds.LastBarRest,
             "charged to the job, or back on the rack: then the job pays for what it uses"),
@@ -95,7 +99,7 @@ RATES = (
     make_column("priced_per", "Price is for", kinds.PricedPer),
     make_column("minimum_order", "Minimum order value", kinds.Money, unit="order"),
 )
-_MAY_LACK = frozenset({"inspection_rate", "priced_per", "minimum_order"})
+_MAY_LACK = frozenset({"inspection_rate", "priced_per", "minimum_order", "certificate_fee", "material_freight"})
 """Lines that files of an earlier version have not."""
 SPEEDS = (
     make_column("group", "Material group", kinds.Text, "group of the materials table, or a name of your own", needed=True, width=22),
@@ -105,8 +109,8 @@ SPEEDS = (
              unit=kinds.UNIT_TEXT[what][kinds.UNITS.index(system)] if system else "of its dia.", width=max(12, len(label) + 2))
       for (name, (what, system)), label in zip(speeds_feeds.NUMBERS.items(), (
           "Speed", "Speed, metric", "Feed", "Feed, metric", "Feed of a drill"), strict=True)),
-    make_column("source", "Source", kinds.Text, "where the values come from", width=36),
-    make_column("note", "Note", kinds.Text, "what the values hold for", width=46),
+    make_column("source", "Source", kinds.Text, "where the values come from", width=30),
+    make_column("note", "Note", kinds.Text, "what the values hold for", width=36),
 )
 STOCK = (
     make_column("size", "Size", kinds.Size, "diameter of a bar that you or your supplier keep, or its width across flats", needed=True),
@@ -164,6 +168,7 @@ class StockPrice:
     chip_price: float | None = None
     remnant_price: float | None = None
     note: str | None = None
+    material_surcharge: float | None = None
 
 
 @dataclass(frozen=True)
@@ -198,6 +203,8 @@ class Rates:
     inspection_rate: float | None = None
     priced_per: str | None = None
     minimum_order: float | None = None
+    certificate_fee: float | None = None
+    material_freight: float | None = None
 
 
 @dataclass(frozen=True)
@@ -259,6 +266,11 @@ def _turned(value: Any, column: Column, system: str, units: str) -> Any:
     if column.unit == "per_weight":
         return value / KG_PER_LB if units == "mm" else value * KG_PER_LB
     return in_units(value, column.kind, system, units)
+
+
+def paper_for(units: str, shop: "Shop | None") -> str:
+    """The paper that pages are printed on: the shop's choice, or else letter for parts in inch and A4 for those in mm."""
+    return "A4" if units == "mm" else "letter"
 
 
 def _known_material(text: str) -> str:
@@ -508,7 +520,7 @@ def _check_prices(rows: Sequence[_Row], prices: Sequence[StockPrice], problems: 
 
 # --- the workbook --------------------------------------------------------------------------------------------------
 
-_EXAMPLE_RATES = {"currency": "$", "markup": 0.35, "rounding": "up to next 0.01", "minimum_charge": 75, "cut_charge": 2.5, "kerf": 0.1,
+_EXAMPLE_RATES = {"currency": "$", "markup": 0.35, "rounding": "up to next 0.01", "minimum_charge": 75, "cut_charge": 2.5, "certificate_fee": None, "material_freight": None, "kerf": 0.1,
                   "last_bar_rest": kinds.LAST_BAR_RESTS[0],
                   "chip_price": 0.12, "remnant_price": 0.15, "tooling": None, "other_per_order": 18, "other_per_part": None,
                   "scrap_rate": 0.02, "confidence": 0.95, "efficiency": 0.9,
@@ -520,12 +532,12 @@ _EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
         ("Sliding head 3", 144, 0.7875, 6.5, 0.1, 30, 10000, None, 24, 95, None, 4, 8, 0.8, 3, 1.5, 2.5, 30, 16, "guide bush + second spindle"),
     ),
     "Materials and prices": (
-        ("Brass C36000", None, None, 4.6, "lb", None, 2.1, 2.4, "invented price"),
-        ("Brass C36000", "hexagon", 0.75, 5.1, "lb", None, 2.1, 2.4, "invented price"),
-        ("12L14", "round", None, 1.15, "lb", None, None, None, "invented price"),
-        ("303", "round", None, 3.4, "lb", None, 0.35, 0.4, "invented price"),
-        ("303", "round", 1, 3.2, "lb", None, 0.35, 0.4, "invented price, by the bundle"),
-        ("6061", "round", None, 2.9, "lb", None, 0.5, 0.55, "invented price"),
+        ("Brass C36000", None, None, 4.6, "lb", None, 2.1, 2.4, None, "invented price"),
+        ("Brass C36000", "hexagon", 0.75, 5.1, "lb", None, 2.1, 2.4, None, "invented price"),
+        ("12L14", "round", None, 1.15, "lb", None, None, None, None, "invented price"),
+        ("303", "round", None, 3.4, "lb", None, 0.35, 0.4, 0.45, "invented price"),
+        ("303", "round", 1, 3.2, "lb", None, 0.35, 0.4, 0.45, "invented price, by the bundle"),
+        ("6061", "round", None, 2.9, "lb", None, 0.5, 0.55, None, "invented price"),
     ),
     "Speeds and feeds": tuple(
         (row.group, row.operation, row.tool, row.surface_speed, None, row.feed_rate, None, row.drill_feed, row.source,
@@ -589,6 +601,9 @@ def _table_sheet(book: Workbook, title: str, columns: Sequence[Column]) -> None:
     sheet: Worksheet = layout.add_sheet(book, title, {"A": 1.5} | {x: c.width for x, c in zip(letters, columns, strict=True)},
                                         landscape=True)
     sheet.page_setup.fitToHeight = 0
+    if len(columns) > 15:
+        sheet.page_setup.fitToWidth = 2
+        sheet.print_title_cols = "A:B"
     layout.put(sheet, "B1", title, size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
     layout.put(sheet, "B2", _SAID[title], size=9, color=layout.SOFT)
@@ -722,4 +737,5 @@ def build() -> bytes:
     for title, columns in TABLES.items():
         _table_sheet(book, title, columns)
     _rate_sheet(book)
+    layout.select_first_inputs(book)
     return pack(layout.parts_of(book))

@@ -17,7 +17,7 @@ from barfuncs.templates.shop import MACHINES, PRICES, RATES, STOCK, Shop, number
 
 TITLE = "Shop"
 _PICKED_FROM_MACHINE = tuple(c.name for c in MACHINES if c.name not in ("name", "largest_size"))
-_PICKED_FROM_PRICES = ("material_price", "price_per", "supplied_length", "chip_price", "remnant_price")
+_PICKED_FROM_PRICES = ("material_price", "price_per", "material_surcharge", "supplied_length", "chip_price", "remnant_price")
 
 MACHINE_ROW = Answer("machine_row", "row of the machine on the sheet Shop, 0 for none", "count",
                      formula='IF(machine="",0,IF(SUMPRODUCT(--(machines_name=machine))=1,'
@@ -56,6 +56,8 @@ def _picked(form: Form, name: str) -> str:
         return f'IF(shop_price_row=0,"",IF(OR(ISBLANK(price_per),price_per=INDEX(prices_price_per,shop_price_row)),{cell},""))'
     if name == "price_per":
         return f'IF(OR(shop_price_row=0,NOT(ISBLANK(material_price))),"",{cell})'
+    if name == "material_surcharge":  # it goes with the shop's price: one that is typed may have it in it
+        return f'IF(OR(shop_price_row=0,NOT(ISBLANK(material_price))),"",IF({cell}="","",{cell}*shop_weight_factor))'
     if name == "supplied_length":
         return f'IF(shop_price_row=0,"",IF({cell}="","",{cell}*shop_length_factor))'
     rate = f"rates_{name}"
@@ -118,7 +120,8 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     letters = [get_column_letter(n) for n in range(2, 2 + len(MACHINES))]
     page = add_page(book, TITLE, {"A": 1.5, **dict.fromkeys(letters, 13.5), "B": 30, letters[-1]: MACHINES[-1].width}, landscape=True)
     sheet = page.sheet
-    sheet.page_setup.fitToHeight = 2
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 2, 0
+    sheet.print_title_cols = "A:B"
     page.title("Shop")
     page.remark("What holds for every job: a cell that a job leaves blank takes its value from here. "
                 "It can be filled from your shop file.")
@@ -156,6 +159,7 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
               "IF(MAX(prices_fit)=0,0,IF(SUMPRODUCT(--(prices_fit=MAX(prices_fit)))=1,"
               "MATCH(MAX(prices_fit),prices_fit,0),NA()))".replace("prices_fit", f"{form.prefix}prices_fit"))]
     steps += [(item.stand_in, item.label.lower(), _picked(form, item.name)) for item in form.inputs.values() if item.from_shop]
+    first = page.row + 1
     for name, label, formula in steps:
         page.next_row()
         page.put("B", label, size=9, color=layout.SOFT)
@@ -163,7 +167,9 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
         layout.style_answer(sheet, ref, "general")
         sheet[ref].value = f"={formula}"
         page.name(name, ref)
+    layout.quiet_errors(sheet, f"C{first}:C{page.row}")
     page.print_to(letters[-1])
+    layout.keep_in_view(sheet, "C2")
 
 
 def _framed(page: Page, column: Column, letter: str, value: Any) -> str:

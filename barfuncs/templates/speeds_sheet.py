@@ -1,5 +1,6 @@
 """The sheet of starting values for surface speed and feed, and what it suggests for an operation."""
 
+from collections.abc import Sequence
 from typing import Annotated
 
 from openpyxl import Workbook
@@ -27,9 +28,8 @@ _HEADS = (("B", "Material group", ""), ("C", "Operation", ""), ("D", "Tool", "")
 
 def row_of(operation: str) -> str:
     """Cell expression: the uppermost row of the sheet that holds for an operation in this job, 0 for none."""
-    found = f"(speeds_group=material_group)*(speeds_operation={operation})*(speeds_tool=tool)*(speeds_speed>0)"
-    # The weight of a row is more than that of all rows below it together, so that the sum tells the uppermost.
-    return f'IF({operation}="",0,IFERROR(speeds_count-INT(LOG(SUMPRODUCT({found},speeds_weight),2)+1E-9),0))'
+    # No group, operation or tool of ours holds a wildcard, for which MATCH would take `*` and `?`.
+    return f'IF({operation}="",0,IF(material_group="",0,IFERROR(MATCH(material_group&"/"&{operation}&"/"&tool,speeds_keys,0),0)))'
 
 
 def suggested_speed(row: str) -> str:
@@ -39,13 +39,19 @@ def suggested_speed(row: str) -> str:
 
 
 def suggested_feed(row: str, operation: str, diameter: str) -> str:
-    """Cell expression: the feed of a row of the sheet, for a drill that of its diameter."""
+    """Cell expression: the feed of a row of the sheet, for a drill and a reamer that of its diameter."""
     feed, share, inch = f"INDEX(speeds_feed,{row})", f"INDEX(speeds_drill_feed,{row})", f'IF(units="mm",{MM_PER_INCH!r},1)'
     digits = 'IF(units="mm",3,4)'
     widest = f"{speeds_feeds.WIDEST_DRILL:g}*{inch}"
     drilled = f"ROUND({share}*IF({diameter}>{widest},{widest},{diameter}){HAIR},{digits})"
-    return _shown(row, f'IF({operation}="drilling",{share}*{diameter},{feed})',
-                  f'IF({operation}="drilling",{drilled},ROUND({feed}*{inch}{HAIR},{digits}))')
+    by_diameter = _one_of(operation, speeds_feeds.BY_DIAMETER)
+    return _shown(row, f"IF({by_diameter},{share}*{diameter},{feed})", f"IF({by_diameter},{drilled},ROUND({feed}*{inch}{HAIR},{digits}))")
+
+
+def _one_of(operation: str, names: Sequence[str]) -> str:
+    """Cell expression: TRUE where an operation is one of these."""
+    tests = ",".join(f'{operation}="{name}"' for name in names)
+    return f"OR({tests})"
 
 
 def _shown(row: str, cell: str, value: str) -> str:
@@ -54,7 +60,7 @@ def _shown(row: str, cell: str, value: str) -> str:
 
 def speeds_sheet(book: Workbook, table: SpeedsFeeds | None) -> None:
     """Rows for the shop's own values, then the table, all open to change; beside each whether it holds for this job."""
-    widths = {"A": 1.5, "B": 24, "C": 12, "D": 17, "E": 13, "F": 9, "G": 14, "H": 37, "I": 52, "J": 44}
+    widths = {"A": 1.5, "B": 24, "C": 12, "D": 17, "E": 13, "F": 9, "G": 13, "H": 27, "I": 42, "J": 30, "L": 40}
     sheet = layout.add_sheet(book, TITLE, widths, landscape=True)
     sheet.page_setup.fitToHeight = 0
     sheet.print_title_rows = "4:5"
@@ -62,19 +68,19 @@ def speeds_sheet(book: Workbook, table: SpeedsFeeds | None) -> None:
     sheet.row_dimensions[1].height = 26
     layout.put(sheet, "B2", f"Where to start, by material group. Your own rows go into the {_OWN} blank ones at the top: they count before the "
                             "table, the upper one first. Every row is yours to change.", size=9, color=layout.SOFT)
-    layout.put(sheet, "B3", "In ft/min and in/rev; the operation list shows them in the job's units. A drill's feed is a share of its diameter "
-                            "(a drill over 1 in is fed like one of 1 in); a thread's is its pitch.", size=9, color=layout.SOFT)
+    layout.put(sheet, "B3", "In ft/min and in/rev; the operation list shows them in the job's units. A drill's and a reamer's feed is a share of its "
+                            "diameter (one over 1 in is fed like one of 1 in); a thread's and a tap's is its pitch.", size=9, color=layout.SOFT)
     for column, head, unit in _HEADS:
         right = "right" if unit else "left"
         layout.put(sheet, f"{column}4", head, bold=True, color=layout.ACCENT, align=right, indent=int(column == "H"))
         layout.put(sheet, f"{column}5", unit or None, size=9, color=layout.SOFT, align=right)
     rows = (*[None] * _OWN, *(table or speeds_feeds.builtin()).rows)
     last = _FIRST + len(rows) - 1
-    assert len(rows) <= 1000  # so that the weights stay finite
     own_last = _FIRST + _OWN - 1
     for line, row in enumerate(rows, start=_FIRST):
         _row(sheet, line, row)
-        layout.put(sheet, f"A{line}", 2.0 ** (last - line), size=1, color="FFFFFF")
+        key = f'IF(IF(ISNUMBER($E{line}),$E{line}>0,FALSE),$B{line}&"/"&$C{line}&"/"&$D{line},"")'
+        layout.put(sheet, f"L{line}", f"={key}", size=9, color=layout.SOFT)
         if line <= own_last:
             layout.put(sheet, f"J{line}", "=" + _mark(line), size=9, bold=True, color=layout.ACCENT, indent=1)
     for column, head, kind in (("C", "Operation", Kind("operation", "choice", choices=speeds_feeds.CUTS)),
@@ -83,12 +89,11 @@ def speeds_sheet(book: Workbook, table: SpeedsFeeds | None) -> None:
                                ("F", "Feed", speeds_feeds.KINDS["feed_rate"]),
                                ("G", "Feed of a drill", speeds_feeds.KINDS["drill_feed"])):
         layout.validate(sheet, f"{column}{_FIRST}:{column}{last}", kind, head, f"{head.lower()} to start with")
-    layout.put(sheet, "A5", len(rows), size=1, color="FFFFFF")
-    layout.name_cell(book, "speeds_count", sheet, "A5")
-    for name, column in (("weight", "A"), ("group", "B"), ("operation", "C"), ("tool", "D"), ("speed", "E"), ("feed", "F"), ("drill_feed", "G")):
+    layout.put(sheet, "L5", "Looked up by", size=9, color=layout.SOFT)
+    for name, column in (("keys", "L"), ("speed", "E"), ("feed", "F"), ("drill_feed", "G")):
         layout.name_cell(book, f"speeds_{name}", sheet, f"{column}{_FIRST}:{column}{last}")
-        if name in ("group", "operation", "tool"):
-            layout.name_cell(book, f"own_speeds_{name}", sheet, f"{column}{_FIRST}:{column}{own_last}")
+    for name, column in (("group", "B"), ("operation", "C"), ("tool", "D")):
+        layout.name_cell(book, f"own_speeds_{name}", sheet, f"{column}{_FIRST}:{column}{own_last}")
     sheet.freeze_panes = "A6"
     sheet.print_area = f"A1:J{last}"
 
@@ -108,7 +113,9 @@ def _row(sheet: Worksheet, line: int, row: SpeedFeed | None) -> None:
 
 def _complete(line: int) -> str:
     """Cell expression: TRUE where a row has what its operation needs."""
-    feed = f'IF($C{line}="threading",TRUE,IF($C{line}="drilling",ISNUMBER($G{line}),ISNUMBER($F{line})))'
+    operation = f"$C{line}"
+    feed = (f"IF({_one_of(operation, speeds_feeds.BY_PITCH)},TRUE,IF({_one_of(operation, speeds_feeds.BY_DIAMETER)},"
+            f"ISNUMBER($G{line}),ISNUMBER($F{line})))")
     return f"AND(ISTEXT($B{line}),ISNUMBER($E{line}),{feed})"
 
 

@@ -11,7 +11,7 @@ from openpyxl import Workbook
 from barfuncs.templates import layout
 from barfuncs.templates.form import Form
 from barfuncs.templates.model import Across, Check, Input, Problems, Values
-from barfuncs.templates.shop import Shop
+from barfuncs.templates.shop import Shop, paper_for
 from barfuncs.xlsx.package import pack
 from barfuncs.xlsx.sheetxml import CellError
 
@@ -91,6 +91,9 @@ class Template:
     """Results of a list that no cell works out."""
     stop_is_problem: bool = False
     """Whether a list leaves out a job at which a check says stop: what goes to a customer is not looked at again."""
+    pages: tuple[str, ...] = ()
+    """The sheets that are printed with the workbook, the others only when they are asked for; none: all. They come first in it,
+    since Excel leaves out blank pages at the end."""
     still_sheets: tuple[str, ...] = ()
     """Sheets with formulas that no input bears on: they are calculated once."""
     draw_customer_page: Callable[[Workbook], None] | None = None
@@ -140,6 +143,11 @@ def _built(template: Template, shop: Shop | None) -> bytes:
     book = layout.new_workbook(template.title)
     template.draw(book, shop)
     _refuse_unknown_names(book)
+    for sheet in book.worksheets:
+        if template.pages and sheet.title not in template.pages and sheet.sheet_state == "visible":
+            layout.print_when_asked_for(book, sheet)
+        sheet.page_setup.paperSize = layout.PAPERS[paper_for(shop.units if shop else "in", shop)]
+    layout.select_first_inputs(book)
     return pack(layout.parts_of(book))
 
 

@@ -130,6 +130,42 @@ def _with_cells_for_names(parts: Mapping[str, bytes]) -> dict[str, bytes]:
     return {name: _CELL_FORMULA.sub(with_cells, data) if name.startswith("xl/worksheets/") else data for name, data in parts.items()}
 
 
+_REFERENCE = re.compile(r"(?:'((?:[^']|'')+)'!|(\w+)!)?\$?([A-Z]{1,3})\$?(\d{1,7})(?::\$?([A-Z]{1,3})\$?(\d{1,7}))?(?![\w(.])")
+_ANY_FORMULA = re.compile(rb"<(?:f|formula)\b[^<>]*(?<!/)>([^<]*)<")
+_ANY_CELL = re.compile(rb'<c r="([A-Z]{1,3})(\d{1,7})"[^<>]*?(?:/>|>(.*?)</c>)', re.DOTALL)
+
+
+def _without_idle_cells(label: str, parts: Mapping[str, bytes]) -> dict[str, bytes]:
+    """The parts without the cells that are neither worked out nor spoken of by a formula: labels, sources, blank frames.
+
+    A recalculation looks at every cell that there is, and in a filled template seven of eight hold nothing for a formula.
+    """
+    titles = {sheet.part: sheet.name for sheet in worksheets(label, parts)}
+    spoken_of = {title: set[tuple[int, int]]() for title in titles.values()}
+    found: set[tuple[str, ...]] = set()
+    for part, title in titles.items():
+        for formula in _ANY_FORMULA.findall(parts[part]):
+            found.update((quoted.replace("''", "'") or plain or title, *cells)
+                         for quoted, plain, *cells in _REFERENCE.findall(unescape(formula.decode(), _QUOTES)))
+    for attributes, target in _NAME.findall(parts["xl/workbook.xml"]):
+        if b"_xlnm." not in attributes:  # what is printed
+            found.update((quoted.replace("''", "'") or plain, *cells) for quoted, plain, *cells in _REFERENCE.findall(unescape(target.decode(), _QUOTES)))
+    for title, column, row, last_column, last_row in found:
+        if title in spoken_of:
+            columns = range(column_number(column), column_number(last_column or column) + 1)
+            spoken_of[title].update((r, c) for r in range(int(row), int(last_row or row) + 1) for c in columns)
+    kept = dict(parts)
+    for part, title in titles.items():
+        cells = spoken_of[title]
+
+        def needed(match: re.Match[bytes], cells: set[tuple[int, int]] = cells) -> bytes:
+            worked_out = b"<f" in (match[3] or b"")
+            return match[0] if worked_out or (match[3] and (int(match[2]), column_number(match[1].decode())) in cells) else b""
+
+        kept[part] = _ANY_CELL.sub(needed, parts[part])
+    return kept
+
+
 def address_on(sheet: int, ref: str) -> Address:
     """Address of a cell such as B2 on a sheet."""
     match = _REF.fullmatch(ref)
@@ -186,7 +222,9 @@ class Workbook:
         with tempfile.TemporaryDirectory(prefix="barfuncs-") as folder:
             path = Path(folder) / "book.xlsx"
             parts = _with_blank_cells_blank(self.parts)
-            path.write_bytes(pack(_with_cells_for_names(parts) if direct else parts, level=1))
+            if direct:
+                parts = _without_idle_cells(self.label, _with_cells_for_names(parts))
+            path.write_bytes(pack(parts, level=1))
             try:
                 return ironcalc.load_from_xlsx(str(path))
             except BaseException as error:  # the engine's panics are not Exceptions

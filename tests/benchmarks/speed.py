@@ -5,6 +5,7 @@ Nothing here passes or fails; the figures are for reading.
 
 import io
 import math
+import pickle
 import random
 import shutil
 import subprocess
@@ -25,6 +26,8 @@ import barfuncs as bf
 from barfuncs.errors import InputError
 from barfuncs.filling.filler import filler, read_inputs
 from barfuncs.filling.lists import Job, plan_jobs
+from barfuncs.filling.quotation_data import Quotation, QuotedLine, QuotedQuantity
+from barfuncs.filling.quotation_pdf import pdf
 from barfuncs.templates import job_plan
 
 
@@ -202,6 +205,50 @@ def quotes(count: int = 200) -> None:
         print(f"  {'ratio to LibreOffice, one start each':<58}{ours / single:>10,.1f} times")
 
 
+def ten_lines() -> Quotation:
+    """Ten parts at four quantities each."""
+    lines = tuple(QuotedLine(f"Guide pin {n}", f"GP-{n}", f"D-{n}", "A", "Alloy steel, round 3/4 in", "Certificate with the delivery", quantities=tuple(
+        QuotedQuantity(quantity, price + n, round(quantity * (price + n), 2), "4 weeks") for quantity, price in ((100, 4.85), (250, 3.9125), (1000, 2.455), (5000, 1.98))))
+        for n in range(1, 11))
+    return Quotation("Q-1", "2026-01-02", "EUR", lines, seller="Sample Turned Parts", customer="Sample Customer", terms="30 days net", freight=40)
+
+
+def quotations() -> None:
+    """A quotation of ten lines as a PDF, against LibreOffice making one of a workbook with the same words and numbers."""
+    said = ten_lines()
+    start = time.perf_counter()
+    pdf(said)
+    first = (time.perf_counter() - start) * 1e3
+    ours = best(lambda: pdf(said), 20) * 1e3
+    print("\nA quotation of ten lines as a PDF")
+    line("barfuncs, the first, which imports what it needs", first, "ms")
+    line("barfuncs, each after that", ours, "ms")
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / "said").write_bytes(pickle.dumps(said))
+        code = "import pickle; from barfuncs.filling.quotation_pdf import pdf; pdf(pickle.load(open('said', 'rb')))"
+        own = best(lambda: subprocess.run([sys.executable, "-c", code], cwd=folder, check=True), 1, 5) * 1e3
+        line("barfuncs, a process of its own", own, "ms")
+        program = shutil.which("soffice")
+        if not program:
+            print("  LibreOffice is not here: that ratio is not measured")
+            return
+        book = openpyxl.Workbook()
+        for number, part in enumerate(said.lines, start=1):
+            for one in part.quantities:
+                book.active.append([number, part.description, part.part_number, part.drawing, part.material, one.quantity, one.price, one.total, one.lead_time])
+        book.save(Path(folder) / "q.xlsx")
+        command = [program, f"-env:UserInstallation=file://{folder}/profile", "--headless", "--convert-to", "pdf", "--outdir", folder, f"{folder}/q.xlsx"]
+        subprocess.run(command, capture_output=True, check=True)  # makes the profile
+        theirs = best(lambda: subprocess.run(command, capture_output=True, check=True), 1, 5) * 1e3
+        line("LibreOffice converting the workbook, one start", theirs, "ms")
+        print(f"  {'of its time, a process of its own':<62}{own / theirs:>10,.3f}")
+        print(f"  {'of its time, each after the first':<62}{ours / theirs:>10,.3f}")
+        many = [shutil.copy(f"{folder}/q.xlsx", f"{folder}/{n}.xlsx") for n in range(30)]
+        thirty = best(lambda: subprocess.run([*command[:-1], *many], capture_output=True, check=True), 1, 3) * 1e3
+        line("LibreOffice converting 30 of them in one start, each", thirty / 30, "ms")
+        print(f"  {'of its time, each after the first':<62}{ours / thirty * 30:>10,.3f}")
+
+
 if __name__ == "__main__":
     calls()
     columns()
@@ -209,3 +256,4 @@ if __name__ == "__main__":
     start_up()
     workbooks()
     quotes()
+    quotations()

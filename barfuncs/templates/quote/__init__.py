@@ -50,11 +50,11 @@ def _objections(inputs: Values, answers: Values) -> Problems:
 
 def _draw(book: Workbook, shop: Shop | None) -> None:
     costing_sheet(book)
+    prices_sheet(book)
+    customer_sheet(book)
     part_sheet.part_sheet(book, FORM)
     operations_sheet(book)
     more_costs_sheet(book)
-    prices_sheet(book)
-    customer_sheet(book)
     shop_sheet(book, FORM, shop)
     materials_sheet(book)
     bar_data_sheet(book)
@@ -66,7 +66,7 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
         "operation: common practice, no source.",
         "Samples: ISO 2859-1, single sampling plans for normal inspection. Outside work, packing and how a price is shown: common practice, no source.",
         "Half a rounding step goes up. The order total is the rounded price each times the quantity.",
-    ), (f"price_{n}" for n in BREAKS), MORE_PROBLEMS)
+    ), (f"price_{n}" for n in BREAKS), MORE_PROBLEMS, CHECKS)
 
 
 def _table(lines: Sequence[Values]) -> tuple[list[Head], list[list[str]]]:
@@ -89,6 +89,7 @@ TEMPLATE = Template(
     form=FORM,
     checks=CHECKS,
     draw=_draw,
+    pages=("Costing", "Prices", "Quotation"),
     draw_customer_page=customer_sheet,
     results=RESULTS,
     more_inputs=tuple(item.name for item in QUANTITIES),

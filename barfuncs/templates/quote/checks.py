@@ -12,7 +12,7 @@ from barfuncs.templates.every_order import (
     feeder_takes,
 )
 from barfuncs.templates.model import LOOK, NOTE, OK, STOP, Check, Missing
-from barfuncs.templates.quote import more_costs
+from barfuncs.templates.quote import brackets, more_costs
 from barfuncs.templates.quote.inputs import BREAKS
 from barfuncs.templates.shop_sheet import PROBLEMS
 
@@ -20,6 +20,8 @@ COSTS = ("material_used", "machine_cost", "setup_cost", "other_cost", "tool_cost
 CREDIT_TOO_HIGH = "has no price: chips and remnants would bring more than everything else costs"
 _TOO_HIGH = "+".join(f"IFERROR(--(scrap_credit_{n}>{'+'.join(f'{line}_{n}' for line in COSTS)}),0)" for n in BREAKS)
 _MOST_TO_MAKE = "MAX(" + ",".join(f"IF(ISBLANK(quantity_{n}),0,parts_to_make_{n})" for n in BREAKS) + ")"
+
+_NO_SCRAP = "The scrap rate is not filled in: no scrap is counted. Where there is none, fill in 0."
 
 CHECKS = (
     WHOLE_PARTS,
@@ -50,6 +52,7 @@ CHECKS = (
         ("IF(ISBLANK(cycle_time),IF(ISBLANK(tool_changes),FALSE,(tool_changes>0)+(tool_change_time>0)=1),FALSE)", LOOK,
          'IF(tool_changes>0,"Sheet Operations: "&tool_changes&" tool changes at 0 s each.","Sheet Operations: a tool change takes "'
          f'&{number_text("tool_change_time", 1)}&" s, but none is counted.")'),
+        ("LEN(not_reached)>0", LOOK, '"Sheet Operations: no row "&not_reached&"."'),
         ("edge_ideas>0", LOOK, '"Sheet Operations: how many parts an edge makes is an idea from usual constants of tool life in "&edge_ideas&" "'
                                '&IF(edge_ideas=1,"row","rows")&": count your own."'),
         ("TRUE", OK, '"Diameters, lengths and spindle speeds were held against bar, part and machine"&IF(material_group="","; no speeds '
@@ -63,7 +66,7 @@ CHECKS = (
          f'"The cycle time that is filled in counts, "&{number_text("cycle_time", 1)}&" s; the operation list gives "'
          f'&{number_text("listed_cycle", 1)}&" s."'),
     ),
-    plausible.prices_check("like_dollars>0"),
+    plausible.prices_check("like_dollars>0", brackets.LOOKS),
     more_costs.CHECK,
     Check("Price", (
         ("margin*markup>0", STOP, '"Give a margin or a markup, not both."'),
@@ -85,7 +88,9 @@ CHECKS = (
          '"Set-up pieces, "&setup_parts&", are more than the smallest quantity, "&MIN(quote_quantities)&"."'),
         *plausible.more_than_ordered("MAX(quote_quantities)", _MOST_TO_MAKE),
         ("costs_more>0", LOOK, '"A larger quantity costs more each than a smaller one, because whole bars are bought and '
-                                 'little of the last one is used, scrap makes one part more, or more is inspected or packed: see the sheet Prices."'),
+                                 'little of the last one is used, scrap makes one part more, or more is inspected or packed: see the sheet Prices."'
+                                 f'&IF(ISBLANK(scrap_rate)," {_NO_SCRAP}","")'),
+        ("ISBLANK(scrap_rate)", LOOK, f'"{_NO_SCRAP}"'),
         ("TRUE", OK, '"No larger quantity costs more each than a smaller one."'),
     ), long=True),
     plausible.QUOTATION,

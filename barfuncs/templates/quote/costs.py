@@ -1,5 +1,7 @@
 """The cost build-up of a quote: at each quantity, with the same bars used up, and what if."""
 
+from collections.abc import Mapping
+
 from barfuncs.templates import bar_for_part, part_sheet, plausible, speeds_sheet
 from barfuncs.templates.cell_text import fixed_text
 from barfuncs.templates.every_order import (
@@ -31,23 +33,24 @@ from barfuncs.templates.every_order import (
     with_first_parts,
 )
 from barfuncs.templates.model import Answer
-from barfuncs.templates.quote import more_costs
+from barfuncs.templates.quote import brackets, more_costs
 from barfuncs.templates.quote.inputs import BREAKS
 from barfuncs.templates.quote.operations import CYCLE_STEPS, LISTED_CYCLE
 from barfuncs.templates.shop_sheet import LARGEST_SIZE, MACHINE_ROW, MACHINE_WRONG, SHOP_PROBLEMS
 
 
-def _chain(tag: str, quantity: str, of: str, bars_in_use: str = "", in_lines: bool = False, **other: str) -> tuple[Answer, ...]:
+def _chain(tag: str, quantity: str, of: str, bars_in_use: str = "", in_lines: bool = False, bracket: Mapping[str, str] | None = None, **other: str) -> tuple[Answer, ...]:
     """The cost build-up of one quantity. `other` says which cells stand for arguments that this one changes, `bars_in_use` the
-    bars that parts come from where one more is used up, `in_lines` that each of the costs beside the lathe has a line of its own."""
+    bars that parts come from where one more is used up, `in_lines` that each of the costs beside the lathe has a line of its own, `bracket` what
+    changes a price by bracket."""
     used = {name: other.get(name, name) for name in ("parts_per_bar", "good_per_bar", "bar_length", "blanks_each", "cuts_per_supplied",
                                                       "bought_length", "bought_weight")}
-    used["price"] = other.get("price", "material_price")
+    used["price"] = f"material_at_{tag}"
     used["surcharge"] = other.get("material_surcharge", "material_surcharge")
 
     def a(name: str, label: str, number: str, unit: str = "", formula: str = "", calls: str = "", **refs: str) -> Answer:
         return Answer(f"{name}_{tag}", f"{label} {of}", number, unit, formula, calls,
-                      tuple({"quantity": quantity, "cycle_time": "cycle", "price": used["price"], **other, **refs}.items()))
+                      tuple({"quantity": quantity, "cycle_time": "cycle", **other, "price": used["price"], **refs}.items()))
 
     def mine(*names: str) -> dict[str, str]:
         return {name: f"{name}_{tag}" for name in names}
@@ -61,6 +64,8 @@ def _chain(tag: str, quantity: str, of: str, bars_in_use: str = "", in_lines: bo
         a("bought", "Bars to buy", "count", "bars", formula=bought_formula(f"bars_{tag}", used["blanks_each"])),
         a("cuts", "Saw cuts", "count", formula=cuts_formula(f"bars_{tag}", f"bought_{tag}", used["blanks_each"],
                                                             used["cuts_per_supplied"])),
+        a("material_at", "Price of the material", "money_each", "price_per",
+          formula=brackets.price_at(tag, other.get("price", "material_price"), **(bracket or {}))),
         a("material_cost", "Material", "money", "order", calls="material_line_cost", **mine("cuts"), bars=f"bought_{tag}",
           bar_length=used["bought_length"], bar_weight=used["bought_weight"]),
         a("last_rest", "Left of the last bar", "length", "length",
@@ -107,6 +112,7 @@ def _break(n: int) -> tuple[Answer, ...]:
     return (
         *_priced(str(n), quantity, of, in_lines=True),
         *more_costs.at_quantity(n),
+        *brackets.at_quantity(n),
         Answer(f"sure_{n}", f"Parts to make, with confidence {of}", "count", "parts", calls="parts_to_make",
                formula=with_first_parts(f"order_parts_{n}")),
         Answer(f"order_parts_{n}", f"Parts to make, with confidence, before those at the front of every bar {of}", "count", "parts",
@@ -132,6 +138,7 @@ WHAT_IFS: dict[str, tuple[str, dict[str, str]]] = {
     "shorter": ("Bar shorter by one part", _of_other_bar("shorter")),
     "bar": ("One bar more used up", {}),
 }
+_BRACKETS_IF = {"price": {"factor": "*1.1"}} | {tag: {"factor": f"*factor_{tag}", "each": f"brackets_each_{tag}"} for tag in ("longer", "shorter")}
 
 
 def _kept_to(length: str) -> str:
@@ -158,9 +165,11 @@ def _other_bar(tag: str, sign: str) -> tuple[Answer, ...]:
         Answer(f"bought_weight_{tag}", f"weight of a bar to buy, {tag} by one part", "weight", "weight",
                formula=f"section_weight*bought_length_{tag}"),
         # What is priced by the bar costs more where it is longer.
-        Answer(f"price_{tag}", f"price of the material, bar {tag} by one part", "money_each", "price_per",
-               formula=f'IF(bought_length_{tag}>0,IF(OR(price_per="bar",price_per="blank"),'
-                       f'material_price*bought_length_{tag}/bought_length,material_price),NA())'),
+        Answer(f"factor_{tag}", f"price of a bar {tag} by one part over that of this bar", "ratio", "",
+               formula=f'IF(bought_length_{tag}>0,IF(OR(price_per="bar",price_per="blank"),bought_length_{tag}/bought_length,1),NA())'),
+        Answer(f"price_{tag}", f"price of the material, bar {tag} by one part", "money_each", "price_per", formula=f"material_price*factor_{tag}"),
+        Answer(f"brackets_each_{tag}", f"what the brackets count, bar {tag} by one part", "general",
+               formula=brackets.each_formula(f"bought_length_{tag}", f"bought_weight_{tag}")),
     )
 
 
@@ -178,7 +187,8 @@ def _bars_said(tag: str) -> str:
 
 def _what_if(tag: str) -> tuple[Answer, ...]:
     label, other = WHAT_IFS[tag]
-    chain = _chain(f"if_{tag}", "what_if", f"if {label[0].lower()}{label[1:]}", "bars_if_now" if tag == "bar" else "", False, **other)
+    chain = _chain(f"if_{tag}", "what_if", f"if {label[0].lower()}{label[1:]}", "bars_if_now" if tag == "bar" else "", False,
+                   _BRACKETS_IF.get(tag), **other)
     if tag == "bar":
         chain = tuple(Answer(a.name, a.label, a.number, a.unit, "bars_if_now+1") if a.name == "bars_if_bar" else a
                       for a in chain)
@@ -225,9 +235,9 @@ STEPS = (
     *part_sheet.STARTS,
     Answer("like_dollars", "1 where the currency is worth about a dollar", "count",
            formula="IF(OR(" + ",".join(f'currency_shown="{c}"' for c in plausible.LIKE_A_DOLLAR) + "),1,0)"),
-    Answer("each_weight", "weight of a finished part", "weight_per_length", "weight",
+    Answer("each_weight", "weight of a finished part", "part_weight", "weight",
            formula=EACH_WEIGHT),
-    Answer("gross_weight", "weight of what one part uses of the bar", "weight_per_length", "weight",
+    Answer("gross_weight", "weight of what one part uses of the bar", "part_weight", "weight",
            formula="section_weight*bar_per_part"),
     Answer("trim_weight", "weight of one end trim", "weight_per_length", "weight", formula="section_weight*end_trim"),
     Answer("currency_shown", "currency on the quote", "text",
@@ -242,6 +252,8 @@ STEPS = (
     Answer("scrap_more", "scrap rate and 1 %", "percent", "", formula="scrap_rate+0.01"),
     Answer("price_more", "price of the material and 10 %", "money_each", "price_per", formula="material_price*1.1"),
     *more_costs.STEPS,
+    *brackets.STEPS,
+    brackets.CHEAPER,
     Answer("surcharge_more", "surcharge of the material and 10 %", "money_each", "per_weight", formula="material_surcharge*1.1"),
     *_other_bar("longer", "+"),
     *_other_bar("shorter", "-"),

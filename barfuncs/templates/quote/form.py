@@ -3,6 +3,7 @@
 from barfuncs.templates import bar_for_part, part_sheet
 from barfuncs.templates.form import Form
 from barfuncs.templates.part_sheet import SECTIONS
+from barfuncs.templates.quote.brackets import BRACKETS
 from barfuncs.templates.quote.costs import (
     BREAK_ANSWERS,
     COSTING,
@@ -20,7 +21,7 @@ from barfuncs.templates.quote.operations import NOT_COUNTED, OPERATION_LOOKS, OP
 FORM = Form("quote_", (i for group in (*INPUTS.values(), QUANTITIES, (WHAT_IF, TOOL), CYCLE_INPUTS, *MORE_COSTS.values(), LETTER, bar_for_part.BAR_FOR_PART) for i in group),
             (a for group in (*COSTING.values(), STEPS, *BREAK_ANSWERS.values(),
                              *WHOLE_ANSWERS.values(), *WHAT_IF_ANSWERS.values(), COSTS_MORE, PRICE_CHECKS, (OPERATION_LOOKS, NOT_COUNTED), LIMITS) for a in group),
-            (OPERATIONS, PROCESSES, SECTIONS))
+            (OPERATIONS, PROCESSES, SECTIONS, BRACKETS))
 RESULTS = ("parts_per_bar", "bar_weight", "cycle",
            *(f"{name}_{n}" for n in BREAKS for name in ("bars", "whole", "cost_each", "price", "total", "value")),
            *part_sheet.RESULTS, *bar_for_part.RESULTS)

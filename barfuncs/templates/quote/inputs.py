@@ -5,7 +5,7 @@ from collections.abc import Iterable
 
 from barfuncs.catalogue import kinds
 from barfuncs.templates import speeds_sheet
-from barfuncs.templates.every_order import BAR, JOB, LATHE, ORDER, PART, PRICE
+from barfuncs.templates.every_order import BAR, JOB, LATHE, LONGEST_PUSH, ORDER, PART, PRICE
 from barfuncs.templates.model import Input, make_input
 
 BREAKS = range(1, 7)
@@ -50,7 +50,7 @@ CYCLE_INPUTS = (
     make_input("tool_change_time", "Time of a tool change", kinds.Seconds, blank=0, from_shop=True),
     make_input("rapid_time", "Rapid moves together", kinds.Seconds, blank=0, from_shop=True),
     make_input("bar_feed_time", "Bar feed, one stroke", kinds.Seconds, blank=0, from_shop=True),
-    make_input("longest_push", "Longest push of the bar feed", kinds.PositiveLength, from_shop=True),
+    LONGEST_PUSH,
     make_input("handover_time", "Clamp, or hand-over", kinds.Seconds, blank=0, from_shop=True),
 )
 

@@ -1,12 +1,21 @@
 """What else a quote costs: outside and second operations, inspection, packing; and how its price is shown."""
 
 from barfuncs.catalogue import kinds
+from barfuncs.functions.outside import charged
 from barfuncs.templates.cell_text import fixed_text
 from barfuncs.templates.model import LOOK, NOTE, OK, Answer, Check, Missing, RowAnswer, Table, make_column
+from barfuncs.templates.quote.brackets import BRACKETS
 from barfuncs.templates.quote.inputs import BREAKS
 
 _BY_AREA = tuple(per for per in kinds.PROCESS_BASES if per.endswith("2"))
 _EACH = "PROCESS_COST(1,proc_rate,proc_rate_per,each_weight,surface_area,proc_time_each,0,0,units)"
+
+
+def _charged(quantity: str) -> str:
+    """Cell expression: what each process costs at a quantity, as `process_cost` has it."""
+    return charged(f"(proc_each*{quantity}+proc_lot)", "proc_minimum", "proc_freight")
+
+
 PROCESSES = Table(
     name="processes",
     item="proc",
@@ -23,7 +32,7 @@ PROCESSES = Table(
         make_column("freight", "Freight", kinds.Money, unit="the lot", blank=0, width=11),
     ),
     answers=(
-        RowAnswer("first", "At quantity 1", "blank_or_seconds", "the lot", "IF(proc_filled=0,0,IF(quantity_1>0,MAX(proc_minimum,proc_each*quantity_1+proc_lot)+proc_freight,NA()))",
+        RowAnswer("first", "At quantity 1", "blank_or_seconds", "the lot", f"IF(proc_filled=0,0,IF(quantity_1>0,{_charged('quantity_1')},NA()))",
                   width=12),
         RowAnswer("each", "For each part", "money_each", "each",
                   f'IF(proc_filled=0,0,IF(ISBLANK(proc_rate_per),NA(),IF(proc_rate_per="lot",0,{_EACH})+proc_sound))', aside=True),
@@ -48,9 +57,8 @@ INSPECTION_RATE_MISSING = Missing("AND(IFERROR(inspection_time>0,FALSE),ISBLANK(
 
 def _formulas(tag: str, quantity: str) -> tuple[str, str, str]:
     """Cell expressions: what outside work, inspection and packing of an order cost."""
-    each = f"(proc_each*{quantity}+proc_lot)"
     return (
-        f"IF(process_used=0,0*{quantity},SUMPRODUCT(proc_minimum+({each}>proc_minimum)*({each}-proc_minimum)+proc_freight))",
+        f"IF(process_used=0,0*{quantity},SUMPRODUCT({_charged(quantity)}))",
         f"IF(inspection_time=0,0*{quantity},INSPECTION_COST(PARTS_INSPECTED(parts_to_make_{tag},first_off,every,"
         f"IF(aql=0,0,SAMPLE_SIZE({quantity},aql,inspection_level))),inspection_time,inspection_rate))",
         f"IF(parts_in_box=0,0*{quantity},PACKING_COST({quantity},parts_in_box,box_cost))",
@@ -81,7 +89,7 @@ def _once(cost: str) -> str:
 STEPS = (
     Answer("process_used", "0 where no process costs anything", "money", "", "SUM(proc_each)+SUM(proc_lot)+SUM(proc_minimum)+SUM(proc_freight)"),
     Answer("more_used", "0 where there is neither process nor inspection nor packing", "money", "", "process_used+inspection_time+parts_in_box"),
-    Answer("parts_in_box", "Parts in a box", "count", "parts",
+    Answer("parts_in_box", "Parts in a box", "blank_or_count", "parts",
            "IF(box_weight+box_parts=0,0,IF(box_weight=0,box_parts,IF(each_weight<=box_weight*(1+1E-9),PARTS_PER_BOX(each_weight,box_weight,box_parts),NA())))"),
     Answer("priced_parts", "parts that the price shown is for", "count", "parts",
            "".join(f'IF(priced_per="{name}",{count},' for name, count in kinds.PRICED_PER.items()) + "NA()" + ")" * len(kinds.PRICED_PER)),
@@ -89,7 +97,7 @@ STEPS = (
            f"IF({_ONCE},setup_hours*setting_rate+tooling,0)"),
     Answer("setup_line", "set-up as a line of its own", "money", "order", _once("setup_hours*setting_rate")),
     Answer("tooling_line", "tooling as a line of its own", "money", "order", _once("tooling")),
-    Answer("more_looks", "processes that ask for a second look", "count", formula=PROCESSES.to_look_at),
+    Answer("more_looks", "rows that ask for a second look", "count", formula=f"{PROCESSES.to_look_at}+{BRACKETS.to_look_at}"),
     Answer("below_minimum", "quantities below the minimum order value", "count", formula="+".join(
         f"IF(ISBLANK(quantity_{n}),0,--(total_{n}+setup_line+tooling_line<minimum_order*(1-1E-9)))" for n in BREAKS)),
     Answer("value_said", "what the quotation says of the order total", "text", formula=
@@ -105,12 +113,12 @@ def at_quantity(n: int) -> tuple[Answer, ...]:
     price = f"price_whole_{n}*priced_parts"
     offered = f'{fixed_text(f"whole_{n}", 0)}&" at "&{fixed_text(price, f"2+2*(ROUND({price},2)<>ROUND({price},4))")}'
     return (
-        Answer(f"sample_{n}", f"Sample of the lot {of}", "count", "parts", f"IF(aql=0,0*{quantity},SAMPLE_SIZE({quantity},aql,inspection_level))"),
+        Answer(f"sample_{n}", f"Sample of the lot {of}", "blank_or_count", "parts", f"IF(aql=0,0*{quantity},SAMPLE_SIZE({quantity},aql,inspection_level))"),
         Answer(f"accepted_{n}", f"Accepted with at most so many bad parts {of}", "count", "parts",
-               f"IF(aql=0,0*{quantity},ACCEPTANCE_NUMBER({quantity},aql,inspection_level))"),
-        Answer(f"inspected_{n}", f"Parts inspected {of}", "count", "parts",
+               f"IF(aql=0,\"\",ACCEPTANCE_NUMBER({quantity},aql,inspection_level))"),
+        Answer(f"inspected_{n}", f"Parts inspected {of}", "blank_or_count", "parts",
                f"PARTS_INSPECTED(parts_to_make_{n},first_off,every,sample_{n})"),
-        Answer(f"boxes_{n}", f"Boxes {of}", "count", "boxes", f"IF(parts_in_box=0,0*{quantity},BOXES_NEEDED({quantity},parts_in_box))"),
+        Answer(f"boxes_{n}", f"Boxes {of}", "blank_or_count", "boxes", f"IF(parts_in_box=0,0*{quantity},BOXES_NEEDED({quantity},parts_in_box))"),
         Answer(f"shown_{n}", f"Price as shown {of}", "price", "", f"price_{n}*priced_parts"),
         Answer(f"value_{n}", f"Order value {of}", "money", "order",
                f"ORDER_VALUE(total_{n}+setup_line+tooling_line,minimum_order)", needs=quantity),

@@ -8,9 +8,14 @@ from barfuncs.catalogue.units import MM_PER_INCH
 from barfuncs.tables.taylor import WORK_OF_GROUP
 from barfuncs.templates.cell_text import number_text
 from barfuncs.templates.model import Answer, RowAnswer, Table, make_column
-from barfuncs.templates.part_sheet import SECTIONS, START, START_LOOK
+from barfuncs.templates.part_sheet import A_LITTLE, SECTIONS, START, START_LOOK, THREADS
 from barfuncs.templates.speeds_sheet import row_of, suggested_feed, suggested_speed
 
+_SAME_SIZE = 0.001
+_PITCH_SIZE = "op_start_diameter-0.649519*op_feed_rate"
+"""Cell expression: pitch diameter of a thread of 60 degrees, 3/8 sqrt(3) pitches less than its outer one: ISO 68-1, ISO 724."""
+_PITCH_SIZE_OFF = 0.2
+"""Pitches that it may be off, from memory: no less than the usual tolerances of an outer thread allow, less than half way to its core."""
 # Common practice, no source: what no lathe for bar is taken to do without being asked.
 _FAST_THREAD, _FAST_SPINDLE, _DEEP_HOLE = 200, 6000, 10  # in/min, rpm, diameters
 
@@ -23,6 +28,7 @@ def _is(*operations: str) -> str:
 
 _ALONG = ("turning", "taper turning", "boring")
 _PLUNGED = ("facing", "grooving", "cut-off")
+_TURNED, _HOLES = ("turning", "taper turning", "grooving"), ("drilling", "reaming", "boring")
 _LIKE = 'IF(OR(op_operation="taper turning",op_operation="boring"),"turning",IF(op_operation="grooving","cut-off",op_operation))'
 """Cell expression: the operation of the sheet Speeds that a row's speed and feed are like."""
 
@@ -43,6 +49,9 @@ def _looks() -> tuple[tuple[str, str], ...]:
         ("op_start_diameter>across_corners*1.002", '"! larger than the bar"'),
         ("op_length>2*part_length", '"! longer than the part"'),
         ("IF(speed_allowed>0,op_top_speed>speed_allowed,FALSE)", '"! above the max. speed"'),
+        (f'IF({_is("threading")},IF(ABS(op_start_diameter-thread_size)<={_SAME_SIZE}*thread_size,'
+         f"ABS(thread_pitch_size-({_PITCH_SIZE}))>{_PITCH_SIZE_OFF}*op_feed_rate,FALSE),FALSE)",
+         f'"! pitch diameter: about "&{number_text(_PITCH_SIZE, 4)}&" at this pitch"'),
         (f'IF({_is("threading", "tapping")},OR(op_feed_rate>0.35*op_start_diameter,op_feed_rate<0.006*{inch}),FALSE)',
          '"! pitch in the right unit?"'),
         ("IF(ISNUMBER(op_usual_feed),OR(op_feed_rate>5*op_usual_feed,op_feed_rate*20<op_usual_feed),FALSE)",
@@ -79,27 +88,27 @@ OPERATIONS = Table(
     row_label="Operation",
     rows=12,
     columns=(
-        make_column("note", "What", kinds.Text, "what is done, in words", width=31),
-        make_column("operation", "Operation", kinds.Operation, needed=True, width=13),
-        replace(make_column("spindle", "Spindle", kinds.Spindle, "main or second; left blank, the main spindle", width=9), default="main"),
-        make_column("start_diameter", "Start dia.", kinds.Diameter, blank=0, width=9.5, instead=START),
-        make_column("end_diameter", "End dia.", kinds.Length, blank=0, width=9.5),
-        make_column("length", "Length", kinds.PositiveLength, blank=0, width=9.5),
+        make_column("note", "What", kinds.Text, "what is done, in words", width=22),
+        make_column("operation", "Operation", kinds.Operation, needed=True, width=12.5),
+        replace(make_column("spindle", "Spindle", kinds.Spindle, "main or second; left blank, the main spindle", width=8), default="main"),
+        make_column("start_diameter", "Start dia.", kinds.Diameter, blank=0, width=9, instead=START),
+        make_column("end_diameter", "End dia.", kinds.Length, blank=0, width=9),
+        make_column("length", "Length", kinds.PositiveLength, blank=0, width=9),
         make_column("surface_speed", "Surface speed", kinds.SurfaceSpeed, blank=0, width=10),
-        make_column("feed_rate", "Feed per rev.", kinds.FeedRate, blank=0, width=9.5),
+        make_column("feed_rate", "Feed per rev.", kinds.FeedRate, blank=0, width=9),
         make_column("top_speed", "Max. speed", kinds.SpindleSpeed, unit="rpm", blank=0, width=9),
         make_column("passes", "Passes", kinds.PositiveCount, blank=1, width=8),
         make_column("extra_time", "Extra time", kinds.Seconds, blank=0, width=8),
         make_column("parts_per_edge", "Parts per edge", kinds.PositiveCount, "parts that one edge makes, as the shop counted them", unit="parts",
                     blank=0, width=9),
         make_column("edge_cost", "Cost of an edge", kinds.Money, blank=0, width=9),
-        make_column("edge_change_time", "Change of an edge", kinds.Seconds, blank=0, width=9.5),
+        make_column("edge_change_time", "Change of an edge", kinds.Seconds, blank=0, width=9),
     ),
     answers=(
-        RowAnswer("time", "Time", "blank_or_seconds", "seconds", "IF(ISBLANK(op_operation),IF(op_filled=0,0,NA()),op_cut_time+op_sound)", width=9),
+        RowAnswer("time", "Time", "blank_or_seconds", "seconds", "IF(ISBLANK(op_operation),IF(op_filled=0,0,NA()),op_cut_time+op_sound)", width=8),
         RowAnswer("speed", "Spindle speed", "blank_or_count", "rpm",
                   f'IF(ISBLANK(op_operation),0*op_time,IF({_is(*TIMED_OPERATIONS)},0*op_time,0*op_time+MIN(IF(op_limit>0,op_limit,1E99),'
-                  'IF(units="mm",1000,12)*op_surface_speed/(PI()*op_start_diameter))))', width=9.5),
+                  'IF(units="mm",1000,12)*op_surface_speed/(PI()*op_start_diameter))))', width=9),
         RowAnswer("usual_speed", "Suggested speed", "general", "surface_speed", suggested_speed("op_speeds_row"), small=True, width=11),
         RowAnswer("usual_feed", "Suggested feed", "general", "feed_rate",
                   suggested_feed("op_speeds_row", "op_operation", "op_start_diameter"), small=True, width=11),
@@ -117,10 +126,15 @@ OPERATIONS = Table(
         RowAnswer("edge_share", "Share of an edge that a part uses", "general", "",
                   "0*op_time+0*taylor_n+IF(op_edge_cost+op_edge_change_time=0,0,IF(op_parts_per_edge>0,1/op_parts_per_edge,"
                   "IF(ISNUMBER(op_usual_edge),IF(op_usual_edge>0,1/op_usual_edge,NA()),NA())))", aside=True),
+        # A row without an end diameter may turn to any.
+        RowAnswer("turns_to", "Diameter it turns to; 1E9 for none, 2E9 for a hole", "count", "length",
+                  f'0*op_time+IF({_is(*_TURNED)},op_end_diameter,IF({_is(*_HOLES)},2E9,IF({_is("facing")},'
+                  "IF(op_end_diameter>0,op_end_diameter,1E9),1E9)))", aside=True),
         RowAnswer("side", "Tool at the main spindle 1, at the second 2, none 0", "count", "",
                   '0*op_time+IF(ISBLANK(op_operation),0,IF(op_operation="other",0,IF(op_spindle="second",2,1)))', aside=True),
     ),
     calls="operation_time",
+    marks_width=30,
     falls_back={"top_speed": "top_speed", "start_diameter": SECTIONS.name},
     wrong_if=(("IF(ISERROR(op_time),FALSE,ISERROR(op_edge_share))", "parts per edge are missing"),),
     looks=(*_looks(), START_LOOK),
@@ -128,6 +142,33 @@ OPERATIONS = Table(
 
 OPERATION_LOOKS = Answer("operation_looks", "rows of the operation list that do not look like this part", "count",
                          formula=OPERATIONS.to_look_at)
+_LEAST = "SMALL(section_size,ROWS(section_size)-part_sections+1)"
+_AT = "MATCH(least_section,section_size,0)"
+
+
+def _named(row: str) -> str:
+    """Cell expression: what a section is called, by its row."""
+    return f'IF(INDEX(section_note,{row})="","section "&{row},INDEX(section_note,{row}))'
+
+
+_THINNER = f'IF(least_section<IF(shape="flat",MIN(size,thickness),size)*{1 - A_LITTLE:g},'
+_TURNED_TO = f"MIN(op_turns_to)<=least_section*{1 + A_LITTLE:g}"
+_DONE = (f'IF(INDEX(section_shape,{_AT})="thread",IF({_TURNED_TO},TRUE,SUMPRODUCT(--(op_like="threading"))>0),'
+         f'IF(INDEX(section_shape,{_AT})="round",{_TURNED_TO},SUMPRODUCT((op_like="milling")+(op_like="other"))>0))')
+_NO_HOLE = 'IF(largest_bore>0,IF(OR(shape="tube",shape="hexagon tube"),FALSE,MAX(op_turns_to)<2E9),FALSE)'
+_NOT_TURNED = (f'IF({_DONE},"",IF(INDEX(section_shape,{_AT})="round","turns down to ",IF(INDEX(section_shape,{_AT})="thread","turns or threads ",'
+               f'"mills the flats of "))&{_named(_AT)}&", "&{number_text("least_section", 4)})')
+REACHED = (
+    Answer("least_section", "size of the thinnest section of the part, 0 where no operation list goes with it", "length", "length",
+           formula=f"IF(part_sections>0,IF(cutting_time>0,{_LEAST},0),0)"),
+    Answer("thread_pitch_size", "pitch diameter of the thread of the part, where it has one alone", "length", "length",
+           formula=f"IF(thread_size>0,SUMPRODUCT({THREADS},section_end_size),0)"),
+    Answer("not_turned", "the thinnest section where no row of the operation list turns down to it", "text",
+           formula=f'IF(least_section>0,{_THINNER}{_NOT_TURNED},""),"")'),
+    Answer("not_reached", "what of the part no row of the operation list makes", "text",
+           formula=f'IF(least_section>0,not_turned&IF({_NO_HOLE},IF(not_turned="","","; no row ")&"makes the bore",""),"")'),
+)
+"""Whether the operation list makes the part that is drawn: as far as a row says how far it turns."""
 _TWO_SIDES = 'OR(second_cutting>0,IFERROR(RIGHT(machine_type,14)="second spindle",FALSE))'
 NOT_COUNTED = Answer("not_counted", "times beside the cuts that are not given", "text", formula="&".join(
     f'IF({condition},"{words}, ","")' for condition, words in (
@@ -152,13 +193,14 @@ CYCLE_STEPS = (
     Answer("main_changes", "Tool changes at the main spindle", "count", "", formula=f"IF(ISBLANK(tool_changes),{_changes(1)},tool_changes)"),
     Answer("second_changes", "Tool changes at the second spindle", "count", "", formula=_changes(2)),
     Answer("feed_each", "Feed of the bar for one part", "rate", "seconds",
-           formula="FEED_TIME_PER_PART(bar_feed_time,IF(ISBLANK(longest_push),1,FEED_STROKES(bar_per_part,longest_push,parts_per_feed)),parts_per_feed)"),
+           formula="FEED_TIME_PER_PART(bar_feed_time,strokes,parts_per_feed)"),
     Answer("main_side", "Main spindle, all but hand-over", "rate", "seconds",
            formula="CYCLE_TIME_OF(cutting_time-second_cutting,main_changes,tool_change_time,rapid_time,feed_each)"),
     Answer("second_side", "Second spindle, all but hand-over", "rate", "seconds", formula="second_cutting+second_changes*tool_change_time"),
     Answer("edge_change_each", "Changes of edges, spread over the parts", "figure", "seconds", formula="SUMPRODUCT(op_edge_change_time,op_edge_share)"),
     Answer("tool_each", "Edges used by one part", "money_each", "each", formula="SUMPRODUCT(op_edge_cost,op_edge_share)"),
     Answer("edge_ideas", "rows whose parts per edge are an idea", "count", formula="SUMPRODUCT((op_parts_per_edge=0)*(op_edge_share>0))"),
+    *REACHED,
 )
 LISTED_CYCLE = Answer("listed_cycle", "Cycle time from the operation list", "rate", "seconds",
                       formula="IF(cutting_time>0,TWO_SPINDLE_CYCLE(main_side,second_side,handover_time)+edge_change_each,NA())")

@@ -6,11 +6,12 @@ from openpyxl.chart.marker import Marker
 from openpyxl.styles import Alignment, Border, Font, Side
 
 from barfuncs.templates import layout
-from barfuncs.templates.cell_text import UNIT_SUFFIX, number_text
+from barfuncs.templates.cell_text import UNIT_SUFFIX, fixed_text, number_text
 from barfuncs.templates.every_order import SIZE_TEXT
 from barfuncs.templates.form import put_framed, table_widths
 from barfuncs.templates.model import LOOK, STOP
 from barfuncs.templates.page import Page, add_page
+from barfuncs.templates.quote.brackets import BRACKETS
 from barfuncs.templates.quote.checks import CHECKS
 from barfuncs.templates.quote.costs import COSTING, WHAT_IFS
 from barfuncs.templates.quote.form import FORM
@@ -20,40 +21,57 @@ from barfuncs.templates.quote.operations import OPERATIONS
 
 
 def costing_sheet(book: Workbook) -> None:
-    page = add_page(book, "Costing", {"A": 1.5, "B": 29, "C": 21, "D": 17, "E": 2.5, "F": 34, "G": 13, "H": 11})
-    page.title("Quote: costing")
-    page.put("F:H", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True, shrink=True)
+    """Two stacks side by side: inputs, and answers with the checks."""
+    page = add_page(book, "Costing", {"A": 1.5, "B": 11.5, "C": 30, "D": 19, "E": 15, "F": 2, "G": 32, "H": 13, "I": 14})
+    page.next_row(24)
+    page.put("B:D", "Quote: costing", size=18, bold=True, color=layout.ACCENT)
+    page.put("G:I", '=IFERROR(IF(job="","",job&"   ")&IF(part_number="","",part_number),"")', size=12, bold=True, shrink=True)
+    page.next_row(27)
+    FORM.put_status(page, "B:I", "quote")
+    page.next_row(18)
+    page.put("B:I", "=" + _headline(), size=12, bold=True, color=layout.ACCENT, shrink=True)
     page.remark("Fill the framed cells; those marked * are needed. For the customer print the sheet Quotation "
                 "alone, not the workbook.")
-    page.next_row(30)
-    FORM.put_status(page, "B:H", "quote")
-    page.skip()
     top = page.row
-    FORM.put_inputs(page, INPUTS, "BCD")
-    right = page.beside(top)
-    right.heading("F:H", "Quantities, and the price each")
-    first = right.row + 1
+    job, *others = INPUTS.items()
+    FORM.put_group(page, *job, "BCDE")
+    first = page.row + 1
     for n, item in zip(BREAKS, QUANTITIES, strict=True):
-        right.next_row()
-        right.put("F", item.label + (" *" if item.needed else ""))
-        put_framed(right, item, "G")
-        price = right.take("H")
+        page.next_row()
+        if page.row == first:
+            page.put("B", "Quantities, price each", rows=len(QUANTITIES), bold=True, color=layout.ACCENT, wrap=True)
+        page.put("C", item.label + (" *" if item.needed else ""))
+        put_framed(page, item, "D")
+        price = page.take("E")
         layout.style_answer(page.sheet, price, "price", bold=True)
         page.sheet[price].value = f'=IF(ISBLANK(quantity_{n}),"",quote_price_{n})'
-    page.name("quote_quantities", f"G{first}:G{right.row}")
-    layout.quiet_errors(page.sheet, f"H{first}:H{right.row}")
-    below = right.row + 2
-    FORM.put_answers(right, COSTING, "FGH")
-    layout.quiet_errors(page.sheet, f"G{below}:G{right.row + 1}")
-    for line in range(top + 1, page.row + 1):
-        page.sheet.row_dimensions[line].height = 15.5
-    page.skip()
-    FORM.put_checks(page, CHECKS)
-    page.skip()
+    layout.overline(page.sheet, "BC", first)
+    page.name_rows("quote_quantities", "D", first)
+    layout.quiet_errors(page.sheet, f"E{first}:E{page.row}")
+    for title, items in others:
+        FORM.put_group(page, title, items, "BCDE")
+    right = page.beside(top)
+    FORM.put_answers(right, COSTING, "GHI", size=10)
+    layout.quiet_errors(page.sheet, f"H{top + 2}:H{right.row + 1}")
+    FORM.show_checks(right, CHECKS, "G:I", short=2, long=4)
+    page.row = max(page.row, right.row)
     page.next_row()
     page.put("B", "Times and prices are for planning. Before parts are made, the machine's manual, the shop's "
                   "rules, local codes and licensed engineers come first.", italic=True, color=layout.SOFT, size=9)
-    page.print_to("H")
+    for line in range(top, page.row + 1):
+        page.sheet.row_dimensions[line].height = layout.CLOSE
+    page.print_to("I")
+    layout.keep_in_view(page.sheet, "A4")
+
+
+def _headline() -> str:
+    """Cell expression: quantities and the price each, in one line; what is not known yet is a dash."""
+    pieces = []
+    for n in BREAKS:
+        price = f"quote_price_{n}"
+        shown = fixed_text(price, f"2+2*(ROUND({price},2)<>ROUND({price},4))")
+        pieces.append(f'IF(ISBLANK(quantity_{n}),"",IFERROR({fixed_text(f"use_quantity_{n}", 0)},"-")&" at "&IFERROR({shown},"-")&"     ")')
+    return "&".join(pieces)
 
 
 _WHAT_EACH_NEEDS = (
@@ -85,6 +103,7 @@ def operations_sheet(book: Workbook) -> None:
                 "counts unless one is filled in on the sheet Costing.")
     page.skip()
     last = FORM.put_table(page, OPERATIONS)
+    top = page.row - OPERATIONS.rows + 1
     page.skip()
     right = page.beside(page.row)
     page.heading("B:D", "Cycle time")
@@ -107,6 +126,7 @@ def operations_sheet(book: Workbook) -> None:
         right.put("H", text, size=9)
     page.row = max(page.row, right.row) + 1
     page.print_to(last)
+    layout.keep_in_view(sheet, f"D{top}", zoom=85)
 
 
 _LINES = ("parts_to_make", "sure", "bars", "bought", "material_cost", "rack_value", "scrap_credit", "machine_cost", "setup_cost", "other_cost", "tool_cost",
@@ -124,15 +144,26 @@ _MORE_REMARKS = (
 )
 
 
+_BRACKET_REMARKS = (
+    "Price brackets, where the supplier has them: from a row's quantity on its price stands in for the material price of the sheet Costing, for all that is",
+    "bought, at each quantity and in the what-ifs; below the first row the material price holds. They cost: bars and surcharge of the fewest bars.",
+)
+
+
 def more_costs_sheet(book: Workbook) -> None:
     page = add_page(book, "More costs", table_widths(PROCESSES), landscape=True)
     sheet = page.sheet
     page.title("More costs")
-    page.remark("Outside and second operations, inspection, packing, and how the price is shown. What is left blank costs nothing; "
+    page.remark("Outside and second operations, price brackets of the material, inspection, packing, and how the price is shown. What is left blank costs nothing; "
                 "what it all costs at each quantity stands on the sheet Prices.")
     page.skip()
     last = FORM.put_table(page, PROCESSES)
     for text in _MORE_REMARKS:
+        page.next_row()
+        page.put("B", text, size=9, color=layout.SOFT)
+    page.skip()
+    FORM.put_table(page, BRACKETS)
+    for text in _BRACKET_REMARKS:
         page.next_row()
         page.put("B", text, size=9, color=layout.SOFT)
     page.skip()
@@ -156,13 +187,37 @@ def more_costs_sheet(book: Workbook) -> None:
                 sheet[ref].alignment = Alignment(horizontal="left", vertical="center", indent=1)
     shown = f"F{first}:{last}{right.row}"
     # One rule, and without a name: the engine works rules out too, each time.
-    sheet.conditional_formatting.add(shown, layout.rule_where(f'$E{first}=""', font=Font(color="FFFFFF"), stopIfTrue=True))
+    sheet.conditional_formatting.add(shown, layout.rule_where(f'$E{first}=""', font=Font(color=layout.GROUND), stopIfTrue=True))
     layout.quiet_errors(sheet, shown)
     right.skip()
     right.next_row()
     right.put("E", "Parts in a box")
     layout.quiet_errors(sheet, FORM.put_value(right, "parts_in_box", "H"))
+    right.skip()
+    _what_is_bought(right, last)
+    page.row = max(page.row, right.row)
     page.print_to(last)
+
+
+def _what_is_bought(page: Page, last: str) -> None:
+    """What each quantity buys, and the price that holds for it; nothing where there are no brackets."""
+    sheet, columns = page.sheet, ("F", "G", "H")
+    page.heading(f"E:{last}", "What each quantity buys, where there are price brackets")
+    page.next_row()
+    for column, head in zip(("E", *columns), ("Quantity", "Buys", "Price used", "Costs"), strict=True):
+        page.put(column, head, size=9, color=layout.SOFT, align="right")
+    first = page.row + 1
+    for n in BREAKS:
+        page.next_row()
+        ref = page.take("E")
+        layout.style_answer(sheet, ref, "count")
+        sheet[ref].value = f'=IF(IFERROR(quote_brackets_used,0)=0,"",IF(ISBLANK(quantity_{n}),"",use_quantity_{n}))'
+        for column, name in zip(columns, ("buys", "material_at", "bars_cost"), strict=True):
+            FORM.put_value(page, f"{name}_{n}", column)
+        page.put(last, f'=IF(IFERROR(quote_cheaper_{n},0)>0,"{LOOK} more bars cost less in total","")', size=9, bold=True, color=layout.ACCENT, indent=1)
+    shown = f"F{first}:H{page.row}"
+    sheet.conditional_formatting.add(shown, layout.rule_where(f'$E{first}=""', font=Font(color="FFFFFF"), stopIfTrue=True))
+    layout.quiet_errors(sheet, shown)
 
 
 def prices_sheet(book: Workbook) -> None:
@@ -181,7 +236,7 @@ def prices_sheet(book: Workbook) -> None:
         ref = page.take(column)
         layout.style_answer(sheet, ref, "count", bold=True)
         sheet[ref].value = f'=IF(ISBLANK(quantity_{n}),"",use_quantity_{n})'
-    price_row = 0
+    price_row, top = 0, page.row + 1
     for name in _LINES:
         page.next_row()
         page.put("B", FORM.answers[f"{name}_1"].label.removesuffix(" at quantity 1"), bold=name in _STRONG)
@@ -203,7 +258,7 @@ def prices_sheet(book: Workbook) -> None:
             FORM.put_value(page, f"{name}_{n}", column, bold=name == "price_whole")
     # A quantity that is not asked for leaves its column blank. One rule, and without a name: the engine works rules out too.
     shown = f"C{first}:H{page.row}"
-    sheet.conditional_formatting.add(shown, layout.rule_where(f'C${first - 1}=""', font=Font(color="FFFFFF"), stopIfTrue=True))
+    sheet.conditional_formatting.add(shown, layout.rule_where(f'C${first - 1}=""', font=Font(color=layout.GROUND), stopIfTrue=True))
     layout.quiet_errors(sheet, shown)
     page.skip()
     page.heading("B:F", "What if, before rounding")
@@ -221,10 +276,11 @@ def prices_sheet(book: Workbook) -> None:
         sheet[FORM.put_value(page, f"change_{tag}", "D")].number_format = "+#,##0.0000;-#,##0.0000;0"
         sheet[FORM.put_value(page, f"change_share_{tag}", "E")].number_format = "+0.0%;-0.0%;0.0%"
         sheet[FORM.put_value(page, f"bars_said_{tag}", "F")].alignment = Alignment(horizontal="right", vertical="center")
-    layout.quiet_errors(sheet, f"C{first + 1}:E{page.row}")
+    layout.quiet_errors(sheet, f"C{first + 1}:F{page.row}")
     _price_chart(beside, price_row)
     page.row = max(page.row, beside.row + 14)
     page.print_to("I")
+    layout.keep_in_view(sheet, f"C{top}")
 
 
 def _price_chart(page: Page, price_row: int) -> None:
@@ -263,7 +319,7 @@ def _price_chart(page: Page, price_row: int) -> None:
     chart.x_axis.scaling.min = chart.y_axis.scaling.min = 0
     chart.x_axis.number_format, chart.y_axis.number_format = "#,##0", "#,##0.00"
     chart.x_axis.majorGridlines = None
-    chart.width, chart.height = 8.3, 6.6  # type: ignore[assignment]
+    chart.width, chart.height = 7.3, 6.6  # type: ignore[assignment]
     sheet.add_chart(chart, page.take("G:I", 15).partition(":")[0])
 
 
@@ -276,7 +332,10 @@ def customer_sheet(book: Workbook) -> None:
         aside.next_row()
         FORM.put_input(aside, item.name, "GHI")
         sheet[f"H{aside.row}"].number_format = "yyyy-mm-dd" if item.name in ("quote_date", "valid_until") else "General"
-    aside.skip()
+    aside.next_row(30)
+    blank = "&".join(f'IF({name}="",", {word}","")' for name, word in (("customer", "customer"), ("quote_number", "number"), ("quote_date", "date")))
+    aside.put("G:H", f'=IF(quote_problems<>"","",IF(OR(customer="",quote_number="",quote_date=""),"{LOOK}  Blank on this page: "'
+                     f'&MID({blank},3,60)&".",""))', bold=True, color=layout.ACCENT, wrap=True)
     aside.next_row()
     aside.put("G", "Print or export this sheet alone, then send that: the workbook holds your costs.", bold=True, color=layout.ACCENT)
     page.next_row(24)
