@@ -130,7 +130,7 @@ def pdf(bars: Sequence[Bar]) -> bytes:
             fits = max(_LEAST, min(size, size * room / max(width(text, size, bold), 1)))
             canvas.setFillColor(HexColor(f"#{layout.SOFT}"))
             canvas.setFont(typeface().fontName, 10)
-            canvas.drawString(x + _INDENT, y + (height - _CAPITALS * 10) / 2, heading)
+            canvas.drawString(x + _INDENT, y + (height - _CAPITALS * fits) / 2, heading)
             canvas.setFillColor(HexColor(f"#{layout.INK}"))
             canvas.setFont(typeface(bold).fontName, fits)
             canvas.drawString(start, y + (height - _CAPITALS * fits) / 2, text)
