@@ -10,7 +10,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from barfuncs.errors import BarfuncsError
 from barfuncs.filling.quotation_pdf import PAPERS
-from barfuncs.filling.strips import characters, typeface, width
+from barfuncs.filling.strips import characters, clipped, typeface, width
 from barfuncs.rack.bars import Bar, length_words
 from barfuncs.templates import layout
 from barfuncs.templates.shop import paper_for
@@ -95,7 +95,7 @@ _SIDE, _TOP, _BETWEEN, _INDENT, _HEADINGS = 30.0, 36.0, 10.0, 8.0, 62.0
 _CAPITALS = 0.73
 """Height of a capital letter, of that of the type."""
 _LEAST = 6.0
-"""No type is smaller."""
+"""No type is smaller; what is longer still, such as an owner of 80 letters, ends with three points."""
 
 
 def pdf(bars: Sequence[Bar]) -> bytes:
@@ -133,6 +133,6 @@ def pdf(bars: Sequence[Bar]) -> bytes:
             canvas.drawString(x + _INDENT, y + (height - _CAPITALS * fits) / 2, heading)
             canvas.setFillColor(HexColor(f"#{layout.INK}"))
             canvas.setFont(typeface(bold).fontName, fits)
-            canvas.drawString(start, y + (height - _CAPITALS * fits) / 2, text)
+            canvas.drawString(start, y + (height - _CAPITALS * fits) / 2, clipped(text, room, fits) if fits == _LEAST else text)
     canvas.save()
     return buffer.getvalue()
