@@ -175,6 +175,7 @@ ToleranceClass: TypeAlias = (
         "A108 over 0.55% C",
         "A484",
         "EN 10060",
+        "common practice",
         "none",
     ]
     | str

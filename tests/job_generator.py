@@ -22,6 +22,7 @@ from barfuncs.catalogue.kinds import (
     ROUNDINGS,
     SETUP_PRICED,
     SPINDLES,
+    STEELS,
     TIMED_OPERATIONS,
     TOLERANCE_CLASSES,
 )
@@ -51,7 +52,7 @@ def good_job(rng: random.Random) -> dict[str, Any]:
     optional = {
         "finished_size": round(size * rng.choice([1, 1, rng.uniform(0.7, 1), rng.uniform(0.9, 1)]), digits),
         "surface": rng.choice(BAR_SURFACES), "tolerance_class": rng.choice(["standard", *TOLERANCE_CLASSES]),
-        "defect_class": rng.choice(["class 1", *DEFECT_CLASSES]), "clean_up": length(0, 0.02),
+        "defect_class": rng.choice(["class 1", *DEFECT_CLASSES]), "clean_up": length(0, 0.02), "steel": rng.choice(STEELS),
         "facing": length(0, 0.06), "end_trim": length(0, 0.5), "scrap_rate": rng.choice([0, 0.01, 0.03, 0.125]),
         "setup_parts": rng.randint(0, 12), "material_price": round(rng.uniform(0.4, 60), 2),
         "price_per": rng.choice(PRICE_BASES),
@@ -293,6 +294,8 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     bar_weight = bf.bar_weight(*solid, job["bar_length"], job.get("thickness"), job["units"])
     bar_cost = bf.material_cost(1, job["material_price"], job["price_per"], job["bar_length"], bar_weight, units=job["units"])
     job |= {name: rng.uniform(0, 0.8) * bar_cost / bar_weight for name in ("chip_price", "remnant_price") if name in job}
+    apart = random.Random(repr(job))  # which leaves all else as it is
+    job |= {name: value for name, value in (("freight_charged", 35.5), ("valid_days", 30), ("paper", "letter")) if apart.random() < 0.3}
     if not any(name.startswith("op_") for name in job) or rng.random() < 0.3:
         job["cycle_time"] = round(rng.uniform(4, 900), 1)
     else:
@@ -301,7 +304,7 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
 
 
 _PLAN = {"units": "in", "material": "Steel 1215", "size": 1.0, "part_length": 2.0, "cutoff_width": 0.1, "face_to_cutoff": 0.2, "grip_length": 2.0,
-         "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2, "finished_size": 0.9,
+         "bar_length": 144.0, "supplied_length": 300.0, "kerf": 0.1, "material_price": 2.0, "price_per": "lb", "machine_rate": 80.0, "part_weight": 0.2, "finished_size": 0.9, "steel": "carbon below 0.25%",
          "feeder_longest_bar": 160.0, "machine_type": "guide bush", "top_speed": 4000.0, "rear_hold": 3.0, "first_parts_scrapped": 1.0}
 GOOD_INPUTS: dict[str, dict[str, Any]] = {
     "job_plan": {**_PLAN, "quantity": 100.0, "feeder_bars": 4.0, "cycle_time": 40.0, "parts_bin": 400.0, "chip_bin": 55.0, "bulk_factor": 9.0,
@@ -317,7 +320,7 @@ GOOD_INPUTS: dict[str, dict[str, Any]] = {
               "first_off": 2.0, "every": 50.0, "aql": 1.0, "inspection_time": 90.0, "inspection_rate": 60.0, "box_weight": 35.0,
               "box_parts": 160.0, "box_cost": 4.2, "minimum_order": 50.0,
               "bracket_1_from": 20.0, "bracket_1_price": 1.9, "bracket_2_from": 2000.0, "bracket_2_price": 1.5,
-              "setup_priced": "lines of their own"},
+              "setup_priced": "lines of their own", "freight_charged": 40.0, "valid_days": 30.0, "paper": "letter"},
 }
 """For each template inputs with every optional one filled in that has no default, but for the thickness, which a round bar has
 not; for the plan's bars on the shelf, without which the run rests on the order; and for the quote's cycle time, without which the

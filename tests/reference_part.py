@@ -1,8 +1,10 @@
 """The part of a job worked out in plain Python with the functions over a range: what the sheet Part must agree with."""
 
+import re
 from typing import Any
 
 import barfuncs as bf
+from barfuncs.catalogue import materials
 
 COLUMNS = ("shape", "size", "length", "end_size", "bore", "bore_end")
 SECTIONS = range(1, 17)
@@ -31,7 +33,23 @@ def largest_round(rows: list[tuple[Any, ...]]) -> float:
     return max((max(size, end or 0) if shape != "thread" else size for shape, size, _, end, *_ in rows if shape in ("round", "thread", None)), default=0)
 
 
-BAR = ("bar_size_needed", "bar_leaves", "bar_why")
+STAINLESS = ("stainless steel", "duplex stainless", "nitrogen-strengthened stainless")
+STEEL = ("free-machining steel", "carbon steel", "alloy steel", "tool steel", *STAINLESS)
+
+
+def standard_class(material: Any, shape: str, units: str) -> tuple[str, bool]:
+    """The class that "standard" means for a bar, and whether it is no more than an idea."""
+    table = materials.active()
+    group = table[material].group if isinstance(material, str) and material in table else ""
+    if units == "mm":
+        return "standard", group not in STEEL
+    if group in STAINLESS and shape == "round":
+        return "A484", False
+    found = {"free-machining steel": "A108 to 0.55% C", "carbon steel": "A108 to 0.55% C", "alloy steel": "A108 over 0.55% C"}.get(group)
+    return found or "common practice", found is None
+
+
+BAR = ("bar_size_needed", "bar_leaves", "bar_why", "bar_bow")
 CLASSES = {"tolerance_class": "standard", "defect_class": "class 1", "clean_up": 0}
 
 
@@ -43,8 +61,11 @@ def bar_for_part(i: dict[str, Any]) -> dict[str, Any]:
         wide = max(max(size, end or 0) if (own or "round") == shape else bf.part_width([(own, size, length, end, *more)], units)
                    for own, size, length, end, *more in rows)
     if not wide or shape not in ("round", "hexagon", "square"):
-        return {"bar_size_needed": "-", "bar_leaves": "-", "bar_why": ""}
+        return {"bar_size_needed": "-", "bar_leaves": "-", "bar_why": "", "bar_bow": bow(i)}
     given = {name: i.get(name) or default for name, default in CLASSES.items()}
+    idea = False
+    if given["tolerance_class"] == "standard":
+        given["tolerance_class"], idea = standard_class(i["material"], shape, units)
     flats = not i.get("finished_size") and shape != "round" and any(row[:2] == (shape, wide) for row in rows)
     given["surface"] = i.get("surface") or ("as drawn" if flats else "turned")
     bar = {"bar_shape": shape, "units": units} | {name: given[name] for name in ("tolerance_class", "defect_class", "clean_up")}
@@ -53,6 +74,8 @@ def bar_for_part(i: dict[str, Any]) -> dict[str, Any]:
         wanted = {"surface": given["surface"], "part_shape": shape, **bar}
         found["bar_size_needed"] = bf.bar_size_for(wide, **wanted)
         found["bar_why"] = bf.bar_size_reason(wide, **wanted)
+        if idea:  # behind the class
+            found["bar_why"] = re.sub(r"(\((?:h1[012]|common practice))", r"\1, an idea: no standard here is for this bar", found["bar_why"])
     except bf.InputError:
         shown = f"{wide:.4f}".rstrip("0").rstrip(".")
         drawn = f"no {shown} {units} in the list to stay as drawn, so it is turned: " if given["surface"] == "as drawn" else ""
@@ -61,7 +84,18 @@ def bar_for_part(i: dict[str, Any]) -> dict[str, Any]:
         found["bar_leaves"] = bf.size_left(i["size"], **bar)
     except bf.InputError:
         found["bar_leaves"] = "-"
-    return found
+    return found | {"bar_bow": bow(i)}
+
+
+def bow(i: dict[str, Any]) -> Any:
+    """How far the bar that is loaded may be off straight, by the figures of EN 10278 for each metre."""
+    size_mm = i["size"] * (1 if i["units"] == "mm" else 25.4)
+    per_metre = {"carbon from 0.25% or alloy": {"round": 1.5, "hexagon": 2, "square": 2}}.get(i.get("steel"), {"round": 1, "hexagon": 1, "square": 1})
+    table = materials.active()
+    group = table[i["material"]].group if isinstance(i["material"], str) and i["material"] in table else ""
+    if not i.get("steel") or group not in ("", *STEEL) or i["shape"] not in per_metre or (i["shape"] != "round" and size_mm > 75 * (1 + 1e-12)):
+        return "-"
+    return per_metre[i["shape"]] * i["bar_length"] / 1000
 
 
 def part(i: dict[str, Any], bar_per_part_weight: float) -> dict[str, Any]:

@@ -2,10 +2,12 @@
 
 import io
 import random
+import re
 
 import openpyxl
 import pytest
 from job_generator import GOOD_INPUTS
+from reference_part import standard_class
 from template_forms import in_the_sheet
 
 import barfuncs as bf
@@ -19,6 +21,7 @@ from barfuncs.templates.shop import Rates, Shop, StockSize, read_shop
 from barfuncs.templates.shop import build as shop_file
 from barfuncs.xlsx.engine import Workbook
 
+MATERIALS = ("Steel 1215", "Steel 4140", "303", "17-4 PH", "2205", "Tool steel O1", "Brass C36000", "6061", 7.0)
 SIZES = (10.0, 12.0, 12.05, 16.0, 17.0, 18.0, 18.05, 19.0, 25.0, 27.0, 30.0, 30.1, 30.2, 45.0, 80.0, 81.0, 130.0)
 
 
@@ -30,18 +33,26 @@ def random_bar(rng):
     if rng.random() < 0.4:  # at an edge of a band, a size that is kept, one that is too large
         finished = rng.choice([0.5, 1, 1.25, 2, 9, 13] if units == "in" else [10, 17.97, 18, 25, 29.98, 30, 41, 79.9, 315, 330])
     return {"units": units, "shape": rng.choice(kinds.BAR_SHAPES), "size": size, "finished_size": finished, "surface": rng.choice(kinds.BAR_SURFACES),
-            "tolerance_class": rng.choice(kinds.TOLERANCE_CLASSES), "defect_class": rng.choice(kinds.DEFECT_CLASSES),
+            "tolerance_class": rng.choice(["standard", *kinds.TOLERANCE_CLASSES]), "material": rng.choice(MATERIALS), "defect_class": rng.choice(kinds.DEFECT_CLASSES),
             "clean_up": rng.choice([0, 0, round(rng.uniform(0, 0.05) * unit, 3)])}
+
+
+IDEA = ", an idea: no standard here is for this bar"
 
 
 def by_function(bar, sizes=None):
     """What the functions give for it: size, why, what the bar that is filled in leaves."""
     keywords = {name: bar[name] for name in ("surface", "tolerance_class", "defect_class", "clean_up", "units")}
+    idea = False
+    if bar["tolerance_class"] == "standard":
+        keywords["tolerance_class"], idea = standard_class(bar.get("material", "Steel 1215"), bar["shape"], bar["units"])
     keywords |= {"part_shape": bar["shape"], "bar_shape": bar["shape"]}
     try:
         found = [bf.bar_size_for(bar["finished_size"], sizes, **keywords), bf.bar_size_reason(bar["finished_size"], sizes, **keywords)]
     except bf.InputError:
         found = ["none", None]
+    if idea and found[1]:
+        found[1] = re.sub(r"(\((?:h1[012]|common practice))", rf"\1{IDEA}", found[1])
     del keywords["surface"], keywords["part_shape"]
     try:
         return [*found, bf.size_left(bar["size"], **keywords)]
@@ -147,10 +158,49 @@ def test_without_sections_a_size_is_still_asked_for():
 ])
 def test_the_check_of_the_bar(change, word, words):
     book = in_the_sheet("job_plan", GOOD_INPUTS["job_plan"] | change)
-    page = [(str(book.value(f"B{row}")), str(book.value(f"C{row}"))) for row in range(60, 110)]
-    (mark, said), = [(mark, said) for mark, said in page if said.startswith("Bar for the part: ")]
+    topics = [check.topic for check in TEMPLATES["job_plan"].checks]
+    sheet, row, column = book.first_cell("plan_check_words")
+    row += topics.index("Bar for the part")
+    mark, said = (str(book.value_at((sheet, row, column + n))) for n in (0, 1))
     assert mark == word
     assert words in said
+
+
+@pytest.mark.parametrize(("material", "shape", "units", "said"), [
+    ("Steel 1215", "round", "in", "(A108 to 0.55% C, defects"), ("1018", "hexagon", "in", "(A108 to 0.55% C, defects"), ("Steel 4140", "round", "in", "(A108 over 0.55% C, defects"),
+    ("303", "round", "in", "(A484, defects"), ("17-4 PH", "round", "in", "(A484, defects"), ("2205", "round", "in", "(A484, defects"),
+    ("303", "hexagon", "in", f"(common practice{IDEA}, defects"), ("Tool steel O1", "round", "in", f"(common practice{IDEA}, defects"),
+    ("Brass C36000", "round", "in", f"(common practice{IDEA}, defects"), ("6061", "square", "in", f"(common practice{IDEA}, defects"),
+    (0.2, "round", "in", f"(common practice{IDEA}, defects"),
+    ("303", "round", "mm", "(h10, defects"), ("Tool steel O1", "hexagon", "mm", "(h11, defects"), ("Brass C36000", "round", "mm", f"(h10{IDEA}, defects"),
+    ("6061", "square", "mm", f"(h11{IDEA}, defects"),
+])
+def test_the_standard_class_goes_by_the_material(material, shape, units, said):
+    unit = 25.4 if units == "mm" else 1
+    bar = {"material": material, "shape": shape, "units": units, "size": 1.25 * unit, "finished_size": 0.9 * unit, "surface": "turned"}
+    lengths = ("part_length", "cutoff_width", "face_to_cutoff", "grip_length", "bar_length", "supplied_length", "kerf", "feeder_longest_bar", "rear_hold")
+    job = GOOD_INPUTS["job_plan"] | {name: GOOD_INPUTS["job_plan"][name] * unit for name in lengths} | {"part_weight": None}
+    assert said in str(in_the_sheet("job_plan", job | bar).value("plan_bar_why"))
+    # What is chosen is no idea of ours.
+    for chosen in ("h9", "common practice"):
+        assert f"({chosen}, defects" in str(in_the_sheet("job_plan", job | bar | {"tolerance_class": chosen}).value("plan_bar_why"))
+
+
+@pytest.mark.parametrize(("change", "bow", "said"), [
+    ({}, 0.144, "In the middle of 144 in, drawn bar, EN 10278 as read in a copy"),
+    ({"steel": "carbon from 0.25% or alloy"}, 0.216, "In the middle of 144 in"), ({"steel": "carbon from 0.25% or alloy", "shape": "hexagon"}, 0.288, "In the middle"),
+    ({"bar_length": 72.0}, 0.072, "In the middle of 72 in"), ({"steel": None}, "-", None),
+    ({"shape": "square", "size": 3.0, "finished_size": None}, "-", "No straightness is known"), ({"shape": "octagon"}, "-", "No straightness is known"),
+    ({"material": "Brass C36000"}, "-", "No straightness is known for bar of this shape, size and material."), ({"material": 0.28}, 0.144, "In the middle"),
+    ({"material": "303"}, 0.144, "In the middle"),
+])
+def test_straightness_of_the_loaded_bar_where_it_is_asked_for(change, bow, said):
+    """1 mm in a metre for carbon steel below 0.25 %, 1.5 from there on, 2 for its hexagon."""
+    book = in_the_sheet("job_plan", GOOD_INPUTS["job_plan"] | change)
+    assert book.value("plan_bar_bow") == (bow if isinstance(bow, str) else pytest.approx(bow, rel=1e-12))
+    sheet, row, column = book.first_cell("plan_bar_bow")
+    text = book.value_at((sheet, row + 1, column - 1)) or None
+    assert text is said is None or str(text).startswith(said)
 
 
 def test_the_sheet_with_the_data_has_no_formula_and_the_tolerances_of_the_function():

@@ -104,7 +104,7 @@ def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good():
     # What is drawn is tested in test_part_sheet.
     book = in_the_sheet("job_plan", GOOD)
     assert [a for a in job_plan.TEMPLATE.form.answers if a not in (*TOTALS, "machines_that_fit") and not isinstance(book.value(f"plan_{a}"), float)] == [
-        "fewest_bars", "first_stop", "material_name", "material_caution", "material_group", "bar_class", "bar_why", "edges_to_change", "next_edge", "stops_not_known"]
+        "fewest_bars", "first_stop", "material_name", "material_caution", "material_group", "bar_class_meant", "bar_idea", "bar_class", "bar_why", "edges_to_change", "next_edge", "stops_not_known"]
     assert book.value("plan_not_known") == book.value("plan_problems") == ""
 
 

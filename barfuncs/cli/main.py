@@ -320,6 +320,44 @@ def _console() -> Any:
     return Console(highlight=False, width=None if sys.stdout is not None and sys.stdout.isatty() else 80)
 
 
+@main.command()
+@click.argument("files", nargs=-1, required=True, type=click.Path(exists=True))
+@click.option("--out", required=True, type=_NewPath(file_okay=False), help="Folder for the quotations.")
+@click.option("--number", default="", help="Quote number of all FILES together, as one quotation.")
+@_SHOP
+@_REPLACE
+def quotation(files: tuple[str, ...], out: str, number: str, shop_file: str | None, replace: bool) -> None:
+    """Make one quotation for the customer of several filled workbooks.
+
+    FILES are quotes of 'barfuncs quote' or filled by hand, quotation.xlsx filled
+    by hand, or folders of them. Those with the same quote number become one
+    quotation, an xlsx and a PDF, without your costs. Everything is calculated
+    anew first. A line that a check stops, or without a price, is refused, and
+    nothing is written for its quotation. --shop gives logo, sender and terms
+    that a workbook does not say.
+    """
+    from barfuncs.filling.quotations import quote_files, summary
+    from barfuncs.text.characters import escaped
+
+    try:
+        done = quote_files(files, out, number=number.strip(), shop=_read_shop(shop_file), replace=replace)
+    except (BarfuncsError, OSError) as error:
+        _fail(error)
+        return
+    for line in summary(done):
+        click.echo(escaped(line))
+    for name in done.left_out:
+        click.echo(f"Left out, no quote: {escaped(name)}")
+    failed = [made for made in done.made if made.problems]
+    for made in failed:
+        what = f"quotation {made.number}" if made.number else f"quotation of {', '.join(made.sources)}" if made.sources else "any quotation"
+        click.echo(f"barfuncs: nothing is written for {escaped(what)}:", err=True)
+        for where, reason in made.problems[:_MOST_PROBLEMS]:
+            click.echo(f"  {escaped(where)}: {escaped(reason)}", err=True)
+    if failed:
+        sys.exit(1)
+
+
 @main.command(context_settings={"ignore_unknown_options": True})
 @click.argument("function")
 @click.argument("arguments", nargs=-1, type=click.UNPROCESSED)
@@ -577,7 +615,7 @@ def templates(folder: str, shop_file: str | None, replace: bool) -> None:
     With --shop, job plan and quote have your machines, prices and rates to pick
     from. shop.xlsx is an example of such a file: put your own figures into it.
     """
-    from barfuncs.surfaces.ready_made import READY_MADE
+    from barfuncs.surfaces.ready_made import FOR_A_SHOP, READY_MADE
     from barfuncs.templates.registry import TEMPLATES
     from barfuncs.xlsx.package import write_whole
 
@@ -586,7 +624,7 @@ def templates(folder: str, shop_file: str | None, replace: bool) -> None:
     try:
         shop = _read_shop(shop_file)
         target.mkdir(parents=True, exist_ok=True)
-        files = {f"{name}.xlsx": TEMPLATES[name].build(shop) if name in TEMPLATES else build()
+        files = {f"{name}.xlsx": FOR_A_SHOP[name](shop) if name in FOR_A_SHOP else build()
                  for name, build in READY_MADE.items() if not (shop and name == "shop")}
         files["jobs.csv"] = header.encode()
         taken = [name for name in files if (target / name).exists()]

@@ -407,7 +407,7 @@ class Filler:
         if problems:
             raise InputError(self.template, problems)
         page = dict(zip(self.page, book.values_at(self.page.values()), strict=True))
-        paper = paper_for(str(inputs["units"]), self.shop)
+        paper = str(inputs.get("paper") or paper_for(str(inputs["units"]), self.shop))
         return Filled(self.template, dict(inputs), answers, self._write(values, paper), page, paper)
 
     def _problems(self, inputs: Mapping[str, Value]) -> list[tuple[str, str]]:

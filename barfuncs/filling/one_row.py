@@ -55,7 +55,7 @@ class Answer:
     """What became of a row: its problems, or the workbook's content and what is to be told of it.
 
     Without either, the workbook that is there is made from the same, or, where `waits`, the unit of the row's numbers
-    depends on the other rows. `units` is "" where the row could not be read; `crash` is what nobody foresaw.
+    depends on the other rows. `number` is that of the quotation which the row is a line of, `quoted` what it says there, as JSON. `units` is "" where the row could not be read; `crash` is what nobody foresaw.
     """
 
     row: int
@@ -70,6 +70,8 @@ class Answer:
     digest: str = ""
     copy: bytes = b""
     copy_digest: str = ""
+    number: str = ""
+    quoted: str = ""
     values: dict[str, Value] = field(default_factory=dict)
     crash: BaseException | None = None
 
@@ -99,7 +101,12 @@ def _fill(setup: Setup, inputs: Mapping[str, Value], answer: Answer) -> None:
     if template.stop_is_problem and filled.answers["stops"]:
         raise InputError(setup.template, [("job", str(filled.answers["stops"]).strip())])
     answer.values = template.values_for_results(filled.inputs, filled.answers, setup.shop)
-    answer.copy = filled.customer_copy() if filled.page and filled.is_ready else b""
+    says = template.for_customer
+    answer.number = str(filled.inputs.get(says.number) or "") if says else ""
+    if says and answer.number:
+        answer.quoted = json.dumps(says.said(filled.inputs, filled.answers)) if filled.is_ready else ""
+    else:
+        answer.copy = filled.customer_copy() if filled.page and filled.is_ready else b""
     answer.copy_digest = digest_of(answer.copy) if answer.copy else ""
     answer.data, answer.digest = filled.data, digest_of(filled.data)
 

@@ -21,12 +21,12 @@ def result_files(entries: Sequence[Entry]) -> Iterator[tuple[str, bytes]]:
     """The files of results with their names, one after the other."""
     heads = list(dict.fromkeys(itertools.chain.from_iterable(dict.fromkeys(entry.values.heads for entry in entries))))
     heads.sort(key=lambda name: name == "status")  # a head that only some rows have goes before it
-    customer = ["for_customer"] if any(entry.copy for entry in entries) else []
+    customer = ["for_customer"] if any(entry.copy or entry.sent for entry in entries) else []
 
     def lines() -> Iterator[list[Value]]:
         for entry in entries:
             values = entry.values.plain()
-            row = (entry.row, entry.file, *(values.get(head) for head in heads), *([entry.copy or None] if customer else []),
+            row = (entry.row, entry.file, *(values.get(head) for head in heads), *([entry.copy or entry.sent or None] if customer else []),
                    entry.list, entry.run, entry.note or None)
             yield [legal_text(value) if isinstance(value, str) else value for value in row]
 

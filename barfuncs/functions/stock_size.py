@@ -34,6 +34,13 @@ WIDEST_H11 = 80.0
 """mm. Drawn hexagon and square: h11 up to this width, h12 above (EN 10278)."""
 STANDARD_INCH = "A108 to 0.55% C"
 
+INCH_CLASSES = {"A108 over 0.55% C": ("alloy steel",), STANDARD_INCH: ("free-machining steel", "carbon steel")}
+"""By class of an inch bar the groups of materials that it is for where nothing was agreed."""
+ROUND_STAINLESS = ("A484", ("stainless steel", "duplex stainless", "nitrogen-strengthened stainless"))
+"""The class of round stainless, and the groups that are that."""
+NO_STANDARD = "common practice"
+"""The class of what no standard here is for."""
+
 
 def class_in_force(tolerance_class: str, size: float, bar_shape: str, units: str) -> str:
     """The class that is meant by "standard"."""
@@ -73,6 +80,9 @@ def _texts(names: Iterable[str]) -> str:
     return _array([f'"{name}"' for name in names] for _ in range(1))
 
 
+_PER_MM = f"1/{MM_PER_INCH!r}"
+
+
 def _band_formula(names: Sequence[str], shape: str, row_number: str) -> str:
     """Cell expression: the minus tolerance for classes with the same bands, looked up in an array by class and by size."""
     rows = {name: [r for r in tolerances.size_tolerances() if r.tolerance_class == name and r.shape in ("any", shape)]
@@ -81,13 +91,14 @@ def _band_formula(names: Sequence[str], shape: str, row_number: str) -> str:
     unit = longest[0].unit
     edges = ["0", *(_number(_top(r)) for r in longest[:-1])]
     values = [[_number(r.minus) for r in rows[name]] + ["0"] * (len(longest) - len(rows[name])) for name in names]
-    own, other = ("mm", MM_PER_INCH) if unit == "mm" else ("in", 1 / MM_PER_INCH)
-    return (f'INDEX({_array(values)},{row_number},MATCH(size*IF(units="{own}",1,{other!r}),{_array([edges])},1))'
-            f'*IF(units="{own}",1,{1 / other!r})')
+    into, back = (f"{MM_PER_INCH!r}", _PER_MM) if unit == "mm" else (_PER_MM, f"{MM_PER_INCH!r}")
+    return (f'INDEX({_array(values)},{row_number},MATCH(size*IF(units="{unit}",1,{into}),{_array([edges])},1))'
+            f'*IF(units="{unit}",1,{back})')
 
 
 _H = ("h6", "h7", "h8", "h9", "h10", "h11", "h12")
-_A108 = ("A108 to 0.28% C", "A108 to 0.55% C", "A108 to 0.55% C stress relieved", "A108 over 0.55% C")
+_A108 = ("A108 to 0.28% C", "A108 to 0.55% C", "A108 to 0.55% C stress relieved", "A108 over 0.55% C", "common practice")
+"""Classes with bands alike; what is an idea was given theirs."""
 
 
 def _is_one_of(names: Iterable[str]) -> str:
@@ -128,9 +139,8 @@ def _within_the_table() -> str:
         if STANDARD_INCH in names:
             classes.append('AND(tolerance_class="standard",units="in")')
         shape = "" if len(shapes_of) == len(_SHAPES) else f",{_any('bar_shape', shapes_of)}"
-        inch, mm = top / MM["in"] * MM[unit], top * MM[unit]
-        parts.append(f'AND({_joined("OR", classes)}{shape},OR(AND(units="in",size<{_number(inch)}),'
-                     f'AND(units="mm",size<{_number(mm)})))')
+        # Short, and without IF, since it is a rule in Python too.
+        parts.append(f'AND({_joined("OR", classes)}{shape},size*((units="mm")+{MM_PER_INCH!r}*(units="in"))<{_number(top * MM[unit])})')
     return f"OR({','.join(parts)})"
 
 
@@ -144,7 +154,7 @@ def _joined(join: str, parts: Sequence[str]) -> str:
 
 _TOLERANCE_RULE = ("tolerance_class", _within_the_table(), "the table of this class has no bar of that shape and size")
 _BARE = "finished_size+minus_tolerance+2*clean_up"
-_IN_UNITS = f'IF(units="mm",1,{1 / MM_PER_INCH!r})'
+_IN_UNITS = f'IF(units="mm",1,{_PER_MM})'
 
 
 def _by_defect_class(value: Callable[[tolerances.DefectDepth], str], without: str) -> str:
@@ -183,7 +193,7 @@ def _straightness_formula() -> str:
 
 @cell_function(
     group="Stock",
-    source="EN 10278 with ISO 286, ASTM A108 and A484, EN 10060, as read in copies or from memory: each row of size_tolerances.csv says which",
+    source="EN 10278 with ISO 286, ASTM A108 and A484, EN 10060, as read in copies or from memory, common practice: each row of size_tolerances.csv says which",
     formula=_tolerance_formula(),
     rules=(_TOLERANCE_RULE,),
 )
@@ -194,8 +204,9 @@ def size_tolerance(size: Size, tolerance_class: ToleranceClass, bar_shape: BarSh
     -----
     h6 to h8 is bar that is ground, as a guide bush may want it; h9 to h12 is drawn, turned or ground bar (EN 10278). A108 is
     cold finished carbon steel by its carbon, "over 0.55% C" also heat treated and alloy bar; A484 is cold finished
-    stainless, which may be thicker by as much; EN 10060 is hot rolled. "standard" is what EN 10278 gives where nothing was
-    agreed; in inch, where that depends on the steel, the tolerance of A108 up to 0.55 % carbon.
+    stainless, which may be thicker by as much; EN 10060 is hot rolled; "common practice" is an idea for what none of them is for, such
+    as brass and aluminum. "standard" is what EN 10278 gives where nothing was agreed; in inch, where that depends on the steel, the
+    tolerance of A108 up to 0.55 % carbon. The sheet Part goes by the material of the job there.
 
     Examples
     --------

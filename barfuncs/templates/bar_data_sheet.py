@@ -1,4 +1,4 @@
-"""The sheet with what bar is like: size tolerances and depth of defects with their sources, usual sizes; no formula is on it."""
+"""The sheet with what bar is like: size tolerances, depth of defects and straightness with their sources, usual sizes; no formula is on it."""
 
 from openpyxl import Workbook
 
@@ -115,4 +115,13 @@ def bar_data_sheet(book: Workbook) -> None:
         page.next_row(3 + 12 * _cells_of(said))
         for column, value in zip("BDEGI", (depth.defect_class, depth.least_mm, depth.share, depth.most_mm, said), strict=True):
             page.put(column, value, size=9, align="right" if column in "DEG" else "left", wrap=column == "I")
+    page.skip()
+    page.heading("B:I", "Straightness of drawn bar")
+    page.next_row()
+    for column, text in zip("BCEGI", ("Steel", "Shape", "Up to mm", "mm a metre", "Source"), strict=True):
+        page.put(column, text, bold=True, color=layout.ACCENT, align="right" if column in "EG" else "left")
+    for bow, said in zip(tolerances.straightness(), tolerances.sources("straightness.csv"), strict=True):
+        page.next_row(3 + 12 * _cells_of(said))
+        for column, value in zip("BCEGI", (bow.steel, bow.shape, bow.up_to_mm, bow.mm_per_m, said), strict=True):
+            page.put(column, value, size=9, align="right" if column in "EG" else "left", wrap=column == "I")
     page.print_to("I")

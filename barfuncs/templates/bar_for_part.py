@@ -1,9 +1,11 @@
 """The bar for a part: the smallest size that leaves it, why not the next smaller, and whether the one filled in does."""
 
+from collections.abc import Iterable
+
 from openpyxl.styles import Alignment
 
 from barfuncs.catalogue import kinds
-from barfuncs.functions.stock_size import STANDARD_INCH, WIDEST_H11
+from barfuncs.functions.stock_size import INCH_CLASSES, NO_STANDARD, ROUND_STAINLESS, WIDEST_H11
 from barfuncs.templates import layout
 from barfuncs.templates.bar_data_sheet import APART, USUAL
 from barfuncs.templates.cell_text import UNIT_SUFFIX, number_text
@@ -22,9 +24,12 @@ BAR_FOR_PART = (
     make_input("tolerance_class", "Size tolerance of the bar", kinds.ToleranceClass, kinds.TOLERANCE_CLASSES[0]),
     make_input("defect_class", "Surface defects of the bar", kinds.DefectClass, kinds.DEFECT_CLASSES[0]),
     make_input("clean_up", "Clean-up a side", kinds.Length, 0),
+    make_input("steel", "Straightness of the bar: steel", kinds.Steel,
+               help_text="group of steel that the straightness of drawn bar depends on; left blank, it is not asked for"),
 )
 _LEFT, _NEAR = "bar_must_leave", "1E-9"
 _ROOM = "bar_asked=0"
+_SOLID = 'OR(shape="round",shape="hexagon",shape="square")'
 
 
 def _tolerance(size: str) -> str:
@@ -65,15 +70,29 @@ def _next_smaller(size: str) -> str:
     return f"IF(COUNT({FITTING_STOCK})>0,IF({below}=0,0,SMALL({FITTING_STOCK},{below})),{usual})"
 
 
+def _of_groups(groups: Iterable[str]) -> str:
+    """Cell expression: TRUE where the material is one of these groups of the table."""
+    return "OR(" + ",".join(f'material_group="{group}"' for group in groups) + ")"
+
+
+_STEELS = (*(group for groups in INCH_CLASSES.values() for group in groups), *ROUND_STAINLESS[1], "tool steel")
+"""Groups that EN 10278 is for; in inch not all of them have a class here."""
+_MAY_BE_STEEL = _of_groups(("", *_STEELS))
+"""A material that is not in the table may be steel: who asks for the straightness of steel says so."""
+_IDEA = '", an idea: no standard here is for this bar"'
+_INCH_CLASS = f'IF(AND(shape="round",{_of_groups(ROUND_STAINLESS[1])}),"{ROUND_STAINLESS[0]}",' + "".join(
+    f'IF({_of_groups(groups)},"{name}",' for name, groups in INCH_CLASSES.items()) + f'"{NO_STANDARD}"' + ")" * (len(INCH_CLASSES) + 1)
+
+
 def _figure(x: str) -> str:
     return number_text(x, 4)
 
 
-_BOTH_WAYS = 'OR(tolerance_class="A484",tolerance_class="EN 10060")'
+_BOTH_WAYS = 'OR(bar_class="A484",bar_class="EN 10060",bar_class="common practice")'
 _DRAWN = (f'{_figure("bar_at_least")}&{UNIT_SUFFIX}&IF(IF(tolerance_class="none",TRUE,ISERROR(bar_drawn_tolerance))," stays as drawn, with whatever tolerance it has",'
           f'" stays as drawn: "&{_figure("(bar_at_least-bar_drawn_tolerance)")}&" to "'
-          f'&{_figure(f"(bar_at_least+IF({_BOTH_WAYS},bar_drawn_tolerance,0))")}&" ("&bar_class&")")')
-_ALLOWED = (f'IF(tolerance_class="none","no tolerance",bar_class)&IF(defect_class="none",", no defects",", defects "&defect_class)'
+          f'&{_figure(f"(bar_at_least+IF({_BOTH_WAYS},bar_drawn_tolerance,0))")}&" ("&bar_class&bar_idea&")")')
+_ALLOWED = (f'IF(tolerance_class="none","no tolerance",bar_class&bar_idea)&IF(defect_class="none",", no defects",", defects "&defect_class)'
             f'&IF(clean_up=0,"",", "&{_figure("clean_up")}&" clean-up a side")')
 _TURNED = (f'{_figure("bar_two")}&{UNIT_SUFFIX}&" leaves "&{_figure("bar_two_leaves")}&"; "&IF(bar_smaller=0,"no smaller size is in the list",'
            f'{_figure("bar_smaller")}&{UNIT_SUFFIX}&" leaves "&{_figure("bar_smaller_leaves")}&", less than "&{_figure(_LEFT)})&" ("&{_ALLOWED}&")"')
@@ -84,13 +103,18 @@ STEPS = (
     Answer(_LEFT, "size that the bar must leave, 0 for none", "length", "length",
            formula="IF(LEN(units)>0,IF(finished_size>0,finished_size,IF(part_sections>0,MAX(section_takes),0)))"),
     Answer("bar_asked", "1 where a bar is looked for", "count",
-           formula=f'IF({_LEFT}>0,IF(OR(shape="round",shape="hexagon",shape="square"),1,0),0)'),
+           formula=f'IF({_LEFT}>0,IF({_SOLID},1,0),0)'),
     # Of a hexagon or square part nobody turns the flats: they stay unless somebody says otherwise.
     Answer("bar_drawn", "1 where the surface stays as drawn", "count",
            formula=f'IF({_ROOM},0,IF(ISBLANK(surface),IF(OR(shape="round",NOT(ISBLANK(finished_size))),0,IF(SUMPRODUCT((section_shape=shape)*(section_size={_LEFT}))>0,1,0)),'
                    'IF(surface="as drawn",1,0)))'),
+    # What is standard depends on the steel in inch; of what is no steel nobody here knows a standard.
+    Answer("bar_class_meant", "class of tolerance that is meant", "text", "",
+           formula=f'IF({_ROOM},"",IF(tolerance_class<>"standard",tolerance_class,IF(units="mm","standard",{_INCH_CLASS})))'),
+    Answer("bar_idea", "what is said of a class that is an idea", "text", "",
+           formula=f'IF({_ROOM},"",IF(tolerance_class<>"standard","",IF({_of_groups(_STEELS)},IF(bar_class_meant="{NO_STANDARD}",{_IDEA},""),{_IDEA})))'),
     Answer("bar_class_start", "where the tolerances of the class begin", "count",
-           formula=f'IF({_ROOM},0,INDEX(tolerance_starts,MATCH(tolerance_class&" "&shape&IF(tolerance_class="standard"," "&units,""),'
+           formula=f'IF({_ROOM},0,INDEX(tolerance_starts,MATCH(bar_class_meant&" "&shape&IF(bar_class_meant="standard"," mm",""),'
                    'tolerance_names,0)))'),
     Answer("bar_at_least", "smallest bar as wide as the part", "length", "length", formula=f"IF({_ROOM},0,{_at_least(_LEFT)})"),
     Answer("bar_stays", "1 where the part stays as the bar is drawn", "count",
@@ -110,8 +134,8 @@ STEPS = (
     Answer("bar_tolerance", "tolerance of the bar filled in, or none", "text", "",
            formula=f'IF({_ROOM},0,IF(LEN(tolerance_class)*size>0,IFERROR({_tolerance("size")},"none")))'),
     Answer("bar_class", "class of the bar's tolerance", "text", "",
-           formula=f'IF({_ROOM},"",IF(IF(bar_stays=1,bar_at_least,bar_two)>0,IF(tolerance_class="standard",IF(units="in","{STANDARD_INCH}",'
-                   f'IF(shape="round","h10",IF(IF(bar_stays=1,bar_at_least,bar_two)<={WIDEST_H11:g}*(1+{_NEAR}),"h11","h12"))),tolerance_class)))'),
+           formula=f'IF({_ROOM},"",IF(IF(bar_stays=1,bar_at_least,bar_two)>0,IF(bar_class_meant="standard",'
+                   f'IF(shape="round","h10",IF(IF(bar_stays=1,bar_at_least,bar_two)<={WIDEST_H11:g}*(1+{_NEAR}),"h11","h12")),bar_class_meant)))'),
 )
 ANSWERS = (
     Answer("bar_size_needed", "Smallest bar for the part", "length", "length",
@@ -120,7 +144,14 @@ ANSWERS = (
     Answer("bar_leaves", "The bar filled in leaves", "length", "length",
            formula=f'IF({_ROOM},"-",IF(ISTEXT(bar_tolerance),"-",{_leaves("size", "bar_tolerance")}))'),
     Answer("bar_why", "Why this size", "text", "", formula=_WHY),
+    # Where the table has no bar of this shape and width nothing is known.
+    Answer("bar_bow", "Bar out of straight, at most", "length", "length",
+           formula=f'IF({_SOLID},IF(ISBLANK(steel),"-",IF(size*bar_length*unit_mm>0,IF(AND({_MAY_BE_STEEL},OR(shape="round",size*unit_mm<=75*(1+{_NEAR}))),'
+                   'BAR_STRAIGHTNESS(size,bar_length,steel,shape,units),"-"))),"-")'),
 )
+
+
+_BOW_SAID = f'"In the middle of "&{number_text("use_bar_length", 3)}&{UNIT_SUFFIX}&", drawn bar, EN 10278 as read in a copy"'
 
 
 def put_bar(page: Page, form: Form, last: str) -> None:
@@ -130,10 +161,14 @@ def put_bar(page: Page, form: Form, last: str) -> None:
     for item in BAR_FOR_PART:
         right.next_row()
         form.put_input(right, item.name, ("F", last, "J"))
-    for name in ("bar_size_needed", "bar_leaves"):
+    for name in ("bar_size_needed", "bar_leaves", "bar_bow"):
         left.next_row()
         form.put_answer(left, name, "BCD", bold=name == "bar_size_needed")
-    layout.quiet_errors(page.sheet, f"C{left.row - 1}:C{left.row}")
+    layout.quiet_errors(page.sheet, f"C{left.row - 2}:C{left.row}")
+    left.next_row()
+    left.put("B:D", f'=IF(ISBLANK(steel),"",IF({form.prefix}bar_bow="-","No straightness is known for bar of this shape, size and material.",{_BOW_SAID}))',
+             size=9, color=layout.SOFT, shrink=True)
+    layout.quiet_errors(page.sheet, f"B{left.row}")
     page.row = right.row
     page.next_row(30)
     page.put("B", "Why this size", color=layout.SOFT)
@@ -147,7 +182,7 @@ def put_bar(page: Page, form: Form, last: str) -> None:
     layout.quiet_errors(page.sheet, first)
 
 
-RESULTS = ("bar_size_needed", "bar_why", "bar_leaves")
+RESULTS = ("bar_size_needed", "bar_why", "bar_leaves", "bar_bow")
 CHECK = Check("Bar for the part", (
     (f"{_LEFT}=0", NOTE, '"Neither sections nor the largest width of the part are filled in on the sheet Part: nothing says whether the bar leaves it."'),
     ("bar_asked=0", NOTE, '"Sizes are worked out for round, hexagon and square bar."'),

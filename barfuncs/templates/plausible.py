@@ -330,13 +330,18 @@ PROFIT_CASES: tuple[Case, ...] = (
 
 # --- the customer's page -------------------------------------------------------------------------------------------
 
-_ON_THE_PAGE = "customer,part_number,attention,quote_number,quote_date,valid_until,part_description,delivery"
+_ON_THE_PAGE = "customer,part_number,attention,quote_number,quote_date,valid_until,part_description,delivery,reference,lead_time"
 
 
-def _day(cell: str) -> str:
+def day_of(cell: str) -> str:
     """Cell expression: a date typed as one, or as a text such as 2027-03-31; 0 for anything else."""
     typed = f"DATE(VALUE(LEFT({cell},4)),VALUE(MID({cell},6,2)),VALUE(MID({cell},9,2)))"
     return f'IF(ISNUMBER({cell}),{cell},IF(MID({cell},5,1)="-",IFERROR({typed},0),0))'
+
+
+VALID_UNTIL = ('IF(valid_until<>"",valid_until,IF(ISBLANK(valid_days),"",'
+               f'IF(valid_days*{day_of("quote_date")}>0,{day_of("quote_date")}+valid_days,"")))')
+"""Cell expression: the last day of a quotation, as it is typed or so many days from its date; else a blank text."""
 
 
 def _written(cell: str) -> str:
@@ -344,11 +349,11 @@ def _written(cell: str) -> str:
 
 
 QUOTATION = Check("Quotation", (
-    (f"IF(OR(ISBLANK(quote_date),ISBLANK(valid_until)),FALSE,IF({_day('valid_until')}>0,{_day('valid_until')}<{_day('quote_date')},FALSE))",
+    (f"IF(OR(ISBLANK(quote_date),ISBLANK(valid_until)),FALSE,IF({day_of('valid_until')}>0,{day_of('valid_until')}<{day_of('quote_date')},FALSE))",
      STOP, f'"Valid until "&{_written("valid_until")}&" is before the date, "&{_written("quote_date")}&"."'),
     ('quote_problems<>""', NOTE, '"Not ready yet."'),
-    (f"IF(ISBLANK(seller),COUNTA({_ON_THE_PAGE})>0,FALSE)", LOOK,
+    (f'IF(seller_said="",COUNTA({_ON_THE_PAGE})>0,FALSE)', LOOK,
      '"The customer\'s page names no sender: fill in your company on the sheet Quotation."'),
-    ("ISBLANK(seller)", NOTE, '"Nothing is filled in on the sheet Quotation."'),
+    ('seller_said=""', NOTE, '"Nothing is filled in on the sheet Quotation."'),
     ("TRUE", OK, '"The customer\'s page names its sender, and does not lapse before its date."'),
 ))

@@ -13,7 +13,7 @@ from barfuncs.templates import layout
 from barfuncs.templates.form import Form
 from barfuncs.templates.model import Answer, Column, Missing, RowAnswer, Table
 from barfuncs.templates.page import Page, add_page
-from barfuncs.templates.shop import MACHINES, PRICES, RATES, STOCK, Shop, number_format, unit_formula
+from barfuncs.templates.shop import LETTERHEAD, MACHINES, PRICES, RATES, STOCK, Shop, number_format, unit_formula
 
 TITLE = "Shop"
 _PICKED_FROM_MACHINE = tuple(c.name for c in MACHINES if c.name not in ("name", "largest_size"))
@@ -134,12 +134,17 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     sheet[ref].value = shop.units if shop else "in"
     layout.validate(sheet, ref, form.inputs["units"].kind, "Units of this sheet", "what lengths and prices by weight are in")
     page.name("shop_units", ref)
-    for column in (c for c in RATES if c.name in form.inputs):
-        page.next_row()
-        page.put("B", column.label)
-        ref = _framed(page, column, "C", getattr(shop.rates, column.name) if shop else None)
-        page.put("D", unit_formula(column), size=9, color=layout.SOFT, indent=1)
-        page.name(f"rates_{column.name}", ref)
+    for title, columns, values in ((None, RATES, shop.rates if shop else None), ("Letterhead", LETTERHEAD, shop.letterhead if shop else None)):
+        asked = [c for c in columns if c.name in form.inputs]
+        if title and asked:
+            page.skip()
+            page.heading("B:D", title)
+        for column in asked:
+            page.next_row()
+            page.put("B", column.label)
+            ref = _framed(page, column, "C", getattr(values, column.name, None))
+            page.put("D", unit_formula(column), size=9, color=layout.SOFT, indent=1)
+            page.name(f"rates_{column.name}", ref)
     for table, records in ((_MACHINES, shop.machines if shop else ()), (_prices(form.prefix), shop.prices if shop else ()),
                            (_STOCK, shop.stock if shop else ())):
         page.skip()

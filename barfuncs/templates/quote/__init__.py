@@ -21,9 +21,19 @@ from barfuncs.templates.quote.pages import (
     operations_sheet,
     prices_sheet,
 )
+from barfuncs.templates.quote.said import SAID_ANSWERS, SAID_INPUTS, said
 from barfuncs.templates.shop import Shop
 from barfuncs.templates.shop_sheet import shop_sheet
-from barfuncs.templates.template import Head, SpreadOption, Template, Terminal, money_shown, number_shown, status_word
+from barfuncs.templates.template import (
+    ForCustomer,
+    Head,
+    SpreadOption,
+    Template,
+    Terminal,
+    money_shown,
+    number_shown,
+    status_word,
+)
 from barfuncs.xlsx.sheetxml import CellError
 
 
@@ -91,6 +101,7 @@ TEMPLATE = Template(
     draw=_draw,
     pages=("Costing", "Prices", "Quotation"),
     draw_customer_page=customer_sheet,
+    for_customer=ForCustomer(SAID_INPUTS, SAID_ANSWERS, said),
     results=RESULTS,
     more_inputs=tuple(item.name for item in QUANTITIES),
     rules=RULES,
