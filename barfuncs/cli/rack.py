@@ -20,8 +20,8 @@ _Made = Callable[[_F], _F]
 def rack() -> None:
     """The shop's own stock of bar, as a history.
 
-    Every command but value, list and labels writes a new row of the history,
-    rack.csv unless --rack says otherwise; no row is ever changed.
+    receive, take, return, count, value --method and goods-in --book write new
+    rows of it, in rack.csv unless --rack says otherwise; no row is ever changed.
 
     \b
     barfuncs rack receive --material 303 --shape round --size 1
@@ -470,7 +470,7 @@ def _show_value(there: Any) -> None:
 @click.argument("came", type=click.Path(exists=True, dir_okay=False))
 @_RACK
 @click.option("--book", is_flag=True, help="Receive the bars that can be used; what is set aside is not booked.")
-@_UNITS
+@click.option("--units", type=click.Choice(["in", "mm"]), help="What bare numbers are in where a list does not say.")
 @_MATERIALS
 @_DATE
 def goods_in(ordered: str, came: str, path: str, book: bool, units: str | None, materials_file: str | None, date: str | None) -> None:
