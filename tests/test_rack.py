@@ -243,6 +243,68 @@ def test_length_and_money_close_after_every_booking(method, deeds):
     assert repr(vars(again.rack)) == repr(vars(rack))
 
 
+class ExactRack:
+    """The same bookings in exact fractions, with layers as a plain list that is sorted anew each time."""
+
+    def __init__(self) -> None:
+        self.layers: dict[tuple, list[list]] = {}
+        self.jobs: dict[tuple[str, str], list] = {}
+        self.lengths: dict[str, int] = {}
+
+    def draw(self, key: tuple, length: int, method: str) -> Fraction:
+        layers = self.layers[key] = sorted((layer for layer in self.layers[key] if layer[1]), key=lambda layer: layer[0])
+        if method == AVERAGE:
+            every, money = sum(layer[1] for layer in layers), sum(layer[2] for layer in layers)
+            self.layers[key] = [[layers[0][0], every - length, money - money * length / every]]
+            return money * length / every
+        drawn = Fraction(0)
+        for layer in layers:
+            part = min(length, layer[1])
+            money = layer[2] * part / layer[1]
+            length, drawn = length - part, drawn + money
+            layer[1], layer[2] = layer[1] - part, layer[2] - money
+        return drawn
+
+    def book(self, entry: Entry, key: tuple, received: datetime.date, method: str, for_nothing: bool) -> Fraction:
+        """The exact value of a booking, by what was done alone."""
+        if entry.action == "receive":
+            value = Fraction(entry.value)
+            self.layers.setdefault(key, []).append([received, entry.bars * entry.length, value])
+        elif entry.action == "take":
+            value = self.draw(key, entry.bars * entry.length, method)
+            at = self.jobs.setdefault((entry.job, entry.bar), [0, Fraction(0)])
+            at[0], at[1] = at[0] + entry.bars * entry.length, at[1] + value
+        elif entry.action == "return":
+            at, length = self.jobs[entry.job, entry.parent or entry.bar], entry.bars * entry.length
+            value = Fraction(0) if for_nothing else at[1] * length / at[0]
+            at[0], at[1] = at[0] - length - entry.bars * (entry.kerf or 0), at[1] - value
+            self.layers[key].append([received, length, value])
+        else:
+            change = entry.bars * entry.length - entry.bars_before * self.lengths[entry.bar]
+            value = self.draw(key, -change, method) if change < 0 else Fraction(0)
+            if change > 0:
+                self.layers[key].append([received, change, Fraction(0)])
+        self.lengths[entry.bar] = entry.length
+        return value
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.sampled_from(METHODS), _DEEDS)
+def test_whole_histories_against_exact_fractions(method, deeds):
+    rack, exact, roundings = Rack(), ExactRack(), 0
+    rack.start("in", method, DAY)
+    for number, deed in enumerate(deeds):
+        entry = do(rack, number, deed)
+        if entry is None or entry.action == "method":
+            continue
+        item = rack.bar(entry.bar)
+        roundings += 1 + sum(map(len, exact.layers.values()))  # half a cent, once in each layer at most
+        value = exact.book(entry, item.like, item.received, rack.method, deed[1] == 5)
+        assert abs(value - entry.value) <= Fraction(roundings, 2), entry
+        assert sum(layer[1] for layer in exact.layers[item.like]) == entry.stock_length_after
+        assert abs(sum(layer[2] for layer in exact.layers[item.like]) - entry.stock_value_after) <= Fraction(roundings, 2)
+
+
 @settings(max_examples=150, deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 40), st.integers(1, 60), st.integers(0, 500), st.integers(1, 200)), min_size=1, max_size=25))
 def test_first_in_first_out_against_a_queue_of_single_steps(deeds):
@@ -671,6 +733,22 @@ def test_a_full_disk_and_a_read_only_file_are_said_in_a_sentence(ledger, monkeyp
     assert [p.name for p in ledger.parent.iterdir()] == ["rack.csv"]
     done = CliRunner().invoke(main, ["rack", "value", "--rack", str(ledger)])
     assert done.exit_code == 0, "what only reads works there"
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="there a process has no such limit")
+def test_a_file_that_can_grow_no_further_stays_as_it_was(ledger):
+    """The system refuses to write the new file at its last byte, as on a disk that is full."""
+    import resource
+
+    before = ledger.read_bytes()
+    done = subprocess.run([sys.executable, "-m", "barfuncs", "rack", "take", "B1", "--job", "J"], cwd=ledger.parent, capture_output=True, encoding="utf-8",
+                          env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path), "PYTHONDONTWRITEBYTECODE": "1"}, check=False,
+                          preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (len(before) + 20, len(before) + 20)))
+    assert (done.returncode, done.stdout) == (1, "")
+    assert "rack.csv can't be written (File too large); nothing is booked" in done.stderr
+    assert ledger.read_bytes() == before
+    assert [p.name for p in ledger.parent.iterdir()] == ["rack.csv"]
 
 
 # --- lists ---------------------------------------------------------------------------------------------------------
