@@ -249,7 +249,8 @@ def test_a_larger_quantity_costs_more_each_only_where_whole_bars_or_parts_force_
 def check(data: bytes, topic: str) -> tuple[str, str]:
     """Word and sentence of one check."""
     stored = content(data, "Notes").stored
-    cell, = (cell for cell, value in stored.items() if cell.startswith("Notes!C") and str(value).startswith(f"{topic}: "))
+    cells = [cell for cell, value in stored.items() if cell.startswith("Notes!C") and str(value).startswith(f"{topic}: ")]
+    cell = min(cells, key=lambda cell: int(cell.removeprefix("Notes!C")))  # further down stand those that say stop
     return stored[cell.replace("!C", "!B")], stored[cell]
 
 

@@ -155,6 +155,113 @@ def list_command(line: Line) -> click.Command:
     return _ListCommand(line)
 
 
+@main.command(short_help="Calculate quotes anew with a new shop file.")
+@click.argument("quotes", nargs=-1, required=True, type=click.Path(exists=True))
+@click.option("--out", required=True, type=_NewPath(file_okay=False), help="Folder for the new workbooks and the table.")
+@click.option("--shop", "shop_file", required=True, type=click.Path(exists=True, dir_okay=False), help="The new shop file.")
+@_MATERIALS
+@_REPLACE
+def requote(quotes: tuple[str, ...], out: str, shop_file: str, materials_file: str | None, replace: bool) -> None:
+    """Calculate quotes anew with a new shop file.
+
+    QUOTES are quote workbooks or folders of them: as 'barfuncs quote' writes
+    them, or filled by hand. What is typed in a quote stays; what it took from
+    its sheet Shop comes from the new file. Nothing of them is overwritten.
+
+    requote.csv and requote.xlsx say for every quantity the old price, the new
+    one and what the difference comes from: new prices of material, then new
+    rates for an hour, then all the rest of the shop file, each before rounding,
+    and what rounding makes of it. The old price is worked out again from the
+    quote's own cells. Date and validity stay as they are typed.
+    """
+    from barfuncs.catalogue import materials
+    from barfuncs.cli.progress import shown
+    from barfuncs.filling.requoting import Interrupted, find_quotes
+    from barfuncs.filling.requoting import requote as calculate_anew
+
+    try:
+        table = materials.builtin()
+        if materials_file:
+            table = table.extended(materials.read_materials(materials_file))
+        shop = _read_shop(shop_file)
+        with shown(len(find_quotes(quotes)[0])) as ended:
+            steps = itertools.count(1)
+            done = calculate_anew(quotes, shop, out, replace=replace, table=table,
+                                  progress=lambda: ended() if next(steps) % 3 == 0 else None,
+                                  tell=lambda text: click.echo(f"barfuncs: {text}", err=True))
+        status = 1 if done.outcome.problems or done.outcome.stopped else 0
+    except Interrupted as error:
+        done, status = error.requoted, 128 + error.signal
+    except KeyboardInterrupt:
+        click.echo("barfuncs: interrupted; nothing is written", err=True)
+        sys.exit(130)
+    except (BarfuncsError, OSError) as error:
+        _fail(error)
+        return
+    _show_requoted(done, out)
+    if done.outcome.stopped:
+        click.echo(f"barfuncs: {done.outcome.stopped}; {len(done.outcome.done)} of {done.outcome.total} quotes are written to {out}", err=True)
+    if status:
+        sys.exit(status)
+
+
+def _show_requoted(requoted: Any, out: str) -> None:
+    """The prices that changed, what asks for a look, and the quotes with problems."""
+    from rich.table import Table
+    from rich.text import Text
+
+    from barfuncs.filling.folder import FOR_CUSTOMER
+    from barfuncs.filling.results import REQUOTE_LINE
+    from barfuncs.templates.template import money_shown
+    from barfuncs.text.characters import escaped
+
+    console, outcome = _console(), requoted.outcome
+    there = {row for row, *_ in (*outcome.done, *outcome.unchanged)}
+    told = {row: requoted.compared[row] for row in sorted(there)}
+    lines = [(row, dict(zip(REQUOTE_LINE, line, strict=True))) for row, one in told.items() for line in one["lines"]]
+    changed = [(row, line) for row, line in lines if line["difference"] != 0]
+    if changed:
+        table = Table(box=None, header_style="bold", pad_edge=False)
+        table.add_column("Quote", no_wrap=True, overflow="ellipsis", max_width=20)
+        for head in ("Quantity", "Old", "New", "%", "Material", "Rate", "Other"):
+            table.add_column(head, justify="right", no_wrap=True)
+        for row, line in changed[:_MOST_SHOWN]:
+            percent = "-" if line["difference_percent"] is None else f"{line['difference_percent']:+.1f}"
+            shares = ["-" if line[name] is None else f"{line[name]:+,.4f}" if line[name] else "0" for name in ("material", "rate", "other")]
+            table.add_row(Text(escaped(requoted.files[row - 1].stem)), f"{line['quantity']:,.0f}", money_shown(line["old_price"]),
+                          money_shown(line["new_price"]), percent, *shares)
+        console.print(table)
+        if len(changed) > _MOST_SHOWN:
+            console.print(f"... and {len(changed) - _MOST_SHOWN} more prices, all in requote.csv and requote.xlsx")
+        console.print("Price each, and what the change comes from before rounding: material first, then rates, then the rest.\n")
+    moved = {way: len({row for row, line in changed if line["difference"] is not None and way * line["difference"] > 0}) for way in (1, -1)}
+    same = len(told) - len({row for row, _ in changed})
+    console.print(f"Quotes with a higher price: {moved[1]:,}, with a lower one: {moved[-1]:,}, as they were: {same:,}.")
+    if typed := sum(bool(one["typed"]) for one in told.values()):
+        console.print(f"With prices or rates typed in the quote, which stay: {typed:,} (the column typed of requote.csv).")
+    for row, one in [(row, one) for row, one in told.items() if one["note"]][:_MOST_SHOWN]:
+        console.print(escaped(f"{requoted.files[row - 1].name}: {one['note']}"), markup=False)
+    for path, why in requoted.left_out[:_MOST_SHOWN]:
+        console.print(escaped(f"Left out: {why}" if path.name in why else f"Left out: {path.name}: {why}"), markup=False)
+    bad = [problem for problem in outcome.problems if problem.row]
+    if outcome.problems:
+        console.print(f"\n{len({p.row for p in bad})} of {outcome.total} quotes have problems:", style="bold")
+        problems = Table(box=None, header_style="bold", pad_edge=False)
+        problems.add_column("Quote", overflow="fold", max_width=24)
+        problems.add_column("What is wrong", overflow="fold")
+        for p in outcome.problems[:_MOST_PROBLEMS]:
+            problems.add_row(Text(escaped(requoted.files[p.row - 1].name if p.row else "")), Text(escaped(p.reason)))
+        console.print(problems)
+        if len(outcome.problems) > _MOST_PROBLEMS:
+            console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")
+    _show_earlier(console, outcome)
+    kept = f"; {len(outcome.unchanged):,} were there already, unchanged" if outcome.unchanged else ""
+    console.print(f"\n{len(outcome.done)} of {outcome.total} quotes calculated anew, in {out}{kept}", markup=False)
+    if outcome.copies:
+        console.print(f"Look at date and validity, which stay as typed, then send the file in {Path(out) / FOR_CUSTOMER}.", markup=False)
+    console.print(CAUTION, style="italic")
+
+
 for _line in lines.LINES:
     main.add_command(list_command(_line))
 

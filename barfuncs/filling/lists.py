@@ -26,10 +26,21 @@ from barfuncs.filling import folder
 from barfuncs.filling.filler import names_of
 from barfuncs.filling.headings import Headings, Names, is_blank, read_headings, row_of_headings
 from barfuncs.filling.list_file import read_rows
-from barfuncs.filling.one_row import Answer, Setup, Task
+from barfuncs.filling.one_row import Answer, OwnMaterials, Setup, Task
 from barfuncs.filling.quotation_files import ENDS, files_of, free_stem
 from barfuncs.filling.quoted import Source, quotation_of
-from barfuncs.filling.record import RESULT_FILES, RUN, Entry, Lack, Line, Record, Sent, digest_at, digest_of
+from barfuncs.filling.record import (
+    REQUOTE_FILES,
+    RESULT_FILES,
+    RUN,
+    Entry,
+    Lack,
+    Line,
+    Record,
+    Sent,
+    digest_at,
+    digest_of,
+)
 from barfuncs.filling.results import result_files
 from barfuncs.filling.stopping import Stopping
 from barfuncs.filling.workers import ROWS_IN_A_CHUNK, Crew, WorkersGone, processes, work_here, work_in
@@ -45,11 +56,18 @@ MOST_ROWS = 20_000
 
 @dataclass(frozen=True)
 class Job:
-    """One row of a list: where it stands, what it says, and why its cells can't be told apart (or nothing)."""
+    """One row of a list: where it stands, what it says, and why its cells can't be told apart (or nothing).
+
+    One that is an older quote brings along materials of its `own`, a `stem` that its file is called by, and how its prices
+    `compared` (`Entry.compared`).
+    """
 
     row: int
     values: dict[str, Any]
     problem: str = ""
+    own: OwnMaterials = ()
+    stem: str = ""
+    compared: str = ""
 
 
 @dataclass(frozen=True)
@@ -328,8 +346,8 @@ class _Planner:
 
     def plan_all(self, jobs: Sequence[Job], progress: Callable[[], None] | None, crew: Crew) -> None:
         folder.reserve(self.out, len(jobs) + len(self.record.entries))
-        taken, naming = {*RESULT_FILES, self.source.casefold()}, TEMPLATES[self.setup.template].names_file
-        self.names = {job.row: _file_name(job.values, naming, job.row, taken) for job in jobs}
+        taken, naming = {*RESULT_FILES, *REQUOTE_FILES, self.source.casefold()}, TEMPLATES[self.setup.template].names_file
+        self.names = {job.row: _file_name(job.values, naming, job.row, taken, job.stem) for job in jobs}
         by_row = {job.row: job for job in jobs}
         self.record.lacks = {file: lack for file, lack in self.record.lacks.items() if lack.list != self.source}
         for job in jobs:  # until it is there, its quotation is not whole
@@ -363,7 +381,7 @@ class _Planner:
                 continue
             before = self.record.find(self.names[job.row])
             kept = before if before is not None and self.is_there(before) else None
-            if kept is not None and self.resume and kept.said == self.setup.said_by(job.values):
+            if kept is not None and self.resume and kept.said == self.setup.said_by(job.values, job.own):
                 self.note_metric(job, str(kept.values.get("units")))
                 if kept.as_inch and not settled:
                     self.waiting.append(job)
@@ -371,7 +389,7 @@ class _Planner:
                     self.keep(job, kept)
                     ended()
                 continue
-            yield Task(job.row, job.values, kept.made_from if kept else "", settled)
+            yield Task(job.row, job.values, kept.made_from if kept else "", settled, job.own)
 
     def note_metric(self, job: Job, units: str) -> None:
         if units == "mm" and (self.metric is None or job.row < self.metric):
@@ -395,7 +413,7 @@ class _Planner:
     def keep(self, job: Job, before: Entry) -> None:
         """Leave the workbook that is there alone."""
         note = _HAND if self.record.found.get(before.file.casefold()) != before.digest else ""
-        self.record.set(dataclasses.replace(before, list=self.source, row=job.row, note=note))
+        self.record.set(dataclasses.replace(before, list=self.source, row=job.row, note=note, compared=job.compared))
         self.outcome.unchanged.append((job.row, before.file))
 
     def write(self, job: Job, answer: Answer, before: Entry | None) -> None:
@@ -403,7 +421,8 @@ class _Planner:
         values = Line(answer.values)
         entry = Entry(name, self.setup.template, self.source, job.row, self.run, answer.made_from, answer.but_name,
                       answer.digest, values, f"Quotation {name}" if answer.copy else "", answer.copy_digest,
-                      said=answer.said, as_inch=answer.as_inch, number=answer.number, quoted=answer.quoted)
+                      said=answer.said, as_inch=answer.as_inch, number=answer.number, quoted=answer.quoted,
+                      compared=job.compared)
         try:
             with self.stopping.held():
                 self.place(entry, answer.data, answer.copy)
@@ -713,9 +732,9 @@ def safe_name(text: str) -> str:
     return f"_{text}" if _RESERVED.fullmatch(text) else text
 
 
-def _file_name(values: Mapping[str, Any], naming: Sequence[str], row: int, taken: set[str]) -> str:
+def _file_name(values: Mapping[str, Any], naming: Sequence[str], row: int, taken: set[str], stem: str = "") -> str:
     """The name of a row's file. A row with problems has one too, so that the others keep theirs when it is mended."""
-    stem = safe_name("_".join(text for n in naming if (text := _in_words(values.get(n))))) or f"row {row}"
+    stem = safe_name(stem) or safe_name("_".join(text for n in naming if (text := _in_words(values.get(n))))) or f"row {row}"
     name, again = f"{stem}.xlsx", 1
     while name.casefold() in taken:
         name = f"{stem} row {row}.xlsx" if again == 1 else f"{stem} row {row}-{again}.xlsx"

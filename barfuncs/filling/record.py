@@ -21,6 +21,7 @@ RECORD = ".barfuncs-record.jsonl"
 RUN = ".barfuncs-run-"
 """How the names of files begin that a run over a list has not finished; none of them outlives the next run."""
 RESULT_FILES = ("results.csv", "results.xlsx")
+REQUOTE_FILES = ("requote.csv", "requote.xlsx")
 FOR_CUSTOMER = "for_customer"
 """The folder within that has what is sent."""
 MOST_BYTES = 400_000_000
@@ -73,7 +74,8 @@ class Entry:
     `made_from` tells what was filled in, `but_name` the same without the job's name, `digest` and `copy_digest` the bytes
     of the workbook and of the customer's copy; `values` is its line in the results, `note` what is to be known of it.
     `said` tells what its row said before anybody read it, `as_inch` whether bare numbers of it were taken as inch.
-    `number` is that of the quotation which it is a line of, `quoted` what it says there, `sent` the file of that quotation.
+    `number` is that of the quotation which it is a line of, `quoted` what it says there, `sent` the file of that quotation. `compared`
+    is its part of the table of old and new prices, as JSON, where it is a quote made anew.
     """
 
     file: str
@@ -93,6 +95,15 @@ class Entry:
     number: str = ""
     quoted: str = ""
     sent: str = ""
+    compared: str = ""
+
+    def told(self) -> dict[str, Any] | None:
+        """How its prices compare, where it is a quote made anew."""
+        try:
+            told = json.loads(self.compared) if self.compared else None
+        except (ValueError, RecursionError):
+            return None
+        return told if isinstance(told, dict) and isinstance(told.get("lines"), list) else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +127,7 @@ class Lack:
 
 
 _KINDS = {f.name: {"row": int, "values": dict, "as_inch": bool}.get(f.name, str) for f in fields(Entry)}
-_LATER = {"said": "", "as_inch": False, "number": "", "quoted": "", "sent": ""}
+_LATER = {"said": "", "as_inch": False, "number": "", "quoted": "", "sent": "", "compared": ""}
 """What the records of earlier versions do not tell."""
 
 
@@ -213,7 +224,7 @@ class Record:
 
     def save(self) -> None:
         """Write the record anew with what holds now; none is left where there is nothing to tell."""
-        results = [{"results": name, "digest": digest} for name in RESULT_FILES if (digest := digest_at(self.folder / name))
+        results = [{"results": name, "digest": digest} for name in (*RESULT_FILES, *REQUOTE_FILES) if (digest := digest_at(self.folder / name))
                    in self.results.get(name, ())]
         sent = {s.sent: asdict(s) for s in itertools.chain.from_iterable(self.sent.values()) if digest_at(self.folder / FOR_CUSTOMER / s.sent) == s.digest}
         path = self.folder / RECORD

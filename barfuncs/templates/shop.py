@@ -4,7 +4,9 @@ Each table is declared once, as columns; the workbook is built from them and rea
 """
 
 import functools
+import hashlib
 import io
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
@@ -28,7 +30,8 @@ from barfuncs.templates import layout
 from barfuncs.templates.cell_text import unit_text
 from barfuncs.templates.model import Column, make_column
 from barfuncs.xlsx import pictures
-from barfuncs.xlsx.package import pack, read_parts
+from barfuncs.xlsx.package import file_bytes, pack, read_parts, read_xml
+from barfuncs.xlsx.sheetxml import legal_text
 
 MOST_ROWS = 2_000
 _MOST_COLUMNS = 40
@@ -145,6 +148,25 @@ LETTERHEAD_SHEET = "Letterhead"
 
 
 @dataclass(frozen=True)
+class ShopFile:
+    """Which file a shop was read from: its name, the day on which it says that it was saved (blank where it says none), and
+    the SHA-256 of its bytes."""
+
+    name: str
+    saved: str
+    digest: str
+
+    def __str__(self) -> str:
+        name = " ".join(legal_text(self.name).split())
+        if len(name) > _LONGEST_NAME:
+            name = f"{name[:_LONGEST_NAME - 20]}...{name[-17:]}"
+        return f"{name}{f', saved {self.saved}' if self.saved else ''}, SHA-256 {self.digest[:12]}"
+
+
+_LONGEST_NAME = 60
+
+
+@dataclass(frozen=True)
 class Machine:
     """A lathe with its feeder. What was left blank is None."""
 
@@ -250,6 +272,11 @@ class Shop:
     speeds: SpeedsFeeds
     stock: tuple[StockSize, ...] = ()
     letterhead: Letterhead = Letterhead()
+    file: ShopFile | None = None
+
+    def without_file(self) -> "Shop":
+        """The same shop, wherever it was read."""
+        return replace(self, file=None)
 
     def stock_sizes(self, shape: str) -> list[float]:
         """The sizes of bar that are kept in a shape; none where the shop file lists none."""
@@ -292,7 +319,8 @@ class Shop:
             return type(record)(**values)
 
         return Shop(units, turned(self.rates, RATES), tuple(turned(m, MACHINES) for m in self.machines),
-                    tuple(turned(p, PRICES) for p in self.prices), self.speeds, tuple(turned(s, STOCK) for s in self.stock), self.letterhead)
+                    tuple(turned(p, PRICES) for p in self.prices), self.speeds, tuple(turned(s, STOCK) for s in self.stock), self.letterhead,
+                    self.file)
 
 
 def _turned(value: Any, column: Column, system: str, units: str) -> Any:
@@ -333,7 +361,9 @@ def read_shop(path: str | Path) -> Shop:
         The file is not a workbook, is damaged, or too large.
     """
     path = Path(path)
-    sheets = _sheets(path)
+    data = file_bytes(path)
+    parts = read_parts(data, path.name)
+    sheets = _sheets(path, parts)
     wanted = (RATES_SHEET, *TABLES)
     missing = [(title, f"this sheet is missing; the file has {', '.join(sheets)}") for title in wanted
                if title not in sheets and title not in MAY_BE_MISSING]
@@ -354,14 +384,31 @@ def read_shop(path: str | Path) -> Shop:
         prices = _check_prices(tables["Materials and prices"], prices, problems)
     if problems:
         raise InputError(path.name, problems)
-    return Shop(units, rates, tuple(machines), tuple(prices), speeds_feeds.builtin().extended(speeds), tuple(stock), letterhead)
+    return Shop(units, rates, tuple(machines), tuple(prices), speeds_feeds.builtin().extended(speeds), tuple(stock), letterhead,
+                ShopFile(path.name, _saved(parts), hashlib.sha256(data).hexdigest()))
 
 
-def _sheets(path: Path) -> dict[str, _Rows]:
+def _saved(parts: Mapping[str, bytes]) -> str:
+    """The day on which the program that wrote the file says that it did. The file system's date would be another after a copy
+    or a mail, and the same file would then give another workbook."""
+    texts: list[str] = []
+    inside = False
+
+    def tag(name: str, is_open: bool) -> None:
+        nonlocal inside
+        inside = is_open and name == "modified"
+
+    read_xml([parts.get("docProps/core.xml", b"<none/>")], lambda name, _: tag(name, True), lambda name: tag(name, False),
+             lambda text: texts.append(text) if inside else None)
+    day = "".join(texts).strip()[:10]
+    return day if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", day) else ""
+
+
+def _sheets(path: Path, parts: dict[str, bytes]) -> dict[str, _Rows]:
     """The cells of every sheet, row by row, in which a formula without a value is told from a blank."""
     import openpyxl
 
-    data = pack(read_parts(path), level=1)
+    data = pack(parts, level=1)
     found: dict[str, _Rows] = {}
     try:
         books = [openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=only, keep_links=False)
@@ -673,7 +720,7 @@ _EXAMPLE_LETTERHEAD = {"seller": "Bellwether Turning", "seller_address": "4 Mill
 
 
 def _letterhead_sheet(book: Workbook) -> None:
-    sheet = layout.add_sheet(book, LETTERHEAD_SHEET, {"A": 1.5, "B": 25, "C": 70, "D": 7, "E": 58})
+    sheet = layout.add_sheet(book, LETTERHEAD_SHEET, {"A": 1.5, "B": 25, "C": 70, "D": 7, "E": 58}, landscape=True)
     layout.put(sheet, "B1", LETTERHEAD_SHEET, size=18, bold=True, color=layout.ACCENT)
     sheet.row_dimensions[1].height = 26
     layout.put(sheet, "B2", "Optional. What every quotation says; what is left blank is not said, and a quote's own words come first.", size=9,

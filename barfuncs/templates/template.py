@@ -149,6 +149,8 @@ class Template:
         known = {**inputs, **{name: answers[name] for name in (*self.results, "status")}}
         shown = {name: known.get(name) for name in (*self.identity, *self.results, "status")}
         shown |= self.more_results(inputs, answers, shop)
+        if shop and shop.file:
+            shown["shop_file"] = str(shop.file)
         return {name: None if value == "-" or isinstance(value, CellError) else value for name, value in shown.items()}
 
 

@@ -23,7 +23,7 @@ from barfuncs.templates.quote.pages import (
 )
 from barfuncs.templates.quote.said import SAID_ANSWERS, SAID_INPUTS, said
 from barfuncs.templates.shop import Shop
-from barfuncs.templates.shop_sheet import shop_sheet
+from barfuncs.templates.shop_sheet import shop_sheet, worked_out_with
 from barfuncs.templates.template import (
     ForCustomer,
     Head,
@@ -59,7 +59,7 @@ def _objections(inputs: Values, answers: Values) -> Problems:
 
 
 def _draw(book: Workbook, shop: Shop | None) -> None:
-    costing_sheet(book)
+    costing_sheet(book, shop)
     prices_sheet(book)
     customer_sheet(book)
     part_sheet.part_sheet(book, FORM)
@@ -76,6 +76,7 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
         "operation: common practice, no source.",
         "Samples: ISO 2859-1, single sampling plans for normal inspection. Outside work, packing and how a price is shown: common practice, no source.",
         "Half a rounding step goes up. The order total is the rounded price each times the quantity.",
+        worked_out_with(shop),
     ), (f"price_{n}" for n in BREAKS), MORE_PROBLEMS, CHECKS)
 
 

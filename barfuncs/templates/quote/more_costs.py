@@ -2,6 +2,7 @@
 
 from barfuncs.catalogue import kinds
 from barfuncs.functions.outside import charged
+from barfuncs.templates import plausible
 from barfuncs.templates.cell_text import UNIT_SUFFIX, fixed_text
 from barfuncs.templates.every_order import SIZE_TEXT
 from barfuncs.templates.model import LOOK, NOTE, OK, Answer, Check, Missing, RowAnswer, Table, make_column
@@ -141,6 +142,8 @@ def at_quantity(n: int) -> tuple[Answer, ...]:
 _GIVEN = "first_off+every+aql"
 CHECK = Check("More costs", (
     ("more_looks>0", LOOK, '"Sheet More costs: a row asks for a second look, see the mark beside it."'),
+    *plausible.INSPECTION_CASES,
+    *plausible.BOX_CASES,
     (f"IF(inspection_time=0,{_GIVEN}>0,FALSE)", LOOK, '"Parts are inspected, but the time for one is not filled in: the inspection costs nothing."'),
     (f"IF(inspection_time>0,{_GIVEN}=0,FALSE)", LOOK, '"There is a time to inspect a part, but no part is inspected."'),
     ("IF(parts_in_box>0,box_cost=0,box_cost>0)", LOOK,

@@ -17,9 +17,11 @@ from barfuncs.templates.quote.form import FORM
 from barfuncs.templates.quote.inputs import BREAKS, CYCLE_INPUTS, INPUTS, LETTER, MORE_COSTS, QUANTITIES, TOOL, WHAT_IF
 from barfuncs.templates.quote.more_costs import PROCESSES
 from barfuncs.templates.quote.operations import OPERATIONS
+from barfuncs.templates.shop import Shop
+from barfuncs.templates.shop_sheet import put_worked_out_with
 
 
-def costing_sheet(book: Workbook) -> None:
+def costing_sheet(book: Workbook, shop: Shop | None) -> None:
     """Two stacks side by side: inputs, and answers with the checks."""
     page = add_page(book, "Costing", {"A": 1.5, "B": 11.5, "C": 30, "D": 19, "E": 15, "F": 2, "G": 32, "H": 13, "I": 14})
     page.next_row(24)
@@ -57,6 +59,7 @@ def costing_sheet(book: Workbook) -> None:
     page.next_row()
     page.put("B", "Times and prices are for planning. Before parts are made, the machine's manual, the shop's "
                   "rules, local codes and licensed engineers come first.", italic=True, color=layout.SOFT, size=9)
+    put_worked_out_with(page, shop)
     for line in range(top, page.row + 1):
         page.sheet.row_dimensions[line].height = layout.CLOSE
     page.print_to("I")
@@ -105,20 +108,20 @@ def operations_sheet(book: Workbook) -> None:
     top = page.row - OPERATIONS.rows + 1
     page.skip()
     right = page.beside(page.row)
-    page.heading("B:D", "Cycle time")
+    page.heading("B:F", "Cycle time")
     for item in (TOOL, *CYCLE_INPUTS):
         page.next_row()
-        FORM.put_input(page, item.name, "BCD")
+        FORM.put_input(page, item.name, "BEF")
     first = page.row + 1
     for name in _CYCLE:
         answer = FORM.answers[name]
         page.next_row()
         page.put("B", answer.label, bold=name == "cycle")
-        ref = page.take("C")
+        ref = page.take("E")
         layout.style_answer(sheet, ref, answer.number)
         sheet[ref].value = f"=quote_{name}"
-        page.put("D", {"seconds": "s"}.get(answer.unit, answer.unit), color=layout.SOFT, size=9, indent=1)
-    layout.quiet_errors(sheet, f"C{first}:C{page.row}")
+        page.put("F", {"seconds": "s"}.get(answer.unit, answer.unit), color=layout.SOFT, size=9, indent=1)
+    layout.quiet_errors(sheet, f"E{first}:E{page.row}")
     right.heading(f"H:{last}", "What each operation needs")
     for text in _WHAT_EACH_NEEDS:
         right.next_row()
@@ -274,7 +277,7 @@ def prices_sheet(book: Workbook) -> None:
         FORM.put_value(page, f"price_if_{tag}", "C")
         sheet[FORM.put_value(page, f"change_{tag}", "D")].number_format = "+#,##0.0000;-#,##0.0000;0"
         sheet[FORM.put_value(page, f"change_share_{tag}", "E")].number_format = "+0.0%;-0.0%;0.0%"
-        sheet[FORM.put_value(page, f"bars_said_{tag}", "F")].alignment = Alignment(horizontal="right", vertical="center")
+        sheet[FORM.put_value(page, f"bars_said_{tag}", "F")].alignment = Alignment(horizontal="right", vertical="center", shrink_to_fit=True)
     layout.quiet_errors(sheet, f"C{first + 1}:F{page.row}")
     _price_chart(beside, price_row)
     page.row = max(page.row, beside.row + 14)
