@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from barfuncs.buying.records import (
     CERTIFICATES,
+    OF_ONE_HEAT,
     OWN,
     STEPS,
     BarStock,
@@ -79,7 +80,7 @@ def _sawing_faults(row: Sawing, demands: Sequence[Demand], offers: Sequence[Offe
             document = bar.certificate
             if bar.owner.casefold() not in (OWN, demand.customer.casefold()):
                 yield f"{demand.job} of {demand.customer} takes a bar of {bar.owner}"
-            if demand.certificate in ("3.1", "3.2") and not bar.heat:
+            if demand.certificate in OF_ONE_HEAT and not bar.heat:
                 yield f"{demand.job} wants {demand.certificate} and takes a bar without a heat"
         if CERTIFICATES.index(document) < CERTIFICATES.index(demand.certificate):
             yield f"{demand.job} wants {demand.certificate} and takes a bar with {document}"

@@ -73,7 +73,8 @@ class Knapsack:
         self._worth: dict[int, tuple[float, float]] = {}
         for job, (cut, value) in enumerate(zip(cuts, values, strict=True)):
             value = value - blank_cost if cut.single else value
-            if value * cut.most_parts <= (0 if cut.single else blank_cost) + _CLOSE or (cut.start + cut.least_parts * cut.step > capacity and not cut.padded):
+            # A blank worth less than its cut may still fill a bar so that its last cut is saved.
+            if cut.start + cut.least_parts * cut.step > capacity and not cut.padded:
                 continue
             layers = [best]
             for _ in range(cut.most_blanks):

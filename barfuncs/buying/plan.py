@@ -15,6 +15,7 @@ from barfuncs.buying.cutting import NoPlanError, Pattern, Problem, Source, Task
 from barfuncs.buying.knapsack import Cut
 from barfuncs.buying.records import (
     CERTIFICATES,
+    OF_ONE_HEAT,
     OWN,
     STEPS,
     BarStock,
@@ -205,7 +206,7 @@ def may_take(demand: Demand, bar: RackBar) -> bool:
         return False
     if demand.certificate == CERTIFICATES[0]:
         return True
-    heat_known = bool(bar.heat) or CERTIFICATES.index(demand.certificate) < CERTIFICATES.index("3.1")
+    heat_known = bool(bar.heat) or demand.certificate not in OF_ONE_HEAT
     return heat_known and CERTIFICATES.index(bar.certificate) >= CERTIFICATES.index(demand.certificate)
 
 

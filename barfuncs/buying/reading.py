@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator, Sequence
 
-from barfuncs.buying.records import CERTIFICATES, OWN, STEPS, Demand, Offer, RackBar, Terms
+from barfuncs.buying.records import CERTIFICATES, OF_ONE_HEAT, OWN, STEPS, Demand, Offer, RackBar, Terms
 
 _Problem = tuple[str, int, str, str]
 _LONGEST = {"in": 1000.0, "mm": 25400.0}
@@ -108,7 +108,7 @@ def _rack_bar(bar: RackBar, units: str) -> Iterator[tuple[str, str]]:
                          ("bars", bar.count, 1, 10_000, False)])
     if bar.certificate not in CERTIFICATES:
         yield "certificate", f"{bar.certificate!r} given; allowed are {', '.join(CERTIFICATES)}"
-    elif bar.certificate in ("3.1", "3.2") and not bar.heat:
+    elif bar.certificate in OF_ONE_HEAT and not bar.heat:
         yield "heat", f"none given; a bar with {bar.certificate} has the number of its heat"
     if bar.owner != OWN and bar.value:
         yield "value", f"{bar.value:g} given; the bar of {bar.owner} is not ours"

@@ -4,12 +4,10 @@ import datetime
 from dataclasses import dataclass, field
 
 from barfuncs.errors import BarfuncsError
+from barfuncs.rack.bars import CERTIFICATES, OF_ONE_HEAT, OWN, STEPS
 
-STEPS = {"in": 1000, "mm": 100}
-"""Steps of length in one unit: lengths are whole numbers of 0.001 in or 0.01 mm."""
-CERTIFICATES = ("none", "2.1", "2.2", "3.1", "3.2")
-"""Inspection documents of EN 10204, each with all that those before it say; those from 3.1 on are of one heat."""
-OWN = "own"
+__all__ = ["CERTIFICATES", "OF_ONE_HEAT", "OWN", "STEPS", "BarStock", "Blank", "BuyingError", "BuyingPlan", "Demand", "Offer", "OrderLine", "RackBar",
+           "Sawing", "Terms"]
 
 
 @dataclass(frozen=True, slots=True)
