@@ -314,7 +314,7 @@ def test_price_breaks_take_columns_for_quantities_only(host):
 
 
 def test_every_table_has_a_header():
-    assert {e.name for e in CATALOGUE.values() if e.result.reader == "table"} == set(TABLE_HEADS)
+    assert {e.name for e in CATALOGUE.values() if e.result.name == "table"} == set(TABLE_HEADS)
 
 
 # --- WHY -----------------------------------------------------------------------------------------------------------
@@ -371,6 +371,8 @@ def test_why_with_a_bad_call(host, args, wanted):
 
 SETS = 400
 SECTION_TEXTS = ("1/2 x 3/4; hex 3/4 x 1/4", "round 0.4 to 0.3 x 1 bore 0.1", "0.5 x 0.5", "many", "1 x 1 bore 1", "hex 12 mm x 5 mm")
+OFFER_TEXTS = ("144: 2.4; 240: 2.2", "12 ft: 2.4; 12 ft from 5: 1.9; 400: 2", "144: 2; 144: 3", "many", "200 from 100: 30", "-1: 2")
+ROWS_TEXTS = {"rows of sections": SECTION_TEXTS, "rows of offers": OFFER_TEXTS}
 TEXTS = {
     "length": ("12 ft", "57.15 mm", "1 3/8", "2-1/4 in", "3.66 m", "825 thou", "12' 6-1/2\"", "8 mil", "12,5", "abc"),
     "weight": ("250 lb", "120 kg", "40", "1 ton", "x"),
@@ -481,7 +483,7 @@ def test_agrees_with_python(host, name):
     entry = CATALOGUE[name]
     good = bad = 0
     for _ in range(SETS):
-        values = [rng.choice(SECTION_TEXTS) if a.kind.columns else [some_value(rng, entry, Argument("quantities", find("whole_bar_quantity").arguments[0].kind, "", 1))
+        values = [rng.choice(ROWS_TEXTS[a.kind.name]) if a.kind.columns else [some_value(rng, entry, Argument("quantities", find("whole_bar_quantity").arguments[0].kind, "", 1))
                    for _ in range(rng.randint(2, 4))] if a.kind.reader == "table" else some_value(rng, entry, a)
                   for a in entry.arguments]
         fit(rng, entry, values)
@@ -505,7 +507,7 @@ def test_columns_agree_with_python(host, name):
     entry = CATALOGUE[name]
     for _ in range(SETS // 4):
         rows = rng.randint(2, 5)
-        values = [rng.choice(SECTION_TEXTS) if a.kind.columns else MISSING if a.kind.reader == "table"
+        values = [rng.choice(ROWS_TEXTS[a.kind.name]) if a.kind.columns else MISSING if a.kind.reader == "table"
                   else [some_value(rng, entry, a) for _ in range(rows)] if rng.random() < 0.5 else some_value(rng, entry, a)
                   for a in entry.arguments]
         result = host.call(entry.cell_name, *[as_excel(rng, v) for v in values])
