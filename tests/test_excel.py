@@ -420,6 +420,13 @@ def fit(rng: random.Random, entry: Entry, values: list[Any]) -> None:
     """Leave most of many optional arguments out, since a table is refused where any one of them is bad."""
     if entry.name == "chips_per_part" and rng.random() < 0.5:
         values[2:6] = ["round", 1.0, 2.5, MISSING]  # a bar that takes the parts
+    elif entry.result.reader == "table" and "longest_blank" in (names := [a.name for a in entry.arguments]):
+        for n, a in enumerate(entry.arguments):
+            if not a.required and rng.random() < 0.8:
+                values[n] = MISSING
+        if rng.random() < 0.5:
+            usual = {"supplied_length": 144.0, "longest_blank": 47.5, "kerf": 0.125, "bar_per_part": 2.375, "min_remnant": 3.0, "price_per": "ft"}
+            values[:] = [usual.get(name, value) for name, value in zip(names, values, strict=True)]
     elif any(kind.reader == "table" for kind in (entry.result, *(a.kind for a in entry.arguments))):
         for n, a in enumerate(entry.arguments):
             if not a.required and rng.random() < 0.8:
@@ -466,8 +473,10 @@ def wanted(entry: Entry, values: list[Any]) -> Any:
                               else "write its unit in the cell too, such as 3 mm")
         text = "#VALUE! " + words
         return text if len(text) <= 255 else text[:252] + "..."
+    if isinstance(result, list) and entry.name in TABLE_HEADS:
+        return [list(TABLE_HEADS[entry.name]), *map(list, result)]
     if isinstance(result, list):
-        return [[c.replace("_", " ") for c in PRICE_BREAK_COLUMNS], *map(list, result)]
+        return result[0] if len(result) == 1 else [[value] for value in result]
     return result
 
 
