@@ -403,6 +403,15 @@ def test_tables_agree_with_python(sheet: Office, entry: Entry) -> None:
 
 
 @libreoffice
+def test_a_range_of_offers(sheet: Office) -> None:
+    rows = [["Length", "Price", "From quantity"], [144.0, 2.4, None], [None] * 3, [144.0, 1.75, 180.0], ["20 ft", 2.4, None]]
+    sheet.do("write", cells={f"{LETTERS[c]}{r}": v for r, row in enumerate(rows, 1) for c, v in enumerate(row) if v is not None})
+    sheet.do("write", cells={"E1:O3": '=STOCK_CHOICE(A1:C6;160;"lb";47.5;0.125;2.375;3;;;;;4)', "Q1:Q4": "=BLANK_LENGTHS(144;47.5;0.125;2.375;3)"})
+    assert sheet.do("read", names=["E1", "H2", "N2", "O2", "E3", "H3", "N3", "Q1", "Q4"]) == [
+        "length", 4.0, "cheapest", "buy 1 bar (48 lb) more than needed and pay 9.60 less", 240.0, 2.0, "", 36.25, 33.875]
+
+
+@libreoffice
 def test_a_range_of_quantities_is_read_whole(sheet: Office) -> None:
     sheet.do("write", cells={"A1": 100, "A3": "1,000 pcs", "D1:L3": "=PRICE_BREAKS(A1:B3;59;34.8;45;30;1.5;80;;;;;;;0.2)"})
     assert sheet.do("read", names=["D1", "L1", "D2", "L2", "D3", "L3"]) == [

@@ -286,6 +286,17 @@ def test_price_breaks_spill_a_table(host):
     assert host.call("PRICE_BREAKS", R(100.0), *rest)[1:] == wanted[:1]
 
 
+def test_offers_are_a_range_and_blanks_spill_down(host):
+    offers = R((("Length", "Price", "From quantity"), (144.0, 2.4, None), (None, None, None), (144.0, 1.75, 180.0), ("20 ft", 2.4, None)))
+    rest = (160.0, "lb", 47.5, 0.125, 2.375, 3.0)
+    wanted = barfuncs.stock_choice("144: 2.4; 144 from 180: 1.75; 240: 2.4", *rest[:-1], 3, weight_per_length=4)
+    head, *rows = host.call("STOCK_CHOICE", offers, *rest, *[MISSING] * 4, 4.0)
+    assert (head, rows) == (list(TABLE_HEADS["stock_choice"]), list(map(list, wanted)))
+    assert [row[-2:] for row in rows] == [["cheapest", "buy 1 bar (48 lb) more than needed and pay 9.60 less"], ["", ""]]
+    assert host.call("BLANK_LENGTHS", R(144.0), *rest[2:]) == [[36.25]] * 3 + [[33.875]]
+    assert host.call("BLANK_PARTS", R(144.0), *rest[2:]) == [[14]] * 3 + [[13]]
+
+
 @pytest.mark.parametrize("text", ["100 250 1000", "100;250;1000", "100,250,1000"])
 def test_quantities_in_one_text_are_those_of_python(host, text):
     from barfuncs.surfaces import cells

@@ -43,7 +43,7 @@ def cuts_per_supplied_bar(supplied_length: PositiveLength, blank_length: Positiv
     return blanks - (0 if rest / (blank_length + kerf) > 1e-9 else 1) if blanks else 0
 
 
-_TRIMMED = (("trim", "2*trim<=supplied_length", "the trims of both ends must not be longer than the bar"),
+_TRIMMED = (("trim", "2*trim<=supplied_length*(1+1E-9)", "the trims of both ends must not be longer than the bar"),
             ("shortest_blank", "shortest_blank<=longest_blank", "the shortest blank must not be longer than the longest"))
 MOST_EQUAL = 12
 """Numbers of equal blanks that are tried, beside that of the longest blanks: a cell can't repeat a calculation."""

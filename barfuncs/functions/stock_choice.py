@@ -1,7 +1,7 @@
 """Which of several supplied lengths a job is made from at the least cost."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -31,6 +31,7 @@ from barfuncs.functions.sawing import blank_for, split
 
 _COUNTED = {"100 lb": "lb", "112 lb": "lb", "2000 lb": "lb", "100 kg": "kg", "tonne": "kg"}
 """What quantities of a price basis are counted in, where that is not the basis itself."""
+_MOST_BARS = 10**7
 _CLOSE = 1e-9
 
 
@@ -106,6 +107,8 @@ def stock_choice(offers: Offers, quantity: PositiveCount, price_per: PricePer, l
         cuts = (needed - 1) * full.cuts + last.cuts
         bars, cost, note = _cheapest(prices, needed, length, length * weight_per_length / (12 if units == "in" else 1000), price_per, cuts,
                                      cut_charge, minimum_charge, material_surcharge, certificate_fee, material_freight, units)
+        if math.isinf(cost):
+            problems.append(("offers", f"row {row}: no price holds for up to {_MOST_BARS:,} bars of {length:.10g}"))
         found.append(_Bought(length, parts, blanks, bars, cuts, full.left_over, last.left_over, cost, note))
     if problems:
         raise InputError("stock_choice", problems)
@@ -158,26 +161,24 @@ def _cheapest(prices: Sequence[tuple[float, float]], needed: int, length: float,
 
     bars, least, plain = needed, cost(needed), cost(needed)
     for start, _ in prices:
-        more = count_up(start / each)
+        more = count_up(start / each) if start < each * _MOST_BARS else 0
         if more > needed and (now := cost(more)) < least * (1 - _CLOSE):
             bars, least = more, now
     notes = []
     if bars > needed:
-        extra = f"buy {_bars(bars - needed)}" + ("" if counted in ("bar", "blank") else f" ({_short((bars - needed) * each)} {counted})")
+        extra = f"buy {_bars(bars - needed)}" + ("" if counted == "bar" else f" ({_short((bars - needed) * each)} {counted})")
         notes.append(f"{extra} more than needed and pay {plain - least:,.2f} less" if math.isfinite(plain)
-                     else f"{extra} more than needed: sold from {_short(prices[0][0])} {counted} on")
+                     else f"{extra} more than needed: sold from {_bars(math.ceil(prices[0][0])) if counted == 'bar' else f'{_short(prices[0][0])} {counted}'} on")
     if minimum > 0 and least <= (minimum + fee + freight) * (1 + _CLOSE):
         free = _free_bars(cost, bars)
         notes.append(f"the minimum of {minimum:,.2f} is charged" + (f": {_bars(free)} more cost no more" if free else ""))
     return bars, least, "; ".join(notes)
 
 
-def _free_bars(cost: Any, bars: int) -> int:
-    """Bars on top that cost nothing, up to 1,000: the line's minimum covers them."""
-    free, least = 0, cost(bars)
-    while free < 1000 and cost(bars + free + 1) <= least * (1 + _CLOSE):
-        free += 1
-    return free
+def _free_bars(cost: Callable[[int], float], bars: int) -> int:
+    """Bars on top that cost nothing, since the line's minimum covers them; 0 where any number does, at no price."""
+    least = cost(bars)
+    return next((free for free in range(1000) if cost(bars + free + 1) > least * (1 + _CLOSE)), 0)
 
 
 def _bars(count: int) -> str:
