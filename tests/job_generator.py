@@ -294,6 +294,8 @@ def good_quote(rng: random.Random) -> dict[str, Any]:
     bar_weight = bf.bar_weight(*solid, job["bar_length"], job.get("thickness"), job["units"])
     bar_cost = bf.material_cost(1, job["material_price"], job["price_per"], job["bar_length"], bar_weight, units=job["units"])
     job |= {name: rng.uniform(0, 0.8) * bar_cost / bar_weight for name in ("chip_price", "remnant_price") if name in job}
+    apart = random.Random(repr(job))  # which leaves all else as it is
+    job |= {name: value for name, value in (("freight_charged", 35.5), ("valid_days", 30), ("paper", "letter")) if apart.random() < 0.3}
     if not any(name.startswith("op_") for name in job) or rng.random() < 0.3:
         job["cycle_time"] = round(rng.uniform(4, 900), 1)
     else:
@@ -318,7 +320,7 @@ GOOD_INPUTS: dict[str, dict[str, Any]] = {
               "first_off": 2.0, "every": 50.0, "aql": 1.0, "inspection_time": 90.0, "inspection_rate": 60.0, "box_weight": 35.0,
               "box_parts": 160.0, "box_cost": 4.2, "minimum_order": 50.0,
               "bracket_1_from": 20.0, "bracket_1_price": 1.9, "bracket_2_from": 2000.0, "bracket_2_price": 1.5,
-              "setup_priced": "lines of their own"},
+              "setup_priced": "lines of their own", "freight_charged": 40.0, "valid_days": 30.0, "paper": "letter"},
 }
 """For each template inputs with every optional one filled in that has no default, but for the thickness, which a round bar has
 not; for the plan's bars on the shelf, without which the run rests on the order; and for the quote's cycle time, without which the

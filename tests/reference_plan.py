@@ -148,8 +148,10 @@ def alone(i: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
         loose = i["chip_bin"] * (density if i["units"] == "mm" else density * 231) / i["bulk_factor"]  # kg/L and lb/gal of chips
         if lost > 1e-6 * density:
             until["until_chip_bin"] = math.floor(loose / lost + 1e-9)
-    a = {**a, **until, "first_stop_parts": None, "first_stop_hours": None, "first_stop": None, "chance_alone": None, "hours_alone": None}
-    found = {name: a[name] for name in (*until, "first_stop_parts", "first_stop_hours", "first_stop", "chance_alone", "hours_alone")}
+    a = {**a, **until, "first_stop_parts": None, "first_stop_hours": None, "first_stop": None, "chance_alone": None, "hours_alone": None,
+         "second_stop_parts": None, "second_stop": None, "second_stop_hours": None}
+    found = {name: a[name] for name in (*until, "first_stop_parts", "first_stop_hours", "first_stop", "chance_alone", "hours_alone",
+                                        "second_stop_parts", "second_stop", "second_stop_hours")}
     if i["feeder_bars"] is None:
         return found
     parts = min(v for v in until.values() if isinstance(v, (int, float)))
@@ -158,6 +160,20 @@ def alone(i: dict[str, Any], a: dict[str, Any]) -> dict[str, Any]:
              "until_edge": "edge of " + (i.get(f"tool_{first[0]}_what") or f"tool {first[0]}") if first else ""}
     found["first_stop_parts"] = parts
     found["first_stop"] = ", ".join(names[name] for name in until if until[name] == parts)
+    # What is worn, full or used up at a stop is seen to there, and comes round again.
+    rounds = [(until["until_order"], "order done")] + [
+        (n * until[name], names[name]) for name in ("until_bars", "until_parts_bin", "until_chip_bin") if until[name] != "-" for n in (1, 2)]
+    rounds += [(left + n * i[f"tool_{tool}_parts_per_edge"], "edge of " + (i.get(f"tool_{tool}_what") or f"tool {tool}"))
+               for tool, left in edges.items() for n in (0, 1)]
+    found["second_stop_parts"] = found["second_stop"] = "-"
+    found["second_stop_hours"] = None if i["cycle_time"] is None else "-"
+    if parts < until["until_order"]:
+        found["second_stop_parts"] = second = min(at for at, _ in rounds if at > parts)
+        found["second_stop_hours"] = None
+        found["second_stop"] = ", ".join(list(dict.fromkeys(name for at, name in rounds if at == second and name[:4] != "edge"))
+                                         + [name for at, name in rounds if at == second and name[:4] == "edge"][:1])
+        if i["cycle_time"] is not None:
+            found["second_stop_hours"] = (second * i["cycle_time"] + (math.ceil(second / a["parts_per_bar"]) - 1) * i["bar_change_time"]) / 3600
     if i["cycle_time"] is not None:
         changes = max(0, math.ceil(parts / a["parts_per_bar"]) - 1)
         found["first_stop_hours"] = hours = (parts * i["cycle_time"] + changes * i["bar_change_time"]) / 3600

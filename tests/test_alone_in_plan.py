@@ -41,6 +41,34 @@ def test_by_hand():
     assert a["stops_not_known"] == ""
 
 
+@pytest.mark.parametrize(("change", "parts", "what"), [
+    ({}, "-", "-"),  # bars for 1,200 parts are 18; the order is done with them
+    ({"feeder_bars": 4}, 536, "bars used up"),  # 268 on a full feeder, and as many again
+    ({"feeder_bars": 4, "tools": [{"what": "drill", "parts_per_edge": 300}]}, 300, "edge of drill"),
+    ({"feeder_bars": 4, "tools": [{"parts_per_edge": 100, "parts_on_edge": 40}]}, 160, "edge of tool 1"),  # 60, and a new edge
+    ({"feeder_bars": 4, "tools": [{"parts_per_edge": 100, "parts_on_edge": 40}], "parts_bin": 90}, 90, "parts bin full"),
+    ({"feeder_bars": 4, "tools": [{"parts_per_edge": 100, "parts_on_edge": 100}]}, 100, "edge of tool 1"),  # used up: changed first
+    ({"feeder_bars": 4, "parts_bin": 134}, 268, "bars used up, parts bin full"),
+    ({"feeder_bars": 4, "quantity": 300}, 300, "order done"),
+])
+def test_what_comes_second(change, parts, what):
+    a = answers(**{"feeder_bars": 60, "quantity": 1200} | change)
+    assert (a["second_stop_parts"], a["second_stop"]) == (parts, what)
+    if parts != "-":
+        assert a["second_stop_hours"] == pytest.approx((parts * 40 + (-(-parts // 67) - 1) * 30) / 3600)
+
+
+def test_what_the_sheet_says_of_it():
+    data = fill("job_plan", JOB | {"tools": TOOLS, "parts_bin": 260, "mean_time_between_stops": 10}).data
+    said = {str(cell.value) for row in openpyxl.load_workbook(io.BytesIO(data), data_only=True)["Running alone"].iter_rows() for cell in row}
+    assert "With that put right, then at most 260 parts in all, 2.9 h of running: parts bin full." in said
+    assert "Chance to get to the first stop without an unplanned one before it: about 81 %, if such stops come at random, 10 h apart on average " \
+           "(exponential distribution)." in said
+    sheet = openpyxl.load_workbook(io.BytesIO(data), data_only=True)["Set-up"]
+    row = next(r for r in range(1, 60) if sheet.cell(r, 2).value == "What stops it next")
+    assert sheet.cell(row, 3).value == "With that put right, then at most 260 parts in all, 2.9 h of running: parts bin full"
+
+
 def test_chips_by_hand():
     a = answers(chip_bin=55, bulk_factor=9, end_trim=0.5)
     # Steel 1215 at 7.87 g/cm3 is 0.2843 lb/in3. A bar gives 67 parts still: 144 - 2.2 - 0.5 = 141.3 in of 2.1 in each. Per part

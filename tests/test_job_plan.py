@@ -70,7 +70,7 @@ def test_the_generated_jobs_give_every_input():
 
 def test_the_reference_names_every_answer():
     answers = plan(jobs(1)[0])
-    steps = {a.name for a in job_plan._STEPS} - {"bought_length", "strokes", "machines_that_fit", *TOTALS, *BAR}
+    steps = {a.name for a in job_plan._STEPS} - {"bought_length", "strokes", "second_stop_hours", "machines_that_fit", *TOTALS, *BAR}
     assert set(answers) == set(job_plan.TEMPLATE.form.answers) - steps
 
 
@@ -104,7 +104,7 @@ def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good():
     # What is drawn is tested in test_part_sheet.
     book = in_the_sheet("job_plan", GOOD)
     assert [a for a in job_plan.TEMPLATE.form.answers if a not in (*TOTALS, "machines_that_fit") and not isinstance(book.value(f"plan_{a}"), float)] == [
-        "fewest_bars", "first_stop", "material_name", "material_caution", "material_group", "bar_class_meant", "bar_idea", "bar_class", "bar_why", "edges_to_change", "next_edge", "stops_not_known"]
+        "fewest_bars", "first_stop", "second_stop_parts", "second_stop", "material_name", "material_caution", "material_group", "bar_class_meant", "bar_idea", "bar_class", "bar_why", "edges_to_change", "next_edge", "second_stop_hours", "stops_not_known"]
     assert book.value("plan_not_known") == book.value("plan_problems") == ""
 
 
@@ -179,7 +179,7 @@ def test_the_empty_template_shows_no_number_and_says_what_to_fill_in():
     book = Workbook(job_plan.TEMPLATE.build(), direct=True)
     book.calculate()
     for name in job_plan.TEMPLATE.form.answers.keys() - {"machine_row", "largest_size", "own_problems", "shop_problems", "stopped", "machine_wrong", "part_sections",
-                                                        "part_scale", "front_stock"}:  # 0 where none is there
+                                                        "part_scale", "front_stock", "strokes"}:  # 0 where none is there, one push of the feed
         assert isinstance(book.value(f"plan_{name}"), (CellError, str)), name
     assert str(book.value("plan_status")).startswith(STOP + "  Fill in or correct: units, material, size")
 

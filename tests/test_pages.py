@@ -1,5 +1,6 @@
 """How workbooks open and print: first input, what stays in view, the way of Tab and Enter, pages, paper, printed size."""
 
+import dataclasses
 import io
 import re
 import shutil
@@ -200,6 +201,15 @@ def test_a_metric_shops_templates_are_for_a4(tmp_path):
     (tmp_path / "shop.xlsx").write_bytes(shop.build())
     metric = shop.read_shop(tmp_path / "shop.xlsx").in_units("mm")
     assert papers(load(TEMPLATES["job_plan"].build(metric))) == {PAPERS["A4"]}
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_a_shop_chooses_its_paper(tmp_path, paper):
+    (tmp_path / "shop.xlsx").write_bytes(shop.build())
+    own = shop.read_shop(tmp_path / "shop.xlsx")
+    own = dataclasses.replace(own, letterhead=dataclasses.replace(own.letterhead, paper=paper))
+    for units in ({}, METRIC):
+        assert papers(load(fill("job_plan", PLAN | units, shop=own).data)) == {PAPERS[paper]}
 
 
 # --- the customer's page -------------------------------------------------------------------------------------------

@@ -122,7 +122,7 @@ def test_length_and_weight_stand_in_for_blank_cells(template):
     drawn = fill(template, job(template, sections=PART))
     by_hand = fill(template, job(template, part_length=bf.finished_length(PART), part_weight=bf.finished_weight(PART, "Steel 1215")))
     part = {"drawn_length", "part_volume", "finished_weight", "part_area", "part_width", "largest_round", "chips_each", "part_sections", "part_scale",
-            "largest_bore", "rear_width", "thread_size"}
+            "largest_bore", "least_section", "rear_width", "thread_size"}
     for name, value in by_hand.answers.items():
         if name not in part and not name.startswith("section_") and isinstance(value, float):
             assert drawn.answers[name] == pytest.approx(value, rel=1e-12), name

@@ -24,7 +24,7 @@ from barfuncs.templates.model import LOOK, OK, STOP
 from barfuncs.templates.quote import more_costs
 from barfuncs.templates.quote.brackets import BRACKETS
 from barfuncs.templates.quote.costs import WHAT_IFS
-from barfuncs.templates.quote.inputs import LETTER
+from barfuncs.templates.quote.inputs import LETTER, OF_THE_SHOP
 from barfuncs.templates.quote.more_costs import PROCESSES
 from barfuncs.templates.quote.operations import OPERATIONS
 from barfuncs.xlsx.engine import Workbook
@@ -45,6 +45,10 @@ def quotes(count: int, seed: int = 3) -> list[Filled]:
         if whole_part_fits(inputs):
             found.append(filler("quote").fill(inputs))
     return found
+
+
+SAID = {*(f"{name}_said" for name in (*OF_THE_SHOP, "valid", "material", "priced", "paper")), "freight_line"}
+"""What the customer's page says beside prices; see test_quotation."""
 
 
 def whole_part_fits(inputs: dict) -> bool:
@@ -102,7 +106,7 @@ def test_the_reference_names_every_answer():
     in_rows |= {BRACKETS.row_name(n, name) for n in range(1, BRACKETS.rows + 1) for name in ("bars", "cost")}
     in_rows |= {PROCESSES.row_name(n, name) for n in range(1, PROCESSES.rows + 1) for name in ("first", "each", "lot")}
     assert set(reference(dict(quotes(300)[0].inputs))) == (set(quote.TEMPLATE.form.answers) | in_rows) - {
-        "operation_looks", "not_counted", "more_looks", "value_said", "like_dollars", "machine_wrong", *(step.name for step in bar_for_part.STEPS), *(step.name for step in plausible.STEPS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}  # see their own tests
+        "operation_looks", "not_counted", "more_looks", "value_said", *SAID, "like_dollars", "machine_wrong", *(step.name for step in bar_for_part.STEPS), *(step.name for step in plausible.STEPS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}  # see their own tests
 
 
 def test_the_generated_quotes_give_every_input_and_column():
@@ -245,7 +249,8 @@ def test_a_larger_quantity_costs_more_each_only_where_whole_bars_or_parts_force_
 def check(data: bytes, topic: str) -> tuple[str, str]:
     """Word and sentence of one check."""
     stored = content(data, "Notes").stored
-    cell, = (cell for cell, value in stored.items() if cell.startswith("Notes!C") and str(value).startswith(f"{topic}: "))
+    cells = [cell for cell, value in stored.items() if cell.startswith("Notes!C") and str(value).startswith(f"{topic}: ")]
+    cell = min(cells, key=lambda cell: int(cell.removeprefix("Notes!C")))  # further down stand those that say stop
     return stored[cell.replace("!C", "!B")], stored[cell]
 
 
@@ -363,13 +368,13 @@ def test_a_machine_that_the_shop_has_not_stops_the_quote(book):
 def test_every_answer_but_a_text_is_a_number_where_all_inputs_are_good(book):
     put(book, GOOD)
     texts = {"material_name", "material_caution", "material_group", "currency_shown", "not_counted", "value_said", "cheaper_said", "bar_class_meant", "bar_idea", "bar_class", "bar_why", "not_turned", "not_reached", "taylor_work",
-             *TOTALS, "machines_that_fit",  # nothing is drawn, see test_part_sheet
+             *SAID - {"freight_line"}, *TOTALS, "machines_that_fit",  # nothing is drawn, see test_part_sheet
              *(f"offer_{n}" for n in BREAKS), *(f"bars_said_{tag}" for tag in WHAT_IFS)}
     assert {a for a in quote.TEMPLATE.form.answers if not isinstance(book.value(f"quote_{a}"), float)} == texts
     assert book.value("quote_not_known") == book.value("quote_problems") == ""
     banner, numbers = page_of(book)
     assert banner == ""
-    assert len(numbers) == 19  # six quantities, prices and totals, and the set-up as a line of its own
+    assert len(numbers) == 20  # six quantities, prices and totals, set-up and freight as lines of their own
 
 
 @pytest.mark.parametrize("name", [i.name for i in quote.TEMPLATE.inputs.values() if (i.default is not None or i.blank is not None)
@@ -386,7 +391,7 @@ def test_a_cleared_cell_counts_as_its_default(book, name):
 
 def test_every_input_that_is_a_number_bears_on_a_price():
     # The width of the part and its clean-up bear on the bar that it needs, which a size that is filled in stands for.
-    aside = {"finished_size", "clean_up", "confidence", "feeder_longest_bar", "what_if_quantity", "minimum_order", *(f"quantity_{n}" for n in range(2, 7))}
+    aside = {"valid_days", "freight_charged", "finished_size", "clean_up", "confidence", "feeder_longest_bar", "what_if_quantity", "minimum_order", *(f"quantity_{n}" for n in range(2, 7))}
     assert [n for n in NUMBERS if n not in aside and "price_1" not in resting_on("quote", n)] == []
     for n in range(2, 7):
         assert f"total_{n}" in resting_on("quote", f"quantity_{n}")
@@ -478,6 +483,7 @@ def test_no_formula_on_the_customers_page_refers_to_a_cost():
     formulas = [c.value for row in page.iter_rows() for c in row if c.data_type == "f"]
     words = {w for f in formulas for w in re.findall(r"[a-z_]\w*", re.sub(r'"[^"]*"', "", f))}
     allowed = {f"quote_{name}_{n}" for name in ("shown", "value", "offer") for n in BREAKS}
+    allowed |= {f"quote_{name}" for name in SAID}
     allowed |= {"quote_setup_line", "quote_tooling_line", "quote_value_said", "use_size", "use_priced_per", "use_offer_whole_bars", "quote_problems", "quote_status", "quote_currency_shown", *(f"use_quantity_{n}" for n in BREAKS),
                 *(f"quantity_{n}" for n in BREAKS), "units", "material", "shape", "size", "thickness", "customer", "part_number",
                 "drawing", "revision", *(i.name for i in LETTER)}

@@ -94,7 +94,7 @@ def test_a_file_saved_by_libreoffice_reads_the_same(tmp_path):
     path = changed(tmp_path, (MACHINE_SHEET, "C6", "=12*12"))
     (tmp_path / "out").mkdir()
     saved, = convert(path, tmp_path / "out")
-    assert read_shop(saved) == read_shop(changed(tmp_path))
+    assert read_shop(saved).without_file() == read_shop(changed(tmp_path)).without_file()
 
 
 # --- units ---------------------------------------------------------------------------------------------------------

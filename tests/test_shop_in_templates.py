@@ -15,7 +15,18 @@ from barfuncs.tables import speeds_feeds
 from barfuncs.templates import quote
 from barfuncs.templates.model import LOOK, OK, STOP
 from barfuncs.templates.registry import TEMPLATES
-from barfuncs.templates.shop import MACHINES, PRICES, RATES, Machine, Rates, Shop, StockPrice, build, read_shop
+from barfuncs.templates.shop import (
+    LETTERHEAD,
+    MACHINES,
+    PRICES,
+    RATES,
+    Machine,
+    Rates,
+    Shop,
+    StockPrice,
+    build,
+    read_shop,
+)
 from barfuncs.xlsx.engine import Workbook
 from barfuncs.xlsx.sheetxml import CellError
 
@@ -298,7 +309,7 @@ def test_a_bad_value_on_the_shops_sheet_is_named_and_gives_no_price():
 
 def test_every_column_of_the_shop_file_reaches_the_templates():
     names = {i.name for t in TEMPLATES.values() for i in t.inputs.values() if i.from_shop}
-    columns = {c.name for c in (*MACHINES, *PRICES, *RATES)} - {"name", "largest_size", "material", "shape", "size", "note"}
+    columns = {c.name for c in (*MACHINES, *PRICES, *RATES, *LETTERHEAD)} - {"logo", "name", "largest_size", "material", "shape", "size", "note"}
     assert names == columns
 
 

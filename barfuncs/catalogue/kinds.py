@@ -26,6 +26,7 @@ PRICED_PER = {"part": 1, "100 parts": 100, "1000 parts": 1000}
 INSPECTION_LEVELS = ("I", "II", "III", "S-1", "S-2", "S-3", "S-4")
 SETUP_PRICED = ("in the price", "lines of their own")
 NO_YES = ("no", "yes")
+PAPERS = ("A4", "letter")
 BAR_SHAPES = ("round", "hexagon", "square")
 BAR_SURFACES = ("turned", "as drawn")
 TOLERANCE_CLASSES = ("standard", "h6", "h7", "h8", "h9", "h10", "h11", "h12", "A108 to 0.28% C", "A108 to 0.55% C",
@@ -161,7 +162,7 @@ class Kind:
     `low` and `high` bound a number; with `open_low` / `open_high` the bound itself is refused. `smallest` keeps what
     divides from being so near 0 that the result overflows; people are told "more than 0". `dimension` is a key of
     `units.UNIT_NAMES` for values that carry a unit. With `across` a text may carry a diameter sign. A table with `columns`
-    is read row by row, at most `most_rows`; without, it is a list.
+    is read row by row, at most `most_rows`; without, it is a list. `longest` is the most characters of a text.
     """
 
     name: str
@@ -177,6 +178,7 @@ class Kind:
     across: bool = False
     columns: tuple[Column, ...] = ()
     most_rows: int = 0
+    longest: int = 120
 
     @property
     def is_number(self) -> bool:
@@ -382,6 +384,7 @@ ProcessPer = Annotated[str, Kind("basis of a rate", "choice", choices=PROCESS_BA
 PricedPer = Annotated[str, Kind("what a price is for", "choice", choices=tuple(PRICED_PER))]
 SetupPriced = Annotated[str, Kind("where set-up and tooling stand", "choice", choices=SETUP_PRICED)]
 NoYes = Annotated[str, Kind("no or yes", "choice", choices=NO_YES)]
+Paper = Annotated[str, Kind("paper", "choice", choices=PAPERS)]
 InspectionLevel = Annotated[str, Kind("inspection level", "choice", choices=INSPECTION_LEVELS)]
 AQL_RANGE = (0.065, 6.5)
 Aql = Annotated[float, Kind("percent nonconforming", "number", None, *AQL_RANGE)]
@@ -398,6 +401,9 @@ Steel = Annotated[str, Kind("steel", "choice", choices=STEELS)]
 MachineType = Annotated[str, Kind("machine type", "choice", choices=MACHINE_TYPES)]
 Material = Annotated[str | float, Kind("a material's name or designation, or a density", "material")]
 Text = Annotated[str, Kind("text", "text")]
+LongText = Annotated[str, Kind("text", "text", longest=1000)]
+"""Words of a page that is sent: terms, notes, a remark."""
+Days = Annotated[int, Kind("days", "count", None, 1, 3650, whole=True)]
 Quantities = Annotated[Any, Kind("one or more order quantities", "table")]
 MOST_SECTIONS = 16
 Sections = Annotated[Any, Kind("rows of sections", "table", most_rows=MOST_SECTIONS, columns=(

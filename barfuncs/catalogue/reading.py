@@ -249,7 +249,7 @@ def read_value(kind: Kind, value: Any, way: Way = CALL) -> tuple[Any, str | None
     if kind.reader == "choice":
         return read_choice(value, kind.choices), None
     if kind.reader == "text" and way.cells:
-        return read_text(value), None
+        return read_text(value, kind.longest), None
     if kind.columns:
         from barfuncs.catalogue.rows import read_rows  # here, since it reads each cell by this function
 
@@ -289,7 +289,7 @@ def _refuse_slips(value: Any) -> None:
         raise BarfuncsError(f"the spreadsheet made the time {value} of it: write for example 80 s or 1 min 20 s")
 
 
-def read_text(value: Any) -> str:
+def read_text(value: Any, longest: int = LONGEST_TEXT) -> str:
     """A text on one line, or a number as people write it. Raises BarfuncsError with a reason in words.
 
     >>> read_text("  Lathe   2 "), read_text(4711.0)
@@ -301,8 +301,8 @@ def read_text(value: Any) -> str:
     text = " ".join(text.split())
     if any(unicodedata.category(c) in ("Cc", "Cs") for c in text):
         raise BarfuncsError("has a control character")
-    if len(text) > LONGEST_TEXT:
-        raise BarfuncsError(f"has {len(text)} characters; allowed is at most {LONGEST_TEXT}")
+    if len(text) > longest:
+        raise BarfuncsError(f"has {len(text):,} characters; allowed is at most {longest:,}")
     return text
 
 

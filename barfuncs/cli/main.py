@@ -153,6 +153,113 @@ def list_command(line: Line) -> click.Command:
     return _ListCommand(line)
 
 
+@main.command(short_help="Calculate quotes anew with a new shop file.")
+@click.argument("quotes", nargs=-1, required=True, type=click.Path(exists=True))
+@click.option("--out", required=True, type=_NewPath(file_okay=False), help="Folder for the new workbooks and the table.")
+@click.option("--shop", "shop_file", required=True, type=click.Path(exists=True, dir_okay=False), help="The new shop file.")
+@_MATERIALS
+@_REPLACE
+def requote(quotes: tuple[str, ...], out: str, shop_file: str, materials_file: str | None, replace: bool) -> None:
+    """Calculate quotes anew with a new shop file.
+
+    QUOTES are quote workbooks or folders of them: as 'barfuncs quote' writes
+    them, or filled by hand. What is typed in a quote stays; what it took from
+    its sheet Shop comes from the new file. Nothing of them is overwritten.
+
+    requote.csv and requote.xlsx say for every quantity the old price, the new
+    one and what the difference comes from: new prices of material, then new
+    rates for an hour, then all the rest of the shop file, each before rounding,
+    and what rounding makes of it. The old price is worked out again from the
+    quote's own cells. Date and validity stay as they are typed.
+    """
+    from barfuncs.catalogue import materials
+    from barfuncs.cli.progress import shown
+    from barfuncs.filling.requoting import Interrupted, find_quotes
+    from barfuncs.filling.requoting import requote as calculate_anew
+
+    try:
+        table = materials.builtin()
+        if materials_file:
+            table = table.extended(materials.read_materials(materials_file))
+        shop = _read_shop(shop_file)
+        with shown(len(find_quotes(quotes)[0])) as ended:
+            steps = itertools.count(1)
+            done = calculate_anew(quotes, shop, out, replace=replace, table=table,
+                                  progress=lambda: ended() if next(steps) % 3 == 0 else None,
+                                  tell=lambda text: click.echo(f"barfuncs: {text}", err=True))
+        status = 1 if done.outcome.problems or done.outcome.stopped else 0
+    except Interrupted as error:
+        done, status = error.requoted, 128 + error.signal
+    except KeyboardInterrupt:
+        click.echo("barfuncs: interrupted; nothing is written", err=True)
+        sys.exit(130)
+    except (BarfuncsError, OSError) as error:
+        _fail(error)
+        return
+    _show_requoted(done, out)
+    if done.outcome.stopped:
+        click.echo(f"barfuncs: {done.outcome.stopped}; {len(done.outcome.done)} of {done.outcome.total} quotes are written to {out}", err=True)
+    if status:
+        sys.exit(status)
+
+
+def _show_requoted(requoted: Any, out: str) -> None:
+    """The prices that changed, what asks for a look, and the quotes with problems."""
+    from rich.table import Table
+    from rich.text import Text
+
+    from barfuncs.filling.folder import FOR_CUSTOMER
+    from barfuncs.filling.results import REQUOTE_LINE
+    from barfuncs.templates.template import money_shown
+    from barfuncs.text.characters import escaped
+
+    console, outcome = _console(), requoted.outcome
+    there = {row for row, *_ in (*outcome.done, *outcome.unchanged)}
+    told = {row: requoted.compared[row] for row in sorted(there)}
+    lines = [(row, dict(zip(REQUOTE_LINE, line, strict=True))) for row, one in told.items() for line in one["lines"]]
+    changed = [(row, line) for row, line in lines if line["difference"] != 0]
+    if changed:
+        table = Table(box=None, header_style="bold", pad_edge=False)
+        table.add_column("Quote", no_wrap=True, overflow="ellipsis", max_width=20)
+        for head in ("Quantity", "Old", "New", "%", "Material", "Rate", "Other"):
+            table.add_column(head, justify="right", no_wrap=True)
+        for row, line in changed[:_MOST_SHOWN]:
+            percent = "-" if line["difference_percent"] is None else f"{line['difference_percent']:+.1f}"
+            shares = ["-" if line[name] is None else f"{line[name]:+,.4f}" if line[name] else "0" for name in ("material", "rate", "other")]
+            table.add_row(Text(escaped(requoted.files[row - 1].stem)), f"{line['quantity']:,.0f}", money_shown(line["old_price"]),
+                          money_shown(line["new_price"]), percent, *shares)
+        console.print(table)
+        if len(changed) > _MOST_SHOWN:
+            console.print(f"... and {len(changed) - _MOST_SHOWN} more prices, all in requote.csv and requote.xlsx")
+        console.print("Price each, and what the change comes from before rounding: material first, then rates, then the rest.\n")
+    moved = {way: len({row for row, line in changed if line["difference"] is not None and way * line["difference"] > 0}) for way in (1, -1)}
+    same = len(told) - len({row for row, _ in changed})
+    console.print(f"Quotes with a higher price: {moved[1]:,}, with a lower one: {moved[-1]:,}, as they were: {same:,}.")
+    if typed := sum(bool(one["typed"]) for one in told.values()):
+        console.print(f"With prices or rates typed in the quote, which stay: {typed:,} (the column typed of requote.csv).")
+    for row, one in [(row, one) for row, one in told.items() if one["note"]][:_MOST_SHOWN]:
+        console.print(escaped(f"{requoted.files[row - 1].name}: {one['note']}"), markup=False)
+    for path, why in requoted.left_out[:_MOST_SHOWN]:
+        console.print(escaped(f"Left out: {why}" if path.name in why else f"Left out: {path.name}: {why}"), markup=False)
+    bad = [problem for problem in outcome.problems if problem.row]
+    if outcome.problems:
+        console.print(f"\n{len({p.row for p in bad})} of {outcome.total} quotes have problems:", style="bold")
+        problems = Table(box=None, header_style="bold", pad_edge=False)
+        problems.add_column("Quote", overflow="fold", max_width=24)
+        problems.add_column("What is wrong", overflow="fold")
+        for p in outcome.problems[:_MOST_PROBLEMS]:
+            problems.add_row(Text(escaped(requoted.files[p.row - 1].name if p.row else "")), Text(escaped(p.reason)))
+        console.print(problems)
+        if len(outcome.problems) > _MOST_PROBLEMS:
+            console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")
+    _show_earlier(console, outcome)
+    kept = f"; {len(outcome.unchanged):,} were there already, unchanged" if outcome.unchanged else ""
+    console.print(f"\n{len(outcome.done)} of {outcome.total} quotes calculated anew, in {out}{kept}", markup=False)
+    if outcome.copies:
+        console.print(f"Look at date and validity, which stay as typed, then send the file in {Path(out) / FOR_CUSTOMER}.", markup=False)
+    console.print(CAUTION, style="italic")
+
+
 for _line in lines.LINES:
     main.add_command(list_command(_line))
 
@@ -316,6 +423,44 @@ def _console() -> Any:
 
     # A pipe or a file gets 80 columns, so that what is saved reads as what is seen.
     return Console(highlight=False, width=None if sys.stdout is not None and sys.stdout.isatty() else 80)
+
+
+@main.command()
+@click.argument("files", nargs=-1, required=True, type=click.Path(exists=True))
+@click.option("--out", required=True, type=_NewPath(file_okay=False), help="Folder for the quotations.")
+@click.option("--number", default="", help="Quote number of all FILES together, as one quotation.")
+@_SHOP
+@_REPLACE
+def quotation(files: tuple[str, ...], out: str, number: str, shop_file: str | None, replace: bool) -> None:
+    """Make one quotation for the customer of several filled workbooks.
+
+    FILES are quotes of 'barfuncs quote' or filled by hand, quotation.xlsx filled
+    by hand, or folders of them. Those with the same quote number become one
+    quotation, an xlsx and a PDF, without your costs. Everything is calculated
+    anew first. A line that a check stops, or without a price, is refused, and
+    nothing is written for its quotation. --shop gives logo, sender and terms
+    that a workbook does not say.
+    """
+    from barfuncs.filling.quotations import quote_files, summary
+    from barfuncs.text.characters import escaped
+
+    try:
+        done = quote_files(files, out, number=number.strip(), shop=_read_shop(shop_file), replace=replace)
+    except (BarfuncsError, OSError) as error:
+        _fail(error)
+        return
+    for line in summary(done):
+        click.echo(escaped(line))
+    for name in done.left_out:
+        click.echo(f"Left out, no quote: {escaped(name)}")
+    failed = [made for made in done.made if made.problems]
+    for made in failed:
+        what = f"quotation {made.number}" if made.number else f"quotation of {', '.join(made.sources)}" if made.sources else "any quotation"
+        click.echo(f"barfuncs: nothing is written for {escaped(what)}:", err=True)
+        for where, reason in made.problems[:_MOST_PROBLEMS]:
+            click.echo(f"  {escaped(where)}: {escaped(reason)}", err=True)
+    if failed:
+        sys.exit(1)
 
 
 @main.command(context_settings={"ignore_unknown_options": True})
@@ -581,7 +726,7 @@ def templates(folder: str, shop_file: str | None, replace: bool) -> None:
     With --shop, job plan and quote have your machines, prices and rates to pick
     from. shop.xlsx is an example of such a file: put your own figures into it.
     """
-    from barfuncs.surfaces.ready_made import READY_MADE
+    from barfuncs.surfaces.ready_made import FOR_A_SHOP, READY_MADE
     from barfuncs.templates.registry import TEMPLATES
     from barfuncs.xlsx.package import write_whole
 
@@ -590,7 +735,7 @@ def templates(folder: str, shop_file: str | None, replace: bool) -> None:
     try:
         shop = _read_shop(shop_file)
         target.mkdir(parents=True, exist_ok=True)
-        files = {f"{name}.xlsx": TEMPLATES[name].build(shop) if name in TEMPLATES else build()
+        files = {f"{name}.xlsx": FOR_A_SHOP[name](shop) if name in FOR_A_SHOP else build()
                  for name, build in READY_MADE.items() if not (shop and name == "shop")}
         files["jobs.csv"] = header.encode()
         taken = [name for name in files if (target / name).exists()]

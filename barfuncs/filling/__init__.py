@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from barfuncs.filling.filler import Filled, fill
     from barfuncs.filling.lists import Interrupted, Job, Outcome, plan_jobs, read_jobs
+    from barfuncs.filling.requoting import requote
 
-__all__ = ["Filled", "Interrupted", "Job", "Outcome", "fill", "plan_jobs", "read_jobs"]
+__all__ = ["Filled", "Interrupted", "Job", "Outcome", "fill", "plan_jobs", "read_jobs", "requote"]
 
 _WHERE = {"Filled": "filler", "fill": "filler", "Interrupted": "lists", "Job": "lists", "Outcome": "lists", "plan_jobs": "lists",
-          "read_jobs": "lists"}
+          "read_jobs": "lists", "requote": "requoting"}
 
 
 def __getattr__(name: str) -> Any:

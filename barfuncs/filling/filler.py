@@ -382,6 +382,17 @@ class Filler:
 
         Raises InputError where the inputs together give no answer.
         """
+        values = self._values(inputs, table)
+        with self._turn:
+            answers, problems = self._worked_out(inputs, values)
+            if problems:
+                raise InputError(self.template, problems)
+            page = dict(zip(self.page, self.book.values_at(self.page.values()), strict=True))
+            paper = str(inputs.get("paper") or paper_for(str(inputs["units"]), self.shop))
+            return Filled(self.template, dict(inputs), answers, self._write(values, paper), page, paper)
+
+    def _values(self, inputs: Mapping[str, Value], table: materials.Materials | None) -> dict[str, Value]:
+        """What goes into the cells: the inputs, and the job's material where it is the shop's own."""
         values: dict[str, Value] = dict(inputs)
         values["own_name"] = values["own_density"] = None
         material = inputs.get("material")
@@ -391,10 +402,10 @@ class Filler:
                 values["own_name"], values["own_density"] = material, _g_cm3(read_value(_MATERIAL, material)[0])
             elif table[material] not in materials.builtin().rows:
                 values["own_name"], values["own_density"] = table[material].name, table[material].density
-        with self._turn:
-            return self._fill(inputs, values)
+        return values
 
-    def _fill(self, inputs: Mapping[str, Value], values: Mapping[str, Value]) -> Filled:
+    def _worked_out(self, inputs: Mapping[str, Value], values: Mapping[str, Value]) -> tuple[dict[str, Value], list[tuple[str, str]]]:
+        """The answers, and why the inputs together give none."""
         book = self.book
         for name, address in self.inputs.items():
             book.set_at(address, values[name])
@@ -403,12 +414,7 @@ class Filler:
         book.calculate()
         answers = dict(zip(self.answers, book.values_at(self.answers.values()), strict=True))
         problems = self._problems(inputs) if answers["problems"] else []
-        problems += self.objections(inputs, answers) if not problems else []
-        if problems:
-            raise InputError(self.template, problems)
-        page = dict(zip(self.page, book.values_at(self.page.values()), strict=True))
-        paper = paper_for(str(inputs["units"]), self.shop)
-        return Filled(self.template, dict(inputs), answers, self._write(values, paper), page, paper)
+        return answers, problems or self.objections(inputs, answers)
 
     def _problems(self, inputs: Mapping[str, Value]) -> list[tuple[str, str]]:
         """The inputs that the template calls missing or wrong, and why."""

@@ -9,10 +9,10 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from barfuncs.errors import WorkbookError
+from barfuncs.filling.record import FOR_CUSTOMER as FOR_CUSTOMER
 from barfuncs.filling.record import RUN
 from barfuncs.xlsx.package import PART, TEMPORARY, usual_mode
 
-FOR_CUSTOMER = "for_customer"
 OLD = "old"
 LOCK = ".barfuncs.lock"
 RESERVE = f"{RUN}reserve{PART}"

@@ -101,7 +101,11 @@ EVERYDAY: dict[str, str] = {
     "part_description": "description, desc, part name, part description, part desc",
     "quote_number": "quote #, quote no, quotation #, quotation no, quotation number",
     "valid_until": "valid to, quote valid until, expires",
-    "delivery": "lead time, delivery time",
+    "lead_time": "lead time, leadtime, delivery time",
+    "customer_address": "customer address, cust address, address of customer",
+    "reference": "customer reference, customer ref, cust ref, your reference, rfq, rfq #, rfq no, rfq number, enquiry no, inquiry no",
+    "freight_charged": "shipping, shipping charge, freight charge, freight to customer",
+    "certificate_line": "certificate, certs, cert",
 }
 """What shops write over a column, by input. A % or a unit in the heading is read by itself and needs no entry."""
 

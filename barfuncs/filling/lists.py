@@ -7,23 +7,40 @@ import datetime
 import errno
 import hashlib
 import itertools
+import json
 import re
 import signal
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import barfuncs
 from barfuncs.catalogue import materials
-from barfuncs.errors import InputError, WorkbookError
+from barfuncs.catalogue.reading import read_text
+from barfuncs.errors import BarfuncsError, InputError, WorkbookError
 from barfuncs.filling import folder
 from barfuncs.filling.filler import names_of
 from barfuncs.filling.headings import Headings, Names, is_blank, read_headings, row_of_headings
 from barfuncs.filling.list_file import read_rows
-from barfuncs.filling.one_row import Answer, Setup, Task
-from barfuncs.filling.record import RESULT_FILES, RUN, Entry, Line, Record, digest_at, digest_of
+from barfuncs.filling.one_row import Answer, OwnMaterials, Setup, Task
+from barfuncs.filling.quotation_files import ENDS, files_of, free_stem
+from barfuncs.filling.quoted import Source, quotation_of
+from barfuncs.filling.record import (
+    REQUOTE_FILES,
+    RESULT_FILES,
+    RUN,
+    Entry,
+    Lack,
+    Line,
+    Record,
+    Sent,
+    digest_at,
+    digest_of,
+)
 from barfuncs.filling.results import result_files
 from barfuncs.filling.stopping import Stopping
 from barfuncs.filling.workers import ROWS_IN_A_CHUNK, Crew, WorkersGone, processes, work_here, work_in
@@ -39,11 +56,18 @@ MOST_ROWS = 20_000
 
 @dataclass(frozen=True)
 class Job:
-    """One row of a list: where it stands, what it says, and why its cells can't be told apart (or nothing)."""
+    """One row of a list: where it stands, what it says, and why its cells can't be told apart (or nothing).
+
+    One that is an older quote brings along materials of its `own`, a `stem` that its file is called by, and how its prices
+    `compared` (`Entry.compared`).
+    """
 
     row: int
     values: dict[str, Any]
     problem: str = ""
+    own: OwnMaterials = ()
+    stem: str = ""
+    compared: str = ""
 
 
 @dataclass(frozen=True)
@@ -219,6 +243,8 @@ _OTHER = "the list has other values now"
 _BAD = "its row has problems now"
 _RENAMED = "its job has another name now"
 _GONE = "not in the list any more"
+_OTHER_LINES = "has other lines now"
+_NOT_WHOLE = "one of its lines is not ready now"
 
 
 def plan_jobs(jobs: Iterable[Job], out: str | Path, *, template: str = "job_plan", source: str = "jobs",
@@ -258,6 +284,7 @@ def plan_jobs(jobs: Iterable[Job], out: str | Path, *, template: str = "job_plan
                 try:
                     with _crew(setup, len(jobs), workers, executor, stopping) as crew:
                         plan.plan_all(jobs, progress, crew)
+                    plan.put_quotations(jobs)
                 except OSError as error:  # a full disk: the rows that follow would fail alike
                     outcome.stopped = f"stopped: {error.strerror or error}"
                 except WorkersGone as error:
@@ -301,6 +328,7 @@ class _Planner:
         """Rows with bare numbers and no word on their unit, until all rows were looked at."""
         self.not_placed: set[int] = set()
         """Rows whose workbook could not be written."""
+        self.sorted_out = False
         other = next((e for e in self.record.entries.values() if e.template != setup.template), None)
         if other is not None:
             raise WorkbookError(f"{out} holds workbooks of the template {other.template} ({other.file}); choose another "
@@ -318,9 +346,13 @@ class _Planner:
 
     def plan_all(self, jobs: Sequence[Job], progress: Callable[[], None] | None, crew: Crew) -> None:
         folder.reserve(self.out, len(jobs) + len(self.record.entries))
-        taken, naming = {*RESULT_FILES, self.source.casefold()}, TEMPLATES[self.setup.template].names_file
-        self.names = {job.row: _file_name(job.values, naming, job.row, taken) for job in jobs}
+        taken, naming = {*RESULT_FILES, *REQUOTE_FILES, self.source.casefold()}, TEMPLATES[self.setup.template].names_file
+        self.names = {job.row: _file_name(job.values, naming, job.row, taken, job.stem) for job in jobs}
         by_row = {job.row: job for job in jobs}
+        self.record.lacks = {file: lack for file, lack in self.record.lacks.items() if lack.list != self.source}
+        for job in jobs:  # until it is there, its quotation is not whole
+            if number := self.number_of(job):
+                self.record.lacks[self.names[job.row].casefold()] = Lack(self.names[job.row], number, self.source, job.row)
         self.metric = next((job.row for job in jobs if _says_mm(job)), None)
         ended = progress or (lambda: None)
         with contextlib.closing(crew(self.tasks(jobs, ended))) as answers:
@@ -349,7 +381,7 @@ class _Planner:
                 continue
             before = self.record.find(self.names[job.row])
             kept = before if before is not None and self.is_there(before) else None
-            if kept is not None and self.resume and kept.said == self.setup.said_by(job.values):
+            if kept is not None and self.resume and kept.said == self.setup.said_by(job.values, job.own):
                 self.note_metric(job, str(kept.values.get("units")))
                 if kept.as_inch and not settled:
                     self.waiting.append(job)
@@ -357,7 +389,7 @@ class _Planner:
                     self.keep(job, kept)
                     ended()
                 continue
-            yield Task(job.row, job.values, kept.made_from if kept else "", settled)
+            yield Task(job.row, job.values, kept.made_from if kept else "", settled, job.own)
 
     def note_metric(self, job: Job, units: str) -> None:
         if units == "mm" and (self.metric is None or job.row < self.metric):
@@ -381,7 +413,7 @@ class _Planner:
     def keep(self, job: Job, before: Entry) -> None:
         """Leave the workbook that is there alone."""
         note = _HAND if self.record.found.get(before.file.casefold()) != before.digest else ""
-        self.record.set(dataclasses.replace(before, list=self.source, row=job.row, note=note))
+        self.record.set(dataclasses.replace(before, list=self.source, row=job.row, note=note, compared=job.compared))
         self.outcome.unchanged.append((job.row, before.file))
 
     def write(self, job: Job, answer: Answer, before: Entry | None) -> None:
@@ -389,7 +421,8 @@ class _Planner:
         values = Line(answer.values)
         entry = Entry(name, self.setup.template, self.source, job.row, self.run, answer.made_from, answer.but_name,
                       answer.digest, values, f"Quotation {name}" if answer.copy else "", answer.copy_digest,
-                      said=answer.said, as_inch=answer.as_inch)
+                      said=answer.said, as_inch=answer.as_inch, number=answer.number, quoted=answer.quoted,
+                      compared=job.compared)
         try:
             with self.stopping.held():
                 self.place(entry, answer.data, answer.copy)
@@ -435,6 +468,10 @@ class _Planner:
                 if found and is_read_only(path):
                     raise PermissionError(errno.EACCES, "the file is read-only")
             self.record.announce(entry)
+            for number in {entry.number, before.number if before else ""} - {""}:
+                self.withdraw(number, _OTHER_LINES)
+            if before and before.copy and before.copy != entry.copy:
+                self.take_away(self.out / folder.FOR_CUSTOMER / before.copy, {before.copy_digest})
             for path, _, found in reversed(new):
                 if found:
                     self.take_results_away()
@@ -461,7 +498,7 @@ class _Planner:
     def finish(self) -> None:
         """Name or move aside what does not go with the list any more, and write the results of all that is there."""
         folder.release(self.out)
-        if not self.outcome.stopped:
+        if not self.outcome.stopped and not self.sorted_out:
             self.sort_out()
         entries = self.record.in_order()
         self.outcome.problems.sort(key=lambda problem: problem.row)
@@ -496,6 +533,148 @@ class _Planner:
                 self.record.set(dataclasses.replace(entry, note=why))
             if why != _OTHER:  # which is among the problems
                 self.outcome.stale.append(Stale(entry.file, why, f"{folder.OLD}/{entry.file}" if moved else ""))
+
+    def number_of(self, job: Job) -> str:
+        """The quote number of a row that may have mistakes."""
+        says = TEMPLATES[self.setup.template].for_customer
+        try:
+            return read_text(job.values.get(says.number) or "") if says else ""
+        except BarfuncsError:
+            return ""
+
+    def put_quotations(self, jobs: Sequence[Job]) -> None:
+        """Write one quotation for each quote number whose rows are all there, and take those away that do not hold any more."""
+        if TEMPLATES[self.setup.template].for_customer is None:
+            return
+        with self.stopping.held():
+            self.sort_out()
+            self.sorted_out = True
+        good = {name.casefold() for _, name, _ in self.outcome.done} | {name.casefold() for _, name in self.outcome.unchanged}
+        self.record.lacks = {file: lack for file, lack in self.record.lacks.items() if file not in good}
+        lines: dict[str, list[Entry]] = {}
+        waiting: dict[str, list[Lack]] = {}
+        for entry in self.record.in_order():
+            if entry.number:
+                lines.setdefault(entry.number.casefold(), []).append(entry)
+        for lack in self.record.lacks.values():
+            waiting.setdefault(lack.number.casefold(), []).append(lack)
+        numbers = {key: next(told.number for known in (lines, waiting, self.record.sent) for told in known.get(key, ()))
+                   for key in {*lines, *waiting, *self.record.sent}}
+        taken = {Path(entry.copy).stem.casefold() for entry in self.record.entries.values() if entry.copy}
+        for key, number in sorted(numbers.items()):
+            stem = free_stem(safe_name(number), taken)
+            with self.stopping.held():
+                self.put_quotation(number, stem, lines.get(key, []), waiting.get(key, []))
+
+    def put_quotation(self, number: str, stem: str, entries: Sequence[Entry], waits: Sequence[Lack]) -> None:
+        """Write one quotation, unless a row that it waits for is not there or one of its workbooks does not hold."""
+        lines = [entry for entry in entries if entry.note in ("", _HAND)]
+        unsure = [entry for entry in entries if entry.note in (_BAD, _OTHER)] + [entry for entry in lines if not entry.quoted]
+        if not lines and not waits and (unsure or entries):
+            return  # of an earlier list, which speaks for itself
+        there = {sent.sent: sent for sent in self.record.sent.get(number.casefold(), ())
+                 if digest_at(self.out / folder.FOR_CUSTOMER / sent.sent) == sent.digest}
+        if waits or unsure:
+            kept = [entry for entry in entries if entry.note in ("", _HAND, _OTHER)]
+            if there and kept and {sent.made_from for sent in there.values()} == {self.made_from(kept)}:
+                return  # nothing of it has changed but in the list, whose rows wait for leave to replace
+            self.withdraw(number, _NOT_WHOLE)
+            why = {lack.lacks: lack.row if lack.list == self.source else 0 for lack in waits}
+            for file, row in ({entry.file: entry.row if entry.list == self.source else 0 for entry in unsure} | why).items():
+                self.problem(row, f"the quotation is not written, since {file} is not ready", "quote_number", number)
+            return
+        if not lines:
+            self.withdraw(number, _GONE)
+            return
+        made_from = self.made_from(lines)
+        if there and {sent.made_from for sent in there.values()} == {made_from} and {f"{stem}{end}" for end in ENDS} == set(there):
+            self.note_sent(lines, f"{stem}.xlsx")
+            return
+        try:
+            quotation = quotation_of([Source(entry.file, json.loads(entry.quoted)) for entry in lines],
+                                     self.setup.shop.letterhead if self.setup.shop else None, number)
+            contents = {f"{stem}{end}": data for end, data in files_of(quotation).items()}
+        except InputError as error:
+            self.withdraw(number, _NOT_WHOLE)
+            row = next((entry.row for entry in lines if entry.list == self.source), 0)
+            for what, reason in error.problems:
+                self.problem(row, f"the quotation {number} is not written: {what} {reason}", "quote_number", number)
+            return
+        try:
+            self.place_quotation(number, made_from, contents)
+            self.note_sent(lines, f"{stem}.xlsx")
+            self.outcome.copies += 1
+        except FileExistsError as error:
+            self.problem(0, f"{error} {_TAKEN}")
+        except OSError as error:
+            self.problem(0, f"{stem}.xlsx can't be written ({error.strerror or error})")
+            if error.errno in (errno.ENOSPC, errno.EDQUOT):
+                raise
+
+    def made_from(self, lines: Sequence[Entry]) -> str:
+        letterhead = repr(self.setup.shop.letterhead) + digest_of(self.setup.shop.letterhead.picture or b"") if self.setup.shop else ""
+        return digest_of(json.dumps([barfuncs.__version__, letterhead, [entry.quoted for entry in lines]]).encode())
+
+    def note_sent(self, lines: Sequence[Entry], file: str) -> None:
+        for entry in lines:
+            self.record.set(dataclasses.replace(self.record.entries[entry.file.casefold()], sent=file))
+
+    def place_quotation(self, number: str, made_from: str, contents: Mapping[str, bytes]) -> None:
+        """Write the files of a quotation, all or none. What stands in their place goes into the folder for old ones first, but for
+        our own with leave to replace. Raises FileExistsError where something else stands there and must not be replaced."""
+        place = self.out / folder.FOR_CUSTOMER
+        place.mkdir(exist_ok=True)
+        for name in contents:
+            if (found := digest_at(place / name)) and not self.replace and found not in self.known_of(name):
+                raise FileExistsError(name)
+        self.withdraw(number, _OTHER_LINES)
+        staged: list[Staged] = []
+        try:
+            for name, data in contents.items():
+                if digest_at(place / name):
+                    self.take_away(place / name, self.known_of(name))
+                staged.append(Staged(place / name, data, beginning=RUN))
+            for name, data in contents.items():
+                self.record.announce_sent(Sent(name, number, digest_of(data), made_from))
+            for file in staged:
+                file.place()
+        except BaseException:
+            for file in staged:
+                if digest_at(file.path) == digest_of(contents[file.path.name]):
+                    file.path.unlink()
+            raise
+        finally:
+            for file in staged:
+                file.drop()
+
+    def known_of(self, name: str) -> set[str]:
+        """The digests that a file of a quotation may have without a hand in it."""
+        return self.record.digests.get(name.casefold(), set())
+
+    def withdraw(self, number: str, why: str) -> None:
+        """Take away the files of a quotation that does not hold any more."""
+        place = self.out / folder.FOR_CUSTOMER
+        names = [name for name in dict.fromkeys(sent.sent for sent in self.record.sent.get(number.casefold(), ())) if digest_at(place / name)]
+        for name in names:
+            moved = self.take_away(place / name, self.known_of(name))
+            if moved:
+                self.outcome.stale.append(Stale(f"{folder.FOR_CUSTOMER}/{name}", why, f"{folder.OLD}/{moved.name}"))
+        for entry in list(self.record.entries.values()) if names else ():
+            if entry.sent in names:
+                self.record.set(dataclasses.replace(entry, sent=""))
+
+    def take_away(self, path: Path, known: AbstractSet[str]) -> Path | None:
+        """Take a file away that was sent or may have been: with leave to replace, if it is of our making; else it is moved to the old ones."""
+        found = digest_at(path)
+        if not found:
+            return None
+        if is_read_only(path):
+            raise PermissionError(errno.EACCES, f"{path.name} is read-only")
+        self.take_results_away()
+        if self.replace and found in known:
+            path.unlink()
+            return None
+        return folder.move_aside(path, self.out / folder.OLD)
 
     def move_aside(self, entry: Entry) -> bool:
         """Move a workbook and its copy into the folder for old ones; False where that can't be."""
@@ -553,9 +732,9 @@ def safe_name(text: str) -> str:
     return f"_{text}" if _RESERVED.fullmatch(text) else text
 
 
-def _file_name(values: Mapping[str, Any], naming: Sequence[str], row: int, taken: set[str]) -> str:
+def _file_name(values: Mapping[str, Any], naming: Sequence[str], row: int, taken: set[str], stem: str = "") -> str:
     """The name of a row's file. A row with problems has one too, so that the others keep theirs when it is mended."""
-    stem = safe_name("_".join(text for n in naming if (text := _in_words(values.get(n))))) or f"row {row}"
+    stem = safe_name(stem) or safe_name("_".join(text for n in naming if (text := _in_words(values.get(n))))) or f"row {row}"
     name, again = f"{stem}.xlsx", 1
     while name.casefold() in taken:
         name = f"{stem} row {row}.xlsx" if again == 1 else f"{stem} row {row}-{again}.xlsx"

@@ -5,7 +5,7 @@ import io
 import json
 import zipfile
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import barfuncs
@@ -16,6 +16,15 @@ from barfuncs.filling.record import digest_of
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.xlsx.sheetxml import Value
+
+OwnMaterials = tuple[tuple[str, float], ...]
+"""Names of materials with their densities in g/cm3."""
+
+
+def with_own(table: materials.Materials, own: OwnMaterials) -> materials.Materials:
+    """The table with materials that come before those of the same name."""
+    rows = [materials.MaterialRow(name, "", (), density, "your own", None, "", False, "") for name, density in own]
+    return table.extended(rows) if rows else table
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,9 +43,13 @@ class Setup:
         said = [_template_digest(self.template, self.shop), digest_of(repr(self.table.rows).encode()), self.units, self.decimal_comma]
         return digest_of(json.dumps(said).encode())
 
-    def said_by(self, values: Mapping[str, Any]) -> str:
+    def said_by(self, values: Mapping[str, Any], own: OwnMaterials = ()) -> str:
         """A digest of what a row says, before anybody reads it, and of all this."""
-        return digest_of(json.dumps([self.ground, values], sort_keys=True, default=repr).encode())
+        return digest_of(json.dumps([self.ground, values, *own], sort_keys=True, default=repr).encode())
+
+    def with_own(self, own: OwnMaterials) -> "Setup":
+        """The same with the materials that a row brings along."""
+        return replace(self, table=with_own(self.table, own)) if own else self
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +61,7 @@ class Task:
     values: Mapping[str, Any]
     kept: str = ""
     settled: bool = False
+    own: OwnMaterials = ()
 
 
 @dataclass(slots=True)
@@ -55,7 +69,7 @@ class Answer:
     """What became of a row: its problems, or the workbook's content and what is to be told of it.
 
     Without either, the workbook that is there is made from the same, or, where `waits`, the unit of the row's numbers
-    depends on the other rows. `units` is "" where the row could not be read; `crash` is what nobody foresaw.
+    depends on the other rows. `number` is that of the quotation which the row is a line of, `quoted` what it says there, as JSON. `units` is "" where the row could not be read; `crash` is what nobody foresaw.
     """
 
     row: int
@@ -70,6 +84,8 @@ class Answer:
     digest: str = ""
     copy: bytes = b""
     copy_digest: str = ""
+    number: str = ""
+    quoted: str = ""
     values: dict[str, Value] = field(default_factory=dict)
     crash: BaseException | None = None
 
@@ -77,6 +93,7 @@ class Answer:
 def work_on(setup: Setup, task: Task) -> Answer:
     """Read a row, and fill and calculate its workbook unless that is there already or has to wait."""
     answer = Answer(task.row)
+    given, setup = setup, setup.with_own(task.own)
     try:
         inputs, answer.as_inch = read_job(task.values, setup.template, units=setup.units, decimal_comma=setup.decimal_comma,
                                           table=setup.table, shop=setup.shop)
@@ -84,7 +101,7 @@ def work_on(setup: Setup, task: Task) -> Answer:
         if answer.as_inch and not task.settled:
             answer.waits = True
             return answer
-        answer.said = setup.said_by(task.values)
+        answer.said = given.said_by(task.values, task.own)
         answer.made_from, answer.but_name = _ground_of(setup, inputs)
         if answer.made_from != task.kept:
             _fill(setup, inputs, answer)
@@ -99,7 +116,12 @@ def _fill(setup: Setup, inputs: Mapping[str, Value], answer: Answer) -> None:
     if template.stop_is_problem and filled.answers["stops"]:
         raise InputError(setup.template, [("job", str(filled.answers["stops"]).strip())])
     answer.values = template.values_for_results(filled.inputs, filled.answers, setup.shop)
-    answer.copy = filled.customer_copy() if filled.page and filled.is_ready else b""
+    says = template.for_customer
+    answer.number = str(filled.inputs.get(says.number) or "") if says else ""
+    if says and answer.number:
+        answer.quoted = json.dumps(says.said(filled.inputs, filled.answers)) if filled.is_ready else ""
+    else:
+        answer.copy = filled.customer_copy() if filled.page and filled.is_ready else b""
     answer.copy_digest = digest_of(answer.copy) if answer.copy else ""
     answer.data, answer.digest = filled.data, digest_of(filled.data)
 

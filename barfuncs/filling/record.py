@@ -10,9 +10,9 @@ import json
 import os
 import sys
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from barfuncs.xlsx.package import write_whole
 from barfuncs.xlsx.sheetxml import Value
@@ -21,6 +21,9 @@ RECORD = ".barfuncs-record.jsonl"
 RUN = ".barfuncs-run-"
 """How the names of files begin that a run over a list has not finished; none of them outlives the next run."""
 RESULT_FILES = ("results.csv", "results.xlsx")
+REQUOTE_FILES = ("requote.csv", "requote.xlsx")
+FOR_CUSTOMER = "for_customer"
+"""The folder within that has what is sent."""
 MOST_BYTES = 400_000_000
 _LONGEST_LINE = 1_000_000
 
@@ -71,6 +74,8 @@ class Entry:
     `made_from` tells what was filled in, `but_name` the same without the job's name, `digest` and `copy_digest` the bytes
     of the workbook and of the customer's copy; `values` is its line in the results, `note` what is to be known of it.
     `said` tells what its row said before anybody read it, `as_inch` whether bare numbers of it were taken as inch.
+    `number` is that of the quotation which it is a line of, `quoted` what it says there, `sent` the file of that quotation. `compared`
+    is its part of the table of old and new prices, as JSON, where it is a quote made anew.
     """
 
     file: str
@@ -87,10 +92,42 @@ class Entry:
     note: str = ""
     said: str = ""
     as_inch: bool = False
+    number: str = ""
+    quoted: str = ""
+    sent: str = ""
+    compared: str = ""
+
+    def told(self) -> dict[str, Any] | None:
+        """How its prices compare, where it is a quote made anew."""
+        try:
+            told = json.loads(self.compared) if self.compared else None
+        except (ValueError, RecursionError):
+            return None
+        return told if isinstance(told, dict) and isinstance(told.get("lines"), list) else None
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """A file of a quotation in the folder for customers: its number, its bytes, what it is made from."""
+
+    sent: str
+    number: str
+    digest: str
+    made_from: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lack:
+    """A row that a quotation waits for: the workbook that it has not got, and the row's list."""
+
+    lacks: str
+    number: str
+    list: str
+    row: int
 
 
 _KINDS = {f.name: {"row": int, "values": dict, "as_inch": bool}.get(f.name, str) for f in fields(Entry)}
-_LATER = {"said": "", "as_inch": False}
+_LATER = {"said": "", "as_inch": False, "number": "", "quoted": "", "sent": "", "compared": ""}
 """What the records of earlier versions do not tell."""
 
 
@@ -120,6 +157,12 @@ class Record:
     """By file name in small letters, the entries whose workbook is there."""
     results: dict[str, set[str]] = field(default_factory=dict)
     """The digests that each file of results may have without a hand in it."""
+    sent: dict[str, list[Sent]] = field(default_factory=dict)
+    """By number in small letters what is known of quotations, of files that were replaced since too."""
+    digests: dict[str, set[str]] = field(default_factory=dict)
+    """By file name in small letters the digests that a file of a quotation may have without a hand in it."""
+    lacks: dict[str, Lack] = field(default_factory=dict)
+    """By the file name of their workbook in small letters, the rows that quotations wait for."""
     found: dict[str, str] = field(default_factory=dict)
     """By file name in small letters, the digests that the workbooks had when the record was read."""
 
@@ -131,6 +174,10 @@ class Record:
         for line in _lines(folder / RECORD):
             if isinstance(line.get("results"), str) and isinstance(line.get("digest"), str):
                 record.results.setdefault(line["results"], set()).add(line["digest"])
+            if (sent := _of_kind(Sent, line)) and _is_plain(sent.sent, (".xlsx", ".pdf")):
+                record._know(sent)
+            if lack := _of_kind(Lack, line):
+                record.lacks[lack.lacks.casefold()] = lack
             entry = _entry(line)
             if entry is not None:
                 told.setdefault(entry.file.casefold(), []).append(entry)
@@ -154,6 +201,14 @@ class Record:
         self._append({"results": name, "digest": digest})
         self.results.setdefault(name, set()).add(digest)
 
+    def announce_sent(self, sent: Sent) -> None:
+        self._append(asdict(sent))
+        self._know(sent)
+
+    def _know(self, sent: Sent) -> None:
+        self.sent.setdefault(sent.number.casefold(), []).append(sent)
+        self.digests.setdefault(sent.sent.casefold(), set()).add(sent.digest)
+
     def _append(self, line: Mapping[str, Any]) -> None:
         # The line end comes first too: a run that was killed may have left half a line.
         data = f"\n{json.dumps(line)}\n".encode()
@@ -169,13 +224,14 @@ class Record:
 
     def save(self) -> None:
         """Write the record anew with what holds now; none is left where there is nothing to tell."""
-        results = [{"results": name, "digest": digest} for name in RESULT_FILES if (digest := digest_at(self.folder / name))
+        results = [{"results": name, "digest": digest} for name in (*RESULT_FILES, *REQUOTE_FILES) if (digest := digest_at(self.folder / name))
                    in self.results.get(name, ())]
+        sent = {s.sent: asdict(s) for s in itertools.chain.from_iterable(self.sent.values()) if digest_at(self.folder / FOR_CUSTOMER / s.sent) == s.digest}
         path = self.folder / RECORD
-        if not self.entries and not results:
+        if not self.entries and not results and not sent:
             path.unlink(missing_ok=True)
             return
-        lines = itertools.chain(map(_as_line, self.in_order()), results)
+        lines = itertools.chain(map(_as_line, self.in_order()), results, sent.values(), map(asdict, self.lacks.values()))
         write_whole(path, (json.dumps(line).encode() + b"\n" for line in lines), replace=True, beginning=RUN)
 
     def in_order(self) -> list[Entry]:
@@ -214,5 +270,14 @@ def _entry(line: Mapping[str, Any]) -> Entry | None:
     return Entry(**line | {"values": Line(line["values"])})
 
 
-def _is_plain(name: str) -> bool:
-    return name.endswith(".xlsx") and not set(name) & set("/\\:\0")
+_Told = TypeVar("_Told", Sent, Lack)
+
+
+def _of_kind(kind: type[_Told], line: Mapping[str, Any]) -> _Told | None:
+    """What a line of the record tells of a quotation, unless it is another line."""
+    wanted = {f.name: int if f.name == "row" else str for f in fields(kind)}
+    return kind(**line) if set(line) == set(wanted) and all(type(line[name]) is wanted[name] for name in wanted) else None
+
+
+def _is_plain(name: str, ends: tuple[str, ...] = (".xlsx",)) -> bool:
+    return name.endswith(ends) and not set(name) & set("/\\:\0")

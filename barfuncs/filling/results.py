@@ -7,12 +7,12 @@ import zipfile
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from barfuncs.filling.record import Entry
+from barfuncs.filling.record import REQUOTE_FILES, Entry
 from barfuncs.xlsx.engine import column_letters
 from barfuncs.xlsx.package import pack, part_info
 from barfuncs.xlsx.sheetxml import Cell, Value, cell_xml, legal_text
 
-_WIDE = ("file", "customer", "material", "note")
+_WIDE = ("file", "customer", "material", "note", "typed")
 _FORMATS = "[>=0.1]#,##0.00##;[>0]0.00######;#,##0.00##"
 """Small ones with more digits: the weight of a part may be some milligrams."""
 
@@ -21,18 +21,41 @@ def result_files(entries: Sequence[Entry]) -> Iterator[tuple[str, bytes]]:
     """The files of results with their names, one after the other."""
     heads = list(dict.fromkeys(itertools.chain.from_iterable(dict.fromkeys(entry.values.heads for entry in entries))))
     heads.sort(key=lambda name: name == "status")  # a head that only some rows have goes before it
-    customer = ["for_customer"] if any(entry.copy for entry in entries) else []
+    customer = ["for_customer"] if any(entry.copy or entry.sent for entry in entries) else []
 
     def lines() -> Iterator[list[Value]]:
         for entry in entries:
             values = entry.values.plain()
-            row = (entry.row, entry.file, *(values.get(head) for head in heads), *([entry.copy or None] if customer else []),
+            row = (entry.row, entry.file, *(values.get(head) for head in heads), *([entry.copy or entry.sent or None] if customer else []),
                    entry.list, entry.run, entry.note or None)
             yield [legal_text(value) if isinstance(value, str) else value for value in row]
 
     all_heads = ["row", "file", *heads, *customer, "list", "run", "note"]
     yield "results.csv", _csv(all_heads, lines())
     yield "results.xlsx", _xlsx(all_heads, lines(), len(entries))
+    if any(entry.told() for entry in entries):
+        yield from _requote_files(entries)
+
+
+def _requote_files(entries: Iterable[Entry]) -> Iterator[tuple[str, bytes]]:
+    """The table of old and new prices, a row for each quantity of each quote that was made anew."""
+    rows = []
+    for entry in entries:
+        if told := entry.told():
+            for line in told["lines"]:
+                values = {**told, **dict(zip(REQUOTE_LINE, line, strict=True)), "file": entry.file, "old_file": told["quote"],
+                          "old_shop_file": told["shop_file"], "new_shop_file": entry.values.get("shop_file"), "run": entry.run}
+                row = [values.get(head) for head in _REQUOTE_HEADS]
+                rows.append([legal_text(value) if isinstance(value, str) else value for value in row])
+    yield REQUOTE_FILES[0], _csv(_REQUOTE_HEADS, rows)
+    yield REQUOTE_FILES[1], _xlsx(_REQUOTE_HEADS, rows, len(rows), "Requote")
+
+
+REQUOTE_LINE = ("quantity", "old_price", "new_price", "difference", "difference_percent", "material", "rate", "other", "rounding", "old_total",
+                "new_total")
+"""What the table of old and new prices says of each quantity."""
+_REQUOTE_HEADS = ("file", "job", "quote_number", "customer", "part_number", *REQUOTE_LINE[:1], "currency", *REQUOTE_LINE[1:], "typed", "note",
+                  "old_file", "old_shop_file", "new_shop_file", "run")
 
 
 def _csv(heads: Sequence[str], lines: Iterable[Sequence[Value]]) -> bytes:
@@ -67,9 +90,9 @@ _TABLE = "xl/tables/table1.xml"
 _SAMPLE = re.compile(rb'<row r="2".*?<c r="A2"(?: s="([0-9]+)")?.*?</row>', re.DOTALL)
 
 
-def _xlsx(heads: Sequence[str], lines: Iterable[Sequence[Value]], count: int) -> bytes:
+def _xlsx(heads: Sequence[str], lines: Iterable[Sequence[Value]], count: int, title: str = "Results") -> bytes:
     """The table as a workbook. openpyxl makes all of it but the rows, of which it would keep every cell in memory."""
-    parts = _empty_table(heads, count)
+    parts = _empty_table(heads, count, title)
     sheet = parts.pop(_SHEET)
     sample = _SAMPLE.search(sheet)
     assert sample is not None, "the sample row is there"
@@ -90,14 +113,14 @@ def _xlsx(heads: Sequence[str], lines: Iterable[Sequence[Value]], count: int) ->
     return buffer.getvalue()
 
 
-def _empty_table(heads: Sequence[str], count: int) -> dict[str, bytes]:
+def _empty_table(heads: Sequence[str], count: int, title: str) -> dict[str, bytes]:
     """The parts of the workbook, with a sample of a number in place of its rows."""
     from openpyxl.worksheet.table import Table, TableStyleInfo
 
     from barfuncs.templates import layout
 
-    book = layout.new_workbook("Results")
-    sheet: Any = book.create_sheet("Results")
+    book = layout.new_workbook(title)
+    sheet: Any = book.create_sheet(title)
     sheet.append(heads)
     sheet["A2"] = 0.5
     sheet["A2"].number_format = _FORMATS
@@ -106,7 +129,7 @@ def _empty_table(heads: Sequence[str], count: int) -> dict[str, bytes]:
         width = 28 if head in _WIDE else max(11, min(34, len(head) + 2))
         sheet.column_dimensions[column_letters(column)].width = width
     last = column_letters(len(heads))
-    table = Table(displayName="results", ref=f"A1:{last}2")
+    table = Table(displayName=title.casefold(), ref=f"A1:{last}2")
     table.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=True)
     sheet.add_table(table)
     sheet.freeze_panes = "C2"

@@ -3,10 +3,12 @@
 from collections.abc import Callable
 
 from barfuncs.surfaces import function_tour, functions_workbook
-from barfuncs.templates import shop
+from barfuncs.templates import quotation, shop
 from barfuncs.templates.registry import TEMPLATES
 
+FOR_A_SHOP: dict[str, Callable[..., bytes]] = {name: template.build for name, template in (*TEMPLATES.items(), ("quotation", quotation.TEMPLATE))}
+"""Those that take a shop's own data."""
 READY_MADE: dict[str, Callable[[], bytes]] = {
-    **{name: template.build for name, template in TEMPLATES.items()}, "functions": functions_workbook.build,
+    **FOR_A_SHOP, "functions": functions_workbook.build,
     "function_tour": function_tour.build, "shop": shop.build,
 }

@@ -3,7 +3,7 @@
 from openpyxl import Workbook
 
 from barfuncs.catalogue import kinds
-from barfuncs.templates import layout
+from barfuncs.templates import layout, plausible
 from barfuncs.templates.cell_text import number_text
 from barfuncs.templates.every_order import EACH_WEIGHT
 from barfuncs.templates.form import Form, table_widths
@@ -37,7 +37,10 @@ TOOLS = Table(
         make_column("parts_on_edge", "Made on it already", kinds.Count, unit="parts", width=16),
     ),
     answers=(RowAnswer("left", "Left on the edge", "blank_or_count", "parts",
-                       f'IF(tool_filled=0,"",IF(LEFT(tool_mark,1)="{WRONG}",NA(),EDGE_PARTS_LEFT(tool_parts_per_edge,tool_parts_on_edge)))', width=14),),
+                       f'IF(tool_filled=0,"",IF(LEFT(tool_mark,1)="{WRONG}",NA(),EDGE_PARTS_LEFT(tool_parts_per_edge,tool_parts_on_edge)))', width=14),
+             # An edge that is worn at the first stop is changed there, and wears again.
+             RowAnswer("next", "Worn behind the first stop", "blank_or_count", "parts",
+                       'IF(tool_filled=0,"",tool_left+IF(tool_left<=first_stop_parts,tool_parts_per_edge,0))', aside=True)),
     looks=(("tool_parts_on_edge>=tool_parts_per_edge", '"! used up: change it before the run"'),),
     counted=False,
     marks_width=36,
@@ -58,8 +61,17 @@ LIMITS = (
            formula='IF(ISBLANK(chip_bin_count),IF(ISBLANK(chip_bin),"-",IF(ISBLANK(bulk_factor),"-",IF(chip_volume<=0.000001,"-",'
                    "CHIP_BIN_PARTS(chip_bin,chip_volume,bulk_factor,units)))),chip_bin_count)"),
 )
+_SECOND = "MATCH(second_stop_parts,tool_next,0)"
+_SECOND_EDGE = f'IF(INDEX(tool_what,{_SECOND})="","tool "&{_SECOND},INDEX(tool_what,{_SECOND}))'
 _WORDS = (("until_order", '"order done"'), ("until_bars", '"bars used up"'), ("until_edge", 'next_edge'),
           ("until_parts_bin", '"parts bin full"'), ("until_chip_bin", '"chip bin full"'))
+
+
+def _again(limit: str) -> str:
+    """Cell expression: a limit behind the first stop, where what is full or used up then is seen to; more than any where it is not known."""
+    return f'IF({limit}="-",1E15,{limit}*IF({limit}<=first_stop_parts,2,1))'
+
+
 def _edges() -> str:
     """Cell expression: each tool of the list and the parts that are left on its edge."""
     left, what = "INDEX(tool_left,{n})", "INDEX(tool_what,{n})"
@@ -73,6 +85,8 @@ STEPS = (
            formula=f"IF(parts_per_bar>0,IF(ISBLANK(part_weight),0,{_CHIPS}),NA())"),
     Answer("next_edge", "the edge that is worn first", "text",
            formula=f'IF(until_edge="-","","edge of "&IF(INDEX(tool_what,{_ROW})="","tool "&{_ROW},INDEX(tool_what,{_ROW})))'),
+    Answer("second_stop_hours", "hours of running up to the second stop", "hours", "hours",
+           formula='IF(second_stop_parts="-",IF(first_stop_hours>=0,"-"),RUN_HOURS(second_stop_parts,cycle_time,parts_per_bar,bar_change_time))'),
     Answer("stops_not_known", "what may stop the lathe and is not known", "text",
            formula='MID(IF(until_edge="-",", tool edges","")&IF(until_parts_bin="-",", parts bin","")'
                    '&IF(until_chip_bin="-",", chip bin"&IF(ISBLANK(chip_bin),""," (give bulk factor and weight of a part)"),""),3,120)'),
@@ -85,7 +99,16 @@ TIMES = (
     Answer("first_stop", "What stops it first", "text",
            formula="IF(first_stop_parts>=0,MID(" + "&".join(f'IF({limit}=first_stop_parts,", "&{words},"")' for limit, words in _WORDS)
            + ",3,150),NA())", needs="feeder_bars"),
-    Answer("chance_alone", "Chance to get that far", "percent", "", calls="chance_to_run", refs=(("hours", "first_stop_hours"),),
+    Answer("second_stop_parts", "With that put right, at most after", "count", "parts",
+           formula='IF(first_stop_parts>=until_order,"-",MIN(until_order,' + ",".join(map(_again, ("until_bars", "until_parts_bin", "until_chip_bin")))
+           + ",IF(COUNT(tool_next)=0,1E15,MIN(tool_next))))", needs="feeder_bars"),
+    Answer("second_stop", "What stops it then", "text",
+           formula='IF(second_stop_parts="-","-",MID(' + "&".join(
+               f'IF({when}=second_stop_parts,", {words}","")' for when, words in (
+                   ("until_order", "order done"), (_again("until_bars"), "bars used up"), (_again("until_parts_bin"), "parts bin full"),
+                   (_again("until_chip_bin"), "chip bin full")))
+           + f'&IF(COUNT(tool_next)=0,"",IF(MIN(tool_next)=second_stop_parts,", edge of "&{_SECOND_EDGE},"")),3,150))', needs="feeder_bars"),
+    Answer("chance_alone", "Chance to get to the first stop", "percent", "", calls="chance_to_run", refs=(("hours", "first_stop_hours"),),
            needs="mean_time_between_stops cycle_time feeder_bars"),
     Answer("hours_alone", "Runs alone on average, with stops", "hours", "hours", calls="expected_hours",
            refs=(("hours", "first_stop_hours"),), needs="mean_time_between_stops cycle_time feeder_bars"),
@@ -94,7 +117,12 @@ TIMES = (
 HOURS = f'IF(ISNUMBER(first_stop_hours),", "&{number_text("first_stop_hours", 1)}&" h","")'
 AT_MOST = f'"at most "&{number_text("first_stop_parts", 0)}&" parts"&{HOURS}&": "&first_stop'
 """Cell expression: when the lathe stops and what stops it."""
+THEN = (f'"With that put right, then at most "&{number_text("second_stop_parts", 0)}&" parts in all"&IF(ISNUMBER(second_stop_hours),", "&'
+        f'{number_text("second_stop_hours", 1)}&" h of running","")&": "&second_stop')
+"""Cell expression: when it stops next, where the first stop is not the end of the order."""
+CHANCE = f'"Chance to get to the first stop without an unplanned one before it: about "&{number_text("100*chance_alone", 0)}&" %"'
 CHECK = Check("First stop", (
+    *plausible.ALONE_CASES,
     ("ISBLANK(feeder_bars)", NOTE, '"Not known: bars the feeder holds are not filled in."'),
     ("IF(ISNUMBER(until_edge),until_edge=0,FALSE)", LOOK, '"The "&next_edge&" is used up: change it before the run."'),
     ("LEN(stops_not_known)>0", NOTE, f'"Alone "&{AT_MOST}&". Not known and not counted: "&stops_not_known&"."'),
@@ -104,7 +132,7 @@ SOURCES = (
     "What stops the lathe first: common practice of the trade, worked out as said above, no source. Parts per edge and what the bins hold: your own counts.",
     "Bulk factor of loose chips: your own figure first; a guide to chip types by a maker of chip conveyors prints 55 to 75 lb/ft3 for broken "
     "chips of steel, 10 to 25 for light turnings, 490 for solid steel.",
-    "Chance to get that far: stops that nobody planned come at random and as often in the last hour as in the first, exp(-hours / mean time).",
+    "Chance to get to the first stop: stops that nobody planned come at random and as often in the last hour as in the first, exp(-hours / mean time).",
 )
 
 _HOW = (
@@ -139,4 +167,8 @@ def alone_sheet(book: Workbook, form: Form) -> None:
     page.next_row(30)
     page.put("B:F", "=" + form.expression(f'IF(stopped=1,"{LOOK}  See the sheet Plan.",IFERROR("Alone "&{AT_MOST}&IF(stops_not_known="",".",'
                                           '". Not known and not counted: "&stops_not_known&"."),"Not known yet."))'), bold=True, wrap=True)
+    for said in (f'IF(second_stop_parts="-","The order is then done.",{THEN}&".")',
+                 f'{CHANCE}&", if such stops come at random, "&{number_text("mean_time_between_stops", 1)}&" h apart on average (exponential distribution)."'):
+        page.next_row(15)
+        page.put("B:F", "=" + form.expression(f'IF(stopped=1,"",IFERROR({said},""))'), wrap=True)
     page.print_to(last)

@@ -168,7 +168,7 @@ class Form:
         unit = text[1:] if text.startswith("=") else f'"{text}"'
         number = part_weight_text(item.stand_in) if item.kind.dimension == "weight" else number_text(item.stand_in, 4)
         value = number if item.kind.reader not in ("choice", "text") else item.stand_in
-        if any(len(choice) > 15 for choice in item.kind.choices):
+        if (item.kind.reader == "text" and item.name != "currency") or any(len(choice) > 15 for choice in item.kind.choices):
             value = '"see that sheet"'  # too long to stand here
         value = f'{number_text(f"100*{item.stand_in}", 1)}&"%"' if item.number == "percent" else value
         return f'={unit}&IFERROR(IF(AND(ISBLANK({item.name}),{item.stand_in}<>""),"  {item.origin}: "&{value},""),"")'
@@ -234,11 +234,12 @@ class Form:
         """The inputs as used, beside them lengths as they are read and what is wrong with each; what else is missing; the
         answers of `asked_for` that can't be worked out; the checks that say stop. Each list grows by a row with each cell,
         so that no formula does."""
+        lengths = any(item.may_be_text for item in (*self.inputs.values(), *(c for t in self.tables for c in t.columns)))
         for name, words, text in (
             ("longest_length", "Lengths stay below this", f'=IF(units="mm",{LONGEST_ON_A_FORM["mm"]},{LONGEST_ON_A_FORM["in"]})'),
             ("length_too_long", "What is said of a longer one", f" ({TOO_LONG})"),
             ("length_not_read", "What is said of a text that is no length", f" ({NOT_READ})"),
-        ):
+        ) if lengths else ():
             page.next_row()
             page.put("B", words, size=9, color=layout.SOFT)
             page.name(name, page.put("C", text, size=9))

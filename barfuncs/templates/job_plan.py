@@ -66,7 +66,9 @@ from barfuncs.templates.shop_sheet import (
     MACHINE_WRONG,
     PROBLEMS,
     SHOP_PROBLEMS,
+    put_worked_out_with,
     shop_sheet,
+    worked_out_with,
 )
 from barfuncs.templates.speeds_sheet import MATERIAL_GROUP
 from barfuncs.templates.template import Template, Terminal, TerminalColumn, number_shown, status_word
@@ -256,9 +258,9 @@ CHECKS = (
 )
 
 
-def _plan_sheet(book: Workbook) -> None:
+def _plan_sheet(book: Workbook, shop: Shop | None) -> None:
     """Three stacks side by side, inputs, answers, checks: a page that is read on a laptop without going sideways."""
-    page = add_page(book, "Plan", {"A": 1.5, "B": 11.5, "C": 29, "D": 17.5, "E": 13.5, "F": 1.5, "G": 30, "H": 12, "I": 9, "J": 1.5, "K": 58, "L": 3,
+    page = add_page(book, "Plan", {"A": 1.5, "B": 11.5, "C": 30, "D": 17.5, "E": 13.5, "F": 1.5, "G": 30, "H": 12, "I": 9, "J": 1.5, "K": 57, "L": 3,
                                    "M": 20, "N": 12}, landscape=True)
     page.next_row(24)
     page.put("B:D", "Job plan", size=18, bold=True, color=layout.ACCENT)
@@ -280,6 +282,7 @@ def _plan_sheet(book: Workbook) -> None:
     FORM.show_checks(checks, CHECKS, "K", short=2, long=3)
     _bar_drawing(checks)
     page.row = max(page.row, right.row, checks.row)
+    put_worked_out_with(page.beside(page.row - 1), shop, "G")  # beside the longest stack, so that the page does not get longer
     for line in range(top, page.row + 1):
         page.sheet.row_dimensions[line].height = layout.CLOSE
     page.print_to("K")
@@ -347,7 +350,7 @@ def _bars_of_random_lengths(inputs: Values, answers: Values, shop: Shop | None) 
 
 
 def _draw(book: Workbook, shop: Shop | None) -> None:
-    _plan_sheet(book)
+    _plan_sheet(book, shop)
     setup_sheet(book, FORM)
     part_sheet.part_sheet(book, FORM)
     alone_sheet.alone_sheet(book, FORM)
@@ -359,6 +362,7 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
         SOURCE,
         *alone_sheet.SOURCES,
         "Weight of chips is what is neither part nor remnant. The last bar is taken to be left as it is after its last part.",
+        worked_out_with(shop),
     ), RESULTS, (*PROBLEMS, KERF_MISSING), CHECKS)
 
 

@@ -55,6 +55,7 @@ FORMATS = {
     "figure": "#,##0.0000",
     "blank_or_seconds": "0.00;-0.00;",
     "blank_or_figure": "#,##0.0000;-#,##0.0000;",
+    "blank_or_money": "#,##0.00;-#,##0.00;",
     "blank_or_count": "#,##0;-#,##0;",
     "text": "@",
     "general": "General",
@@ -303,12 +304,12 @@ def validate(sheet: Worksheet, ref: str, kind: Kind, label: str, help_text: str,
         else:
             check = DataValidation(type="decimal", operator="greaterThanOrEqual", formula1=f"{kind.low:g}", **common)
     else:
-        check = DataValidation(type="textLength", operator="lessThanOrEqual", formula1="120", **common)
+        check = DataValidation(type="textLength", operator="lessThanOrEqual", formula1=str(kind.longest), **common)
     check.promptTitle = label[:32]
     check.prompt = (help_text[:1].upper() + help_text[1:])[:255]
     check.showInputMessage = True
     check.errorTitle = label[:32]
-    allowed = kind.allowed(None) if kind.reader != "text" else "at most 120 characters"
+    allowed = kind.allowed(None) if kind.reader != "text" else f"at most {kind.longest} characters"
     check.error = f"{label}: allowed is {allowed}."[:255]
     check.showErrorMessage = kind.reader != "material"
     sheet.add_data_validation(check)

@@ -48,6 +48,17 @@ LEAST_EFFICIENCY = 0.3
 SHORTEST_BAR_CHANGE, LONGEST_BAR_CHANGE = 3, 600
 SHORTEST_SETUP, LONGEST_SETUP, LONGEST_RUN = 0.15, 24, 8760
 """Hours; the last is a year of days and nights."""
+SHORTEST_INSPECTION, LONGEST_INSPECTION = 5, 7200
+SHORTEST_TOOL_CHANGE, LONGEST_TOOL_CHANGE = 0.15, 60
+"""Seconds."""
+LONGEST_BETWEEN_STOPS = 200
+"""Hours from one stop that nobody planned to the next."""
+HEAVIEST_BOX = 1000
+"""kg: more is no pallet box."""
+LEAST_BULK, MOST_BULK = 2, 100
+SMALLEST_CHIP_BIN, LARGEST_CHIP_BIN = 4, 3000
+"""Liters."""
+DEAREST_EDGE = 150
 LEAST_SCRAP, MOST_SCRAP = 0.0008, 0.15
 LEAST_PROFIT, MOST_MARGIN, MOST_MARKUP = 0.01, 0.7, 2
 LEAST_RATE, MOST_RATE = 10, 500
@@ -259,6 +270,45 @@ def times_check(cycle: str, missing: str, *more: Limit, run_hours: str = "") -> 
                                '&", what parts of this size take."'))
 
 
+def _given(name: str, condition: str) -> str:
+    """Cell expression: a condition on an input that may be blank, which is then not judged."""
+    return f"IF(ISBLANK({name}),FALSE,{condition})"
+
+
+def _short(name: str, least: float) -> str:
+    return f"IF({name}>0,{name}<{least},FALSE)"
+
+
+INSPECTION_CASES: tuple[Case, ...] = (
+    (_short("inspection_time", SHORTEST_INSPECTION), LOOK, f'"Time to inspect one part, "&{_figure("inspection_time")}&" s, is short; "'
+     f'&{_figure("inspection_time")}&" min is "&{_figure("(60*inspection_time)", 1)}&" s."'),
+    (f"inspection_time>{LONGEST_INSPECTION}", LOOK,
+     f'"Time to inspect one part, "&{_figure("inspection_time")}&" s, is "&{_figure("(inspection_time/3600)", 1)}&" h, long."'),
+)
+BOX_CASES: tuple[Case, ...] = (
+    (f"box_weight*{_KG}>{HEAVIEST_BOX}", LOOK, f'"A box of "&{_figure("box_weight")}&{WEIGHT_SUFFIX}&" is heavier than a pallet takes: is it in "'
+     '&IF(units="mm","grams?","grams or ounces?")'),
+)
+TOOL_CHANGE_CASES: tuple[Case, ...] = (
+    (_short("tool_change_time", SHORTEST_TOOL_CHANGE), LOOK, f'"A tool change of "&{_figure("tool_change_time")}&" s is short; "'
+     f'&{_figure("tool_change_time")}&" min is "&{_figure("(60*tool_change_time)", 1)}&" s."'),
+    (f"tool_change_time>{LONGEST_TOOL_CHANGE}", LOOK, f'"A tool change of "&{_figure("tool_change_time")}&" s is long: is it the change of a worn edge?"'),
+)
+EDGE_LOOK = (f"IF(like_dollars>0,op_edge_cost>{DEAREST_EDGE},FALSE)", f'"! edge costs "&{_figure("op_edge_cost", 2)}&": a whole tool, or cents?"')
+"""A row of the operation list: condition, words."""
+_LITERS = 'chip_bin*IF(units="mm",1,3.785411784)'
+_CHIP_BIN = f'"Volume of the chip bin, "&{_figure("chip_bin")}&IF(units="mm"," l"," gal")&", is '
+ALONE_CASES: tuple[Case, ...] = (
+    (_given("mean_time_between_stops", f"mean_time_between_stops>{LONGEST_BETWEEN_STOPS}"), LOOK,
+     f'"Mean time between stops, "&{_figure("mean_time_between_stops")}&" h, is long; "&{_figure("mean_time_between_stops")}&" min is "'
+     f'&{_figure("(mean_time_between_stops/60)", 1)}&" h."'),
+    (_given("bulk_factor", f"bulk_factor<{LEAST_BULK}"), LOOK,
+     f'"Bulk factor "&{_figure("bulk_factor")}&" is that of solid metal: loose chips take many times the volume."'),
+    (_given("bulk_factor", f"bulk_factor>{MOST_BULK}"), LOOK, f'"Bulk factor "&{_figure("bulk_factor")}&" is high: is it a percentage?"'),
+    (_given("chip_bin", f"{_LITERS}>{LARGEST_CHIP_BIN}"), LOOK, f'{_CHIP_BIN}large: is it in "&IF(units="mm","cm3?","in3?")'),
+    (_given("chip_bin", f"{_LITERS}<{SMALLEST_CHIP_BIN}"), LOOK, f'{_CHIP_BIN}small: is it in "&IF(units="mm","m3?","ft3?")'),
+)
+
 # --- order ---------------------------------------------------------------------------------------------------------
 
 SCRAP_CASES: tuple[Case, ...] = (
@@ -330,13 +380,18 @@ PROFIT_CASES: tuple[Case, ...] = (
 
 # --- the customer's page -------------------------------------------------------------------------------------------
 
-_ON_THE_PAGE = "customer,part_number,attention,quote_number,quote_date,valid_until,part_description,delivery"
+_ON_THE_PAGE = "customer,part_number,attention,quote_number,quote_date,valid_until,part_description,delivery,reference,lead_time"
 
 
-def _day(cell: str) -> str:
+def day_of(cell: str) -> str:
     """Cell expression: a date typed as one, or as a text such as 2027-03-31; 0 for anything else."""
     typed = f"DATE(VALUE(LEFT({cell},4)),VALUE(MID({cell},6,2)),VALUE(MID({cell},9,2)))"
     return f'IF(ISNUMBER({cell}),{cell},IF(MID({cell},5,1)="-",IFERROR({typed},0),0))'
+
+
+VALID_UNTIL = ('IF(valid_until<>"",valid_until,IF(ISBLANK(valid_days),"",'
+               f'IF(valid_days*{day_of("quote_date")}>0,{day_of("quote_date")}+valid_days,"")))')
+"""Cell expression: the last day of a quotation, as it is typed or so many days from its date; else a blank text."""
 
 
 def _written(cell: str) -> str:
@@ -344,11 +399,11 @@ def _written(cell: str) -> str:
 
 
 QUOTATION = Check("Quotation", (
-    (f"IF(OR(ISBLANK(quote_date),ISBLANK(valid_until)),FALSE,IF({_day('valid_until')}>0,{_day('valid_until')}<{_day('quote_date')},FALSE))",
+    (f"IF(OR(ISBLANK(quote_date),ISBLANK(valid_until)),FALSE,IF({day_of('valid_until')}>0,{day_of('valid_until')}<{day_of('quote_date')},FALSE))",
      STOP, f'"Valid until "&{_written("valid_until")}&" is before the date, "&{_written("quote_date")}&"."'),
     ('quote_problems<>""', NOTE, '"Not ready yet."'),
-    (f"IF(ISBLANK(seller),COUNTA({_ON_THE_PAGE})>0,FALSE)", LOOK,
+    (f'IF(seller_said="",COUNTA({_ON_THE_PAGE})>0,FALSE)', LOOK,
      '"The customer\'s page names no sender: fill in your company on the sheet Quotation."'),
-    ("ISBLANK(seller)", NOTE, '"Nothing is filled in on the sheet Quotation."'),
+    ('seller_said=""', NOTE, '"Nothing is filled in on the sheet Quotation."'),
     ("TRUE", OK, '"The customer\'s page names its sender, and does not lapse before its date."'),
 ))

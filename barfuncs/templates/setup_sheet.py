@@ -12,7 +12,7 @@ from openpyxl.styles import Alignment
 
 from barfuncs.catalogue import materials
 from barfuncs.templates import layout
-from barfuncs.templates.alone_sheet import HOURS
+from barfuncs.templates.alone_sheet import HOURS, THEN
 from barfuncs.templates.cell_text import HAIR, UNIT_SUFFIX, WEIGHT_SUFFIX, fixed_text, number_text, unit_text
 from barfuncs.templates.form import Form
 from barfuncs.templates.model import LOOK, STOP, Answer
@@ -358,12 +358,15 @@ def _running(page: _SetupPage) -> None:
     # A number of parts alone, so that it stands there without a cycle time too.
     page.words("C:I", 'IF(NOT(ISNUMBER(feeder_bars)),"Not known: bars in the feeder are not filled in.",'
                       f'"At most "&{_count("first_stop_parts")}&" parts"&{HOURS}&": "&first_stop'
-                      '&IF(first_stop_parts<MIN(until_order,until_bars),": set a counter, the lathe does not stop by itself","")'
-                      f'&IF(ISNUMBER(chance_alone),"; chance to get that far "&{number_text("100*chance_alone", 0)}&"%",""))', bold=True)
+                      '&IF(first_stop_parts<MIN(until_order,until_bars),": set a counter, the lathe does not stop by itself",""))', bold=True)
+    page.next_row()
+    page.label("B", "What stops it next")
+    page.words("C:I", f'IF(ISNUMBER(second_stop_parts),{THEN},"")')
     page.next_row()
     page.label("B", "Not counted there")
     page.words("C:I", 'IF(stops_not_known="","stops that nobody planned: a broken tool, a jam, a bar that does not feed",'
-                      'stops_not_known&": not filled in; and stops that nobody planned")')
+                      'stops_not_known&": not filled in; and stops that nobody planned")'
+                      f'&IF(ISNUMBER(chance_alone),"; chance to get there without one "&{number_text("100*chance_alone", 0)}&"%","")')
     page.next_row(26)
     page.put("B", "Edges to change", color=layout.SOFT, wrap=True)
     page.put("C:I", "=" + page.form.expression('IF(stopped=1,"",IFERROR(IF(edges_to_change="","not known: no tools are filled in",'

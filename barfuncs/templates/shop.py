@@ -1,12 +1,14 @@
-"""shop.xlsx: what a shop fills in once - machines, material prices, rates and charges, speeds and feeds.
+"""shop.xlsx: what a shop fills in once - machines, material prices, rates and charges, speeds and feeds, its letterhead.
 
 Each table is declared once, as columns; the workbook is built from them and read by them.
 """
 
 import functools
+import hashlib
 import io
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -27,10 +29,13 @@ from barfuncs.tables.speeds_feeds import SpeedsFeeds
 from barfuncs.templates import layout
 from barfuncs.templates.cell_text import unit_text
 from barfuncs.templates.model import Column, make_column
-from barfuncs.xlsx.package import pack, read_parts
+from barfuncs.xlsx import pictures
+from barfuncs.xlsx.package import file_bytes, pack, read_parts, read_xml
+from barfuncs.xlsx.sheetxml import legal_text
 
 MOST_ROWS = 2_000
 _MOST_COLUMNS = 40
+MOST_LOGO_BYTES, MOST_LOGO_PIXELS = 2_000_000, 4_000
 _HEAD_WITHIN = 30  # rows in which the head of a table is looked for
 MACHINE_TYPE_HELP = "whether the bar is held in a fixed head or runs through a guide bush, and whether there is a second spindle"
 
@@ -101,6 +106,18 @@ RATES = (
 )
 _MAY_LACK = frozenset({"inspection_rate", "priced_per", "minimum_order", "certificate_fee", "material_freight"})
 """Lines that files of an earlier version have not."""
+LETTERHEAD = (
+    make_column("seller", "Your company", kinds.Text, "your company, as it stands on a quotation"),
+    make_column("seller_address", "Your address", kinds.Text, "in one line"),
+    make_column("seller_contact", "Contact", kinds.Text, "who to ask: name, telephone, mail"),
+    make_column("logo", "Logo file", kinds.Text, "name of a PNG or JPEG file that lies beside this shop file"),
+    make_column("valid_days", "Valid for", kinds.Days, "days from the date of a quotation on which its prices lapse", unit="days"),
+    make_column("terms", "Terms", kinds.LongText, "terms of payment and delivery"),
+    make_column("tax_wording", "What you say of tax", kinds.LongText, "what you say of tax"),
+    make_column("quotation_notes", "Notes below the quotation", kinds.LongText, "what stands below every quotation"),
+    make_column("paper", "Paper", kinds.Paper, "left blank, letter for parts in inch and A4 for those in mm"),
+)
+"""What a quotation says to every customer. What is left blank is not said."""
 SPEEDS = (
     make_column("group", "Material group", kinds.Text, "group of the materials table, or a name of your own", needed=True, width=22),
     Column("operation", "Operation", Kind("operation", "choice", choices=speeds_feeds.CUTS), ARGUMENTS["operation"], needed=True),
@@ -124,9 +141,29 @@ TABLES: dict[str, tuple[Column, ...]] = {"Machines": MACHINES, "Materials and pr
 MAY_BE_MISSING = ("Stock sizes",)
 """Sheets that a shop file can do without."""
 RATES_SHEET = "Rates and charges"
+LETTERHEAD_SHEET = "Letterhead"
 
 
 # --- what was read -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class ShopFile:
+    """Which file a shop was read from: its name, the day on which it says that it was saved (blank where it says none), and
+    the SHA-256 of its bytes."""
+
+    name: str
+    saved: str
+    digest: str
+
+    def __str__(self) -> str:
+        name = " ".join(legal_text(self.name).split())
+        if len(name) > _LONGEST_NAME:
+            name = f"{name[:_LONGEST_NAME - 20]}...{name[-17:]}"
+        return f"{name}{f', saved {self.saved}' if self.saved else ''}, SHA-256 {self.digest[:12]}"
+
+
+_LONGEST_NAME = 60
 
 
 @dataclass(frozen=True)
@@ -208,6 +245,23 @@ class Rates:
 
 
 @dataclass(frozen=True)
+class Letterhead:
+    """What a quotation says to every customer. What was left blank is None."""
+
+    seller: str | None = None
+    seller_address: str | None = None
+    seller_contact: str | None = None
+    logo: str | None = None
+    valid_days: int | None = None
+    terms: str | None = None
+    tax_wording: str | None = None
+    quotation_notes: str | None = None
+    paper: str | None = None
+    picture: bytes | None = field(default=None, repr=False)
+    """The logo file, a PNG or JPEG."""
+
+
+@dataclass(frozen=True)
 class Shop:
     """A shop file: lengths and prices by weight in `units`."""
 
@@ -217,6 +271,12 @@ class Shop:
     prices: tuple[StockPrice, ...]
     speeds: SpeedsFeeds
     stock: tuple[StockSize, ...] = ()
+    letterhead: Letterhead = Letterhead()
+    file: ShopFile | None = None
+
+    def without_file(self) -> "Shop":
+        """The same shop, wherever it was read."""
+        return replace(self, file=None)
 
     def stock_sizes(self, shape: str) -> list[float]:
         """The sizes of bar that are kept in a shape; none where the shop file lists none."""
@@ -259,7 +319,8 @@ class Shop:
             return type(record)(**values)
 
         return Shop(units, turned(self.rates, RATES), tuple(turned(m, MACHINES) for m in self.machines),
-                    tuple(turned(p, PRICES) for p in self.prices), self.speeds, tuple(turned(s, STOCK) for s in self.stock))
+                    tuple(turned(p, PRICES) for p in self.prices), self.speeds, tuple(turned(s, STOCK) for s in self.stock), self.letterhead,
+                    self.file)
 
 
 def _turned(value: Any, column: Column, system: str, units: str) -> Any:
@@ -270,7 +331,7 @@ def _turned(value: Any, column: Column, system: str, units: str) -> Any:
 
 def paper_for(units: str, shop: "Shop | None") -> str:
     """The paper that pages are printed on: the shop's choice, or else letter for parts in inch and A4 for those in mm."""
-    return "A4" if units == "mm" else "letter"
+    return (shop.letterhead.paper if shop else None) or ("A4" if units == "mm" else "letter")
 
 
 def _known_material(text: str) -> str:
@@ -300,7 +361,9 @@ def read_shop(path: str | Path) -> Shop:
         The file is not a workbook, is damaged, or too large.
     """
     path = Path(path)
-    sheets = _sheets(path)
+    data = file_bytes(path)
+    parts = read_parts(data, path.name)
+    sheets = _sheets(path, parts)
     wanted = (RATES_SHEET, *TABLES)
     missing = [(title, f"this sheet is missing; the file has {', '.join(sheets)}") for title in wanted
                if title not in sheets and title not in MAY_BE_MISSING]
@@ -308,6 +371,7 @@ def read_shop(path: str | Path) -> Shop:
         raise InputError(path.name, missing)
     problems: list[tuple[str, str]] = []
     units, rates = _read_rates(sheets[RATES_SHEET], problems)
+    letterhead = _read_letterhead(path.parent, sheets.get(LETTERHEAD_SHEET, []), problems)
     tables = {title: list(_read_table(title, columns, sheets[title], problems)) if title in sheets else []
               for title, columns in TABLES.items()}
     machines = [Machine(**_numbers(title_row, MACHINES, units, problems)) for title_row in tables["Machines"]]
@@ -320,14 +384,31 @@ def read_shop(path: str | Path) -> Shop:
         prices = _check_prices(tables["Materials and prices"], prices, problems)
     if problems:
         raise InputError(path.name, problems)
-    return Shop(units, rates, tuple(machines), tuple(prices), speeds_feeds.builtin().extended(speeds), tuple(stock))
+    return Shop(units, rates, tuple(machines), tuple(prices), speeds_feeds.builtin().extended(speeds), tuple(stock), letterhead,
+                ShopFile(path.name, _saved(parts), hashlib.sha256(data).hexdigest()))
 
 
-def _sheets(path: Path) -> dict[str, _Rows]:
+def _saved(parts: Mapping[str, bytes]) -> str:
+    """The day on which the program that wrote the file says that it did. The file system's date would be another after a copy
+    or a mail, and the same file would then give another workbook."""
+    texts: list[str] = []
+    inside = False
+
+    def tag(name: str, is_open: bool) -> None:
+        nonlocal inside
+        inside = is_open and name == "modified"
+
+    read_xml([parts.get("docProps/core.xml", b"<none/>")], lambda name, _: tag(name, True), lambda name: tag(name, False),
+             lambda text: texts.append(text) if inside else None)
+    day = "".join(texts).strip()[:10]
+    return day if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", day) else ""
+
+
+def _sheets(path: Path, parts: dict[str, bytes]) -> dict[str, _Rows]:
     """The cells of every sheet, row by row, in which a formula without a value is told from a blank."""
     import openpyxl
 
-    data = pack(read_parts(path), level=1)
+    data = pack(parts, level=1)
     found: dict[str, _Rows] = {}
     try:
         books = [openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=only, keep_links=False)
@@ -442,21 +523,59 @@ def _numbers(row: _Row, columns: Sequence[Column], units: str, problems: list[tu
     return {c.name: _one(row.cells[c.name], c, units, row.place(c.name), problems) for c in columns}
 
 
-def _read_rates(rows: _Rows, problems: list[tuple[str, str]]) -> tuple[str, Rates]:
-    """The rates: a label, and its value in the next cell to the right."""
-    by_label = {_label(c.label): c for c in (_UNITS, *RATES)}
+def _lines(sheet: str, rows: _Rows, columns: Sequence[Column], problems: list[tuple[str, str]]) -> dict[str, tuple[Any, str]]:
+    """Labels, each with its value in the next cell to the right: by name that cell, and where it stands."""
+    by_label = {_label(c.label): c for c in columns}
     found: dict[str, tuple[Any, str]] = {}
     for number, cells in rows:
         for index, value in enumerate(cells):
             column = by_label.get(_label(value))
             if column is None:
                 continue
-            place = f"{RATES_SHEET}, {_letter(index + 1)}{number} ({column.label})"
+            place = f"{sheet}, {_letter(index + 1)}{number} ({column.label})"
             if column.name in found:
                 problems.append((place, "stands twice on this sheet"))
             else:
                 found[column.name] = (cells[index + 1] if index + 1 < len(cells) else None, place)
             break
+    return found
+
+
+def _read_letterhead(folder: Path, rows: _Rows, problems: list[tuple[str, str]]) -> Letterhead:
+    found = _lines(LETTERHEAD_SHEET, rows, LETTERHEAD, problems)
+    values = {c.name: _one(found[c.name][0], c, "in", found[c.name][1], problems) for c in LETTERHEAD if c.name in found}
+    picture = None
+    if values.get("logo"):
+        try:
+            picture = read_logo(folder, values["logo"])
+        except ValueError as error:
+            problems.append((found["logo"][1], str(error)))
+    return Letterhead(**values, picture=picture)
+
+
+def read_logo(folder: Path, name: str) -> bytes:
+    """The picture of that name in a folder. Raises ValueError with a reason in words."""
+    if set(name) & set("/\\:\0") or name in (".", ".."):
+        raise ValueError(f"{shown(name)}: give the name of a file that lies beside the shop file, without its folder")
+    path = folder / name
+    try:
+        if not path.is_file():
+            raise ValueError(f"there is no file {name} beside the shop file")
+        if path.stat().st_size > MOST_LOGO_BYTES:
+            raise ValueError(f"{name} is larger than {MOST_LOGO_BYTES // 1_000_000} MB")
+        data = path.read_bytes()
+    except OSError as error:
+        raise ValueError(f"{name} can't be read ({error.strerror})") from None
+    size = pictures.size_of(data)
+    if size is None:
+        raise ValueError(f"{name} is neither a PNG nor a JPEG")
+    if min(size) < 1 or max(size) > MOST_LOGO_PIXELS:
+        raise ValueError(f"{name} has {size[0]:,} x {size[1]:,} pixels; allowed is at most {MOST_LOGO_PIXELS:,} a side")
+    return data
+
+
+def _read_rates(rows: _Rows, problems: list[tuple[str, str]]) -> tuple[str, Rates]:
+    found = _lines(RATES_SHEET, rows, (_UNITS, *RATES), problems)
     problems += [(RATES_SHEET, f"the line {c.label!r} is missing") for c in (_UNITS, *RATES) if c.name not in found and c.name not in _MAY_LACK]
     units = _one(*found["units"][:1], _UNITS, "in", found["units"][1], problems) if "units" in found else None
     units = units or "in"
@@ -593,6 +712,29 @@ def _rates_sheet(book: Workbook) -> None:
         sheet.row_dimensions[row].height = 16
         row += 1
     layout.name_cell(book, "shop_units", sheet, "C5")
+    sheet.print_area = f"A1:E{row}"
+
+
+_EXAMPLE_LETTERHEAD = {"seller": "Bellwether Turning", "seller_address": "4 Mill Lane, Northford",
+                       "seller_contact": "R. Vance, quotes@bellwether.example", "valid_days": 30}
+
+
+def _letterhead_sheet(book: Workbook) -> None:
+    sheet = layout.add_sheet(book, LETTERHEAD_SHEET, {"A": 1.5, "B": 25, "C": 70, "D": 7, "E": 58}, landscape=True)
+    layout.put(sheet, "B1", LETTERHEAD_SHEET, size=18, bold=True, color=layout.ACCENT)
+    sheet.row_dimensions[1].height = 26
+    layout.put(sheet, "B2", "Optional. What every quotation says; what is left blank is not said, and a quote's own words come first.", size=9,
+               color=layout.SOFT)
+    layout.heading(sheet, "B", "E", 4, "Sender and terms")
+    for row, column in enumerate(LETTERHEAD, start=5):
+        layout.put(sheet, f"B{row}", column.label)
+        layout.style_input(sheet, f"C{row}", column.number)
+        sheet[f"C{row}"].value = _EXAMPLE_LETTERHEAD.get(column.name)
+        sheet[f"C{row}"].alignment = Alignment(horizontal="left", vertical="center", wrap_text=column.kind.longest > 400)
+        layout.put(sheet, f"D{row}", unit_formula(column), size=9, color=layout.SOFT, indent=1)
+        layout.put(sheet, f"E{row}", column.help[:1].upper() + column.help[1:] + ".", size=9, color=layout.SOFT)
+        validate(sheet, f"C{row}", column)
+        sheet.row_dimensions[row].height = 48 if column.kind.longest > 400 else 16
     sheet.print_area = f"A1:E{row}"
 
 
@@ -734,6 +876,7 @@ def build() -> bytes:
     """The workbook with invented example data, as the bytes of an xlsx file."""
     book = layout.new_workbook("Shop file")
     _rates_sheet(book)
+    _letterhead_sheet(book)
     for title, columns in TABLES.items():
         _table_sheet(book, title, columns)
     _rate_sheet(book)

@@ -1,5 +1,6 @@
 """The sheet of a template that holds the shop's own data, and the cells that pick from it what a job leaves blank."""
 
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -7,13 +8,30 @@ from openpyxl import Workbook
 from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
 
+from barfuncs.catalogue import materials
+from barfuncs.catalogue.reading import CELLS, read_in
 from barfuncs.catalogue.units import KG_PER_LB, L_PER_GAL, MM_PER_INCH
+from barfuncs.errors import InputError, shown
 from barfuncs.functions.stock import material_row
+from barfuncs.tables import speeds_feeds
 from barfuncs.templates import layout
 from barfuncs.templates.form import Form
-from barfuncs.templates.model import Answer, Column, Missing, RowAnswer, Table
+from barfuncs.templates.model import Answer, Column, Missing, Problems, RowAnswer, Table
 from barfuncs.templates.page import Page, add_page
-from barfuncs.templates.shop import MACHINES, PRICES, RATES, STOCK, Shop, number_format, unit_formula
+from barfuncs.templates.shop import (
+    LETTERHEAD,
+    MACHINES,
+    PRICES,
+    RATES,
+    STOCK,
+    Machine,
+    Rates,
+    Shop,
+    StockPrice,
+    StockSize,
+    number_format,
+    unit_formula,
+)
 
 TITLE = "Shop"
 _PICKED_FROM_MACHINE = tuple(c.name for c in MACHINES if c.name not in ("name", "largest_size"))
@@ -115,6 +133,19 @@ FITTING_STOCK = "fitting_stock"
 """Name of the cells with the sizes that are kept in the shape of the job's bar, in its units."""
 
 
+def worked_out_with(shop: Shop | None) -> str:
+    """Which shop file the figures of a workbook come from, in words."""
+    if shop is None:
+        return "Worked out without a shop file."
+    return f"Worked out with the shop file {shop.file}." if shop.file else "Worked out with a shop's data from a program, not from a file."
+
+
+def put_worked_out_with(page: Page, shop: Shop | None, column: str = "B") -> None:
+    """That, on the next row of a page."""
+    page.next_row()
+    page.put(column, worked_out_with(shop), size=9, color=layout.SOFT)
+
+
 def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     """Rates, machines and prices in framed cells, filled with those of `shop`, and what this job takes of them."""
     letters = [get_column_letter(n) for n in range(2, 2 + len(MACHINES))]
@@ -125,6 +156,8 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     page.title("Shop")
     page.remark("What holds for every job: a cell that a job leaves blank takes its value from here. "
                 "It can be filled from your shop file.")
+    put_worked_out_with(page, shop)
+    page.name("shop_file", f"B{page.row}")
     page.skip()
     page.heading("B:D", "Rates and charges")
     page.next_row()
@@ -134,12 +167,17 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     sheet[ref].value = shop.units if shop else "in"
     layout.validate(sheet, ref, form.inputs["units"].kind, "Units of this sheet", "what lengths and prices by weight are in")
     page.name("shop_units", ref)
-    for column in (c for c in RATES if c.name in form.inputs):
-        page.next_row()
-        page.put("B", column.label)
-        ref = _framed(page, column, "C", getattr(shop.rates, column.name) if shop else None)
-        page.put("D", unit_formula(column), size=9, color=layout.SOFT, indent=1)
-        page.name(f"rates_{column.name}", ref)
+    for title, columns, values in ((None, RATES, shop.rates if shop else None), ("Letterhead", LETTERHEAD, shop.letterhead if shop else None)):
+        asked = [c for c in columns if c.name in form.inputs]
+        if title and asked:
+            page.skip()
+            page.heading("B:D", title)
+        for column in asked:
+            page.next_row()
+            page.put("B", column.label)
+            ref = _framed(page, column, "C", getattr(values, column.name, None))
+            page.put("D", unit_formula(column), size=9, color=layout.SOFT, indent=1)
+            page.name(f"rates_{column.name}", ref)
     for table, records in ((_MACHINES, shop.machines if shop else ()), (_prices(form.prefix), shop.prices if shop else ()),
                            (_STOCK, shop.stock if shop else ())):
         page.skip()
@@ -170,6 +208,74 @@ def shop_sheet(book: Workbook, form: Form, shop: Shop | None) -> None:
     layout.quiet_errors(sheet, f"C{first}:C{page.row}")
     page.print_to(letters[-1])
     layout.keep_in_view(sheet, "C2")
+
+
+def names_of_sheet(form: Form) -> list[str]:
+    """The names of the cells that `read_sheet` reads."""
+    return ["shop_units", "shop_file", *(f"rates_{name}" for name in _rates_of(form)),
+            *(f"{item}_{column.name}" for item, columns in _RECORDS.items() for column in columns)]
+
+
+_RECORDS = {"machines": MACHINES, "prices": PRICES, "stock": STOCK}
+
+
+def _rates_of(form: Form) -> list[str]:
+    return [c.name for c in RATES if c.name in form.inputs]
+
+
+def cells_of(form: Form, shop: Shop, rows: Mapping[str, int]) -> dict[str, Any]:
+    """By name of a cell, or the n-th of a column, what a shop puts into it; `rows` says how many of each table there are."""
+    cells: dict[str, Any] = {"shop_units": shop.units, **{f"rates_{name}": getattr(shop.rates, name) for name in _rates_of(form)}}
+    for (item, columns), records in zip(_RECORDS.items(), (shop.machines, shop.prices, shop.stock), strict=True):
+        for n in range(1, rows[item] + 1):
+            record = records[n - 1] if n <= len(records) else None
+            cells |= {f"{item}_{c.name}[{n}]": getattr(record, c.name) if record else None for c in columns}
+    return cells
+
+
+def read_sheet(form: Form, cells: Mapping[str, Sequence[Any]], table: materials.Materials, leave_out: Collection[str] = ()) -> Shop:
+    """The shop as the sheet of a workbook holds it: by name the values of its cells. What is not there is blank; prices of materials
+    in `leave_out` are not read. Speeds and feeds, which give ideas and no figures, are the built-in ones.
+
+    Raises InputError naming the cells that hold what they must not.
+    """
+    problems: Problems = []
+    units = cells.get("shop_units", ["in"])[0]
+    if units not in ("in", "mm"):
+        problems.append((TITLE, f"its units are {shown(units)}; allowed is in or mm"))
+        units = "in"
+
+    def read(column: Column, value: Any, place: str) -> Any:
+        if value is None or (isinstance(value, str) and not value.strip()):
+            return None
+        try:
+            if column.kind.is_number and (isinstance(value, bool) or not isinstance(value, (int, float))):
+                raise ValueError(f"{shown(value)} is no number")
+            return read_in(column.kind, value, str(units), CELLS)
+        except ValueError as error:
+            problems.append((f"{TITLE}, {place}", str(error)))
+            return None
+
+    def records(item: str, made: Callable[..., Any]) -> tuple[Any, ...]:
+        columns = _RECORDS[item]
+        count = max((len(cells.get(f"{item}_{c.name}", ())) for c in columns), default=0)
+        found = []
+        for n in range(count):
+            row = {c.name: (cells.get(f"{item}_{c.name}") or [None] * count)[n] for c in columns}
+            if not all(value is None or value == "" for value in row.values()) and row.get("material") not in leave_out:
+                found.append(made(**{c.name: read(c, row[c.name], f"row {n + 1} of {item}, {c.label.lower()}") for c in columns}))
+        return tuple(found)
+
+    def named(price: StockPrice) -> StockPrice:
+        known = isinstance(price.material, str) and price.material in table
+        return replace(price, material=table[price.material].name) if known else price
+
+    rates = Rates(**{c.name: read(c, cells.get(f"rates_{c.name}", [None])[0], c.label.lower()) for c in RATES if c.name in form.inputs})
+    shop = Shop(str(units), rates, records("machines", Machine), tuple(map(named, records("prices", StockPrice))), speeds_feeds.builtin(),
+                records("stock", StockSize))
+    if problems:
+        raise InputError(TITLE, problems)
+    return shop
 
 
 def _framed(page: Page, column: Column, letter: str, value: Any) -> str:

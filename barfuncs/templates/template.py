@@ -60,6 +60,18 @@ class SpreadOption:
     help: str
 
 
+@dataclass(frozen=True)
+class ForCustomer:
+    """What a filled template says to the customer: `said` makes it of these inputs and answers, by the names of a quotation, with
+    its lines as `lines`. It raises ValueError with what can't be said."""
+
+    inputs: tuple[str, ...]
+    answers: tuple[str, ...]
+    said: Callable[[Values, Values], dict[str, Any]]
+    number: str = "quote_number"
+    """The input by which several become one quotation."""
+
+
 def no_problems(*_: Any) -> Problems:
     return []
 
@@ -98,6 +110,8 @@ class Template:
     """Sheets with formulas that no input bears on: they are calculated once."""
     draw_customer_page: Callable[[Workbook], None] | None = None
     """Draws the page that goes to the customer as a file of its own."""
+    for_customer: ForCustomer | None = None
+    """What goes into a quotation."""
     spread: tuple[SpreadOption, ...] = ()
     names_file: tuple[str, ...] = ("job", "part_number")
     """Inputs that a workbook of a list is called by."""
@@ -135,6 +149,8 @@ class Template:
         known = {**inputs, **{name: answers[name] for name in (*self.results, "status")}}
         shown = {name: known.get(name) for name in (*self.identity, *self.results, "status")}
         shown |= self.more_results(inputs, answers, shop)
+        if shop and shop.file:
+            shown["shop_file"] = str(shop.file)
         return {name: None if value == "-" or isinstance(value, CellError) else value for name, value in shown.items()}
 
 

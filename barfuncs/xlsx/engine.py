@@ -60,7 +60,7 @@ def check_limits(label: str, parts: Mapping[str, bytes]) -> None:
         for match in _FORMULA.finditer(data):
             formulas += 1
             formula = match[1]
-            if len(formula) > LONGEST_FORMULA * 2 or len(unescape(formula.decode("utf-8", "replace"))) > LONGEST_FORMULA:
+            if len(formula) > LONGEST_FORMULA * 6 or len(unescape(formula.decode("utf-8", "replace"), _QUOTES)) > LONGEST_FORMULA:  # 6: &quot;
                 raise WorkbookError(f"{label} has a formula longer than {LONGEST_FORMULA:,} characters ({_start(formula)})")
             if _depth(formula) > DEEPEST_FORMULA:
                 raise WorkbookError(f"{label} has a formula nested more than {DEEPEST_FORMULA} deep ({_start(formula)})")
@@ -130,6 +130,7 @@ def _with_cells_for_names(parts: Mapping[str, bytes]) -> dict[str, bytes]:
     return {name: _CELL_FORMULA.sub(with_cells, data) if name.startswith("xl/worksheets/") else data for name, data in parts.items()}
 
 
+_FROM_1904 = re.compile(rb"""<[\w:]*workbookPr\b[^>]*\bdate1904\s*=\s*["'](?:1|true|on)["']""")
 _REFERENCE = re.compile(r"(?:'((?:[^']|'')+)'!|(\w+)!)?\$?([A-Z]{1,3})\$?(\d{1,7})(?::\$?([A-Z]{1,3})\$?(\d{1,7}))?(?![\w(.])")
 _ANY_FORMULA = re.compile(rb"<(?:f|formula)\b[^<>]*(?<!/)>([^<]*)<")
 _ANY_CELL = re.compile(rb'<c r="([A-Z]{1,3})(\d{1,7})"[^<>]*?(?:/>|>(.*?)</c>)', re.DOTALL)
@@ -188,18 +189,19 @@ class Workbook:
     100.0
     """
 
-    def __init__(self, source: str | Path | bytes, direct: bool = False) -> None:
+    def __init__(self, source: str | Path | bytes, direct: bool = False, every_cell: bool = False) -> None:
         """Read a workbook from a path or from the bytes of an xlsx file.
 
         With `direct`, cells stand in the place of names in the engine, not in the file, which is several times faster where
-        there are hundreds. A message then shows the cells.
+        there are hundreds. A message then shows the cells. Cells that no formula speaks of are then left out, which a workbook from
+        outside may be written to make endless work of: for such a one say `every_cell`.
 
         Raises WorkbookError where the file can't be read, is too large, or the engine can't take it.
         """
         self.label = "workbook" if isinstance(source, bytes) else Path(source).name
         self.parts = read_parts(source)
         check_limits(self.label, self.parts)
-        self._model = self._load(direct)
+        self._model = self._load(direct, every_cell)
         self.sheets: tuple[str, ...] = tuple(s["name"] for s in self._model.get_worksheets_properties())
         self.names: dict[str, Address] = {}
         self._targets: dict[str, str] = {}
@@ -211,7 +213,7 @@ class Workbook:
                 if sheet in self.sheets:
                     self.names[item["name"]] = (self.sheets.index(sheet), int(match[4]), column_number(match[3]))
 
-    def _load(self, direct: bool) -> Any:
+    def _load(self, direct: bool, every_cell: bool) -> Any:
         import ironcalc
 
         self._error_type = ironcalc.CellType.ErrorValue
@@ -223,7 +225,8 @@ class Workbook:
             path = Path(folder) / "book.xlsx"
             parts = _with_blank_cells_blank(self.parts)
             if direct:
-                parts = _without_idle_cells(self.label, _with_cells_for_names(parts))
+                parts = _with_cells_for_names(parts)
+                parts = parts if every_cell else _without_idle_cells(self.label, parts)
             path.write_bytes(pack(parts, level=1))
             try:
                 return ironcalc.load_from_xlsx(str(path))
@@ -251,6 +254,19 @@ class Workbook:
         close = difflib.get_close_matches(ref, self.names, n=1)
         hint = f"; did you mean {close[0]!r}?" if close else ""
         raise WorkbookError(f"{self.label} has no cell or name {ref!r}{hint}")
+
+    def has_name(self, name: str) -> bool:
+        """Whether the workbook has this defined name."""
+        return name in self._targets
+
+    def is_formula(self, ref: str) -> bool:
+        """Whether a formula stands in a cell."""
+        return bool(self._model.get_cell_formula(*self.address(ref)))
+
+    @property
+    def from_1904(self) -> bool:
+        """Whether a day is counted from 1904 and not from 1900."""
+        return bool(_FROM_1904.search(self.parts["xl/workbook.xml"]))
 
     def first_cell(self, name: str) -> Address:
         """Address of the first cell of a defined name that stands for a range."""

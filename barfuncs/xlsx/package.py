@@ -27,12 +27,12 @@ _NEEDED = ("[Content_Types].xml", "xl/workbook.xml", "xl/_rels/workbook.xml.rels
 _DATE = (2026, 1, 1, 0, 0, 0)
 
 
-def read_parts(source: str | Path | bytes) -> dict[str, bytes]:
-    """All parts of an xlsx file, in order; their XML has been read through once.
+def read_parts(source: str | Path | bytes, label: str = "") -> dict[str, bytes]:
+    """All parts of an xlsx file, in order; their XML has been read through once. `label` is as in `open_parts`.
 
     Raises WorkbookError for a file that is not an xlsx, is damaged, protected by a password or larger than the limits.
     """
-    name, archive = open_parts(source)
+    name, archive = open_parts(source, label)
     with archive:
         parts = {info.filename: b"".join(part_chunks(name, archive, info)) for info in archive.infolist()}
     for part, data in parts.items():
@@ -49,18 +49,8 @@ def open_parts(source: str | Path | bytes, label: str = "") -> tuple[str, zipfil
     Raises WorkbookError for a file that is not an xlsx, is protected by a password or larger than the limits.
     """
     name = label or ("workbook" if isinstance(source, bytes) else Path(source).name)
-    try:
-        if not isinstance(source, bytes):
-            path = Path(source)
-            if path.exists() and not path.is_file():
-                raise WorkbookError(f"{name} is not a file")
-            if path.stat().st_size > LARGEST_FILE:
-                raise WorkbookError(f"{name} is larger than {LARGEST_FILE // 1_000_000} MB")
-            source = path.read_bytes()
-    except FileNotFoundError:
-        raise WorkbookError(f"{name}: there is no such file") from None
-    except OSError as error:
-        raise WorkbookError(f"{name} can't be read ({error.strerror})") from None
+    if not isinstance(source, bytes):
+        source = file_bytes(source, name)
     if source.startswith(OLD_FILE):
         raise WorkbookError(f"{name} is an old .xls file or protected by a password; save it as .xlsx without one")
     # Counted before the zip's directory is read, whose entries would fill the memory.
@@ -83,6 +73,22 @@ def open_parts(source: str | Path | bytes, label: str = "") -> tuple[str, zipfil
     if missing:
         raise WorkbookError(f"{name} is not an xlsx workbook, or is damaged ({', '.join(missing)} missing)")
     return name, archive
+
+
+def file_bytes(path: str | Path, label: str = "") -> bytes:
+    """The bytes of a file that may be a workbook. Raises WorkbookError for one that can't be read or is larger than the limit."""
+    path = Path(path)
+    name = label or path.name
+    try:
+        if path.exists() and not path.is_file():
+            raise WorkbookError(f"{name} is not a file")
+        if path.stat().st_size > LARGEST_FILE:
+            raise WorkbookError(f"{name} is larger than {LARGEST_FILE // 1_000_000} MB")
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise WorkbookError(f"{name}: there is no such file") from None
+    except OSError as error:
+        raise WorkbookError(f"{name} can't be read ({error.strerror})") from None
 
 
 _ENTRY = b"PK\x01\x02"

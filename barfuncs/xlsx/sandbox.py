@@ -15,12 +15,13 @@ import subprocess
 import sys
 import tempfile
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
 from barfuncs.errors import WorkbookError
+from barfuncs.xlsx.sheetxml import CellError, Value
 
 MOST_SECONDS = 120
 MOST_MEMORY = 4_000_000_000
@@ -144,6 +145,51 @@ def calculate(path: str | Path, seconds: float = MOST_SECONDS, memory: int = MOS
         if "refused" in told:
             raise WorkbookError(told["refused"])
         return Calculated(told["formulas"], told["results"], [(cell, error) for cell, error in told["errors"]], file.read())
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Values of cells by name, of the names there are; of the names that should be formulas those that are none; and whether days
+    are counted from 1904."""
+
+    values: Mapping[str, Value]
+    typed: tuple[str, ...]
+    from_1904: bool
+
+
+def cells(path: str | Path, names: Collection[str], formulas: Collection[str], seconds: float, memory: int) -> Cells:
+    """Calculate the workbook at `path` anew and give the values of its named cells; name[3] is the third of a named column. A name
+    of `formulas` that the workbook has must be a formula.
+
+    Raises WorkbookError where it can't be read or calculated within the limits.
+    """
+    work = Work("barfuncs.xlsx.sandbox:_cells", "calculate", "calculated", "the engine", seconds, memory)
+    with answer(work, Path(path).name, str(Path(path).absolute()), json.dumps(sorted(names)),
+                json.dumps(sorted(formulas))) as file:
+        told = json.load(file)
+    if "refused" in told:
+        raise WorkbookError(told["refused"])
+    return Cells({name: CellError(value["error"]) if isinstance(value, dict) else value for name, value in told["values"].items()},
+                 tuple(told["typed"]), told["from_1904"])
+
+
+def _cells(out: BinaryIO, path: str, names: str, formulas: str) -> None:
+    from barfuncs.xlsx.engine import Workbook
+
+    told: dict[str, Any]
+    try:
+        book = Workbook(path, direct=True, every_cell=True)
+        book.calculate()
+        values: dict[str, Any] = {}
+        for name in json.loads(names):
+            if book.has_name(name.partition("[")[0]):
+                value = book.value(name)
+                values[name] = {"error": str(value)} if isinstance(value, CellError) else value
+        typed = [name for name in json.loads(formulas) if book.has_name(name.partition("[")[0]) and not book.is_formula(name)]
+        told = {"values": values, "typed": typed, "from_1904": book.from_1904}
+    except WorkbookError as error:
+        told = {"refused": str(error)}
+    out.write(json.dumps(told).encode())
 
 
 def _calculate(out: BinaryIO, path: str) -> None:

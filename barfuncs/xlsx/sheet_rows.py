@@ -39,7 +39,7 @@ _NUMBER = re.compile(r"[-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]+)?")
 _WHOLE = re.compile(r"-?[0-9]{1,15}")
 _LETTERS = re.compile(r"[A-Z]{1,3}")
 _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
-_PERCENT = "%"
+PERCENT = "%"
 _PERCENT_FORMATS = (9, 10)
 _DAY_FORMATS = (*range(14, 23), *range(27, 37), *range(45, 48), *range(50, 59))
 _STANDS_FOR_ITSELF = re.compile(r'"[^"]*"|\\.')
@@ -80,18 +80,23 @@ class SheetReader:
         if sheet is None:
             raise WorkbookError(f"{self.label} has no visible worksheet")
         self.sheet, self.from_1904 = sheet.name, listed.from_1904
-        self._part = sheet.part
+        self.parts = {s.name: s.part for s in listed.sheets}
         self.formats = self._cell_formats(listed.styles) if listed.styles in self.infos else []
         self.texts = self._shared_texts(listed.texts) if listed.texts in self.infos else []
         self.without_value: list[str] = []
         """Cells with a formula but no stored value. A stored blank text is a value."""
 
-    def read(self, take: TakeRow) -> None:
-        """Hand out the rows that have something in them: their number, and their cells up to the last filled one."""
-        parser = xml_parser()
+    def read(self, take: TakeRow, sheet: str = "") -> None:
+        """Hand out the rows of a sheet that have something in them: their number, and their cells up to the last filled one."""
+        parser, part = xml_parser(), self.parts[sheet or self.sheet]
         _read_cells(self, parser, take)
-        with self._naming(self._part):
-            feed_xml(parser, self._chunks(self._part))
+        with self._naming(part):
+            feed_xml(parser, self._chunks(part))
+
+    def on_formula(self, ref: str, has_value: bool) -> None:
+        """Told of each cell with a formula."""
+        if not has_value:
+            self.without_value.append(ref)
 
     def _chunks(self, part: str) -> Iterator[bytes]:
         if self.infos[part].file_size > MOST_BYTES:
@@ -185,7 +190,7 @@ class SheetReader:
     def value(self, ref: str, kind: str, style: str, text: str) -> Any:
         """What a cell says, as JSON."""
         if kind == "n":
-            return self._number(ref, style, text)
+            return self.number(ref, style, text)
         if kind == "s":
             index = int(text) if _WHOLE.fullmatch(text) else -1
             if not 0 <= index < len(self.texts):
@@ -201,30 +206,37 @@ class SheetReader:
             return {"date": text[:40]}
         raise self.refusal(f"{ref} holds {text[:20]!r}, which can't be read")
 
-    def _number(self, ref: str, style: str, text: str) -> Any:
+    def plain_number(self, ref: str, text: str) -> float | int:
         if len(text) > _LONGEST_NUMBER or not _NUMBER.fullmatch(text):
             raise self.refusal(f"{ref} holds {text[:20]!r}, which is no number")
         number = int(text) if _WHOLE.fullmatch(text) else float(text)
         if abs(number) == float("inf"):
             raise self.refusal(f"the number in {ref} is too large")
-        shown_as = self.formats[int(style)] if style.isdecimal() and int(style) < len(self.formats) else None
+        return number
+
+    def shown_as(self, style: str) -> str | int | None:
+        """How a style shows numbers: the format of a date or time, % for percent, None for anything else."""
+        return self.formats[int(style)] if style.isdecimal() and int(style) < len(self.formats) else None
+
+    def number(self, ref: str, style: str, text: str) -> Any:
+        number, shown_as = self.plain_number(ref, text), self.shown_as(style)
         if shown_as is None:
             return number
-        if shown_as == _PERCENT:
+        if shown_as == PERCENT:
             return f"{number * 100:.12g}%" if abs(number) < 1e6 else number
         return {"day": number, "format": shown_as}
 
 
 def _built_in(number: str) -> str | int | None:
     code = int(number) if _WHOLE.fullmatch(number) else 0
-    return _PERCENT if code in _PERCENT_FORMATS else code if code in _DAY_FORMATS else None
+    return PERCENT if code in _PERCENT_FORMATS else code if code in _DAY_FORMATS else None
 
 
 def _shown_as(code: str) -> str | None:
     """Percent, the format itself where it may be that of a date or a time, or None."""
     plain = _STANDS_FOR_ITSELF.sub("", code)
     if "%" in plain:
-        return _PERCENT
+        return PERCENT
     return code if re.search("[dmyhs]", plain, re.IGNORECASE) else None
 
 
@@ -318,8 +330,8 @@ def _read_cells(reader: SheetReader, parser: Any, take: TakeRow) -> None:
             capture = False
         elif code == _CELL and in_cell:
             in_cell = False
-            if has_formula and not has_value:
-                reader.without_value.append(place())
+            if has_formula:
+                reader.on_formula(place(), has_value)
             if pieces:
                 said = pieces[0] if len(pieces) == 1 else "".join(pieces)
                 pieces.clear()

@@ -21,9 +21,19 @@ from barfuncs.templates.quote.pages import (
     operations_sheet,
     prices_sheet,
 )
+from barfuncs.templates.quote.said import SAID_ANSWERS, SAID_INPUTS, said
 from barfuncs.templates.shop import Shop
-from barfuncs.templates.shop_sheet import shop_sheet
-from barfuncs.templates.template import Head, SpreadOption, Template, Terminal, money_shown, number_shown, status_word
+from barfuncs.templates.shop_sheet import shop_sheet, worked_out_with
+from barfuncs.templates.template import (
+    ForCustomer,
+    Head,
+    SpreadOption,
+    Template,
+    Terminal,
+    money_shown,
+    number_shown,
+    status_word,
+)
 from barfuncs.xlsx.sheetxml import CellError
 
 
@@ -49,7 +59,7 @@ def _objections(inputs: Values, answers: Values) -> Problems:
 
 
 def _draw(book: Workbook, shop: Shop | None) -> None:
-    costing_sheet(book)
+    costing_sheet(book, shop)
     prices_sheet(book)
     customer_sheet(book)
     part_sheet.part_sheet(book, FORM)
@@ -66,6 +76,7 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
         "operation: common practice, no source.",
         "Samples: ISO 2859-1, single sampling plans for normal inspection. Outside work, packing and how a price is shown: common practice, no source.",
         "Half a rounding step goes up. The order total is the rounded price each times the quantity.",
+        worked_out_with(shop),
     ), (f"price_{n}" for n in BREAKS), MORE_PROBLEMS, CHECKS)
 
 
@@ -91,6 +102,7 @@ TEMPLATE = Template(
     draw=_draw,
     pages=("Costing", "Prices", "Quotation"),
     draw_customer_page=customer_sheet,
+    for_customer=ForCustomer(SAID_INPUTS, SAID_ANSWERS, said),
     results=RESULTS,
     more_inputs=tuple(item.name for item in QUANTITIES),
     rules=RULES,

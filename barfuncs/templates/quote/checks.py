@@ -46,6 +46,7 @@ CHECKS = (
     Check("Operations", (
         ("operation_looks>0", LOOK, '"Sheet Operations: a row does not look like this part, see the mark beside it."'),
         ("cutting_time=0", NOTE, '"There is no operation list; the cycle time is as filled in."'),
+        *plausible.TOOL_CHANGE_CASES,
         ('IF(ISBLANK(cycle_time),not_counted<>"",FALSE)', LOOK,
          '"Sheet Operations: the list is not the whole cycle. Not given there or on the sheet Shop: "&LEFT(not_counted,LEN(not_counted)-2)&". Where there is '
          'none, fill in 0."'),

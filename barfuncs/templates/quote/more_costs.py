@@ -2,10 +2,13 @@
 
 from barfuncs.catalogue import kinds
 from barfuncs.functions.outside import charged
-from barfuncs.templates.cell_text import fixed_text
+from barfuncs.templates import plausible
+from barfuncs.templates.cell_text import UNIT_SUFFIX, fixed_text
+from barfuncs.templates.every_order import SIZE_TEXT
 from barfuncs.templates.model import LOOK, NOTE, OK, Answer, Check, Missing, RowAnswer, Table, make_column
+from barfuncs.templates.plausible import VALID_UNTIL
 from barfuncs.templates.quote.brackets import BRACKETS
-from barfuncs.templates.quote.inputs import BREAKS
+from barfuncs.templates.quote.inputs import BREAKS, OF_THE_SHOP
 
 _BY_AREA = tuple(per for per in kinds.PROCESS_BASES if per.endswith("2"))
 _EACH = "PROCESS_COST(1,proc_rate,proc_rate_per,each_weight,surface_area,proc_time_each,0,0,units)"
@@ -87,6 +90,15 @@ def _once(cost: str) -> str:
 
 
 STEPS = (
+    *(Answer(f"{name}_said", f"{name.replace('_', ' ')} on the customer's page", "text", formula=f"IF(ISBLANK({name}),shop_{name},{name})")
+      for name in OF_THE_SHOP),
+    Answer("valid_said", "last day on the customer's page", "text",
+           formula=VALID_UNTIL),
+    Answer("material_said", "material on the customer's page", "text",
+           formula='IFERROR(IF(material_line<>"",material_line,IF(material="","",material&", "&shape&" "&' f'{SIZE_TEXT}&{UNIT_SUFFIX})),"")'),
+    Answer("priced_said", "parts that the price is for, in words", "text", formula="priced_per"),
+    Answer("paper_said", "paper of the quotation", "text", formula='IF(ISBLANK(paper),"",paper)'),
+    Answer("freight_line", "freight, or a blank text where none is charged", "text", formula='IF(ISBLANK(freight_charged),"",freight_charged)'),
     Answer("process_used", "0 where no process costs anything", "money", "", "SUM(proc_each)+SUM(proc_lot)+SUM(proc_minimum)+SUM(proc_freight)"),
     Answer("more_used", "0 where there is neither process nor inspection nor packing", "money", "", "process_used+inspection_time+parts_in_box"),
     Answer("parts_in_box", "Parts in a box", "blank_or_count", "parts",
@@ -130,6 +142,8 @@ def at_quantity(n: int) -> tuple[Answer, ...]:
 _GIVEN = "first_off+every+aql"
 CHECK = Check("More costs", (
     ("more_looks>0", LOOK, '"Sheet More costs: a row asks for a second look, see the mark beside it."'),
+    *plausible.INSPECTION_CASES,
+    *plausible.BOX_CASES,
     (f"IF(inspection_time=0,{_GIVEN}>0,FALSE)", LOOK, '"Parts are inspected, but the time for one is not filled in: the inspection costs nothing."'),
     (f"IF(inspection_time>0,{_GIVEN}=0,FALSE)", LOOK, '"There is a time to inspect a part, but no part is inspected."'),
     ("IF(parts_in_box>0,box_cost=0,box_cost>0)", LOOK,

@@ -6,6 +6,7 @@ from barfuncs.catalogue import kinds
 from barfuncs.catalogue.kinds import TIMED_OPERATIONS
 from barfuncs.catalogue.units import MM_PER_INCH
 from barfuncs.tables.taylor import WORK_OF_GROUP
+from barfuncs.templates import plausible
 from barfuncs.templates.cell_text import number_text
 from barfuncs.templates.model import Answer, RowAnswer, Table, make_column
 from barfuncs.templates.part_sheet import A_LITTLE, SECTIONS, START, START_LOOK, THREADS
@@ -69,6 +70,7 @@ def _looks() -> tuple[tuple[str, str], ...]:
         (f'IF({_is("turning", "taper turning", *_PLUNGED)},'
          f"IF(op_start_diameter>={width}*(1-1E-6),op_start_diameter<across_corners*0.99,FALSE),FALSE)",
          f'"! starts at the corners: "&{number_text("across_corners", 3)}'),
+        plausible.EDGE_LOOK,
         ("IF(op_limit>0,op_speed>=op_limit,FALSE)",
          f'"i held at "&{number_text("op_speed", 0)}&" rpm by the max. "&IF(feed_allowed=0,"speed",IF({way}>=feed_allowed*(1-1E-9),'
          '"feed","speed"))'),
@@ -102,7 +104,7 @@ OPERATIONS = Table(
         make_column("parts_per_edge", "Parts per edge", kinds.PositiveCount, "parts that one edge makes, as the shop counted them", unit="parts",
                     blank=0, width=9),
         make_column("edge_cost", "Cost of an edge", kinds.Money, blank=0, width=9),
-        make_column("edge_change_time", "Change of an edge", kinds.Seconds, blank=0, width=9),
+        make_column("edge_change_time", "Change of an edge", kinds.Seconds, blank=0, width=10),
     ),
     answers=(
         RowAnswer("time", "Time", "blank_or_seconds", "seconds", "IF(ISBLANK(op_operation),IF(op_filled=0,0,NA()),op_cut_time+op_sound)", width=8),

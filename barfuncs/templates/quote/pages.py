@@ -7,7 +7,6 @@ from openpyxl.styles import Alignment, Border, Font, Side
 
 from barfuncs.templates import layout
 from barfuncs.templates.cell_text import UNIT_SUFFIX, fixed_text, number_text
-from barfuncs.templates.every_order import SIZE_TEXT
 from barfuncs.templates.form import put_framed, table_widths
 from barfuncs.templates.model import LOOK, STOP
 from barfuncs.templates.page import Page, add_page
@@ -18,9 +17,11 @@ from barfuncs.templates.quote.form import FORM
 from barfuncs.templates.quote.inputs import BREAKS, CYCLE_INPUTS, INPUTS, LETTER, MORE_COSTS, QUANTITIES, TOOL, WHAT_IF
 from barfuncs.templates.quote.more_costs import PROCESSES
 from barfuncs.templates.quote.operations import OPERATIONS
+from barfuncs.templates.shop import Shop
+from barfuncs.templates.shop_sheet import put_worked_out_with
 
 
-def costing_sheet(book: Workbook) -> None:
+def costing_sheet(book: Workbook, shop: Shop | None) -> None:
     """Two stacks side by side: inputs, and answers with the checks."""
     page = add_page(book, "Costing", {"A": 1.5, "B": 11.5, "C": 30, "D": 19, "E": 15, "F": 2, "G": 32, "H": 13, "I": 14})
     page.next_row(24)
@@ -58,6 +59,7 @@ def costing_sheet(book: Workbook) -> None:
     page.next_row()
     page.put("B", "Times and prices are for planning. Before parts are made, the machine's manual, the shop's "
                   "rules, local codes and licensed engineers come first.", italic=True, color=layout.SOFT, size=9)
+    put_worked_out_with(page, shop)
     for line in range(top, page.row + 1):
         page.sheet.row_dimensions[line].height = layout.CLOSE
     page.print_to("I")
@@ -106,20 +108,20 @@ def operations_sheet(book: Workbook) -> None:
     top = page.row - OPERATIONS.rows + 1
     page.skip()
     right = page.beside(page.row)
-    page.heading("B:D", "Cycle time")
+    page.heading("B:F", "Cycle time")
     for item in (TOOL, *CYCLE_INPUTS):
         page.next_row()
-        FORM.put_input(page, item.name, "BCD")
+        FORM.put_input(page, item.name, "BEF")
     first = page.row + 1
     for name in _CYCLE:
         answer = FORM.answers[name]
         page.next_row()
         page.put("B", answer.label, bold=name == "cycle")
-        ref = page.take("C")
+        ref = page.take("E")
         layout.style_answer(sheet, ref, answer.number)
         sheet[ref].value = f"=quote_{name}"
-        page.put("D", {"seconds": "s"}.get(answer.unit, answer.unit), color=layout.SOFT, size=9, indent=1)
-    layout.quiet_errors(sheet, f"C{first}:C{page.row}")
+        page.put("F", {"seconds": "s"}.get(answer.unit, answer.unit), color=layout.SOFT, size=9, indent=1)
+    layout.quiet_errors(sheet, f"E{first}:E{page.row}")
     right.heading(f"H:{last}", "What each operation needs")
     for text in _WHAT_EACH_NEEDS:
         right.next_row()
@@ -275,7 +277,7 @@ def prices_sheet(book: Workbook) -> None:
         FORM.put_value(page, f"price_if_{tag}", "C")
         sheet[FORM.put_value(page, f"change_{tag}", "D")].number_format = "+#,##0.0000;-#,##0.0000;0"
         sheet[FORM.put_value(page, f"change_share_{tag}", "E")].number_format = "+0.0%;-0.0%;0.0%"
-        sheet[FORM.put_value(page, f"bars_said_{tag}", "F")].alignment = Alignment(horizontal="right", vertical="center")
+        sheet[FORM.put_value(page, f"bars_said_{tag}", "F")].alignment = Alignment(horizontal="right", vertical="center", shrink_to_fit=True)
     layout.quiet_errors(sheet, f"C{first + 1}:F{page.row}")
     _price_chart(beside, price_row)
     page.row = max(page.row, beside.row + 14)
@@ -339,10 +341,10 @@ def customer_sheet(book: Workbook) -> None:
     aside.next_row()
     aside.put("G", "Print or export this sheet alone, then send that: the workbook holds your costs.", bold=True, color=layout.ACCENT)
     page.next_row(24)
-    page.put("B:E", _shown("seller"), size=16, bold=True, color=layout.ACCENT, shrink=True)
+    page.put("B:E", "=quote_seller_said", size=16, bold=True, color=layout.ACCENT, shrink=True)
     for name in ("seller_address", "seller_contact"):
         page.next_row()
-        page.put("B:E", _shown(name), color=layout.SOFT, shrink=True)
+        page.put("B:E", f"=quote_{name}_said", color=layout.SOFT, shrink=True)
     page.skip()
     page.next_row(26)
     page.put("B", "Quotation", size=18, bold=True)
@@ -350,17 +352,15 @@ def customer_sheet(book: Workbook) -> None:
     ready = page.put("B:E", f'=IF(quote_problems<>"","{STOP}  Not ready to send. Fill in or correct: "&LEFT(quote_problems,'
                             f'LEN(quote_problems)-2)&".",IF(LEFT(quote_status,{len(STOP)})="{STOP}","{STOP}  Not ready to send: '
                             'see the sheet Costing.",""))', bold=True, color=layout.ACCENT, wrap=True).partition(":")[0]
-    described = '=IFERROR(IF(ISBLANK(material_line),IF(ISBLANK(material),"",material&", "&shape&" "&' \
-                f'{SIZE_TEXT}&{UNIT_SUFFIX}),material_line),"")'
-    facts = (("Number", _shown("quote_number")), ("Date", _shown("quote_date")), ("Valid until", _shown("valid_until")),
-             ("Customer", _shown("customer")), ("Attention", _shown("attention")),
-             ("Part", _shown("part_description")), ("Part number", _shown("part_number")),
+    facts = (("Number", _shown("quote_number")), ("Date", _shown("quote_date")), ("Valid until", "=quote_valid_said"),
+             ("Customer", _shown("customer")), ("Address", _shown("customer_address")), ("Attention", _shown("attention")),
+             ("Your reference", _shown("reference")), ("Part", _shown("part_description")), ("Part number", _shown("part_number")),
              ("Drawing", '=IF(drawing="","",drawing&IF(revision="",""," revision "&revision))'),
-             ("Material", described), ("Certificates", _shown("certificate_line")))
+             ("Material", "=quote_material_said"), ("Certificates", _shown("certificate_line")), ("Lead time", _shown("lead_time")))
     for label, formula in facts:
-        row = page.next_row(18)
-        page.put("B", f'=IF(C{row}="","","{label}")', size=11, color=layout.SOFT)
-        page.put("C:E", formula, size=11, shrink=True)
+        row = page.next_row(30 if label in ("Address", "Part", "Material", "Certificates") else 17)
+        page.put("B", f'=IF(C{row}="","","{label}")', size=11, color=layout.SOFT, wrap=True)
+        page.put("C:E", formula, size=11, wrap=True)
         if label in ("Date", "Valid until"):
             sheet[f"C{row}"].number_format = "yyyy-mm-dd"
     page.skip()
@@ -380,18 +380,20 @@ def customer_sheet(book: Workbook) -> None:
                                         ("D", f"quote_value_{n}", "money"), ("E", f"quote_offer_{n}", "text")):
             page.put(column, f"={wanted}{formula})", size=11, align="right", number=number, bold=column == "C")
     layout.quiet_errors(sheet, f"B{first}:E{page.row}")
-    for label, name in (("Set-up, once", "setup_line"), ("Tooling, once", "tooling_line")):
+    for label, name in (("Set-up, once", "setup_line"), ("Tooling, once", "tooling_line"), ("Freight, once", "freight_line")):
         page.next_row()
         row = page.row
-        page.put("D", f'=IF($B${ready[1:]}<>"","",IF(quote_{name}>0,quote_{name},""))', size=11, align="right", number="money")
+        said = "quote_freight_line" if name == "freight_line" else f'IF(quote_{name}>0,quote_{name},"")'
+        page.put("D", f'=IF($B${ready[1:]}<>"","",{said})', size=11, align="right", number="money")
         page.put("B", f'=IFERROR(IF(D{row}="","","{label}"),"")', size=11, align="right")
     page.next_row()
     page.put("B:E", f'=IF($B${ready[1:]}<>"","",quote_value_said)', size=9, color=layout.SOFT, shrink=True)
     layout.quiet_errors(sheet, f"B{page.row}")
-    for label, name in (("Delivery", "delivery"), ("Terms", "terms"), ("Remark", "remark")):
-        row = page.next_row(30)
-        page.put("B", f'=IF(C{row}="","","{label}")', size=11, color=layout.SOFT, wrap=True)
-        page.put("C:E", _shown(name), size=11, wrap=True)
+    for label, formula, height in (("Delivery", _shown("delivery"), 28), ("Terms", "=quote_terms_said", 42), ("Tax", "=quote_tax_wording_said", 28),
+                                   ("Remark", _shown("remark"), 70), ("Notes", "=quote_quotation_notes_said", 42)):
+        row = page.next_row(height)
+        page.put("B", f'=IF(C{row}="","","{label}")', color=layout.SOFT, wrap=True)
+        page.put("C:E", formula, wrap=True)
     page.next_row()
     page.print_to("E")
 

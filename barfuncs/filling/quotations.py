@@ -1,0 +1,264 @@
+"""Quotations from workbooks that come from outside: filled quotes, and quotations filled in by hand, one or several together.
+
+What stands in them is calculated anew, in a process of its own: a value that a file has stored may be older than its inputs.
+"""
+
+import os
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from barfuncs.errors import BarfuncsError, InputError, WorkbookError
+from barfuncs.filling.lists import safe_name
+from barfuncs.filling.quotation_data import Quotation
+from barfuncs.filling.quotation_files import files_of, free_stem
+from barfuncs.filling.quoted import Source, quotation_of
+from barfuncs.templates import quotation as by_hand
+from barfuncs.templates.model import STOP
+from barfuncs.templates.registry import TEMPLATES
+from barfuncs.templates.shop import Shop
+from barfuncs.templates.template import ForCustomer, Template
+from barfuncs.xlsx import sandbox
+from barfuncs.xlsx.package import LARGEST_FILE, Staged
+from barfuncs.xlsx.sheetxml import CellError, Value
+
+SECONDS, MEMORY = 20, 1_000_000_000
+"""For one workbook."""
+MOST_FILES = 1_000
+_AT_A_TIME = 4
+_DAYS_TO_1904 = 1462
+_DAYS = ("quote_date", "valid_said", "valid_until")
+
+
+class NoQuote(WorkbookError):  # noqa: N818 - what a file is, not what is wrong with it
+    """A workbook that is neither a quote nor a quotation."""
+
+
+@dataclass
+class Made:
+    """One quotation: its number, the files that it was made from, the files that it became, and what is wrong."""
+
+    number: str
+    sources: list[str] = field(default_factory=list)
+    files: list[Path] = field(default_factory=list)
+    lines: int = 0
+    unchanged: bool = False
+    problems: list[tuple[str, str]] = field(default_factory=list)
+
+
+@dataclass
+class Quoted:
+    """What became of all files; `left_out` are those of folders that are neither quotes nor quotations."""
+
+    made: list[Made] = field(default_factory=list)
+    left_out: list[str] = field(default_factory=list)
+
+
+def quote_files(paths: Iterable[str | Path], out: str | Path, *, number: str = "", shop: Shop | None = None,
+                replace: bool = False) -> Quoted:
+    """Write one quotation, as xlsx and as PDF, for each quote number of these workbooks and of those in these folders.
+
+    `number` is that of all of them together; `shop` gives logo, sender and terms where a workbook says none. Where something is wrong
+    with a line, nothing is written of its quotation; where a file can't be read, nobody knows whose lines are missing, and nothing
+    is written at all.
+
+    Raises InputError for arguments that can't be used.
+    """
+    quoted = Quoted()
+    found: list[tuple[Path, str, Source | None, list[tuple[str, str]]]] = []
+    unreadable = Made("")
+    files = list(_files(paths))
+    # Each is read in a process of its own, for which a thread only waits.
+    with ThreadPoolExecutor(min(_AT_A_TIME, os.cpu_count() or 1)) as pool:
+        for (path, named), read in zip(files, pool.map(_read_or_not, (path for path, _ in files)), strict=True):
+            if not isinstance(read, WorkbookError):
+                found.append((path, *read))
+            elif isinstance(read, NoQuote) and not named:
+                quoted.left_out.append(path.name)
+            else:
+                unreadable.problems.append((path.name, _without(path, read)))
+    if unreadable.problems:
+        quoted.made.append(unreadable)
+        return quoted
+    groups: dict[str, list[tuple[Path, str, Source | None, list[tuple[str, str]]]]] = {}
+    for path, of, source, problems in found:
+        key = number.casefold() if number else of.casefold() or f"\0{path.absolute()}"
+        groups.setdefault(key, []).append((path, of, source, problems))
+    if not groups:
+        raise InputError("quotation", [("files", "there is no quote and no quotation in them")])
+    taken: set[str] = set()
+    for group in groups.values():
+        made = Made(number or group[0][1], [path.name for path, *_ in group])
+        made.problems = [problem for *_, problems in group for problem in problems]
+        stem = free_stem(safe_name(made.number or group[0][0].stem), taken)
+        quoted.made.append(made)
+        if made.problems:
+            continue
+        try:
+            quotation = quotation_of([source for _, _, source, _ in group if source], shop.letterhead if shop else None, made.number)
+        except InputError as error:
+            made.problems = list(error.problems)
+            continue
+        made.lines = len(quotation.lines)
+        _write(made, Path(out), stem, quotation, replace)
+    return quoted
+
+
+def _read_or_not(path: Path) -> tuple[str, Source | None, list[tuple[str, str]]] | WorkbookError:
+    try:
+        return read_quote(path)
+    except WorkbookError as error:
+        return error
+
+
+def _without(path: Path, error: Exception) -> str:
+    return str(error).removeprefix(path.name).lstrip(": ")
+
+
+def _files(paths: Iterable[str | Path]) -> Iterator[tuple[Path, bool]]:
+    """Each workbook, those of a folder by name; and whether it was named itself."""
+    seen: set[Path] = set()
+    count = 0
+    for given in map(Path, paths):
+        if given.is_dir():
+            inside = sorted((p for p in given.iterdir() if p.suffix.lower() == ".xlsx" and p.is_file() and not p.name.startswith((".", "~$"))),
+                            key=lambda p: [int(part) if part.isdigit() else part.casefold() for part in re.split(r"(\d+)", p.name)])
+            listed = [(path, False) for path in inside]
+        else:
+            listed = [(given, True)]
+        for path, named in listed:
+            resolved = path.resolve()
+            if resolved in seen:
+                continue  # its lines would stand twice
+            seen.add(resolved)
+            count += 1
+            if count > MOST_FILES:
+                raise InputError("quotation", [("files", f"more than {MOST_FILES:,} workbooks")])
+            yield path, named
+
+
+def _templates() -> list[Template]:
+    return [*(t for t in TEMPLATES.values() if t.for_customer), by_hand.TEMPLATE]
+
+
+def read_quote(path: Path) -> tuple[str, Source | None, list[tuple[str, str]]]:
+    """The quote number of a filled workbook, what it says to the customer, and what is wrong with it.
+
+    Raises NoQuote for a workbook that says nothing to a customer, WorkbookError for one that can't be read.
+    """
+    if not path.is_file():
+        raise WorkbookError(f"{path.name}: there is no such file")
+    if path.stat().st_size > LARGEST_FILE:
+        raise WorkbookError(f"{path.name} is larger than {LARGEST_FILE // 1_000_000} MB")
+    known = [(template, template.for_customer) for template in _templates() if template.for_customer]
+    names: set[str] = set()
+    formulas: set[str] = set()
+    for template, says in known:
+        names |= set(_cells_of(template, says).values())
+        formulas |= set(template.form.answer_cells().values())
+        formulas |= {item.used for item in template.form.inputs.values()}
+    cells = sandbox.cells(path, names, formulas, SECONDS, MEMORY)
+    for template, says in known:
+        if f"{template.form.prefix}status" in cells.values:
+            return _read(path.name, template, says, cells)
+    raise NoQuote(f"{path.name} is neither a filled quote nor a filled quotation")
+
+
+_OF_THE_STATUS = ("status", "problems", "not_known", "stops")
+
+
+def _cells_of(template: Template, says: ForCustomer) -> dict[str, str]:
+    """By input or answer the name of its cell; of the answers with the prefix, so that none is called like an input."""
+    form = template.form
+    answers = form.answer_cells()
+    return {name: form.cells[name] for name in says.inputs} | {
+        form.prefix + name: answers[name] for name in (*says.answers, *_OF_THE_STATUS)}
+
+
+def _read(file: str, template: Template, says: ForCustomer, cells: sandbox.Cells) -> tuple[str, Source | None, list[tuple[str, str]]]:
+    where = _cells_of(template, says)
+    missing = sorted({cell.partition("[")[0] for cell in where.values() if cell not in cells.values})
+    if missing:
+        raise WorkbookError(f"{file} has no cell {', '.join(missing[:4])}: it was made by another version, or its names were changed; fill the "
+                            "present template")
+    values = {name: _day(name, cells.values[cell], cells) for name, cell in where.items()}
+    inputs = {name: values[name] for name in says.inputs}
+    prefix = template.form.prefix
+    answers = {name: values[prefix + name] for name in (*says.answers, *_OF_THE_STATUS)}
+    number = inputs.get(says.number)
+    number = f"{number:.15g}" if isinstance(number, float) else " ".join(str(number or "").split())
+    if typed := [name for name in cells.typed if name.startswith((prefix, "use_"))]:
+        return number, None, [(file, f"{', '.join(typed[:4])}: a typed value stands in place of a formula, and may be older than the inputs; "
+                                     "fill the template anew")]
+    if wrong := _stopped(answers):
+        return number, None, [(file, wrong)]
+    try:
+        return number, Source(file, says.said(inputs, answers)), []
+    except ValueError as error:
+        return number, None, [(file, str(error))]
+
+
+def _day(name: str, value: Value, cells: sandbox.Cells) -> Value:
+    is_day = name.endswith(_DAYS) and isinstance(value, float)
+    return value + _DAYS_TO_1904 if is_day and cells.from_1904 and isinstance(value, float) else value
+
+
+def _stopped(answers: Any) -> str:
+    """Why a workbook is not ready to be sent, or an empty text."""
+    status = answers["status"]
+    if not isinstance(status, str) or isinstance(status, CellError) or not status:
+        return "can't be calculated here"
+    if not status.startswith(STOP):
+        return ""
+    stops = str(answers["stops"] or "").strip()
+    return stops or status.removeprefix(STOP).strip()
+
+
+def _write(made: Made, out: Path, stem: str, quotation: Quotation, replace: bool) -> None:
+    contents = {out / f"{stem}{end}": data for end, data in files_of(quotation).items()}
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        there = [path for path, data in contents.items() if path.exists() and path.read_bytes() != data]
+        if there and not replace:
+            made.problems = [(path.name, "exists already; --replace overwrites it") for path in there]
+            return
+        made.unchanged = all(path.exists() for path in contents) and not there
+        if not made.unchanged:
+            place_together(contents, replace)
+        made.files = list(contents)
+    except (OSError, BarfuncsError) as error:
+        reason = f"can't be written ({error.strerror or error})" if isinstance(error, OSError) else str(error)
+        made.problems = [(f"{stem}.xlsx", reason)]
+
+
+def place_together(contents: dict[Path, bytes], replace: bool) -> None:
+    """Write files so that all of them are there, or none that was not there before."""
+    staged: list[Staged] = []
+    placed: list[Path] = []
+    try:
+        for path, data in contents.items():
+            staged.append(Staged(path, data, replace=replace and path.exists()))
+        for file in staged:
+            file.place()
+            placed += [] if file.replace else [file.path]
+    except BaseException:
+        for path in placed:
+            path.unlink(missing_ok=True)
+        raise
+    finally:
+        for file in staged:
+            file.drop()
+
+
+def summary(quoted: Quoted) -> Sequence[str]:
+    """What became of the files, line by line."""
+    lines = []
+    for made in quoted.made:
+        if not made.problems:
+            count = f"{made.lines} line" + ("" if made.lines == 1 else "s")
+            was = ", there already, unchanged" if made.unchanged else ""
+            lines += [f"{made.files[0].stem}: {count}{was}; " + ", ".join(str(path) for path in made.files)]
+    return lines
