@@ -205,7 +205,7 @@ def _as_excel(value: Any, single: bool = True) -> Any:
 def _excel_result(entry: Entry, result: Any) -> Any:
     if isinstance(result, str):
         return REFUSED if result.startswith("#") else result
-    if entry.result.reader == "table":
+    if isinstance(result, list):  # xlwings hands a column of one cell over as one value
         rows = result[1:] if entry.name in TABLE_HEADS else result
         return _sum(rows)
     return float(result)

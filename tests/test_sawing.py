@@ -336,6 +336,7 @@ def test_offers_are_read_as_rows_text_or_mappings():
     ("12 ft", {}, r"offers: row 1: '12 ft' can't be read as an offer; write for example 12 ft from 200: 2\.10"),
     ("144: 2.4; 144: 2.5", {}, r"offers: row 2: two prices for 144 from 0 on"),
     ([[144, 2.4], [2, 2.4], [1, 2.4]], {}, r"offers: row 2, length: no whole part comes from 2 in blanks that the feeder takes; offers: row 3"),
+    ([[240, 2.4], [144, 2.4]], {"trim": 100}, r"offers: row 2, length: no whole part comes from 144 in blanks that the feeder takes$"),
     ([[144, None]], {}, r"offers: row 1, price: is missing"),
     ([[144, 2.4, -1]], {}, r"offers: row 1, from_quantity: -1 given"),
     ("144 from 1e8: 2.4", {"price_per": "bar"}, r"offers: row 1: no price holds for up to 10,000,000 bars of 144"),

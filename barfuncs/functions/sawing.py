@@ -79,7 +79,7 @@ def split(supplied_length: float, longest_blank: float, kerf: float, bar_per_par
     most = max(0, count_down((longest_blank - min_remnant - end_trim) / bar_per_part))
     if most < 1:
         return 0, 0
-    blanks = count_down(usable / (max(shortest_blank, most * bar_per_part + min_remnant + end_trim) + kerf))
+    blanks = max(0, count_down(usable / (max(shortest_blank, most * bar_per_part + min_remnant + end_trim) + kerf)))
     found = (blanks * most, blanks)
     if equal_blanks == "yes":
         for n in range(1, MOST_EQUAL + 1):
