@@ -553,7 +553,13 @@ def _result_lines(entry: Any, result: Any, units: str) -> list[str]:
     if isinstance(result, list):
         from barfuncs.functions.cost import TABLE_HEADS
 
-        return _table_lines(TABLE_HEADS[entry.name], [[_money(value) for value in row] for row in result])
+        if entry.name in TABLE_HEADS:
+            return _table_lines(TABLE_HEADS[entry.name], [[value if isinstance(value, str) else _money(value) for value in row] for row in result])
+        return [line for value in result for line in _value_lines(entry, value, units)]
+    return _value_lines(entry, result, units)
+
+
+def _value_lines(entry: Any, result: Any, units: str) -> list[str]:
     if isinstance(result, str):
         return [result]
     unit = entry.result.unit(units)
