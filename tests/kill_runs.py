@@ -69,13 +69,13 @@ def xlsx_lines(path: Path) -> list[dict[str, str]]:
 def write_list(path: Path, rows: int, variant: int) -> None:
     """A list for plans and quotes alike; each variant has other quantities and prices, and the same names."""
     heads = ("job", "units", "material", "size", "part_length", "cutoff_width", "face_to_cutoff", "grip_length", "bar_length", "quantity",
-             "cycle_time", "machine_rate", "material_price", "price_per", "margin", "seller")
+             "cycle_time", "machine_rate", "material_price", "price_per", "margin", "seller", "part_description", "quote_number")
     with path.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
         writer.writerow(heads)
         for n in range(rows):
             writer.writerow((f"K{n}", "in", "303", 0.5 + n / 100, 1 + n / 50, 0.125, 0.2, 2, 144, 100 * variant + n, 20 + n, 70 + variant,
-                             3.2, "lb", "20%", "Sample Turning"))
+                             3.2, "lb", "20%", "Sample Turning", f"Part {n}", f"N{n // 3}" if n % 3 else ""))
 
 
 def references(folder: Path, rows: int) -> dict[tuple[str, int], Wanted]:
@@ -117,8 +117,10 @@ def faults_now(out: Path, versions: list[Wanted]) -> list[str]:
     for path in (out / FOR_CUSTOMER).glob("*"):
         if path.suffix == PART:
             continue
-        version = version_of.get(path.name.removeprefix("Quotation "))
-        if version is None or version.copies.get(path.name) != digest(path):
+        version = next((v for v in versions if v.copies.get(path.name) == digest(path)), None)
+        # Of a quotation with several lines all workbooks must be of the same version.
+        lines = [file for file, line in version.lines.items() if line["for_customer"] == f"{path.stem}.xlsx"] if version else []
+        if not lines or any(version_of.get(file) is not version for file in lines):
             faults.append(f"copy of another quote: {path.name}")
     for name, read in zip(RESULT_FILES, (csv_lines, xlsx_lines), strict=True):
         if not (out / name).exists():
@@ -132,7 +134,12 @@ def faults_now(out: Path, versions: list[Wanted]) -> list[str]:
             version = version_of.get(str(line["file"]))
             if version is None:
                 faults.append(f"{name} lists {line['file']}, which is not there")
-            elif columns := other_columns(line, version.lines[line["file"]], _NOTES):
+            else:
+                # A quotation comes last, when all of its lines are there.
+                to_come = not line.get("for_customer") and not (out / FOR_CUSTOMER / (version.lines[line["file"]].get("for_customer") or "-")).exists()
+                told = {"for_customer": version.lines[line["file"]].get("for_customer", "")} if to_come else {}
+                columns = other_columns({**line, **told}, version.lines[line["file"]], _NOTES)
+            if version is not None and columns:
                 faults.append(f"{name} has other values than {line['file']} ({columns})")
     return faults
 

@@ -24,10 +24,10 @@ def test_the_looks_see_what_is_wrong(tmp_path):
     out = tmp_path / "quote1" / "out"
     assert (faults_now(out, versions), faults_after_the_next_run(out, versions[0])) == ([], [])
     assert faults_after_the_next_run(out, versions[1])
-    copy, other = out / FOR_CUSTOMER / "Quotation K1.xlsx", tmp_path / "quote2" / "out"
+    copy, other = out / FOR_CUSTOMER / "Quotation K0.xlsx", tmp_path / "quote2" / "out"
     kept = copy.read_bytes()
-    copy.write_bytes((other / FOR_CUSTOMER / "Quotation K1.xlsx").read_bytes())
-    assert faults_now(out, versions) == ["copy of another quote: Quotation K1.xlsx"]
+    copy.write_bytes((other / FOR_CUSTOMER / "Quotation K0.xlsx").read_bytes())
+    assert faults_now(out, versions) == ["copy of another quote: Quotation K0.xlsx"]
     copy.write_bytes(kept)
     kept = (out / "K1.xlsx").read_bytes()
     (out / "K1.xlsx").write_bytes((other / "K1.xlsx").read_bytes())

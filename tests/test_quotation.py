@@ -117,7 +117,7 @@ def test_what_it_says_stands_in_the_workbook(three):
     words = texts_of(workbook(together(three)))
     texts = " ".join(str(word) for word in words)
     for text in ("Bellwether Turning", "Größl & Söhne", "Q-17", "2027-03-01", "Price each, EUR", "Total, EUR", "Valve seat",
-                 "Part number VS-1; Drawing D-71 revision B", "Lead time: 5 weeks", "Edges broken", "Set-up, once", "Freight"):
+                 "Part number: VS-1; Drawing: D-71, revision B", "Lead time: 5 weeks", "Edges broken", "Set-up, once", "Freight"):
         assert text in texts, text
     numbers = [word for word in words if isinstance(word, (int, float))]
     for line in together(three).lines:
@@ -159,6 +159,18 @@ def test_no_figure_of_the_costs_is_in_any_part_of_the_file(three):
     made = together(three)
     assert len(costs(three)) > 500
     assert leaks(three, made, workbook(made)) == []
+
+
+def test_no_figure_of_the_costs_is_in_the_pdf(three):
+    made = together(three)
+    reader = pypdf.PdfReader(io.BytesIO(pdf(made)))
+    text = " ".join(page.extract_text() for page in reader.pages)
+    said, free = numbers_in(text), shown_numbers(made)
+    assert {"Größl", "Valve", "5 weeks"} <= {word for word in ("Größl", "Valve", "5 weeks") if word in text}
+    assert [(name, s) for name, value in costs(three).items() for s in spellings(value) - free if s in said] == []
+    planted = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf(dataclasses.replace(made, terms="made at 80.13")))).pages)
+    assert "80.13" in numbers_in(planted)
+    assert not numbers_in(" ".join(map(str, (reader.metadata or {}).values()))) - free - numbers_in("2026 2027")
 
 
 @pytest.mark.parametrize("name", ["cost_each_1", "machine_rate", "margin_1", "order_cost_3", "cycle"])
@@ -873,7 +885,7 @@ def enquiry(tmp_path_factory) -> Path:
 def test_the_mail_is_answered_from_one_list(enquiry):
     words = texts_of((enquiry / "quotes" / "for_customer" / "Quotation Q-27-031.xlsx").read_bytes())
     texts = " ".join(str(word) for word in words)
-    for asked in ("Marta Größl", "E-4471", "Valve seat", "GM-20417 revision D", "Spindle", "GM-8-031 revision B", "Spacer ring", "3.1", "gate 3",
+    for asked in ("Marta Größl", "E-4471", "Valve seat", "GM-20417, revision D", "Spindle", "GM-8-031, revision B", "Spacer ring", "3.1", "gate 3",
                   "Edges broken 0.2 mm", "2027-04-14", "Bellwether Turning", "Freight"):
         assert asked in texts, asked
     quantities = [word for word in words if isinstance(word, int) and word >= 100]

@@ -268,13 +268,14 @@ def _table_head(quotation: Quotation, alike: bool) -> _Row:
 
 
 def _line(number: int, line: QuotedLine, alike: bool) -> list[_Row]:
-    drawing = " ".join(text for text in (f"Drawing {line.drawing}" if line.drawing else "",
-                                         f"{'revision' if line.drawing else 'Revision'} {line.revision}" if line.revision else "") if text)
+    drawing = ", ".join(text for text in (f"Drawing: {line.drawing}" if line.drawing else "",
+                                          f"{'revision' if line.drawing else 'Revision:'} {line.revision}" if line.revision else "") if text)
     times = {quantity.lead_time for quantity in line.quantities}
     one_time = times.pop() if len(times) == 1 else ""
     facts = [_Cell("B", line.description, bold=True)] if line.description else []
     facts += [_Cell("B", text) for text in _joined((
-        f"Part number {line.part_number}" if line.part_number else "", drawing, line.material, line.certificate,
+        f"Part number: {line.part_number}" if line.part_number else "", drawing, f"Material: {line.material}" if line.material else "",
+        f"Certificate: {line.certificate}" if line.certificate else "",
         f"Lead time: {one_time}" if one_time else "", "" if alike else price_head(line.priced_per)))]
     right: list[list[_Cell]] = []
     for quantity in line.quantities:

@@ -4,8 +4,11 @@ What stands in them is calculated anew, in a process of its own: a value that a 
 """
 
 import functools
+import os
 import re
+import threading
 from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -29,6 +32,7 @@ from barfuncs.xlsx.sheetxml import CellError, SheetXML, Value
 SECONDS, MEMORY = 20, 1_000_000_000
 """For one workbook."""
 MOST_FILES = 1_000
+_AT_A_TIME = 4
 _DAYS_TO_1904 = 1462
 _DAYS = ("quote_date", "valid_said", "valid_until")
 
@@ -73,17 +77,16 @@ def quote_files(paths: Iterable[str | Path], out: str | Path, *, number: str = "
     quoted = Quoted()
     found: list[tuple[Path, str, Source | None, list[tuple[str, str]]]] = []
     unreadable = Made("")
-    for path, named in _files(paths):
-        try:
-            of, source, problems = read_quote(path)
-            found.append((path, of, source, problems))
-        except NoQuote as error:
-            if named:
-                unreadable.problems.append((path.name, _without(path, error)))
-            else:
+    files = list(_files(paths))
+    # Each is read in a process of its own, for which a thread only waits.
+    with ThreadPoolExecutor(min(_AT_A_TIME, os.cpu_count() or 1)) as pool:
+        for (path, named), read in zip(files, pool.map(_read_or_not, (path for path, _ in files)), strict=True):
+            if not isinstance(read, WorkbookError):
+                found.append((path, *read))
+            elif isinstance(read, NoQuote) and not named:
                 quoted.left_out.append(path.name)
-        except WorkbookError as error:
-            unreadable.problems.append((path.name, _without(path, error)))
+            else:
+                unreadable.problems.append((path.name, _without(path, read)))
     if unreadable.problems:
         quoted.made.append(unreadable)
         return quoted
@@ -109,6 +112,13 @@ def quote_files(paths: Iterable[str | Path], out: str | Path, *, number: str = "
         made.lines = len(quotation.lines)
         _write(made, Path(out), stem, quotation, replace)
     return quoted
+
+
+def _read_or_not(path: Path) -> tuple[str, Source | None, list[tuple[str, str]]] | WorkbookError:
+    try:
+        return read_quote(path)
+    except WorkbookError as error:
+        return error
 
 
 def _without(path: Path, error: Exception) -> str:
@@ -167,11 +177,15 @@ def read_quote(path: Path) -> tuple[str, Source | None, list[tuple[str, str]]]:
 def _typed_over(template: Template, cells: sandbox.Cells) -> list[str]:
     """Cells without a name in which the template has a formula and the workbook none. Sheets on which a name stands elsewhere than in the
     template are left out: those of a shop with more rows."""
-    targets, formulas = _drawn(template)
+    with _drawing:
+        targets, formulas = _drawn(template)
     there = {name: _plain_target(target) for name, target in cells.targets.items()}
     moved = {target.rpartition("!")[0] for name, target in targets.items() if there.get(name) != target}
     return [f"{sheet}!{ref}" for sheet, refs in formulas.items() if sheet not in moved and sheet in cells.formulas
             for ref in sorted(refs - cells.formulas[sheet], key=lambda ref: (len(ref), ref))]
+
+
+_drawing = threading.Lock()
 
 
 @functools.cache

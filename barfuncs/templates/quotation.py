@@ -158,6 +158,7 @@ def _fill_in_sheet(book: Workbook, shop: Shop | None) -> None:
     page.remark("Fill the framed cells; those marked * are needed. One row a part and quantity; a row with a blank part is another quantity of the line above.")
     page.next_row(30)
     FORM.put_status(page, "B:I", "quotation")
+    layout.keep_in_view(sheet, f"A{page.row + 1}")
     page.skip()
     right = page.beside(page.row)
     groups = list(INPUTS.items())
