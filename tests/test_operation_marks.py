@@ -286,6 +286,8 @@ MARKS = [
     # Edges.
     (TURN | {"edge_cost": 3.5}, {}, "\u2715 parts per edge are missing"),
     (TURN | {"edge_cost": 3.5, "parts_per_edge": 400}, {}, ""),
+    (TURN | {"edge_cost": 420, "parts_per_edge": 400}, {}, "! edge costs 420: a whole tool, or cents?"),
+    (TURN | {"edge_cost": 420, "parts_per_edge": 400}, {"currency": "Kc"}, ""),  # worth less than a dollar
     (TURN | {"edge_cost": 3.5}, {"material": "1018"}, "i parts per edge: an idea, 2864"),
     (TURN | {"parts_per_edge": 400}, {"material": "1018"}, ""),
 ]

@@ -129,7 +129,7 @@ ARGUMENTS: dict[str, str] = {
     "finished_size": "largest diameter of the finished part, or its width across flats",
     "stock_sizes": "sizes that can be had, in a range or a text with semicolons between them; inch or metric for usual steps, which count where it is left out",
     "surface": "turned, or as drawn where the largest width may stay as the bar comes",
-    "tolerance_class": "class of the bar's size tolerance; standard: h10 for round, h11 for hexagon and square up to 80 mm, h12 above, and in inch A108 to 0.55% C; the sheet Part goes by the material in inch: A484 for round stainless, A108 over 0.55% C for alloy steel, common practice for what no standard here is for",
+    "tolerance_class": "class of the bar's size tolerance; standard: h10 for round, h11 for hexagon and square to 80 mm, h12 above; in inch A108 to 0.55% C (the sheet Part goes by the material: A484 for stainless round, a class of its own where no standard is)",
     "defect_class": "how deep defects may be: class 1 to 4 of EN 10277-1, or a share of the size on each side",
     "clean_up": "stock to take off each side beyond what tolerance and defects need",
     "minus_tolerance": "how much thinner than its size the bar may be",
