@@ -236,7 +236,7 @@ class _Table:
         self.point = self.price - cents
         """Where the decimal points of the prices stand, from the left."""
         self.quantity = self.price - price_wide - 1.5 * _GAP
-        self.number_wide = max(width(str(len(said.lines))), width("Pos.", SMALL, True))
+        self.number_wide = max(width(str(len(said.lines))), width("No.", SMALL, True))
         self.text = self.number_wide + _GAP
         self.text_wide = self.quantity - quantity_wide - 1.5 * _GAP - self.text
         self.right = self.quantity - quantity_wide
@@ -254,7 +254,7 @@ class _Table:
         def cells(x: float, text: str, room: float, right: bool) -> list[tuple[Words, ...]]:
             return [(Words(x, line, SMALL, True, ACCENT, right),) for line in wrap(text, room, SMALL, True)]
 
-        columns = [cells(0, "Pos.", self.number_wide, False), cells(self.text, "Part", self.text_wide, False),
+        columns = [cells(0, "No.", self.number_wide, False), cells(self.text, "Part", self.text_wide, False),
                    *(cells(x, text, room, True) for x, text, room in self.heads)]
         if self.lead_wide:
             columns.append(cells(self.lead, "Lead time", self.lead_wide, False))
@@ -327,7 +327,7 @@ def _behind(number: str) -> float:
 
 def _closing(said: Quotation, room: float) -> Iterator[Block]:
     yield Block((Strip(height=10),))
-    for label, text in (("Delivery", said.delivery), ("Terms", said.terms), ("Tax", said.tax_note), ("Notes", said.notes), ("Remark", said.remark)):
+    for label, text in (("Delivery", said.delivery), ("Terms", said.terms), ("Tax", said.tax_note), ("Remark", said.remark), ("Notes", said.notes)):
         strips = beside(_labelled([(label, text)], 0, _LABELS, room))
         if strips:
             yield Block((*strips, Strip(height=5)), whole=len(strips) <= 8)
