@@ -121,7 +121,13 @@ from barfuncs.functions.quantity import (
     whole_bar_quantity,
 )
 from barfuncs.functions.safety import stickout_ratio
-from barfuncs.functions.sawing import blanks_per_supplied_bar, cuts_per_supplied_bar
+from barfuncs.functions.sawing import (
+    blank_lengths,
+    blank_parts,
+    blanks_per_supplied_bar,
+    cuts_per_supplied_bar,
+    parts_per_supplied_bar,
+)
 from barfuncs.functions.stock import (
     across_corners,
     bar_weight,
@@ -130,6 +136,7 @@ from barfuncs.functions.stock import (
     section_area,
     weight_per_length,
 )
+from barfuncs.functions.stock_choice import stock_choice
 from barfuncs.functions.stock_size import (
     bar_size_for,
     bar_size_reason,
@@ -165,6 +172,7 @@ __all__ = [
     "scrap_credit", "section_area", "setup_cost", "min_remnant", "spindle_speed", "parts_to_make",
     "stickout_ratio", "threading_time", "turning_time", "unattended_hours", "use_materials", "weight_per_length",
     "whole_bar_quantity", "why",
+    "blank_lengths", "blank_parts", "parts_per_supplied_bar", "stock_choice",
     "cheapest_order_quantity", "material_line_cost", "price_from_brackets", "yearly_order_cost",
     "bore_area", "chips_per_part", "common_area", "finished_length", "finished_weight", "outside_area", "part_area",
     "part_volume", "part_width", "section_volume", "section_width", "step_area",

@@ -159,6 +159,13 @@ Outline: TypeAlias = (
     ]
     | str
 )
+NoOrYes: TypeAlias = (
+    Literal[
+        "no",
+        "yes",
+    ]
+    | str
+)
 ToleranceClass: TypeAlias = (
     Literal[
         "standard",
@@ -4126,6 +4133,133 @@ def cuts_per_supplied_bar(
     units: Units | None = None,
 ) -> SeriesT: ...
 @overload
+def parts_per_supplied_bar(
+    supplied_length: Value,
+    longest_blank: Value,
+    kerf: Value,
+    bar_per_part: Value,
+    min_remnant: Value,
+    end_trim: Value | None = 0,
+    shortest_blank: Value | None = 0,
+    trim: Value | None = 0,
+    equal_blanks: NoOrYes | None = "no",
+    *,
+    units: Units | None = None,
+) -> int:
+    """Most whole parts from one supplied bar that is sawn into blanks for the feeder; the blanks need not be equal."""
+
+@overload
+def parts_per_supplied_bar(
+    supplied_length: ValueRows,
+    longest_blank: ValueRows,
+    kerf: ValueRows,
+    bar_per_part: ValueRows,
+    min_remnant: ValueRows,
+    end_trim: ValueRows | None = 0,
+    shortest_blank: ValueRows | None = 0,
+    trim: ValueRows | None = 0,
+    equal_blanks: NoOrYes | Sequence[NoOrYes | None] | None = "no",
+    *,
+    units: Units | None = None,
+) -> list[int]: ...
+@overload
+def parts_per_supplied_bar(
+    supplied_length: ArrayRows,
+    longest_blank: ArrayRows,
+    kerf: ArrayRows,
+    bar_per_part: ArrayRows,
+    min_remnant: ArrayRows,
+    end_trim: ArrayRows | None = 0,
+    shortest_blank: ArrayRows | None = 0,
+    trim: ArrayRows | None = 0,
+    equal_blanks: NoOrYes | Sequence[NoOrYes | None] | Array | None = "no",
+    *,
+    units: Units | None = None,
+) -> Array: ...
+@overload
+def parts_per_supplied_bar(
+    supplied_length: ArrayRows | SeriesT,
+    longest_blank: ArrayRows | SeriesT,
+    kerf: ArrayRows | SeriesT,
+    bar_per_part: ArrayRows | SeriesT,
+    min_remnant: ArrayRows | SeriesT,
+    end_trim: ArrayRows | SeriesT | None = 0,
+    shortest_blank: ArrayRows | SeriesT | None = 0,
+    trim: ArrayRows | SeriesT | None = 0,
+    equal_blanks: NoOrYes | Sequence[NoOrYes | None] | Array | SeriesT | None = "no",
+    *,
+    units: Units | None = None,
+) -> SeriesT: ...
+def blank_parts(
+    supplied_length: Value,
+    longest_blank: Value,
+    kerf: Value,
+    bar_per_part: Value,
+    min_remnant: Value,
+    end_trim: Value | None = 0,
+    shortest_blank: Value | None = 0,
+    trim: Value | None = 0,
+    equal_blanks: NoOrYes | None = "no",
+    *,
+    units: Units | None = None,
+) -> list[int]:
+    """Parts of each blank that a supplied bar is sawn into: most parts in the fewest blanks, as equal as can be, longest first."""
+
+@overload
+def blank_lengths(
+    supplied_length: Plain,
+    longest_blank: Plain,
+    kerf: Plain,
+    bar_per_part: Plain,
+    min_remnant: Plain,
+    end_trim: Plain | None = 0,
+    shortest_blank: Plain | None = 0,
+    trim: Plain | None = 0,
+    equal_blanks: NoOrYes | None = "no",
+    *,
+    units: Units | None = None,
+) -> list[float]:
+    """Lengths to saw a supplied bar to, one for each of `blank_parts`: what its parts need, or the shortest that the feeder takes."""
+
+@overload
+def blank_lengths(
+    supplied_length: Value,
+    longest_blank: Value,
+    kerf: Value,
+    bar_per_part: Value,
+    min_remnant: Value,
+    end_trim: Value | None = 0,
+    shortest_blank: Value | None = 0,
+    trim: Value | None = 0,
+    equal_blanks: NoOrYes | None = "no",
+    *,
+    units: Units | None = None,
+) -> Quantity: ...
+def stock_choice(
+    offers: Table,
+    quantity: Plain,
+    price_per: PriceBasis,
+    longest_blank: Value,
+    kerf: Value,
+    bar_per_part: Value,
+    min_remnant: Value,
+    end_trim: Value | None = 0,
+    shortest_blank: Value | None = 0,
+    trim: Value | None = 0,
+    equal_blanks: NoOrYes | None = "no",
+    weight_per_length: Value | None = 0,
+    scrap_rate: Plain | None = 0,
+    setup_parts: Plain | None = 0,
+    cut_charge: Plain | None = 0,
+    minimum_charge: Plain | None = 0,
+    material_surcharge: Value | None = 0,
+    certificate_fee: Plain | None = 0,
+    material_freight: Plain | None = 0,
+    units: Units | None = "in",
+) -> list[tuple[Any, ...]]:
+    """The lengths on offer for a job: parts, bars, cuts, left over and cost of each, and which is the cheapest."""
+
+@overload
 def size_tolerance(
     size: Plain,
     tolerance_class: ToleranceClass,
@@ -4871,6 +5005,10 @@ __all__ = [
     "weight_per_length",
     "whole_bar_quantity",
     "why",
+    "blank_lengths",
+    "blank_parts",
+    "parts_per_supplied_bar",
+    "stock_choice",
     "cheapest_order_quantity",
     "material_line_cost",
     "price_from_brackets",

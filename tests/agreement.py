@@ -171,6 +171,11 @@ def block_of(entry: Entry) -> Block | None:
                        for c in cases), ranged)
 
 
+def _sum(rows: Iterable[Any]) -> float:
+    """The sum of a table's numbers, as SUM reckons it."""
+    return math.fsum(v for row in rows for v in (row if isinstance(row, (tuple, list)) else (row,)) if not isinstance(v, str))
+
+
 def python_result(case: Case) -> Any:
     """A number or a text, for a table the sum of its numbers, or REFUSED."""
     try:
@@ -178,7 +183,7 @@ def python_result(case: Case) -> Any:
     except (ValueError, TypeError, ArithmeticError):
         return REFUSED
     if case.entry.result.reader == "table":
-        return math.fsum(v for row in result for v in (row if isinstance(row, (tuple, list)) else (row,)))
+        return _sum(result)
     if isinstance(result, str):
         return result
     return float(result) if math.isfinite(result) else REFUSED
@@ -200,9 +205,9 @@ def _as_excel(value: Any, single: bool = True) -> Any:
 def _excel_result(entry: Entry, result: Any) -> Any:
     if isinstance(result, str):
         return REFUSED if result.startswith("#") else result
-    if entry.result.reader == "table":
+    if isinstance(result, list):  # xlwings hands a column of one cell over as one value
         rows = result[1:] if entry.name in TABLE_HEADS else result
-        return math.fsum(v for row in rows for v in (row if isinstance(row, (tuple, list)) else (row,)))
+        return _sum(rows)
     return float(result)
 
 

@@ -131,6 +131,8 @@ def _one_set(entry: Entry, rng: random.Random, fitted: bool) -> tuple[Any, ...]:
             found[a.name] = _good_material(found.get("units"), rng)
         elif a.kind.reader == "text":
             found[a.name] = rng.choice(LENGTHS)
+        elif a.name == "offers":
+            found[a.name] = some_offers(rng)
         elif a.kind.columns:
             found[a.name] = some_part(rng)
         elif a.kind.reader == "table":
@@ -140,6 +142,16 @@ def _one_set(entry: Entry, rng: random.Random, fitted: bool) -> tuple[Any, ...]:
     if fitted:
         _fit(found, rng)
     return tuple(found[a.name] for a in entry.arguments)
+
+
+def some_offers(rng: random.Random) -> tuple[tuple[Any, ...], ...]:
+    """Rows of offers; now and then two of a length, at two prices."""
+    rows: list[tuple[Any, ...]] = []
+    for length in rng.sample((72.0, 120.0, 144.0, 240.0, 3000.0, 6000.0), rng.randint(1, 3)):
+        rows.append((length, round(rng.uniform(0.5, 60), 2), ""))
+        if rng.random() < 0.5:
+            rows.append((length, round(rng.uniform(0.5, 50), 2), float(rng.choice((5, 50, 200, 1000)))))
+    return tuple(rows)
 
 
 def some_part(rng: random.Random) -> tuple[tuple[Any, ...], ...]:
@@ -161,6 +173,8 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
         found["bar_per_part"] = sum(row[2] for row in found["sections"]) * rng.choice((1.0, 1.1, 2.5))
         found["shape"], found["thickness"] = rng.choice(("round", "octagon", "hexagon")), None
         found["size"] = max(max(row[1], row[3] or 0) for row in found["sections"]) * rng.uniform(1.5, 4)
+    if "longest_blank" in found:
+        _fit_blanks(found, rng)
     if "shape" in found and "thickness" in found:
         shape = found["shape"].lower()
         if shape in SOLID:
@@ -238,6 +252,28 @@ def _fit(found: dict[str, Any], rng: random.Random) -> None:
             found["quantity"] = max(round(count * (1 - found["scrap_rate"])), 1)
 
 
+def _fit_blanks(found: dict[str, Any], rng: random.Random) -> None:
+    """Blanks of a few parts to some hundred, from a bar of up to a few dozen blanks; lengths in thousandths, some of them exact fits."""
+    if rng.random() < 0.1:
+        return
+    part = round(rng.choice((2.375, 0.1, 12.6, rng.uniform(0.05, 40))), 3)
+    rest, trim = round(part * rng.uniform(0, 12), 3), round(part * rng.uniform(0, 1), 3)
+    found["bar_per_part"], found["min_remnant"] = part, rest
+    found["end_trim"] = found["end_trim"] and trim
+    found["kerf"] = round(part * rng.choice((0.0, 0.05, rng.uniform(0, 2))), 3)
+    lost = rest + (found["end_trim"] or 0)
+    longest = found["longest_blank"] = round(lost + part * rng.choice((1, 20, rng.uniform(0.9, 5), rng.uniform(1, 150))), 3)
+    short = rng.choice((longest, lost + part * rng.uniform(0, 3), longest - part * rng.uniform(0, 2)))
+    found["shortest_blank"] = found["shortest_blank"] and min(max(round(short, 3), 0), longest)
+    if "supplied_length" in found:
+        found["supplied_length"] = max(round(longest * rng.choice((1, 2, 5, rng.uniform(0.5, 30))), 3), 0.001)
+        found["trim"] = found["trim"] and round(found["supplied_length"] * rng.choice((0.001, 0.02, 0.5)), 4)
+    elif found["trim"]:
+        found["trim"] = round(rng.uniform(0.01, 2), 3)
+    if "price_per" in found and rng.random() < 0.8:
+        found["price_per"], found["weight_per_length"] = rng.choice(("lb", "100 kg", "ft", "bar")), 4.0
+
+
 def _fit_section(found: dict[str, Any], rng: random.Random) -> None:
     """Make a section, or two that meet, go together. Sometimes something is wrong all the same."""
     size = found["section_size"]
@@ -303,6 +339,9 @@ def bad_values(kind: Kind, required: bool) -> list[Any]:
         return [*bad, "unobtainium", "*", "?*", 0, -1, 0.01, 25.001, 174, 303.5, 630, 7850, "30*", "174", "303 brass", "1.4600"]
     if kind.reader == "text":
         return [*bad, "abc", "8 mil", "12,5", 7]
+    if kind.name == "rows of offers":
+        return [*bad, ((0.0, 1.0, ""),), ((144.0, -1.0, ""),), ((144.0, "", ""),), ((144.0, 1.0, -1.0),), ((144.0, 1.0, ""), (144.0, 2.0, "")),
+                ((144.0, 1.0, ""),) * (kind.most_rows + 1)]
     if kind.columns:
         return [*bad, (("round", 0.0, 1.0, "", "", ""),), (("round", 1.0, -1.0, "", "", ""),), (("oval", 1.0, 1.0, "", "", ""),),
                 (("round", 1.0, 1.0, "", 1.0, ""),), (("hexagon", 1.0, 1.0, 0.5, "", ""),), (("thread", 1.0, 1.0, "", "", ""),),

@@ -286,6 +286,17 @@ def test_price_breaks_spill_a_table(host):
     assert host.call("PRICE_BREAKS", R(100.0), *rest)[1:] == wanted[:1]
 
 
+def test_offers_are_a_range_and_blanks_spill_down(host):
+    offers = R((("Length", "Price", "From quantity"), (144.0, 2.4, None), (None, None, None), (144.0, 1.75, 180.0), ("20 ft", 2.4, None)))
+    rest = (160.0, "lb", 47.5, 0.125, 2.375, 3.0)
+    wanted = barfuncs.stock_choice("144: 2.4; 144 from 180: 1.75; 240: 2.4", *rest[:-1], 3, weight_per_length=4)
+    head, *rows = host.call("STOCK_CHOICE", offers, *rest, *[MISSING] * 4, 4.0)
+    assert (head, rows) == (list(TABLE_HEADS["stock_choice"]), list(map(list, wanted)))
+    assert [row[-2:] for row in rows] == [["cheapest", "buy 1 bar (48 lb) more than needed and pay 9.60 less"], ["", ""]]
+    assert host.call("BLANK_LENGTHS", R(144.0), *rest[2:]) == [[36.25]] * 3 + [[33.875]]
+    assert host.call("BLANK_PARTS", R(144.0), *rest[2:]) == [[14]] * 3 + [[13]]
+
+
 @pytest.mark.parametrize("text", ["100 250 1000", "100;250;1000", "100,250,1000"])
 def test_quantities_in_one_text_are_those_of_python(host, text):
     from barfuncs.surfaces import cells
@@ -314,7 +325,7 @@ def test_price_breaks_take_columns_for_quantities_only(host):
 
 
 def test_every_table_has_a_header():
-    assert {e.name for e in CATALOGUE.values() if e.result.reader == "table"} == set(TABLE_HEADS)
+    assert {e.name for e in CATALOGUE.values() if e.result.name == "table"} == set(TABLE_HEADS)
 
 
 # --- WHY -----------------------------------------------------------------------------------------------------------
@@ -371,6 +382,8 @@ def test_why_with_a_bad_call(host, args, wanted):
 
 SETS = 400
 SECTION_TEXTS = ("1/2 x 3/4; hex 3/4 x 1/4", "round 0.4 to 0.3 x 1 bore 0.1", "0.5 x 0.5", "many", "1 x 1 bore 1", "hex 12 mm x 5 mm")
+OFFER_TEXTS = ("144: 2.4; 240: 2.2", "12 ft: 2.4; 12 ft from 5: 1.9; 400: 2", "144: 2; 144: 3", "many", "200 from 100: 30", "-1: 2")
+ROWS_TEXTS = {"rows of sections": SECTION_TEXTS, "rows of offers": OFFER_TEXTS}
 TEXTS = {
     "length": ("12 ft", "57.15 mm", "1 3/8", "2-1/4 in", "3.66 m", "825 thou", "12' 6-1/2\"", "8 mil", "12,5", "abc"),
     "weight": ("250 lb", "120 kg", "40", "1 ton", "x"),
@@ -418,6 +431,13 @@ def fit(rng: random.Random, entry: Entry, values: list[Any]) -> None:
     """Leave most of many optional arguments out, since a table is refused where any one of them is bad."""
     if entry.name == "chips_per_part" and rng.random() < 0.5:
         values[2:6] = ["round", 1.0, 2.5, MISSING]  # a bar that takes the parts
+    elif entry.result.reader == "table" and "longest_blank" in (names := [a.name for a in entry.arguments]):
+        for n, a in enumerate(entry.arguments):
+            if not a.required and rng.random() < 0.8:
+                values[n] = MISSING
+        if rng.random() < 0.5:
+            usual = {"supplied_length": 144.0, "longest_blank": 47.5, "kerf": 0.125, "bar_per_part": 2.375, "min_remnant": 3.0, "price_per": "ft"}
+            values[:] = [usual.get(name, value) for name, value in zip(names, values, strict=True)]
     elif any(kind.reader == "table" for kind in (entry.result, *(a.kind for a in entry.arguments))):
         for n, a in enumerate(entry.arguments):
             if not a.required and rng.random() < 0.8:
@@ -464,8 +484,10 @@ def wanted(entry: Entry, values: list[Any]) -> Any:
                               else "write its unit in the cell too, such as 3 mm")
         text = "#VALUE! " + words
         return text if len(text) <= 255 else text[:252] + "..."
+    if isinstance(result, list) and entry.name in TABLE_HEADS:
+        return [list(TABLE_HEADS[entry.name]), *map(list, result)]
     if isinstance(result, list):
-        return [[c.replace("_", " ") for c in PRICE_BREAK_COLUMNS], *map(list, result)]
+        return result[0] if len(result) == 1 else [[value] for value in result]
     return result
 
 
@@ -481,7 +503,7 @@ def test_agrees_with_python(host, name):
     entry = CATALOGUE[name]
     good = bad = 0
     for _ in range(SETS):
-        values = [rng.choice(SECTION_TEXTS) if a.kind.columns else [some_value(rng, entry, Argument("quantities", find("whole_bar_quantity").arguments[0].kind, "", 1))
+        values = [rng.choice(ROWS_TEXTS[a.kind.name]) if a.kind.columns else [some_value(rng, entry, Argument("quantities", find("whole_bar_quantity").arguments[0].kind, "", 1))
                    for _ in range(rng.randint(2, 4))] if a.kind.reader == "table" else some_value(rng, entry, a)
                   for a in entry.arguments]
         fit(rng, entry, values)
@@ -505,7 +527,7 @@ def test_columns_agree_with_python(host, name):
     entry = CATALOGUE[name]
     for _ in range(SETS // 4):
         rows = rng.randint(2, 5)
-        values = [rng.choice(SECTION_TEXTS) if a.kind.columns else MISSING if a.kind.reader == "table"
+        values = [rng.choice(ROWS_TEXTS[a.kind.name]) if a.kind.columns else MISSING if a.kind.reader == "table"
                   else [some_value(rng, entry, a) for _ in range(rows)] if rng.random() < 0.5 else some_value(rng, entry, a)
                   for a in entry.arguments]
         result = host.call(entry.cell_name, *[as_excel(rng, v) for v in values])

@@ -153,7 +153,7 @@ def from_shop(rng: random.Random, job: dict[str, Any], own_shop: Shop) -> dict[s
 def odd() -> dict[str, Book]:
     """The blank templates, and sheets with a bad value in a cell."""
     books = {}
-    for name in ("shop", *TEMPLATES):
+    for name in ("shop", "rack", *TEMPLATES):
         book = Workbook(READY_MADE[name](), direct=True)
         book.calculate()
         books[f"blank {name}"] = book.to_bytes()
@@ -249,7 +249,7 @@ IN_DIFFERENT_WAYS = {
 """Functions of which programs make different things, and what."""
 
 
-@pytest.mark.parametrize("name", ["shop", *TEMPLATES])
+@pytest.mark.parametrize("name", ["shop", "rack", *TEMPLATES])
 def test_no_formula_rests_on_what_programs_take_in_different_ways(name: str) -> None:
     formulas = content(READY_MADE[name]()).formulas
     plain = {cell: re.sub(r'"(?:[^"]|"")*"', '""', formula) for cell, formula in formulas.items()}

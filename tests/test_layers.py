@@ -9,7 +9,7 @@ import pytest
 import barfuncs
 
 PACKAGE = Path(barfuncs.__file__).parent
-ROOMS = (("errors", "text"), ("catalogue",), ("tables", "functions"), ("xlsx",), ("templates",), ("filling",), ("surfaces",), ("cli",))
+ROOMS = (("errors", "text"), ("catalogue",), ("tables", "functions"), ("xlsx",), ("templates",), ("filling",), ("rack",), ("buying",), ("surfaces",), ("cli",))
 """From the bottom up. Rooms beside each other may use each other."""
 FLOOR = {room: floor for floor, rooms in enumerate(ROOMS) for room in rooms}
 FLOOR[""] = FLOOR["functions"]

@@ -386,6 +386,8 @@ _FACE = {"outer_diameter": 1, "inner_diameter": 0.2, "surface_speed": 400, "feed
 _YIELD = {"bar_length": 144, "part_length": 2.25, "cutoff_width": 0.125, "min_remnant": 3, "facing": 0.01, "end_trim": 0.1}
 _BAR = {"finished_size": 25, "stock_sizes": [25, 27, 30, 32], "surface": "as drawn", "tolerance_class": "h9", "defect_class": "class 2",
         "clean_up": 0.2, "part_shape": "hexagon", "bar_shape": "round", "units": "mm"}
+_BLANKS = {"supplied_length": 144, "longest_blank": 47.5, "kerf": 0.125, "bar_per_part": 2.375, "min_remnant": 3, "end_trim": 0.1,
+           "shortest_blank": 20, "trim": 0.5, "equal_blanks": "no"}
 _ORDER = {"quantity": 1000, "parts_per_bar": 59, "scrap_rate": 0.03, "setup_parts": 5}
 _SAMPLE = {"lot_size": 1000, "aql": 1.5, "inspection_level": "III"}
 _MINDING = {"lathes": 7, "run_time": 600, "service_time": 45, "people": 2}
@@ -419,6 +421,13 @@ GOOD = {
                       "cut_charge": 3, "minimum_charge": 150, "units": "in"},
     "blanks_per_supplied_bar": {"supplied_length": 144, "blank_length": 47.9, "kerf": 0.1},
     "cuts_per_supplied_bar": {"supplied_length": 144, "blank_length": 47.9, "kerf": 0.1},
+    "parts_per_supplied_bar": _BLANKS,
+    "blank_parts": _BLANKS,
+    "blank_lengths": _BLANKS,
+    "stock_choice": {"offers": "144: 2.4; 144 from 180: 1.75; 240: 2.4", "quantity": 160, "price_per": "lb", "longest_blank": 47.5, "kerf": 0.125,
+                     "bar_per_part": 2.375, "min_remnant": 3, "end_trim": 0.1, "shortest_blank": 20, "trim": 0.5, "equal_blanks": "no",
+                     "weight_per_length": 4, "scrap_rate": 0.03, "setup_parts": 5, "cut_charge": 2, "minimum_charge": 50,
+                     "material_surcharge": 0.1, "certificate_fee": 25, "material_freight": 60, "units": "in"},
     "scrap_credit": {"bars": 18, "bar_weight": 14.5, "parts_weight": 170, "remnant_weight": 12, "chip_price": 0.3,
                      "remnant_price": 0.45, "rack_weight": 2},
     "price_at_margin": {"cost": 75, "margin": 0.25},

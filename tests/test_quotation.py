@@ -20,6 +20,8 @@ from job_generator import GOOD_INPUTS
 from judges import content
 from libreoffice import convert
 from openpyxl.utils import column_index_from_string
+from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 from test_customer_copy import numbers_in, spellings
 
 from barfuncs.cli.main import main
@@ -32,6 +34,7 @@ from barfuncs.filling.quotation_pdf import pdf
 from barfuncs.filling.quotation_xlsx import lines_of, total_of, workbook
 from barfuncs.filling.quotations import quote_files, read_quote
 from barfuncs.filling.quoted import Source, quotation_of
+from barfuncs.tables import speeds_feeds
 from barfuncs.templates import quotation as by_hand
 from barfuncs.templates import shop
 from barfuncs.templates.form import _letters as table_letters
@@ -227,7 +230,19 @@ def test_a_total_is_shown_where_nothing_is_left_to_choose(lines, freight, total)
     made = many(lines, 1, freight=freight)
     assert total_of(made) == total
     assert ("Total" in texts_of(workbook(made))) == (total is not None)
+    (page,) = pypdf.PdfReader(io.BytesIO(pdf(made))).pages
+    assert (re.search(r"^Total\s*[\d,.]+$", page.extract_text(), re.MULTILINE) is not None) == (total is not None)
+    assert total is None or f"{total:,.2f}" in page.extract_text()
     assert total_of(many(lines, 2, freight=freight)) is None
+
+
+def test_no_total_is_shown_where_a_minimum_comes_before_it():
+    """The customer would order for less than what is asked for."""
+    made = many(2, 1)
+    line = made.lines[1]
+    small = dataclasses.replace(line, quantities=(dataclasses.replace(line.quantities[0], note="Minimum order value: 500.00"),))
+    assert total_of(made) == 480
+    assert total_of(dataclasses.replace(made, lines=(made.lines[0], small))) is None
 
 
 def test_a_remark_of_all_lines_is_said_once_and_others_with_their_line(three):
@@ -429,6 +444,45 @@ def test_a_price_that_is_typed_over_its_formula_is_refused(folder):
     assert made.problems == [("Q1.xlsx", "quote_price_1: a typed value stands in place of a formula, and may be older than the inputs; "
                                          "fill the template anew")]
     assert not (folder / "out").exists()
+
+
+@pytest.mark.parametrize(("sheet", "cell"), [("Quotation", "C22"), ("More costs", "N6"), ("Operations", "AJ6")])
+def test_a_value_over_any_formula_is_refused(folder, sheet, cell):
+    """Whoever writes another price on the page must not find the old one in what is sent."""
+    book = openpyxl.load_workbook(folder / "Q1.xlsx")
+    assert book[sheet][cell].data_type == "f"
+    book[sheet][cell] = 0.01
+    book.save(folder / "Q1.xlsx")
+    (made,) = quote_files([folder / "Q1.xlsx", folder / "Q2.xlsx"], folder / "out").made
+    assert [said for file, said in made.problems] == [f"{sheet}!{cell}: a typed value stands in place of a formula, and may be older than the "
+                                                      "inputs; fill the template anew"]
+    assert not (folder / "out").exists()
+
+
+def test_a_sheet_shop_with_more_rows_and_a_line_typed_beside_the_cells_are_taken(folder):
+    lathes = tuple(shop.Machine(f"Lathe {n}", machine_rate=80.0 + n) for n in range(60))
+    many_lathes = shop.Shop("in", shop.Rates(), lathes, (), speeds_feeds.builtin())
+    book = openpyxl.load_workbook(io.BytesIO(fill("quote", GOOD | FOUR | HEAD | THREE[0], shop=many_lathes).data))
+    book["Quotation"]["K40"] = "seen, R. V."
+    book.save(folder / "Q1.xlsx")
+    assert read_quote(folder / "Q1.xlsx")[2] == []
+
+
+def test_a_number_that_no_workbook_can_hold_is_refused(folder):
+    with pytest.raises(InputError, match="number: has the character U\\+0007"):
+        quote_files([folder / "Q1.xlsx"], folder / "out", number="Q\x07")
+    (made,) = quote_files([folder / "Q1.xlsx"], folder / "out", number=" Q \n 7 ").made
+    assert (made.number, made.files[0].name) == ("Q 7", "Quotation Q 7.xlsx")
+
+
+def test_the_names_to_read_make_no_long_command_line(folder, monkeypatch):
+    """Windows takes 32,767 characters."""
+    began: list[int] = []
+    popen = subprocess.Popen
+    monkeypatch.setattr(subprocess, "Popen", lambda command, **options: began.append(sum(map(len, command))) or popen(command, **options))
+    assert read_quote(folder / "Q1.xlsx")[2] == []
+    assert began
+    assert max(began) < 16_000
 
 
 def _stopped(path: Path) -> None:
@@ -641,7 +695,8 @@ def test_the_shop_gives_sender_terms_and_logo(folder):
     made = quote_files([folder / "hand.xlsx"], folder / "out", shop=mine).made[0]
     data = made.files[0].read_bytes()
     assert {"Net 14 days.", "VAT is added.", "Ever yours.", "4 Mill Lane, Northford", "2027-03-31"} <= set(texts_of(data))
-    assert read_parts(data)["xl/media/image1.png"] == png(40, 20)
+    sent, own = (Image.open(io.BytesIO(picture)).convert("RGB") for picture in (read_parts(data)["xl/media/image1.png"], png(40, 20)))
+    assert (sent.size, sent.tobytes()) == (own.size, own.tobytes())
     assert openpyxl.load_workbook(io.BytesIO(data)).active.page_setup.paperSize == 1
 
 
@@ -658,6 +713,17 @@ def test_a_logo_that_can_not_be_used_is_named(tmp_path, name, data, reason):
     with pytest.raises(InputError, match=re.escape(reason)) as caught:
         shop.read_shop(shop_with(tmp_path, logo=name))
     assert caught.value.problems[0][0].startswith("Letterhead, C")
+
+
+def test_what_a_logo_carries_along_does_not_go_to_the_customer():
+    words = PngInfo()
+    words.add_text("Comment", "markup 22 %")
+    buffer = io.BytesIO()
+    Image.new("RGB", (200, 80), "red").save(buffer, "PNG", pnginfo=words)
+    assert b"markup 22" in buffer.getvalue()
+    for data in quotation_files.files_of(many(1, logo=buffer.getvalue())).values():
+        parts = read_parts(data).values() if data.startswith(b"PK") else [data, *(image.data for image in pypdf.PdfReader(io.BytesIO(data)).pages[0].images)]
+        assert not [part for part in parts if b"markup 22" in part]
 
 
 def test_a_shop_file_without_a_letterhead_is_taken(tmp_path):

@@ -458,6 +458,17 @@ def test_another_currency_is_not_compared(tmp_path):
     assert "$ then, € now" in row["note"]
 
 
+def test_amounts_typed_in_a_quote_are_not_mixed_with_another_currency(tmp_path):
+    """An order's tooling for 300 $ is none for 300 €."""
+    old, new = (read_shop(make_shop(tmp_path / f"{n}.xlsx", (RATES, "Currency symbol", sign))) for n, sign in enumerate("$€"))
+    fill("quote", BY_HAND | {"tooling": 300, "freight_charged": 40, "part_description": "Bush"}, tmp_path / "H-1.xlsx", shop=old)
+    done = requote([tmp_path / "H-1.xlsx"], new, tmp_path / "out")
+    assert list(reasons_of(done).values()) == ["currency: $ then, € now, but typed in the quote are amounts in $: tooling of this order, freight charged; "
+                                               "nothing is converted"]
+    assert not (tmp_path / "out" / "for_customer").exists()
+    assert not requote([tmp_path / "H-1.xlsx"], old, tmp_path / "same").outcome.problems
+
+
 def test_what_the_new_shop_has_not_is_named_and_nothing_else_is_offered(made, tmp_path):
     folder, jobs, _ = made
     shop = read_shop(make_shop(tmp_path / "less.xlsx", (MACHINES, "B6", "Lathe 3"), *((PRICES, f"{c}7", None) for c in "BCDEFGHI")))

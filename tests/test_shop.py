@@ -217,7 +217,7 @@ REFUSED = [
     ((SPEED_SHEET, "G10", 0.05), "Speeds and feeds, G10 (Feed): must be blank: a thread's feed is its pitch"),
     ((SPEED_SHEET, "I9", None), "Speeds and feeds, I9 (Feed of a drill): is blank: give the feed as a share of the drill's diameter"),
     ((SPEED_SHEET, "G9", 0.005), "Speeds and feeds, G9 (Feed): must be blank: a drill's feed is a share of its diameter"),
-    ((SPEED_SHEET, "I6", 0.015), "Speeds and feeds, I6 (Feed of a drill): must be blank: it is for drilling only"),
+    ((SPEED_SHEET, "I6", 0.015), "Speeds and feeds, I6 (Feed of a drill): must be blank: it is for drilling and reaming only"),
     ((SPEED_SHEET, "I9", 1.5), "Speeds and feeds, I9 (Feed of a drill): 1.5 given; allowed is a number more than 0 and at most 0.1"),
     ((SPEED_SHEET, "C7", "turning"), "Speeds and feeds, row 7: says the same as row 6"),
 ]

@@ -65,7 +65,9 @@ def sentence(filled: Filled, topic: str) -> tuple[str, str]:
     import openpyxl
 
     sheet = openpyxl.load_workbook(io.BytesIO(filled.data), data_only=True).worksheets[0]
-    return next((row[1].value, row[2].value) for row in sheet.iter_rows() if str(row[2].value).startswith(f"{topic}: "))
+    said = next(str(c.value) for row in sheet.iter_rows() for c in row if f"  {topic}: " in str(c.value))
+    word, _, words = said.partition("  ")
+    return word, words
 
 
 def test_a_price_per_bar_is_that_of_the_supplied_bar():

@@ -201,5 +201,11 @@ ARGUMENTS: dict[str, str] = {
     "tool_price": "price of the tool or the insert",
     "second_spindle_stock": "stock left on every part for the second spindle to grip, turned off there",
     "work": "what is cut, roughly: what tool life has usual constants for",
+    "equal_blanks": "whether all blanks of a bar must have one length: no or yes",
+    "offers": "lengths that can be bought, a row each: length, price and from which quantity on it holds; in a text 12 ft: 2.40; 12 ft from 200: 2.10",
+    "weight_per_length": "weight of the bar per ft or m, for prices by weight",
+    "longest_blank": "longest blank that the feeder takes",
+    "shortest_blank": "shortest blank that the feeder takes; 0 for any",
+    "trim": "sawn off each end of a bar as it is supplied, kerf of that cut included",
     "cut_time": "time that the tool is in the cut for one part",
 }

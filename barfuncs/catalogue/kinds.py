@@ -312,6 +312,7 @@ SurfaceArea = Annotated[float, Kind("area", "number", "area", 0, 1e10)]
 Weight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9)]
 PositiveWeight = Annotated[float, Kind("weight", "weight", "weight", 0, 1e9, open_low=True, smallest=1e-9)]
 WeightPerLength = Annotated[float, Kind("weight per length", "number", "weight_per_length")]
+BarWeightPerLength = Annotated[float, Kind("weight per length", "number", "weight_per_length", 0, 1e6)]
 # The same limits in either unit catch a figure in the wrong one: 7.85 is no lb/in3, 0.284 no g/cm3.
 LIGHTEST, HEAVIEST = 0.5, 25.0
 """g/cm3; no bar that is turned is lighter or heavier."""
@@ -410,6 +411,13 @@ Sections = Annotated[Any, Kind("rows of sections", "table", most_rows=MOST_SECTI
     Column("length", kind_of(PositiveLength), needed=True), Column("end_size", kind_of(Size)),
     Column("bore", kind_of(Length), default=0.0), Column("bore_end", kind_of(Size))))]
 """A part, section by section from its front."""
+MOST_OFFERS = 60
+Offers = Annotated[Any, Kind("rows of offers", "table", most_rows=MOST_OFFERS, columns=(
+    Column("length", kind_of(PositiveLength), needed=True), Column("price", kind_of(Money), needed=True),
+    Column("from_quantity", Kind("amount", "number", None, 0, 1e9), default=0.0)))]
+"""Lengths of bar that can be bought, with prices by quantity."""
 StockSizes = Annotated[Any, Kind("one or more sizes of bar", "table")]
 PriceBrackets = Annotated[Any, Kind("quantities and prices in turn", "table")]
 Table = Annotated[Any, Kind("table", "table")]
+CountColumn = Annotated[Any, Kind("column of counts", "table", whole=True)]
+LengthColumn = Annotated[Any, Kind("column of lengths", "table", "length")]

@@ -183,5 +183,24 @@ def _section(text: str, number: int) -> dict[str, Any]:
             "bore_end": inner[2].strip() if len(inner) == 3 else None}
 
 
-_TEXTS: dict[str, tuple[Callable[[Any], bool], Callable[[str, int], dict[str, Any]]]] = {"rows of sections": (_is_section, _section)}
+# --- offers in words -------------------------------------------------------------------------------------------------
+
+_FROM = re.compile(r"\bfrom\b", re.IGNORECASE)
+
+
+def _is_offer(value: Any) -> bool:
+    return isinstance(value, str) and value.count(":") == 1
+
+
+def _offer(text: str, number: int) -> dict[str, Any]:
+    """One offer in words: its length, `from` the quantity that its price holds from, a colon, the price. Texts are read later."""
+    pieces = text.split(":")
+    bought = _FROM.split(pieces[0])
+    if len(pieces) != 2 or len(bought) > 2 or not all(piece.strip() for piece in (*pieces, *bought)):
+        raise BarfuncsError(f"row {number}: {shown(text.strip())} can't be read as an offer; write for example 12 ft from 200: 2.10")
+    return {"length": bought[0].strip(), "price": pieces[1].strip(), "from_quantity": bought[1].strip() if len(bought) == 2 else None}
+
+
+_TEXTS: dict[str, tuple[Callable[[Any], bool], Callable[[str, int], dict[str, Any]]]] = {
+    "rows of sections": (_is_section, _section), "rows of offers": (_is_offer, _offer)}
 """By the kind of a table: whether a text is a row of it, and how it is read."""

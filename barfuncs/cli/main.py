@@ -12,6 +12,7 @@ import click
 
 from barfuncs.cli.connect import connect
 from barfuncs.cli.connect_calc import calc as connect_calc_command
+from barfuncs.cli.rack import rack
 from barfuncs.errors import BarfuncsError, InputError
 from barfuncs.templates import lines
 from barfuncs.templates.lines import Line
@@ -63,6 +64,7 @@ def main() -> None:
 
 connect.add_command(connect_calc_command)
 main.add_command(connect)
+main.add_command(rack)
 
 _UNITS = click.option("--units", type=click.Choice(["in", "mm"]), help="What bare numbers are in.")
 _MATERIALS = click.option("--materials", "materials_file", type=click.Path(exists=True, dir_okay=False),
@@ -551,7 +553,13 @@ def _result_lines(entry: Any, result: Any, units: str) -> list[str]:
     if isinstance(result, list):
         from barfuncs.functions.cost import TABLE_HEADS
 
-        return _table_lines(TABLE_HEADS[entry.name], [[_money(value) for value in row] for row in result])
+        if entry.name in TABLE_HEADS:
+            return _table_lines(TABLE_HEADS[entry.name], [[value if isinstance(value, str) else _money(value) for value in row] for row in result])
+        return [line for value in result for line in _value_lines(entry, value, units)]
+    return _value_lines(entry, result, units)
+
+
+def _value_lines(entry: Any, result: Any, units: str) -> list[str]:
     if isinstance(result, str):
         return [result]
     unit = entry.result.unit(units)

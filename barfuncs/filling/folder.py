@@ -29,22 +29,31 @@ def held(folder: Path, tell: Callable[[str], None] | None = None) -> Iterator[No
 
     Raises WorkbookError where another run holds it for longer than `LONGEST_WAIT`.
     """
+    folder.mkdir(parents=True, exist_ok=True)
+    with locked(folder / LOCK, f"another run is writing into {folder}", f"another run is still writing into {folder}", tell):
+        _sweep(folder)
+        yield
+
+
+@contextmanager
+def locked(path: Path, waits: str, gives_up: str, tell: Callable[[str], None] | None = None) -> Iterator[None]:
+    """Hold a lock, by a file that is there for that alone. Who comes second says that it `waits`, and why it `gives_up`.
+
+    Raises WorkbookError where another holds it for longer than `LONGEST_WAIT`.
+    """
     from filelock import FileLock, Timeout
 
-    folder.mkdir(parents=True, exist_ok=True)
-    path = folder / LOCK
     lock = FileLock(path, mode=usual_mode())
     try:
         try:
             lock.acquire(timeout=SOON)
         except Timeout:
             if tell:
-                tell(f"another run is writing into {folder}; waiting for it (at most {LONGEST_WAIT:g} s)")
+                tell(f"{waits}; waiting for it (at most {LONGEST_WAIT:g} s)")
             lock.acquire(timeout=LONGEST_WAIT)
     except Timeout:
-        raise WorkbookError(f"another run is still writing into {folder}; start again when it is done") from None
+        raise WorkbookError(f"{gives_up}; start again when it is done") from None
     try:
-        _sweep(folder)
         yield
     finally:
         # The system lets go of the lock of a killed run, so that a file left behind blocks nobody. A run that waits for a

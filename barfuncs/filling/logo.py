@@ -44,3 +44,15 @@ def read(data: bytes) -> "Image":
     paper = Image.new("RGB", seen.size, "white")
     paper.paste(seen, mask=seen.getchannel("A"))
     return paper
+
+
+def plain(data: bytes) -> bytes:
+    """The picture alone, as a PNG: without the words, places and small pictures that a file may carry along. What can't be read stays,
+    for others to refuse."""
+    try:
+        picture = read(data)
+    except ValueError:
+        return data
+    buffer = io.BytesIO()
+    picture.save(buffer, "PNG")
+    return buffer.getvalue()

@@ -1,6 +1,7 @@
 """What one quotation says to the customer, and nothing else: the workbook and the PDF are both written from this."""
 
 import dataclasses
+import math
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -65,3 +66,13 @@ class Quotation:
     remark: str = ""
     paper: str = "A4"
     """A4 or letter."""
+
+
+def total_of(quotation: Quotation) -> float | None:
+    """What all lines and the freight come to; None where a line has several quantities to choose from, where a minimum order value
+    comes before the sum, or there is nothing to add."""
+    if any(len(line.quantities) != 1 or line.quantities[0].note for line in quotation.lines):
+        return None
+    amounts = [a for line in quotation.lines for a in (line.quantities[0].total, line.setup, line.tooling) if a]
+    amounts += [quotation.freight] if quotation.freight else []
+    return round(math.fsum(amounts), 2) if len(amounts) > 1 else None

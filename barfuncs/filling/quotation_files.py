@@ -1,7 +1,9 @@
 """The files that a quotation is sent as."""
 
+import dataclasses
 import itertools
 
+from barfuncs.filling import logo
 from barfuncs.filling.quotation_data import Quotation
 from barfuncs.filling.quotation_xlsx import workbook
 
@@ -15,6 +17,8 @@ def files_of(quotation: Quotation) -> dict[str, bytes]:
     """
     from barfuncs.filling.quotation_pdf import pdf  # here, since its library takes a moment to load
 
+    if quotation.logo is not None:
+        quotation = dataclasses.replace(quotation, logo=logo.plain(quotation.logo))
     return {".xlsx": workbook(quotation), ".pdf": pdf(quotation)}
 
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from barfuncs.errors import InputError
 from barfuncs.filling import logo
-from barfuncs.filling.quotation_data import Quotation, QuotedLine, QuotedQuantity
+from barfuncs.filling.quotation_data import Quotation, QuotedLine, QuotedQuantity, total_of
 from barfuncs.filling.strips import (
     BODY,
     ROW,
@@ -247,6 +247,7 @@ class _Table:
         yield from (one.total for one in every)
         yield from (value for line in self.said.lines for value in (line.setup, line.tooling))
         yield self.said.freight or 0
+        yield total_of(self.said) or 0
 
     def head(self) -> list[Strip]:
         """Names of the columns, the last lines of all at one height."""
@@ -269,6 +270,10 @@ class _Table:
         if freight is not None:
             amount = shown_amount(freight) if freight else "free"
             yield Block((Strip((Words(self.text, "Freight"), Words(self.total, amount, right=True))), Strip(height=9, rule=Rule(RULE, 0.5, 5))))
+        total = total_of(self.said)
+        if total is not None:
+            yield Block((Strip((Words(self.text, "Total", bold=True), Words(self.total, shown_amount(total), bold=True, right=True))),
+                         Strip(height=9, rule=Rule(ACCENT, 1, 5))))
 
     def _line(self, number: int, line: QuotedLine) -> list[Strip]:
         drawing = ", ".join(text for text in (line.drawing, line.revision and f"revision {line.revision}") if text)
@@ -323,7 +328,7 @@ def _behind(number: str) -> float:
 
 def _closing(said: Quotation, room: float) -> Iterator[Block]:
     yield Block((Strip(height=10),))
-    for label, text in (("Delivery", said.delivery), ("Terms", said.terms), ("Tax", said.tax_note), ("Notes", said.notes), ("Remark", said.remark)):
+    for label, text in (("Delivery", said.delivery), ("Terms", said.terms), ("Tax", said.tax_note), ("Remark", said.remark), ("Notes", said.notes)):
         strips = beside(_labelled([(label, text)], 0, _LABELS, room))
         if strips:
             yield Block((*strips, Strip(height=5)), whole=len(strips) <= 8)

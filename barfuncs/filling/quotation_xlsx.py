@@ -15,7 +15,7 @@ from openpyxl.styles import Alignment, Border, Side
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
-from barfuncs.filling.quotation_data import Quotation, QuotedLine
+from barfuncs.filling.quotation_data import Quotation, QuotedLine, total_of
 from barfuncs.templates import layout
 from barfuncs.xlsx import pictures
 from barfuncs.xlsx.package import pack
@@ -304,15 +304,6 @@ def _joined(texts: Sequence[str]) -> list[str]:
         else:
             found.append(text)
     return found
-
-
-def total_of(quotation: Quotation) -> float | None:
-    """What all lines and the freight come to; None where a line has several quantities to choose from, or there is nothing to add."""
-    if any(len(line.quantities) != 1 for line in quotation.lines):
-        return None
-    amounts = [a for line in quotation.lines for a in (line.quantities[0].total, line.setup, line.tooling) if a]
-    amounts += [quotation.freight] if quotation.freight else []
-    return round(math.fsum(amounts), 2) if len(amounts) > 1 else None
 
 
 def _sums(quotation: Quotation) -> list[_Row]:

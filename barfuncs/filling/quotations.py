@@ -3,13 +3,16 @@
 What stands in them is calculated anew, in a process of its own: a value that a file has stored may be older than its inputs.
 """
 
+import functools
 import os
 import re
+import threading
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+from xml.sax.saxutils import unescape
 
 from barfuncs.errors import BarfuncsError, InputError, WorkbookError
 from barfuncs.filling.lists import safe_name
@@ -21,9 +24,10 @@ from barfuncs.templates.model import STOP
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.templates.template import ForCustomer, Template
+from barfuncs.text.characters import unfit
 from barfuncs.xlsx import sandbox
-from barfuncs.xlsx.package import LARGEST_FILE, Staged
-from barfuncs.xlsx.sheetxml import CellError, Value
+from barfuncs.xlsx.package import LARGEST_FILE, Staged, read_parts, worksheets
+from barfuncs.xlsx.sheetxml import CellError, SheetXML, Value
 
 SECONDS, MEMORY = 20, 1_000_000_000
 """For one workbook."""
@@ -67,6 +71,9 @@ def quote_files(paths: Iterable[str | Path], out: str | Path, *, number: str = "
 
     Raises InputError for arguments that can't be used.
     """
+    number = " ".join(number.split())
+    if strange := unfit(number):
+        raise InputError("quotation", [("number", f"has the character {strange}, which can't be seen and which no workbook can hold")])
     quoted = Quoted()
     found: list[tuple[Path, str, Source | None, list[tuple[str, str]]]] = []
     unreadable = Made("")
@@ -167,6 +174,34 @@ def read_quote(path: Path) -> tuple[str, Source | None, list[tuple[str, str]]]:
     raise NoQuote(f"{path.name} is neither a filled quote nor a filled quotation")
 
 
+def _typed_over(template: Template, cells: sandbox.Cells) -> list[str]:
+    """Cells without a name in which the template has a formula and the workbook none. Sheets on which a name stands elsewhere than in the
+    template are left out: those of a shop with more rows."""
+    with _drawing:
+        targets, formulas = _drawn(template)
+    there = {name: _plain_target(target) for name, target in cells.targets.items()}
+    moved = {target.rpartition("!")[0] for name, target in targets.items() if there.get(name) != target}
+    return [f"{sheet}!{ref}" for sheet, refs in formulas.items() if sheet not in moved and sheet in cells.formulas
+            for ref in sorted(refs - cells.formulas[sheet], key=lambda ref: (len(ref), ref))]
+
+
+_drawing = threading.Lock()
+
+
+@functools.cache
+def _drawn(template: Template) -> tuple[dict[str, str], dict[str, frozenset[str]]]:
+    """What the names of a blank template stand for, and by sheet its cells with formulas."""
+    data = template.build()
+    parts = read_parts(data)
+    named = re.findall(r'<definedName (?![^>]*localSheetId)[^>]*?name="([^"]+)"[^>]*>([^<]*)<', parts["xl/workbook.xml"].decode())
+    formulas = {sheet.name: frozenset(SheetXML(parts[sheet.part]).calculated()) for sheet in worksheets(template.name, parts)}
+    return {name: _plain_target(unescape(target)) for name, target in named if "!" in target}, formulas
+
+
+def _plain_target(target: str) -> str:
+    return target.replace("$", "").replace("'", "").lstrip("=")
+
+
 _OF_THE_STATUS = ("status", "problems", "not_known", "stops")
 
 
@@ -190,7 +225,7 @@ def _read(file: str, template: Template, says: ForCustomer, cells: sandbox.Cells
     answers = {name: values[prefix + name] for name in (*says.answers, *_OF_THE_STATUS)}
     number = inputs.get(says.number)
     number = f"{number:.15g}" if isinstance(number, float) else " ".join(str(number or "").split())
-    if typed := [name for name in cells.typed if name.startswith((prefix, "use_"))]:
+    if typed := [name for name in cells.typed if name.startswith((prefix, "use_"))] or _typed_over(template, cells):
         return number, None, [(file, f"{', '.join(typed[:4])}: a typed value stands in place of a formula, and may be older than the inputs; "
                                      "fill the template anew")]
     if wrong := _stopped(answers):

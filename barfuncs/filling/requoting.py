@@ -293,6 +293,9 @@ def compare(on: Scales, quote: OldQuote, new: Shop, table: materials.Materials) 
     if last.problems:
         raise InputError(TEMPLATE, [(name, f"{reason} (with the new shop file)") for name, reason in last.problems])
     currencies = [str(weighed.answers["currency_shown"]) for weighed in (old, last)]
+    if currencies[0] != currencies[1] and (amounts := _amounts_typed(quote)):
+        raise InputError(TEMPLATE, [("currency", f"{currencies[0]} then, {currencies[1]} now, but typed in the quote are amounts in {currencies[0]}: "
+                                                 f"{', '.join(amounts)}; nothing is converted")])
     lines, looks = [], []
     for n in _QUANTITIES:
         if quote.inputs[f"quantity_{n}"] is None:
@@ -378,6 +381,12 @@ def _typed(quote: OldQuote, last: Weighed, new: Shop) -> list[str]:
     if quote.inputs.get("bracket_1_price") is not None and last.offered["price_row"]:
         found.append("price brackets of the material")
     return found
+
+
+def _amounts_typed(quote: OldQuote) -> list[str]:
+    """Amounts of money that stand in the quote's own cells."""
+    items = TEMPLATES[TEMPLATE].inputs
+    return list(dict.fromkeys(items[name].label.lower() for name, value in quote.inputs.items() if value and items[name].kind.name == "money"))
 
 
 def _differ(one: Value, other: Value) -> bool:

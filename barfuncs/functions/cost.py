@@ -345,8 +345,12 @@ PRICE_BREAK_COLUMNS = ("quantity", "bars", "material", "machine", "setup", "othe
                        "order_total", "whole_bar_quantity", "whole_bar_price")
 
 
-TABLE_HEADS: dict[str, tuple[str, ...]] = {"price_breaks": tuple(c.replace("_", " ") for c in PRICE_BREAK_COLUMNS)}
-"""The header row over each function's table, as a spreadsheet shows it."""
+TABLE_HEADS: dict[str, tuple[str, ...]] = {
+    "price_breaks": tuple(c.replace("_", " ") for c in PRICE_BREAK_COLUMNS),
+    "stock_choice": ("length", "parts per bar", "blanks per bar", "bars", "cuts", "left over each", "left over last", "cost", "cost each",
+                     "cheapest", "note"),
+}
+"""The header row over each function's table, as a spreadsheet shows it; a column has none."""
 
 _NO_CREDIT = "chip_price=0,remnant_price=0"
 

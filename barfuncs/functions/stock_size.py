@@ -56,7 +56,7 @@ def _top(row: SizeTolerance) -> float:
     return row.up_to * (1 - _NEAR if row.open_end else 1 + _NEAR)
 
 
-def _tolerance_row(tolerance_class: str, size: float, bar_shape: str, units: str) -> SizeTolerance | None:
+def tolerance_row(tolerance_class: str, size: float, bar_shape: str, units: str) -> SizeTolerance | None:
     """The row of the table for a size, or None where it has none."""
     name = class_in_force(tolerance_class, size, bar_shape, units)
     for row in tolerances.size_tolerances():
@@ -215,7 +215,7 @@ def size_tolerance(size: Size, tolerance_class: ToleranceClass, bar_shape: BarSh
     >>> size_tolerance(1.25, "A108 to 0.28% C")
     0.002
     """
-    row = _tolerance_row(tolerance_class, size, bar_shape, units)
+    row = tolerance_row(tolerance_class, size, bar_shape, units)
     return row.minus * (MM[row.unit] / MM[units]) if row else 0.0
 
 
@@ -374,7 +374,7 @@ def bar_size_reason(finished_size: Size, stock_sizes: StockSizes | None = None, 
 
     force = class_in_force(tolerance_class, size, bar_shape, units)
     if drawn:
-        row = _tolerance_row(tolerance_class, size, bar_shape, units)
+        row = tolerance_row(tolerance_class, size, bar_shape, units)
         if row is None:
             return f"{plain(size)} {units} stays as drawn, with whatever tolerance it has"
         factor = MM[row.unit] / MM[units]
@@ -404,7 +404,7 @@ def _picked(name: str, finished_size: float, stock_sizes: Any, surface: str, tol
                 return size, None, needed, True
     smaller = None
     for size in sizes:
-        if tolerance_class != "none" and _tolerance_row(tolerance_class, size, bar_shape, units) is None:
+        if tolerance_class != "none" and tolerance_row(tolerance_class, size, bar_shape, units) is None:
             continue
         left = size_left.core(size, tolerance_class, defect_class, clean_up, bar_shape, units)
         if left >= needed * (1 - _NEAR):

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from barfuncs.rack import workbook as rack
 from barfuncs.surfaces import function_tour, functions_workbook
 from barfuncs.templates import quotation, shop
 from barfuncs.templates.registry import TEMPLATES
@@ -10,5 +11,5 @@ FOR_A_SHOP: dict[str, Callable[..., bytes]] = {name: template.build for name, te
 """Those that take a shop's own data."""
 READY_MADE: dict[str, Callable[[], bytes]] = {
     **FOR_A_SHOP, "functions": functions_workbook.build,
-    "function_tour": function_tour.build, "shop": shop.build,
+    "function_tour": function_tour.build, "shop": shop.build, "rack": rack.build,
 }

@@ -9,6 +9,7 @@ from pathlib import Path
 import barfuncs
 from barfuncs.catalogue.entry import CATALOGUE, Argument, Entry
 from barfuncs.catalogue.kinds import UNITS, Kind
+from barfuncs.functions.cost import TABLE_HEADS
 
 FILE = Path(barfuncs.__file__).with_name("__init__.pyi")
 
@@ -98,8 +99,13 @@ def _may_be_quantity(kind: Kind) -> bool:
 def _function(entry: Entry) -> list[str]:
     """All overloads of a function: plain values, quantities, then lists, arrays and Series among the arguments."""
     result = "str" if entry.result.reader == "text" else "int" if entry.result.whole else "float"
-    if entry.result.reader == "table":
+    if entry.name in TABLE_HEADS:
         return [_signature(entry, _value, "list[tuple[Any, ...]]", entry.summary)]
+    if entry.result.dimension and entry.result.reader == "table":
+        return [f"@overload\n{text}" for text in (_signature(entry, _plain, f"list[{result}]", entry.summary),
+                                                  _signature(entry, _value, "Quantity"))]
+    if entry.result.reader == "table":
+        return [_signature(entry, _value, f"list[{result}]", entry.summary)]
     quantities = any(_may_be_quantity(a.kind) for a in entry.arguments)
     carries = quantities and entry.result.dimension is not None
     one = _plain if carries else _value

@@ -264,6 +264,18 @@ class Workbook:
         return bool(self._model.get_cell_formula(*self.address(ref)))
 
     @property
+    def targets(self) -> dict[str, str]:
+        """By defined name what it stands for, as it is written in the file."""
+        return dict(self._targets)
+
+    def formulas_by_sheet(self) -> dict[str, list[str]]:
+        """By sheet the cells with a formula, such as B2."""
+        found: dict[str, list[str]] = {}
+        for (sheet, row, column), _ in self.formulas():
+            found.setdefault(self.sheets[sheet], []).append(f"{column_letters(column)}{row}")
+        return found
+
+    @property
     def from_1904(self) -> bool:
         """Whether a day is counted from 1904 and not from 1900."""
         return bool(_FROM_1904.search(self.parts["xl/workbook.xml"]))

@@ -149,11 +149,13 @@ def calculate(path: str | Path, seconds: float = MOST_SECONDS, memory: int = MOS
 
 @dataclass(frozen=True)
 class Cells:
-    """Values of cells by name, of the names there are; of the names that should be formulas those that are none; and whether days
-    are counted from 1904."""
+    """Values of cells by name, of the names there are; of the names that should be formulas those that are none; what each name of
+    the workbook stands for; the cells with formulas, by sheet; and whether days are counted from 1904."""
 
     values: Mapping[str, Value]
     typed: tuple[str, ...]
+    targets: Mapping[str, str]
+    formulas: Mapping[str, frozenset[str]]
     from_1904: bool
 
 
@@ -164,16 +166,19 @@ def cells(path: str | Path, names: Collection[str], formulas: Collection[str], s
     Raises WorkbookError where it can't be read or calculated within the limits.
     """
     work = Work("barfuncs.xlsx.sandbox:_cells", "calculate", "calculated", "the engine", seconds, memory)
-    with answer(work, Path(path).name, str(Path(path).absolute()), json.dumps(sorted(names)),
-                json.dumps(sorted(formulas))) as file:
-        told = json.load(file)
+    # In a file: Windows takes no command line of that length.
+    with tempfile.TemporaryDirectory(prefix="barfuncs-") as folder:
+        wanted = Path(folder) / "names.json"
+        wanted.write_text(json.dumps([sorted(names), sorted(formulas)]))
+        with answer(work, Path(path).name, str(Path(path).absolute()), str(wanted)) as file:
+            told = json.load(file)
     if "refused" in told:
         raise WorkbookError(told["refused"])
     return Cells({name: CellError(value["error"]) if isinstance(value, dict) else value for name, value in told["values"].items()},
-                 tuple(told["typed"]), told["from_1904"])
+                 tuple(told["typed"]), told["targets"], {sheet: frozenset(refs) for sheet, refs in told["formulas"].items()}, told["from_1904"])
 
 
-def _cells(out: BinaryIO, path: str, names: str, formulas: str) -> None:
+def _cells(out: BinaryIO, path: str, wanted: str) -> None:
     from barfuncs.xlsx.engine import Workbook
 
     told: dict[str, Any]
@@ -181,12 +186,13 @@ def _cells(out: BinaryIO, path: str, names: str, formulas: str) -> None:
         book = Workbook(path, direct=True, every_cell=True)
         book.calculate()
         values: dict[str, Any] = {}
-        for name in json.loads(names):
+        names, formulas = json.loads(Path(wanted).read_bytes())
+        for name in names:
             if book.has_name(name.partition("[")[0]):
                 value = book.value(name)
                 values[name] = {"error": str(value)} if isinstance(value, CellError) else value
-        typed = [name for name in json.loads(formulas) if book.has_name(name.partition("[")[0]) and not book.is_formula(name)]
-        told = {"values": values, "typed": typed, "from_1904": book.from_1904}
+        typed = [name for name in formulas if book.has_name(name.partition("[")[0]) and not book.is_formula(name)]
+        told = {"values": values, "typed": typed, "targets": book.targets, "formulas": book.formulas_by_sheet(), "from_1904": book.from_1904}
     except WorkbookError as error:
         told = {"refused": str(error)}
     out.write(json.dumps(told).encode())

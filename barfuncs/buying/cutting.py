@@ -1,0 +1,881 @@
+"""Bars of one kind into blanks for several jobs, at the least money, with a bound on how much less money could do.
+
+Patterns (ways to saw one bar) are priced by `Knapsack` against the duals of a linear program over the patterns known so far, until
+no pattern would lower it: its value is then a bound that no plan beats. Whole numbers come from diving (fix some bars, price again
+for what is left) and from an integer program over all patterns found.
+
+Lengths are whole numbers of one unit. The linear and integer programs are solved by HiGHS.
+"""
+
+import heapq
+import itertools
+import math
+import random
+import time
+from collections import Counter
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import highspy
+import numpy as np
+from numpy.typing import NDArray
+
+from barfuncs.buying.knapsack import Cut, Knapsack
+
+_INF = highspy.kHighsInf
+_COARSE = 4000
+"""Units of the longest bar in the first pricing, which finds most patterns at a fraction of the cost."""
+_now = time.monotonic
+_SHARE = 0.6
+"""Share of the time that the linear program may take."""
+_DEEPEST = 2
+"""So many times the rest of a problem is made a problem of its own."""
+_MOST_PATTERNS = 3000
+_FEW = 40
+"""Bars of which each one counts, so that the bound is raised first."""
+_MORE = 12
+"""Patterns beside the best that one pricing of a source may add."""
+_NEAR = 1e-6
+"""The linear program is good enough where it can't fall by more than this share of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Bars that are all alike: on the rack, or on offer."""
+
+    length: int
+    """What of it may be blanks, kerfs between them and what is left over: trim at its ends is off."""
+    cost: float
+    """Of one bar."""
+    count: int | None = None
+    """How many there are; None: as many as wanted."""
+    offered: bool = True
+    """Bought, so that the terms below count; otherwise it lies on the rack."""
+    heat: Hashable = None
+    """Bars of one heat have the same."""
+    jobs: frozenset[int] | None = None
+    """Jobs that may be made from it; None: all."""
+    left_value: float = 0
+    """Of a left-over, for one unit of length."""
+    least_left: int = 0
+    """A shorter left-over is worth nothing."""
+    bundle: int = 1
+    """Bought in multiples of so many."""
+    line_minimum: float = 0
+    line_fee: float = 0
+    """Once for all bars bought: certificate."""
+    weight: float = 0
+    """Of one bar, for `Problem.least_weights`."""
+    priced_with: int = 0
+    """Bars with the same number reach a weight in `Problem.least_weights` together."""
+
+    def takes(self, job: int) -> bool:
+        return self.jobs is None or job in self.jobs
+
+    def value_left(self, left: int) -> float:
+        return self.left_value * left if left and left >= self.least_left else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What one job needs: so many parts, in blanks as `cut` says."""
+
+    cut: Cut
+    demand: int
+    one_heat: bool = False
+    """All its parts from bars of one heat."""
+    longest: int = 0
+    """Of a blank, without kerf: a last one up to this keeps what is left over where that is too short for the rack. 0: none does."""
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    sources: tuple[Source, ...]
+    tasks: tuple[Task, ...]
+    kerf: int = 0
+    cut_cost: float = 0
+    least_weights: tuple[float, ...] = ()
+    """Of all that is bought with one `priced_with`, for its price to hold; 0 where nothing need be bought."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pattern:
+    """One way to saw one bar of a source: job and parts of each blank."""
+
+    source: int
+    blanks: tuple[tuple[int, int], ...]
+
+    def parts(self) -> Counter[int]:
+        found: Counter[int] = Counter()
+        for job, parts in self.blanks:
+            found[job] += parts
+        return found
+
+    def used(self, problem: Problem) -> int:
+        """Length of all blanks with a kerf each."""
+        return sum(problem.tasks[job].cut.length(parts) for job, parts in self.blanks)
+
+    def left(self, problem: Problem) -> int:
+        return max(0, problem.sources[self.source].length - self.used(problem))
+
+    def cuts(self, problem: Problem) -> int:
+        """One behind each blank, but behind the last one where nothing is left, or where it keeps what is left."""
+        return len(self.blanks) - (self.left(problem) == 0 or self.keeper(problem) is not None)
+
+    def keeper(self, problem: Problem) -> int | None:
+        """Which blank stays as long as the bar is, with a rest that is too short for the rack; None where there is no such rest."""
+        left = self.left(problem)
+        if 0 < left < problem.sources[self.source].least_left:
+            for number, (job, parts) in enumerate(self.blanks):
+                task = problem.tasks[job]
+                if task.cut.length(parts) - problem.kerf + left <= task.longest:
+                    return number
+        return None
+
+    def money(self, problem: Problem) -> float:
+        """What sawing costs, less the value of what is left over; without the bar."""
+        return self.cuts(problem) * problem.cut_cost - problem.sources[self.source].value_left(self.left(problem))
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How often each pattern is sawn, and how many bars of each source are bought."""
+
+    patterns: tuple[tuple[Pattern, int], ...]
+    bought: tuple[int, ...]
+    cost: float
+    bound: float
+    seconds: float = 0
+
+    @property
+    def gap(self) -> float:
+        return max(0.0, self.cost - self.bound) / max(abs(self.cost), 1e-12)
+
+
+class NoPlanError(Exception):
+    """No plan meets all demands; `jobs` are those that lack bars."""
+
+    def __init__(self, jobs: Sequence[int]) -> None:
+        super().__init__(f"not enough bars for job {', '.join(str(job) for job in jobs)}")
+        self.jobs = tuple(jobs)
+
+
+def cost_of(problem: Problem, patterns: Sequence[tuple[Pattern, int]], bought: Sequence[int]) -> float:
+    """Money of a plan, worked out anew from nothing but its patterns."""
+    used = Counter[int]()
+    total = 0.0
+    for pattern, times in patterns:
+        used[pattern.source] += times
+        total += times * pattern.money(problem)
+    for number, source in enumerate(problem.sources):
+        if not source.offered:
+            total += used[number] * source.cost
+        elif bought[number]:
+            total += max(source.line_minimum, bought[number] * source.cost) + source.line_fee
+            total -= (bought[number] - used[number]) * source.value_left(source.length)
+    return total
+
+
+def least_bought(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> list[int]:
+    """Bars to buy of each source so that the patterns can be sawn and the price holds: whole bundles, the weight reached."""
+    used = Counter[int]()
+    for pattern, times in patterns:
+        used[pattern.source] += times
+    bought = [-(-used[n] // s.bundle) * s.bundle if s.offered else 0 for n, s in enumerate(problem.sources)]
+    for group, least in enumerate(problem.least_weights):
+        offered = [n for n, s in enumerate(problem.sources) if s.offered and s.weight > 0 and s.priced_with == group]
+        lacking = least - sum(bought[n] * problem.sources[n].weight for n in offered)
+        if lacking <= 1e-9 or not offered:
+            continue
+
+        def more(n: int, lacking: float = lacking) -> tuple[float, int]:
+            s = problem.sources[n]
+            bars = math.ceil(lacking / s.weight / s.bundle - 1e-9) * s.bundle
+            if s.count is not None and bought[n] + bars > s.count:
+                return math.inf, 0
+            new = 0 if bought[n] else s.line_fee + max(0.0, s.line_minimum - bars * s.cost)
+            return bars * (s.cost - s.value_left(s.length)) + new, bars
+
+        cheapest = min(offered, key=lambda n: more(n)[0])
+        bought[cheapest] += more(cheapest)[1]
+    return bought
+
+
+def heat_of(problem: Problem, source: int) -> Hashable:
+    """Which bars are of one heat; where none is said, those of a source."""
+    heat = problem.sources[source].heat
+    return ("bars", source) if heat is None else heat
+
+
+def _made(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> Counter[tuple[int, Hashable]]:
+    made: Counter[tuple[int, Hashable]] = Counter()
+    for pattern, times in patterns:
+        for job, parts in pattern.parts().items():
+            made[job, heat_of(problem, pattern.source)] += parts * times
+    return made
+
+
+def of_one_heat(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> list[tuple[Pattern, int]]:
+    """The same patterns without blanks of a job from other heats than one that gives all its parts."""
+    chosen: dict[int, Hashable] = {}
+    for (job, heat), parts in sorted(_made(problem, patterns).items(), key=lambda made: made[1]):
+        if problem.tasks[job].one_heat and parts >= problem.tasks[job].demand:
+            chosen.setdefault(job, heat)
+    total: Counter[Pattern] = Counter()
+    for pattern, times in patterns:
+        heat = heat_of(problem, pattern.source)
+        kept = tuple(blank for blank in pattern.blanks if chosen.get(blank[0], heat) == heat)
+        if kept:
+            total[Pattern(pattern.source, kept)] += times
+    return list(total.items())
+
+
+def feasible(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> bool:
+    """Whether every demand is met from no more bars than there are, and of one heat where that is asked for."""
+    parts, heats, bars = Counter[int](), Counter[int](), Counter[int]()
+    for (job, _), made in _made(problem, patterns).items():
+        parts[job] += made
+        heats[job] += 1
+    for pattern, times in patterns:
+        bars[pattern.source] += times
+    return all(parts[job] >= task.demand and (heats[job] == 1 or not task.one_heat) for job, task in enumerate(problem.tasks)) and all(
+        source.count is None or bars[number] <= source.count for number, source in enumerate(problem.sources))
+
+
+def without_surplus(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> list[tuple[Pattern, int]]:
+    """The same patterns without parts that no job needs; what that saves is left over."""
+    total = Counter(dict(patterns))
+    surplus = Counter[int]()
+    for pattern, times in patterns:
+        for job, parts in pattern.parts().items():
+            surplus[job] += parts * times
+    for job, task in enumerate(problem.tasks):
+        over = surplus[job] - task.demand
+        while over > 0:
+            holding = [p for p, times in total.items() if times and any(j == job for j, _ in p.blanks)]
+            if not holding:
+                break
+            # A blank less saves its ends too; of equal ones that where most is left already gives the longest left-over.
+            pattern, blank = max(((p, b) for p in holding for b in p.blanks if b[0] == job),
+                                 key=lambda pair: (pair[1][1] <= over, pair[0].left(problem), pair[1][1], pair[0].blanks))
+            rest = blank[1] - over
+            kept = [] if rest <= 0 else [(job, max(rest, 1))]
+            if kept:
+                fits = task.cut.least_parts <= kept[0][1] <= task.cut.most_parts
+                if not fits and not (task.cut.padded and kept[0][1] <= task.cut.padded[1]):
+                    kept = [(job, task.cut.least_parts)]
+            fewer = blank[1] - sum(parts for _, parts in kept)
+            if fewer <= 0:
+                break
+            blanks = list(pattern.blanks)
+            blanks.remove(blank)
+            changed = Pattern(pattern.source, tuple(sorted([*blanks, *kept], key=lambda b: (b[0], -b[1]))))
+            total[pattern] -= 1
+            if changed.blanks:
+                total[changed] += 1
+            over -= fewer
+    return [(p, times) for p, times in total.items() if times]
+
+
+class _Master:
+    """The linear program over the patterns known so far."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.patterns: list[Pattern] = []
+        self._known: set[Pattern] = set()
+        self.heats = list(dict.fromkeys(self.heat_of(n) for n in range(len(problem.sources))))
+        model = self.model = highspy.Highs()  # type: ignore[no-untyped-call]
+        model.silent()
+        model.setOptionValue("threads", 1)
+        dearest = max((s.cost for s in problem.sources), default=1.0)
+        self.lack_cost = 1000 * (dearest + sum(s.line_minimum + s.line_fee for s in problem.sources) + 1)
+        self._most: dict[int, int] = {}
+        self.row_of: dict[tuple[int, Hashable], int] = {}
+        self.heat_column: dict[tuple[int, Hashable], int] = {}
+        self.source_row: dict[int, int] = {}
+        self.integers: list[int] = []
+        self.value = 0.0
+        self._build()
+        lp = model.getLp()
+        self.limits = {c: (float(lp.col_lower_[c]), float(lp.col_upper_[c])) for c in self.integers}
+        """Between which each of `integers` may lie."""
+        self.first = model.getNumCol()
+        """The column of the first pattern."""
+
+    def heat_of(self, source: int) -> Hashable:
+        return heat_of(self.problem, source)
+
+    def _column(self, cost: float, lower: float, upper: float, rows: Sequence[int] = (), values: Sequence[float] = ()) -> int:
+        self.model.addCol(cost, lower, upper, len(rows), np.array(rows, dtype=np.int32), np.array(values, dtype=np.float64))
+        return int(self.model.getNumCol()) - 1
+
+    def _row(self, lower: float, upper: float, columns: Sequence[int] = (), values: Sequence[float] = ()) -> int:
+        self.model.addRow(lower, upper, len(columns), np.array(columns, dtype=np.int32), np.array(values, dtype=np.float64))
+        return int(self.model.getNumRow()) - 1
+
+    def _build(self) -> None:
+        problem = self.problem
+        self.lacks = []
+        for job, task in enumerate(problem.tasks):
+            able = list(dict.fromkeys(self.heat_of(n) for n, s in enumerate(problem.sources) if s.takes(job)))
+            lack = self._column(self.lack_cost, 0, _INF)
+            self.lacks.append(lack)
+            if task.one_heat and len(able) > 1:
+                chosen = []
+                for heat in able:
+                    z = self.heat_column[job, heat] = self._column(0, 0, 1)
+                    self.integers.append(z)
+                    chosen.append(z)
+                    self.row_of[job, heat] = self._row(0, _INF, [z], [-task.demand])
+                self._row(1, _INF, [*chosen, lack], [1] * len(chosen) + [1 / task.demand])
+            else:
+                row = self._row(task.demand, _INF, [lack], [1])
+                for heat in able:
+                    self.row_of[job, heat] = row
+        weight_rows = {group: self._row(least, _INF) for group, least in enumerate(problem.least_weights) if least > 0}
+        self.bought: dict[int, int] = {}
+        for number, source in enumerate(problem.sources):
+            row = self.source_row[number] = self._row(-_INF, 0)
+            rows, values = [row], [-float(source.bundle)]
+            if source.offered and source.priced_with in weight_rows:
+                rows.append(weight_rows[source.priced_with])
+                values.append(source.weight * source.bundle)
+            most = self.most_bars(number)
+            each = source.cost - (source.value_left(source.length) if source.offered else 0)
+            n = self.bought[number] = self._column(each * source.bundle, 0, math.ceil(most / source.bundle), rows, values)
+            self.integers.append(n)
+            if source.line_minimum > 0 or source.line_fee > 0:
+                u = self._column(source.line_fee, 0, 1)
+                self.integers.append(u)
+                self._row(-_INF, 0, [n, u], [1, -math.ceil(most / source.bundle)])
+                if source.line_minimum > 0:
+                    more = self._column(1, 0, _INF)
+                    self._row(0, _INF, [more, n, u], [1, source.cost * source.bundle, -source.line_minimum])
+
+    def most_bars(self, number: int) -> int:
+        """No plan that costs least buys more bars of a source than this."""
+        if number not in self._most:
+            self._most[number] = self._most_bars(number)
+        return self._most[number]
+
+    def _most_bars(self, number: int) -> int:
+        problem, source = self.problem, self.problem.sources[number]
+        bars = 0
+        for job, task in enumerate(problem.tasks):
+            if not source.takes(job):
+                continue
+            cut = task.cut
+            parts = max((p for p in (cut.least_parts, cut.most_parts) if cut.length(p) <= source.length + problem.kerf), default=0)
+            if not parts and cut.padded and cut.padded[0] <= source.length + problem.kerf:
+                parts = cut.padded[1]
+            bars += -(-task.demand // parts) if parts else 0
+        if source.offered and source.weight > 0 and problem.least_weights:
+            bars += math.ceil(problem.least_weights[source.priced_with] / source.weight)
+        bars = -(-bars // source.bundle) * source.bundle
+        return bars if source.count is None else min(bars, source.count)
+
+    def add(self, pattern: Pattern) -> bool:
+        """Whether the pattern is new."""
+        if pattern in self._known:
+            return False
+        self._known.add(pattern)
+        self.patterns.append(pattern)
+        source = self.problem.sources[pattern.source]
+        heat = self.heat_of(pattern.source)
+        rows = [self.source_row[pattern.source]]
+        values = [1.0]
+        for job, parts in pattern.parts().items():
+            rows.append(self.row_of[job, heat])
+            values.append(float(parts))
+        cost = pattern.money(self.problem) + (source.value_left(source.length) if source.offered else 0)
+        self._column(cost, 0, _INF, rows, values)
+        return True
+
+    def solve(self) -> float:
+        self.model.run()
+        self.value = float(self.model.getInfo().objective_function_value)
+        return self.value
+
+    def values(self) -> NDArray[np.float64]:
+        return np.asarray(self.model.getSolution().col_value)
+
+    def lacking(self) -> list[int]:
+        values = self.values()
+        return [job for job, column in enumerate(self.lacks) if values[column] > 1e-7]
+
+    def whole(self) -> int | None:
+        """The column farthest from whole of those that a plan needs whole, but for the patterns; None where all are."""
+        values = self.values()
+        column = max(self.integers, key=lambda c: abs(values[c] - round(float(values[c]))), default=None)
+        return None if column is None or abs(values[column] - round(float(values[column]))) < 1e-6 else column
+
+    def bound_between(self, limits: Mapping[int, tuple[float, float]]) -> None:
+        """These limits of columns, and no others."""
+        for column, (lower, upper) in self.limits.items():
+            self.model.changeColBounds(column, *limits.get(column, (lower, upper)))
+
+    def fix(self, column: int, at: float) -> None:
+        """At least so many of a pattern from now on."""
+        self.model.changeColBounds(column, at, _INF)
+
+    def free(self) -> None:
+        for column in range(self.first, self.model.getNumCol()):
+            self.model.changeColBounds(column, 0, _INF)
+        self.bound_between({})
+
+    def kinds_of_source(self) -> Iterator[tuple[Hashable, frozenset[int], list[int]]]:
+        """Sources of one heat (where heats matter) that take the same jobs: they share a knapsack."""
+        heats_matter = bool(self.heat_column)
+        groups: dict[tuple[Hashable, frozenset[int]], list[int]] = {}
+        everything = frozenset(range(len(self.problem.tasks)))
+        for number, source in enumerate(self.problem.sources):
+            heat = self.heat_of(number) if heats_matter else None
+            groups.setdefault((heat, everything if source.jobs is None else source.jobs), []).append(number)
+        for (_, jobs), numbers in groups.items():
+            yield self.heat_of(numbers[0]), jobs, numbers
+
+    def _knapsacks(self, duals: NDArray[np.float64], unit: int = 1, demands: Sequence[int] | None = None,
+                   down: bool = False) -> Iterator[tuple[list[int], Knapsack | None, list[int]]]:
+        """Sources that share a knapsack, that, and the jobs that its numbers stand for; None where no job is worth anything."""
+        problem = self.problem
+        for heat, jobs, numbers in self.kinds_of_source():
+            values, cuts, who = [], [], []
+            for job in sorted(jobs):
+                row = self.row_of.get((job, heat))
+                if row is None:
+                    continue
+                task = problem.tasks[job]
+                demand = task.demand if demands is None else demands[job]
+                if duals[row] <= 1e-12 or demand <= 0:
+                    continue
+                cut = _for_demand(task.cut, demand)
+                who.append(job)
+                values.append(float(duals[row]))
+                cuts.append(cut.scaled(unit, down) if unit > 1 else cut)
+            longest = max(problem.sources[n].length for n in numbers) + problem.kerf
+            yield numbers, Knapsack(cuts, values, (longest + (unit - 1 if down else 0)) // unit, problem.cut_cost) if cuts else None, who
+
+    def _worth(self, source: Source, knapsack: Knapsack | None, unit: int = 1, down: bool = False) -> NDArray[np.float64]:
+        """What each length taken off a bar of a source is worth at most: its blanks, what is left, and a cut saved."""
+        round_off = unit - 1 if down else 0
+        capacity = (source.length + self.problem.kerf + round_off) // unit
+        worth = np.array([0.0]) if knapsack is None else knapsack.best[:capacity + 1].copy()
+        left = np.maximum(0, source.length - np.arange(len(worth)) * unit)
+        if source.left_value:
+            worth += np.where(left >= max(1, source.least_left), left * source.left_value, 0.0)
+        if self.problem.cut_cost:
+            worth[1:] += np.where(left[1:] <= max(round_off, source.least_left - 1), self.problem.cut_cost, 0.0)
+        return worth
+
+    def add_all(self, most_reduced: float, deadline: float) -> bool:
+        """Add every pattern that raises the linear program by no more than `most_reduced`: whether all are known now."""
+        problem = self.problem
+        duals = np.asarray(self.model.getSolution().row_dual).copy()
+        found: list[Pattern] = []
+        for numbers, knapsack, who in self._knapsacks(duals):
+            for number in numbers:
+                source = problem.sources[number]
+                if knapsack is None:
+                    continue
+                worth = self._worth(source, knapsack)
+                base = source.value_left(source.length) if source.offered else 0.0
+                least = base - float(duals[self.source_row[number]]) - most_reduced
+                for at in np.nonzero(worth >= least)[0]:
+                    for blanks in knapsack.all_from(int(at), least - float(worth[at] - knapsack.best[at])):
+                        if blanks:
+                            found.append(Pattern(number, tuple((who[job], parts) for job, parts in blanks)))
+                    if len(found) > _MOST_PATTERNS or _now() > deadline:
+                        return False
+        for pattern in found:
+            self.add(pattern)
+        return True
+
+    def price(self, unit: int, demands: Sequence[int] | None = None, down: bool = False) -> tuple[int, float]:
+        """Add the best pattern of each source that lowers the linear program; how many, and by how much at most it could fall.
+
+        In a coarser `unit` patterns are found but no bound, or a bound but no patterns (`down`).
+        """
+        problem = self.problem
+        duals = np.asarray(self.model.getSolution().row_dual)
+        added, fall, share = 0, 0.0, 0.0
+        for numbers, knapsack, who in self._knapsacks(duals, unit, demands, down):
+            for number in numbers:
+                source = problem.sources[number]
+                worth = self._worth(source, knapsack, unit, down)
+                best = int(worth.argmax())
+                base = source.value_left(source.length) if source.offered else 0.0
+                reduced = base - duals[self.source_row[number]] - float(worth[best])
+                if reduced < 0:
+                    each = source.cost - source.value_left(source.length)
+                    if source.offered and each > 0:
+                        share = min(share, reduced / each)
+                    else:
+                        fall += reduced * self.most_bars(number)
+                if down or reduced >= -1e-9 * max(1.0, abs(base)) or best == 0:
+                    continue
+                assert knapsack is not None
+                for at in _spread(worth, best, base - duals[self.source_row[number]]):
+                    blanks = tuple((who[job], parts) for job, parts in knapsack.blanks(at))
+                    added += self.add(Pattern(number, blanks))
+        # No plan spends more on bars than the linear program does, but for what left-overs of the rack are worth.
+        spent = self.value + sum(
+            (s.count or 0) * max(0.0, s.value_left(s.length) - s.cost) for s in problem.sources if not s.offered)
+        return added, fall + share * spent
+
+
+def _spread(worth: NDArray[np.float64], best: int, least: float) -> Iterator[int]:
+    """The best length to use and the next best ones, where they lower the program too."""
+    yield best
+    many = min(_MORE, len(worth) - 1)
+    if many > 0:
+        others = np.argpartition(worth, -many)[-many:]
+        for at in others[np.argsort(worth[others])[::-1]]:
+            if at != best and worth[at] > least + 1e-9 * max(1.0, abs(least)):
+                yield int(at)
+
+
+def _for_demand(cut: Cut, demand: int) -> Cut:
+    """No blank holds more parts than are needed."""
+    if demand >= cut.most_parts * cut.most_blanks:
+        return cut
+    most = max(cut.least_parts, min(cut.most_parts, demand))
+    return replace(cut, most_parts=most, most_blanks=min(cut.most_blanks, -(-demand // most)))
+
+
+@dataclass
+class _Search:
+    problem: Problem
+    deadline: float
+    best: Plan | None = None
+    bound: float = -math.inf
+    _grain: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._grain = _grain(self.problem)
+
+    def found(self, patterns: Sequence[tuple[Pattern, int]]) -> None:
+        patterns = without_surplus(self.problem, of_one_heat(self.problem, patterns))
+        if not feasible(self.problem, patterns):
+            return
+        bought = least_bought(self.problem, patterns)
+        cost = cost_of(self.problem, patterns, bought)
+        if self.best is None or cost < self.best.cost - 1e-9:
+            self.best = Plan(tuple(patterns), tuple(bought), cost, self.bound)
+
+    def bounded(self, value: float) -> None:
+        if self._grain and math.isfinite(value):
+            value = math.ceil(value / self._grain - 1e-6) * self._grain
+        self.bound = max(self.bound, value)
+
+    def done(self) -> bool:
+        return self.best is not None and self.best.cost <= self.bound + 1e-9 * max(1, abs(self.bound))
+
+
+def _grain(problem: Problem) -> float:
+    """Every plan's money is a multiple of this; 0 where it is not known to be."""
+    if any(s.left_value for s in problem.sources):
+        return 0.0
+    money = [problem.cut_cost, *(value for s in problem.sources for value in (s.cost, s.line_minimum, s.line_fee))]
+    cents = [round(value * 100) for value in money]
+    if any(abs(value * 100 - whole) > 1e-6 for value, whole in zip(money, cents, strict=True)):
+        return 0.0
+    return math.gcd(*cents) / 100
+
+
+def solve(problem: Problem, seconds: float = 10, cutoff: float = math.inf, _depth: int = 0) -> Plan:
+    """The cheapest plan found within a time, and a bound that no plan beats. Raises NoPlanError where demands can't be met.
+
+    Where no plan costs less than `cutoff` it is not looked for: what comes back may have no patterns and cost infinity.
+    """
+    start = _now()
+    search = _Search(problem, start + seconds)
+    master = _Master(problem)
+    for pattern in _first_patterns(problem):
+        master.add(pattern)
+    if alone := plain(problem):
+        search.found(alone)
+    units = _units(problem)
+    search.bounded(_relax(master, units, start + _SHARE * seconds))
+    if search.bound >= cutoff:
+        return replace(search.best or Plan((), (), math.inf, 0.0), bound=search.bound)
+    relaxed = [float(x) for x in master.values()[master.first:]]
+    for unit in units[:-1] or units:
+        if not search.done():
+            _dive(master, search, unit)
+    few = sum(relaxed) < _FEW
+    if few and not search.done():
+        _all_patterns(master, search, start + _SHARE * seconds)
+    for unit in units[-3:] if few else ():
+        _branch(master, search, unit, (search.deadline - _now()) / 3)
+    if not search.done() and _depth < _DEEPEST:
+        _rest(master, search, relaxed, 0, seconds / 4, None, _depth)
+    if not search.done():
+        # Heats that the linear program mixes must come apart, so nothing of it is kept then.
+        _integers(master, search, relaxed, None if master.heat_column else 0, seconds / 10)
+    if not few:
+        _branch(master, search, units[-1], (search.deadline - _now()) / 2)
+    chance = random.Random(0)  # noqa: S311
+    for turn in itertools.count(1):
+        if search.done() or _now() > search.deadline:
+            break
+        before = len(master.patterns), search.best and search.best.cost
+        if _depth == _DEEPEST or not _rest(master, search, relaxed, turn, (search.deadline - _now()) / 4, chance, _depth):
+            for unit in units[-2:]:
+                _dive(master, search, unit, chance)
+        if not search.done() and (len(master.patterns), search.best and search.best.cost) != before:
+            _integers(master, search, relaxed, None if master.heat_column else chance.choice((0, 1, 4)), (search.deadline - _now()) / 4)
+    if search.best is None:
+        master.free()
+        master.solve()
+        raise NoPlanError(master.lacking() or range(len(problem.tasks)))
+    return replace(search.best, bound=min(search.bound, search.best.cost), seconds=_now() - start)
+
+
+def _rest(master: _Master, search: _Search, relaxed: Sequence[float], freedom: int, seconds: float,
+          chance: random.Random | None, depth: int) -> bool:
+    """What the linear program wants whole, and the rest as a problem of its own: whether there was anything whole."""
+    problem = search.problem
+    base = [(p, whole) for p, x in zip(master.patterns, relaxed, strict=False)
+            if (whole := math.floor(x + 1e-6) - (chance.randint(0, min(freedom, 3)) if chance else 0)) > 0]
+    if not base:
+        return False
+    made, used = Counter[int](), Counter[int]()
+    heats: dict[int, set[Hashable]] = {}
+    for pattern, times in base:
+        used[pattern.source] += times
+        for job, parts in pattern.parts().items():
+            made[job] += parts * times
+            heats.setdefault(job, set()).add(master.heat_of(pattern.source))
+    if any(task.one_heat and len(heats.get(job, ())) > 1 for job, task in enumerate(problem.tasks)):
+        return False
+    left = [(job, replace(task, demand=task.demand - made[job])) for job, task in enumerate(problem.tasks) if task.demand > made[job]]
+    if not left:
+        search.found(base)
+        return True
+    number_of = {job: n for n, (job, _) in enumerate(left)}
+    sources = []
+    for number, source in enumerate(problem.sources):
+        jobs = frozenset(number_of[job] for job, task in left if source.takes(job) and not (
+            task.one_heat and job in heats and master.heat_of(number) not in heats[job]))
+        paid = used[number] > 0
+        sources.append(replace(source, jobs=jobs, heat=master.heat_of(number),
+                               count=None if source.count is None else max(0, source.count - used[number]), bundle=1,
+                               line_minimum=0.0 if paid else source.line_minimum, line_fee=0.0 if paid else source.line_fee))
+    # What the bars of the whole patterns weigh is not known to the rest, so the weight is left to `least_bought`.
+    rest = Problem(tuple(sources), tuple(task for _, task in left), problem.kerf, problem.cut_cost)
+    try:
+        plan = solve(rest, seconds, _depth=depth + 1)
+    except NoPlanError:
+        return True
+    own = [job for job, _ in left]
+    total = Counter(dict(base))
+    for pattern, times in plan.patterns:
+        same = Pattern(pattern.source, tuple((own[job], parts) for job, parts in pattern.blanks))
+        master.add(same)
+        total[same] += times
+    search.found(list(total.items()))
+    return True
+
+
+def _units(problem: Problem) -> list[int]:
+    """Units in which lengths are reckoned, from coarse to exact."""
+    longest = max(s.length for s in problem.sources) + problem.kerf
+    units = [1]
+    while longest // units[-1] > _COARSE:
+        units.append(units[-1] * 4)
+    return list(reversed(units))
+
+
+def _relax(master: _Master, units: Sequence[int], deadline: float, enough: float = math.inf) -> float:
+    """Solve the linear program over all patterns, from coarse units to exact ones: a bound on it, `enough` being no need for more."""
+    value, bound = master.solve(), -math.inf
+    for unit in units:
+        while _now() < deadline:
+            added, fall = master.price(unit)
+            if unit == 1:
+                bound = max(bound, value + fall)
+            if not added or (unit == 1 and (bound >= value - _NEAR * abs(value) or bound >= enough)):
+                break
+            value = master.solve()
+        if unit > 1:
+            bound = max(bound, value + master.price(unit, down=True)[1])
+        if bound >= value - _NEAR * abs(value) or bound >= enough:
+            break
+    return bound
+
+
+def _all_patterns(master: _Master, search: _Search, deadline: float) -> None:
+    """A plan cheaper than the best has only patterns that raise the linear program by less than the gap: where those are few enough to
+    be all known, the integer program over them is the whole problem."""
+    if search.best is None:
+        return
+    value = master.solve()
+    if master.lacking() or search.bound < value - max(1e-6 * abs(value), 1e-9):
+        return
+    if master.add_all(search.best.cost - value + 1e-7, deadline):
+        _integers(master, search, [], None, max(0.1, deadline - _now()), whole=True)
+
+
+def _branch(master: _Master, search: _Search, unit: int, seconds: float) -> None:
+    """Raise the bound: in every plan the bars of a source, and the heats of a job, are whole, so each node has them below or above."""
+    first: dict[int, tuple[float, float]] = {}
+    nodes: list[tuple[float, int, dict[int, tuple[float, float]]]] = [(search.bound, 0, first)]
+    count, leaf = 0, math.inf
+    deadline = _now() + seconds
+    while nodes and not search.done() and _now() < deadline:
+        known, _, limits = heapq.heappop(nodes)
+        if known >= leaf:
+            heapq.heappush(nodes, (known, 0, limits))
+            break
+        master.bound_between(limits)
+        best = math.inf if search.best is None else search.best.cost
+        bound = max(known, _relax(master, [unit], deadline, best))
+        if master.lacking():
+            bound = math.inf
+        if bound < best:
+            column = master.whole()
+            if column is None:
+                leaf = min(leaf, bound)
+                _integers(master, search, [], 0, (deadline - _now()) / 2, limits)
+            else:
+                value = master.values()[column]
+                lower, upper = limits.get(column, master.limits[column])
+                for below in ((lower, math.floor(value)), (math.ceil(value), upper)):
+                    count += 1
+                    heapq.heappush(nodes, (bound, count, limits | {column: below}))
+        lowest = min(leaf, nodes[0][0] if nodes else math.inf)
+        search.bounded(min(lowest, math.inf if search.best is None else search.best.cost))
+    master.free()
+
+
+def _first_patterns(problem: Problem) -> Iterator[Pattern]:
+    """Each job alone on each source, as many parts as go."""
+    for number, source in enumerate(problem.sources):
+        for job, task in enumerate(problem.tasks):
+            if source.takes(job) and (blanks := _alone(task.cut, source.length + problem.kerf, task.demand)):
+                yield Pattern(number, tuple((job, parts) for parts in blanks))
+
+
+def _alone(cut: Cut, room: int, demand: int) -> list[int]:
+    blanks: list[int] = []
+    while demand > 0 and len(blanks) < cut.most_blanks:
+        parts = min(cut.most_parts, demand, (room - cut.start) // cut.step)
+        if parts < cut.least_parts:
+            if cut.padded and cut.padded[0] <= room:
+                parts = min(cut.padded[1], demand)
+            elif cut.least_parts * cut.step + cut.start <= room:
+                parts = cut.least_parts
+            else:
+                break
+        blanks.extend(cut.apart(parts))
+        room -= cut.length(parts)
+        demand -= parts
+        if cut.single:
+            break
+    return blanks
+
+
+def plain(problem: Problem) -> list[tuple[Pattern, int]] | None:
+    """Each job by itself from the bars on offer that cost least for it; None where a job finds none."""
+    found: list[tuple[Pattern, int]] = []
+    for job, task in enumerate(problem.tasks):
+        ways = []
+        for number, source in enumerate(problem.sources):
+            if source.offered and source.count is None and source.takes(job):
+                blanks = _alone(task.cut, source.length + problem.kerf, task.demand)
+                if parts := sum(blanks):
+                    times, rest = divmod(task.demand, parts)
+                    way = [(Pattern(number, tuple((job, p) for p in blanks)), times)] if times else []
+                    if rest:
+                        last = _alone(task.cut, source.length + problem.kerf, rest)
+                        way.append((Pattern(number, tuple((job, p) for p in last)), 1))
+                    ways.append((cost_of(problem, way, [times + (rest > 0) if n == number else 0 for n in range(len(problem.sources))]), way))
+        if not ways:
+            return None
+        found += min(ways, key=lambda way: way[0])[1]
+    return found
+
+
+def _dive(master: _Master, search: _Search, unit: int, chance: random.Random | None = None) -> None:
+    """Fix what is whole in the linear program, then the largest part of one; price again for what is left; until all is whole."""
+    problem = master.problem
+    fixed: dict[int, int] = {}
+    master.solve()
+    _choose_heats(master, search, unit)
+    while True:
+        values = master.values()
+        shares = {c: values[c] - fixed.get(c, 0) for c in range(master.first, len(values)) if values[c] - fixed.get(c, 0) > 1e-6}
+        if not shares:
+            break
+        # By chance one of a pattern is left to be found again.
+        whole = {c: math.floor(share + 1e-6) - bool(share > 2 and chance is not None and chance.random() < 0.3) for c, share in shares.items() if share >= 1 - 1e-6}
+        if not whole:
+            largest = max(shares, key=lambda c: (shares[c] * (chance.uniform(0.5, 1) if chance else 1), -c))
+            whole = {largest: 1}
+        for column, more in whole.items():
+            fixed[column] = fixed.get(column, 0) + more
+            master.fix(column, fixed[column])
+        master.solve()
+        made = Counter[int]()
+        for column, times in fixed.items():
+            for job, parts in master.patterns[column - master.first].parts().items():
+                made[job] += parts * times
+        demands = [max(0, task.demand - made[job]) for job, task in enumerate(problem.tasks)]
+        if not any(demands):
+            break
+        for _ in range(10):
+            if _now() > search.deadline or not master.price(unit, demands)[0]:
+                break
+            master.solve()
+    patterns = [(p, times) for n, p in enumerate(master.patterns) if (times := fixed.get(master.first + n, 0))]
+    if not master.lacking():
+        search.found(patterns)
+    master.free()
+
+
+def _choose_heats(master: _Master, search: _Search, unit: int) -> None:
+    """Settle on one heat for each job that wants one: that which the linear program leans to most, the surest jobs first."""
+    of_job: dict[int, dict[int, Hashable]] = {}
+    for (job, heat), column in master.heat_column.items():
+        of_job.setdefault(job, {})[column] = heat
+    while of_job:
+        values = master.values()
+        leaning = {job: max(columns, key=lambda c: values[c]) for job, columns in of_job.items()}
+        surest = max(values[c] for c in leaning.values())
+        settled = [job for job, c in leaning.items() if values[c] >= min(0.9, surest) or _now() > search.deadline]
+        for job in settled:
+            for column in of_job.pop(job):
+                master.model.changeColBounds(column, float(column == leaning[job]), float(column == leaning[job]))
+        master.solve()
+        if _now() < search.deadline and of_job and master.price(unit)[0]:
+            master.solve()
+
+
+def _integers(master: _Master, search: _Search, relaxed: Sequence[float], freedom: int | None, seconds: float,
+              limits: Mapping[int, tuple[float, float]] = {}, whole: bool = False) -> None:
+    """The best whole plan over the patterns known, each sawn at least as often as the linear program wants, less `freedom`."""
+    model = master.model
+    master.bound_between(limits)
+    if freedom is not None:
+        for n, value in enumerate(relaxed):
+            model.changeColBounds(master.first + n, max(0, math.floor(value + 1e-6) - freedom), _INF)
+    columns = [*master.integers, *range(master.first, model.getNumCol())]
+    for column in columns:
+        model.changeColIntegrality(column, highspy.HighsVarType.kInteger)
+    model.setOptionValue("time_limit", max(0.1, seconds))
+    model.setOptionValue("mip_rel_gap", 1e-7)
+    if math.isfinite(search.bound):
+        model.setOptionValue("objective_target", search.bound + 1e-7 * max(1, abs(search.bound)))
+    model.run()
+    if math.isfinite(model.getInfo().objective_function_value) and len(values := master.values()):
+        patterns = [(p, round(values[master.first + n])) for n, p in enumerate(master.patterns)]
+        if not master.lacking():
+            search.found([(p, times) for p, times in patterns if times])
+    if whole and search.best is not None:
+        # All that may be cheaper was in this program.
+        search.bounded(min(search.best.cost, float(model.getInfo().mip_dual_bound)))
+    for column in columns:
+        model.changeColIntegrality(column, highspy.HighsVarType.kContinuous)
+    model.setOptionValue("time_limit", _INF)
+    master.free()

@@ -1,0 +1,182 @@
+"""The most valuable way to saw one bar, exactly: blanks of several jobs, each a whole number of parts.
+
+Lengths are whole numbers of some small unit, kerf included with each blank. A job's blanks are reckoned one after the other; how
+many parts the next blank holds is a choice of at most `most_parts`, which a running maximum over steps of one part settles for all
+lengths at once.
+"""
+
+import functools
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+_Values = NDArray[np.float64]
+_CLOSE = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """How one job takes its blanks: `start + parts * step` long, kerf included, with at most `most_parts` parts.
+
+    Pieces of a fixed length are each a blank of one part (`single`); reckoned together they are one blank of `most_parts`. `padded` is a blank that the feeder takes only at its shortest length, where
+    that holds fewer parts than any blank of its own length: its length with kerf, and its parts.
+    """
+
+    step: int
+    start: int = 0
+    least_parts: int = 1
+    most_parts: int = 1
+    most_blanks: int = 1
+    padded: tuple[int, int] | None = None
+    single: bool = False
+
+    def apart(self, parts: int) -> tuple[int, ...]:
+        """The parts of each blank, of parts that are reckoned as one."""
+        return (1,) * parts if self.single else (parts,)
+
+    def length(self, parts: int) -> int:
+        """Length of a blank with kerf. Raises ValueError for parts that no blank has."""
+        if self.least_parts <= parts <= self.most_parts:
+            return self.start + parts * self.step
+        if self.padded and 0 < parts <= self.padded[1]:
+            return self.padded[0]
+        raise ValueError(f"no blank has {parts} parts")
+
+    def scaled(self, unit: int, down: bool = False) -> "Cut":
+        """In a coarser unit: no shorter, so that what fits there fits here, or (`down`) no longer. Blanks of most parts, which
+        count most, are rounded least."""
+        def rounded(length: int) -> int:
+            return length // unit if down else -(-length // unit)
+
+        padded = self.padded and (rounded(self.padded[0]), self.padded[1])
+        if self.start == 0:
+            return replace(self, step=max(1, rounded(self.step)), padded=padded)
+        step = max(1, -(-self.step // unit) if down else self.step // unit)
+        start = rounded(self.start + self.most_parts * self.step) - self.most_parts * step
+        if start + self.least_parts * step < 1:
+            step = self.step // unit
+            start = rounded(self.start + self.least_parts * self.step) - self.least_parts * step
+        return replace(self, step=step, start=start, padded=padded)
+
+
+class Knapsack:
+    """The best value for every length up to `capacity`, at a value for a part of each job and a cost of each blank."""
+
+    def __init__(self, cuts: Sequence[Cut], values: Sequence[float], capacity: int, blank_cost: float = 0) -> None:
+        self.cuts, self.values, self.capacity, self.blank_cost = cuts, values, capacity, blank_cost
+        best = np.full(capacity + 1, -np.inf)
+        best[0] = 0
+        self._stages: list[tuple[int, list[_Values]]] = []
+        # What a part of a job is worth, and a blank costs.
+        self._worth: dict[int, tuple[float, float]] = {}
+        for job, (cut, value) in enumerate(zip(cuts, values, strict=True)):
+            value = value - blank_cost if cut.single else value
+            # A blank worth less than its cut may still fill a bar so that its last cut is saved.
+            if cut.start + cut.least_parts * cut.step > capacity and not cut.padded:
+                continue
+            layers = [best]
+            for _ in range(cut.most_blanks):
+                following = self._next_blank(layers[-1], cut, value, 0.0 if cut.single else blank_cost)
+                if not np.isfinite(following).any():
+                    break
+                layers.append(following)
+            best = np.maximum.reduce(layers)
+            self._stages.append((job, layers))
+            self._worth[job] = value, 0.0 if cut.single else blank_cost
+        self.best = best
+        """Most value of blanks that take exactly so much; minus infinity where no blanks do."""
+
+    def _next_blank(self, before: _Values, cut: Cut, value: float, blank_cost: float) -> _Values:
+        size = self.capacity + 1
+        first = cut.start + cut.least_parts * cut.step
+        after = np.full(size, -np.inf)
+        choices = cut.most_parts - cut.least_parts + 1
+        if first < size and choices > 0:
+            room = size - first
+            chosen = before[:room].copy()
+            # chosen[u] becomes the most of before[u - n * step] + n * value over n = 0 .. choices - 1, by doubling.
+            done = 1
+            while done < choices:
+                more = min(done, choices - done)
+                shift = more * cut.step
+                if shift >= room:
+                    break
+                moved = chosen[:-shift] + more * value
+                np.maximum(chosen[shift:], moved, out=chosen[shift:])
+                done += more
+            after[first:] = chosen + (cut.least_parts * value - blank_cost)
+        if cut.padded:
+            length, parts = cut.padded
+            if length < size and parts:
+                np.maximum(after[length:], before[:size - length] + (parts * value - blank_cost), out=after[length:])
+        return after
+
+    def blanks(self, used: int) -> tuple[tuple[int, int], ...]:
+        """Job and parts of each blank of the best way to take exactly `used`."""
+        found: list[tuple[int, int]] = []
+        at, wanted = int(used), self.best[used]
+        for job, layers in reversed(self._stages):
+            cut, (value, blank_cost) = self.cuts[job], self._worth[job]
+            layer = next(n for n, values in enumerate(layers) if values[at] >= wanted - _CLOSE * (1 + abs(wanted)))
+            for n in range(layer, 0, -1):
+                at, parts = self._step_back(layers[n - 1], layers[n][at], at, cut, value, blank_cost)
+                found.extend((job, p) for p in cut.apart(parts))
+            wanted = layers[0][at]
+        assert at == 0
+        return tuple(sorted(found, key=lambda blank: (blank[0], -blank[1])))
+
+    def all_from(self, used: int, least: float) -> Iterator[tuple[tuple[int, int], ...]]:
+        """Every way to take exactly `used` that is worth at least so much, but for how a job's parts are spread over its blanks."""
+        yield from self._all(len(self._stages), used, least, ())
+
+    def _all(self, stage: int, at: int, least: float, blanks: tuple[tuple[int, int], ...]) -> Iterator[tuple[tuple[int, int], ...]]:
+        if stage == 0:
+            if at == 0:
+                yield tuple(sorted(blanks, key=lambda blank: (blank[0], -blank[1])))
+            return
+        job, layers = self._stages[stage - 1]
+        before = layers[0]
+        if before[at] >= least:
+            yield from self._all(stage - 1, at, least, blanks)
+        for count in range(1, len(layers)):
+            for spread, length, value in self._spreads(job, count):
+                if length > at:
+                    break
+                if before[at - length] + value >= least:
+                    yield from self._all(stage - 1, at - length, least - value, blanks + spread)
+
+    @functools.cached_property
+    def _known_spreads(self) -> dict[tuple[int, int], list[tuple[tuple[tuple[int, int], ...], int, float]]]:
+        return {}
+
+    def _spreads(self, job: int, count: int) -> list[tuple[tuple[tuple[int, int], ...], int, float]]:
+        """So many blanks of a job: each number of parts once, with its blanks, length and value, shortest first."""
+        if (job, count) not in self._known_spreads:
+            cut, (value, blank_cost) = self.cuts[job], self._worth[job]
+            found = []
+            for padded in range(count + 1 if cut.padded else 1):
+                plain = count - padded
+                wide = cut.padded or (0, 0)
+                if plain and cut.most_parts < cut.least_parts:
+                    continue
+                for parts in range(plain * cut.least_parts, plain * cut.most_parts + 1) if plain else (0,):
+                    each, more = divmod(parts, plain) if plain else (0, 0)
+                    blanks = tuple((job, p) for n in range(plain) for p in cut.apart(each + (n < more))) + ((job, wide[1]),) * padded
+                    total = parts + padded * wide[1]
+                    length = plain * cut.start + parts * cut.step + padded * wide[0]
+                    found.append((blanks, length, total * value - count * blank_cost))
+            self._known_spreads[job, count] = sorted(found, key=lambda spread: spread[1])
+        return self._known_spreads[job, count]
+
+    def _step_back(self, before: _Values, wanted: float, at: int, cut: Cut, value: float, blank_cost: float) -> tuple[int, int]:
+        parts = np.arange(cut.least_parts, cut.most_parts + 1)
+        starts = at - cut.start - parts * cut.step
+        parts, starts = parts[starts >= 0], starts[starts >= 0]
+        reached = before[starts] + parts * value - blank_cost
+        good = np.nonzero(reached >= wanted - _CLOSE * (1 + abs(wanted)))[0]
+        if len(good):
+            return int(starts[good[-1]]), int(parts[good[-1]])
+        assert cut.padded
+        return at - cut.padded[0], cut.padded[1]

@@ -1,0 +1,391 @@
+"""A plan for buying and sawing, from the records of jobs, offers and rack."""
+
+import dataclasses
+import datetime
+import itertools
+import math
+import time
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from barfuncs.buying import cutting
+from barfuncs.buying.check import faults
+from barfuncs.buying.cutting import NoPlanError, Pattern, Problem, Source, Task
+from barfuncs.buying.knapsack import Cut
+from barfuncs.buying.records import (
+    CERTIFICATES,
+    OF_ONE_HEAT,
+    OWN,
+    STEPS,
+    BarStock,
+    Blank,
+    BuyingError,
+    BuyingPlan,
+    Demand,
+    Offer,
+    OrderLine,
+    RackBar,
+    Sawing,
+    Terms,
+)
+
+_NEAR_STEP = 1e-4
+"""Of a step: what is nearer to a whole step than this is that step, and not the next."""
+
+
+_MOST_LEVELS = 64
+"""Of prices that are tried: one kind of bar has six at most, several that stand in for one another have their products."""
+_USUAL = Terms()
+_QUICK = 0.35
+"""Share of the time in which every group is looked at once."""
+_LEAST_TIME = 0.05
+_CENT = 0.005
+_now = time.monotonic
+
+
+def plan_buying(demands: Sequence[Demand], offers: Sequence[Offer] = (), rack: Sequence[RackBar] = (),
+                terms: Terms = _USUAL) -> BuyingPlan:
+    """What to take from the rack, what to buy and how to saw it, at the least money, with a bound on how much less could do.
+
+    Raises BuyingError that names every row and column that keeps it from being planned; nothing is planned then. Each plan has
+    passed an independent check before it is returned.
+    """
+    from barfuncs.buying.reading import problems_of
+
+    if problems := problems_of(demands, offers, rack, terms):
+        raise BuyingError(problems)
+    started = _now()
+    groups = list(_groups(demands, offers, rack, terms))
+    lacking = [("jobs", job + 1, "quantity", f"no bar on the rack or on offer that {demands[job].job} may be made from is long enough")
+               for group in groups for job in group.jobs if not group.able(job)]
+    if lacking:
+        raise BuyingError(lacking)
+    if terms.brackets_over == "order":
+        groups = [_joined(groups)]
+    solved = _solve_all(groups, started + terms.seconds)
+    plan = _written(demands, offers, rack, terms, solved, _now() - started)
+    if terms.freight and plan.lines and all(group.rack_alone() is not None for group in groups):
+        plan = _without_buying(demands, offers, rack, terms, groups, plan, started)
+    if found := faults(demands, offers, rack, terms, plan):
+        raise AssertionError("a plan that breaks its own rules: " + "; ".join(found))
+    return plan
+
+
+def steps(length: float, units: str) -> int:
+    """A length in whole steps, upwards.
+
+    >>> steps(2.375, "in"), steps(2.3751, "in"), steps(0.1 + 0.2, "in")
+    (2375, 2376, 300)
+    """
+    return math.ceil(length * STEPS[units] - _NEAR_STEP)
+
+
+@dataclass(frozen=True)
+class _Group:
+    """Jobs and bars that have to do with one another, and no others."""
+
+    demands: Sequence[Demand]
+    offers: Sequence[Offer]
+    rack: Sequence[RackBar]
+    terms: Terms
+    jobs: tuple[int, ...]
+    offered: tuple[int, ...]
+    racked: tuple[int, ...]
+
+    def levels(self) -> list[tuple[float, ...]]:
+        """Weights from which other prices hold, for each kind of bar that is priced by itself."""
+        starts: list[set[float]] = [{0.0} for _ in self.priced()]
+        for number in self.offered:
+            starts[self._priced_with(number)].update(start for start, _ in self.offers[number].prices)
+        return list(itertools.islice(itertools.product(*map(sorted, starts)), _MOST_LEVELS))
+
+    def priced(self) -> list[BarStock | None]:
+        """The kinds of bar whose weights count by themselves; one for all where those of the whole order do."""
+        if self.terms.brackets_over == "order":
+            return [None]
+        return list(dict.fromkeys(self.offers[number].stock for number in self.offered))
+
+    def _priced_with(self, number: int) -> int:
+        return 0 if self.terms.brackets_over == "order" else self.priced().index(self.offers[number].stock)
+
+    def price(self, number: int, level: Sequence[float]) -> float:
+        return [price for start, price in self.offers[number].prices if start <= level[self._priced_with(number)]][-1]
+
+    def lowest(self) -> tuple[float, ...]:
+        return (0.0,) * len(self.priced())
+
+    def able(self, job: int) -> bool:
+        problem = self.problem(self.lowest())
+        task, n = problem.tasks[self.jobs.index(job)], self.jobs.index(job)
+        shortest = min((task.cut.length(p) for p in (task.cut.least_parts,) if task.cut.most_parts >= task.cut.least_parts),
+                       default=None)
+        if task.cut.padded:
+            shortest = task.cut.padded[0] if shortest is None else min(shortest, task.cut.padded[0])
+        return shortest is not None and any(s.takes(n) and shortest <= s.length + problem.kerf for s in problem.sources)
+
+    def problem(self, level: tuple[float, ...], buy: bool = True) -> Problem:
+        terms, units = self.terms, self.terms.units
+        kerf, trim = steps(terms.kerf, units), 2 * steps(terms.trim, units)
+        least_left = steps(terms.least_left, units)
+        tasks = []
+        lengths = [*(self.offers[n].length for n in self.offered), *(self.rack[n].length for n in self.racked)]
+        longest = max((steps(length, units) for length in lengths), default=0)
+        for number in self.jobs:
+            tasks.append(task_of(self.demands[number], units, kerf, longest))
+        sources = []
+        for number in self.offered if buy else ():
+            offer = self.offers[number]
+            jobs = frozenset(n for n, job in enumerate(self.jobs) if may_buy(self.demands[job], offer, terms))
+            # A steps's rounding up would make a bar longer than it is.
+            length = math.floor(offer.length * STEPS[units] + _NEAR_STEP)
+            cost = self.price(number, level)
+            wants = any(self.demands[self.jobs[n]].certificate != CERTIFICATES[0] for n in jobs)
+            sources.append(Source(max(0, length - trim), cost, offer.available, True, ("offer", number), jobs,
+                                  terms.left_share * cost / length, least_left, offer.bundle, offer.line_minimum,
+                                  offer.certificate_fee if wants else 0.0, offer.weight, self._priced_with(number)))
+        for number in self.racked:
+            bar = self.rack[number]
+            length = math.floor(bar.length * STEPS[units] + _NEAR_STEP)
+            value = bar.value if terms.rack_has_value and bar.owner == OWN else 0.0
+            jobs = frozenset(n for n, job in enumerate(self.jobs) if may_take(self.demands[job], bar))
+            sources.append(Source(max(0, length - trim), value, bar.count, False,
+                                  ("heat", bar.heat.casefold()) if bar.heat else ("bar", number), jobs, value / length, least_left))
+        return Problem(tuple(sources), tuple(tasks), kerf, terms.cut_cost, level)
+
+    def source(self, number: int, buy: bool = True) -> tuple[int | None, int | None]:
+        """The offer or the rack bar that a source of the problem is."""
+        offered = self.offered if buy else ()
+        return (offered[number], None) if number < len(offered) else (None, self.racked[number - len(offered)])
+
+    def rack_alone(self) -> Problem | None:
+        """The problem without anything bought, unless some job surely can't do without."""
+        problem = self.problem(self.lowest(), buy=False)
+        return problem if all(any(s.takes(n) for s in problem.sources) for n in range(len(problem.tasks))) else None
+
+
+@dataclass(frozen=True)
+class _Solved:
+    group: _Group
+    problem: Problem
+    plan: cutting.Plan
+    bound: float
+    level: tuple[float, ...]
+    buy: bool = True
+
+
+def task_of(demand: Demand, units: str, kerf: int, longest: int) -> Task:
+    """What a demand needs, in steps, from bars of at most `longest`."""
+    if demand.piece_length is not None:
+        length = steps(demand.piece_length, units)
+        return Task(Cut(length + kerf, 0, 1, max(1, (longest + kerf) // (length + kerf)), 1, single=True), demand.quantity, not demand.mixed_heats)
+    step, extra = steps(demand.bar_per_part, units), steps(demand.blank_extra, units)
+    limit = longest if demand.longest_blank is None else math.floor(demand.longest_blank * STEPS[units] + _NEAR_STEP)
+    shortest = steps(demand.shortest_blank, units)
+    most = min((min(limit, longest) - extra) // step, demand.quantity)
+    least = max(1, -(-(shortest - extra) // step))
+    short = (shortest - extra) // step
+    padded = (shortest + kerf, min(short, demand.quantity)) if shortest <= limit and 1 <= short < least else None
+    blanks = max(1, (longest + kerf) // (max(shortest, extra + step) + kerf))
+    return Task(Cut(step, extra + kerf, least, max(most, least - 1), blanks, padded), demand.quantity, not demand.mixed_heats,
+                0 if demand.longest_blank is None and not longest else limit)
+
+
+def may_buy(demand: Demand, offer: Offer, terms: Terms) -> bool:
+    """Whether a job may be made from bars of an offer."""
+    if not _suits(demand, offer.stock) or CERTIFICATES.index(offer.certificate) < CERTIFICATES.index(demand.certificate):
+        return False
+    if demand.need_by and terms.order_date:
+        return terms.order_date + datetime.timedelta(days=offer.lead_days) <= demand.need_by
+    return True
+
+
+def may_take(demand: Demand, bar: RackBar) -> bool:
+    """Whether a job may be made from a bar of the rack."""
+    if not _suits(demand, bar.stock) or (bar.owner != OWN and bar.owner.casefold() != demand.customer.casefold()):
+        return False
+    if demand.certificate == CERTIFICATES[0]:
+        return True
+    heat_known = bool(bar.heat) or demand.certificate not in OF_ONE_HEAT
+    return heat_known and CERTIFICATES.index(bar.certificate) >= CERTIFICATES.index(demand.certificate)
+
+
+def _suits(demand: Demand, stock: BarStock) -> bool:
+    if demand.stock == stock:
+        return True
+    larger = demand.larger_up_to
+    return larger is not None and dataclasses.replace(stock, size=demand.stock.size) == demand.stock and \
+        demand.stock.size < stock.size <= larger
+
+
+def _groups(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[RackBar], terms: Terms) -> Iterator[_Group]:
+    group_of: dict[BarStock, int] = {}
+    stocks = list(dict.fromkeys([*(d.stock for d in demands), *(o.stock for o in offers), *(b.stock for b in rack)]))
+    for number, stock in enumerate(stocks):
+        group_of[stock] = number
+    for demand in demands:
+        if demand.larger_up_to is not None:
+            own = group_of[demand.stock]
+            for stock in stocks:
+                if _suits(demand, stock) and group_of[stock] != own:
+                    other = group_of[stock]
+                    group_of.update({s: own for s, g in group_of.items() if g == other})
+    for group in dict.fromkeys(group_of[d.stock] for d in demands):
+        mine = {stock for stock, g in group_of.items() if g == group}
+        yield _Group(demands, offers, rack, terms, tuple(n for n, d in enumerate(demands) if d.stock in mine),
+                     tuple(n for n, o in enumerate(offers) if o.stock in mine), tuple(n for n, b in enumerate(rack) if b.stock in mine))
+
+
+def _joined(groups: Sequence[_Group]) -> _Group:
+    return replace(groups[0], jobs=tuple(n for g in groups for n in g.jobs), offered=tuple(n for g in groups for n in g.offered),
+                   racked=tuple(n for g in groups for n in g.racked))
+
+
+class _Levels:
+    """A group at each level of prices, a level holding where the weight bought reaches it: the best plan so far, and bounds."""
+
+    def __init__(self, group: _Group) -> None:
+        self.group = group
+        self.bounds: dict[tuple[float, ...], float] = dict.fromkeys(_in_turn(group), -math.inf)
+        self.best: _Solved | None = None
+        self.lacking: Sequence[int] = ()
+
+    @property
+    def cost(self) -> float:
+        return math.inf if self.best is None else self.best.plan.cost
+
+    @property
+    def bound(self) -> float:
+        return min(self.cost, *self.bounds.values())
+
+    def work(self, seconds: float) -> None:
+        """Look again at each level that may yet hold a cheaper plan."""
+        end = _now() + seconds
+        open_ = [level for level, bound in self.bounds.items() if bound < self.cost - 1e-6]
+        for turn, level in enumerate(open_):
+            problem = self.group.problem(level)
+            try:
+                plan = cutting.solve(problem, max(_LEAST_TIME, (end - _now()) / (len(open_) - turn)), cutoff=self.cost)
+            except NoPlanError as error:
+                self.lacking = error.jobs
+                self.bounds[level] = math.inf
+                continue
+            self.bounds[level] = max(self.bounds[level], plan.bound)
+            if math.isfinite(plan.cost) and plan.cost < self.cost - 1e-9:
+                self.best = _Solved(self.group, problem, plan, 0.0, level)
+
+    def solved(self) -> "_Solved":
+        assert self.best is not None
+        return replace(self.best, bound=self.bound)
+
+
+def _solve_all(groups: Sequence[_Group], end: float) -> list[_Solved]:
+    """Every group a little, then those longest where most money may still be saved."""
+    all_levels = [_Levels(group) for group in groups]
+    quick = (end - _now()) * _QUICK / max(1, len(groups))
+    for levels in all_levels:
+        levels.work(quick)
+        if levels.best is None:
+            levels.work(max(_LEAST_TIME, (end - _now()) / 2))
+        if levels.best is None:
+            raise BuyingError([("jobs", levels.group.jobs[job] + 1, "quantity", f"not enough bars for {levels.group.demands[levels.group.jobs[job]].job}")
+                               for job in levels.lacking])
+    tried: dict[int, float] = dict.fromkeys(range(len(all_levels)), quick)
+    while (left := end - _now()) > 2 * _LEAST_TIME:
+        number = max(tried, key=lambda n: (all_levels[n].cost - all_levels[n].bound) / tried[n])
+        levels = all_levels[number]
+        if levels.cost - levels.bound < _CENT:
+            break
+        tried[number] *= 4
+        levels.work(min(left, tried[number]))
+    return [levels.solved() for levels in all_levels]
+
+
+def _in_turn(group: _Group) -> list[tuple[float, ...]]:
+    """The levels of prices, that first which the need reaches by itself: next to its cost most others need not be looked at."""
+    levels = group.levels()
+    if len(levels) == 1:
+        return levels
+    problem = group.problem(group.lowest())
+    plain = cutting.plain(problem)
+    weights = [0.0] * len(group.lowest())
+    for pattern, times in plain or ():
+        source = problem.sources[pattern.source]
+        weights[source.priced_with] += times * source.weight
+    return sorted(levels, key=lambda level: (any(start > w for start, w in zip(level, weights, strict=True)),
+                                             sum(abs(start - w) for start, w in zip(level, weights, strict=True))))
+
+
+def _without_buying(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[RackBar], terms: Terms,
+                    groups: Sequence[_Group], plan: BuyingPlan, started: float) -> BuyingPlan:
+    """The plan from the rack alone where that saves more than the freight."""
+    solved = []
+    for group in groups:
+        problem = group.rack_alone()
+        assert problem is not None
+        try:
+            alone = cutting.solve(problem, max(0.05, terms.seconds / len(groups) / 2))
+        except NoPlanError:
+            return plan
+        solved.append(_Solved(group, problem, alone, alone.bound, group.lowest(), buy=False))
+    other = _written(demands, offers, rack, terms, solved, _now() - started)
+    bound = min(plan.bound, other.bound)
+    return replace(other if other.cost < plan.cost else plan, bound=bound, seconds=_now() - started)
+
+
+def _written(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[RackBar], terms: Terms, solved: Sequence[_Solved],
+             seconds: float) -> BuyingPlan:
+    """The plan in the words of the records."""
+    unit = STEPS[terms.units]
+    lines, sawing, notes = [], [], []
+    rack_money = left_money = cut_money = bound = 0.0
+    for one in solved:
+        group, problem = one.group, one.problem
+        bound += one.bound
+        used = Counter[int]()
+        for pattern, times in one.plan.patterns:
+            used[pattern.source] += times
+            source = problem.sources[pattern.source]
+            offer, bar = group.source(pattern.source, one.buy)
+            left = pattern.left(problem) if pattern.keeper(problem) is None else 0
+            back = left > 0 and left >= source.least_left
+            sawing.append(Sawing(times, offer, bar, tuple(_blanks(pattern, problem, group, unit)), left / unit, back, pattern.cuts(problem)))
+            cut_money += times * pattern.cuts(problem) * problem.cut_cost
+            left_money += times * source.value_left(left)
+            if not source.offered:
+                rack_money += times * source.cost
+        for number, source in enumerate(problem.sources):
+            bars = one.plan.bought[number]
+            offer, _ = group.source(number, one.buy)
+            if not bars or offer is None:
+                continue
+            spare = bars - used[number]
+            left_money += spare * source.value_left(source.length)
+            lines.append(OrderLine(offer, bars, bars * source.weight, source.cost,
+                                   max(source.line_minimum, bars * source.cost) + source.line_fee, spare))
+            if spare:
+                notes.append(f"{spare} of {bars} bars of {describe(offers[offer].stock)}, {offers[offer].length:g} {terms.units}, "
+                             "are needed by no job: they fill a bundle or reach a lower price")
+    lines.sort(key=lambda line: line.offer)
+    freight = terms.freight if lines else 0.0
+    least_freight = terms.freight if any(group.rack_alone() is None for group in (one.group for one in solved)) else 0.0
+    return BuyingPlan(tuple(lines), tuple(sawing), freight, cut_money, rack_money, left_money, bound + least_freight, seconds, tuple(notes))
+
+
+def _blanks(pattern: Pattern, problem: Problem, group: _Group, unit: int) -> Iterator[Blank]:
+    keeper = pattern.keeper(problem)
+    for number, (job, parts) in enumerate(pattern.blanks):
+        length = problem.tasks[job].cut.length(parts) - problem.kerf
+        if number == keeper:
+            length += pattern.left(problem)
+        yield Blank(group.jobs[job], parts, length / unit)
+
+
+def describe(stock: BarStock) -> str:
+    """A kind of bar in words.
+
+    >>> describe(BarStock("Brass C36000", "hexagon", 0.75, condition="drawn"))
+    'Brass C36000, hexagon 0.75, drawn'
+    """
+    thick = f" x {stock.thickness:g}" if stock.thickness else ""
+    return f"{stock.material}, {stock.shape} {stock.size:g}{thick}" + (f", {stock.condition}" if stock.condition else "")

@@ -1,0 +1,322 @@
+"""Bars into blanks for several jobs: published cases, tiny problems by exhaustion, the whole weeks' rules, and the check of plans."""
+
+import dataclasses
+import datetime
+import itertools
+import math
+import random
+import time
+from collections import Counter
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from barfuncs.buying.check import faults
+from barfuncs.buying.cutting import (
+    NoPlanError,
+    Pattern,
+    Problem,
+    Source,
+    Task,
+    cost_of,
+    feasible,
+    least_bought,
+    solve,
+)
+from barfuncs.buying.knapsack import Cut, Knapsack
+from barfuncs.buying.plan import plan_buying
+from barfuncs.buying.records import BarStock, BuyingError, BuyingPlan, Demand, Offer, RackBar, Terms
+
+
+def pieces(bar: int, lengths: list[int], wanted: list[int], kerf: int = 0) -> Problem:
+    tasks = (Task(Cut(length + kerf, most_parts=(bar + kerf) // (length + kerf), single=True), n) for length, n in zip(lengths, wanted, strict=True))
+    return Problem((Source(bar, 1.0),), tuple(tasks), kerf)
+
+
+@pytest.mark.parametrize(("bar", "lengths", "wanted", "bars"), [
+    # Chvatal, Linear Programming (1983), chapter 13, as reproduced in notebooks and test suites of open-source modelling libraries
+    (100, [45, 36, 31, 14], [97, 610, 395, 211], 453),
+    # a documentation example of a solver library, which has 35 for 36
+    (100, [45, 35, 31, 14], [97, 610, 395, 211], 453),
+    # a comment in an open-source solver's example
+    (20, [6, 8], [3, 5], 4),
+    # data of an exercise; the number of bars computed with scipy.optimize.milp over all patterns
+    (110, [20, 45, 50, 55, 75], [48, 35, 24, 10, 8], 47),
+    (10, [7, 5, 3], [2, 2, 4], 4),
+])
+def test_published_cases_are_proved(bar, lengths, wanted, bars):
+    plan = solve(pieces(bar, lengths, wanted))
+    assert (plan.cost, plan.bound) == (bars, bars)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_five_hundred_pieces_are_proved(seed):
+    """As in the uniform classes of public packing instances: pieces of 20 to 100 from bars of 150."""
+    draw = random.Random(seed)
+    wanted = Counter(draw.randint(20, 100) for _ in range(250))
+    plan = solve(pieces(150, list(wanted), list(wanted.values())), 60)
+    assert plan.cost == plan.bound >= math.ceil(sum(length * n for length, n in wanted.items()) / 150)
+
+
+def every_way(cut: Cut, room: int, demand: int) -> list[tuple[int, ...]]:
+    """Blanks of one job that may lie side by side in a room, by trying all."""
+    sizes = {parts: cut.start + parts * cut.step for parts in ((1,) if cut.single else range(cut.least_parts, cut.most_parts + 1))}
+    if cut.padded:
+        sizes |= dict.fromkeys(range(1, cut.padded[1] + 1), cut.padded[0])
+    found, latest = [()], [()]
+    while latest:
+        latest = [(*way, parts) for way in latest for parts in sizes if (not way or parts <= way[-1])
+                  and sum(sizes[p] for p in way) + sizes[parts] <= room and sum(way) < demand]
+        found += latest
+    return found
+
+
+def cheapest(problem: Problem, most_bars: int) -> float:
+    """The least cost, by trying every set of bars sawn in every way, with spare bars bought besides."""
+    patterns = []
+    for number, source in enumerate(problem.sources):
+        ways = [every_way(task.cut, source.length + problem.kerf, task.demand) if source.takes(job) else [()]
+                for job, task in enumerate(problem.tasks)]
+        for choice in itertools.product(*ways):
+            pattern = Pattern(number, tuple((job, parts) for job, way in enumerate(choice) for parts in way))
+            if pattern.blanks and pattern.used(problem) <= source.length + problem.kerf:
+                patterns.append(pattern)
+    best = math.inf
+    for bars in range(1, most_bars + 1):
+        for chosen in itertools.combinations_with_replacement(range(len(patterns)), bars):
+            plan = [(patterns[n], times) for n, times in Counter(chosen).items()]
+            if feasible(problem, plan):
+                best = min(best, cost_of(problem, plan, least_bought(problem, plan)))
+    return best
+
+
+@st.composite
+def tiny(draw) -> Problem:
+    kerf = draw(st.integers(0, 2))
+    tasks = []
+    for _ in range(draw(st.integers(1, 2))):
+        one_heat = draw(st.booleans())
+        if draw(st.booleans()):
+            length = draw(st.integers(9, 25))
+            tasks.append(Task(Cut(length + kerf, most_parts=max(1, (40 + kerf) // (length + kerf)), single=True), draw(st.integers(1, 3)), one_heat))
+        else:
+            step, extra = draw(st.integers(6, 12)), draw(st.integers(2, 6))
+            most = draw(st.integers(1, 3))
+            tasks.append(Task(Cut(step, extra + kerf, 1, most, 3), draw(st.integers(1, 4)), one_heat, draw(st.sampled_from([0, 40]))))
+    sources = []
+    for number in range(draw(st.integers(1, 2))):
+        sources.append(Source(draw(st.integers(30, 40)), draw(st.integers(5, 12)), None, True, ("new", number), None,
+                              draw(st.sampled_from([0, 0.05])), draw(st.sampled_from([0, 8])), 1, draw(st.sampled_from([0, 0, 15])),
+                              draw(st.sampled_from([0, 0, 3]))))
+    for number in range(draw(st.integers(0, 2))):
+        jobs = draw(st.sampled_from([None, frozenset({0})]))
+        sources.append(Source(draw(st.integers(12, 40)), draw(st.integers(0, 6)), 1, False, ("heat", draw(st.integers(0, number))), jobs,
+                              draw(st.sampled_from([0, 0.05])), 8))
+    return Problem(tuple(sources), tuple(tasks), kerf, draw(st.sampled_from([0, 0.5])))
+
+
+@pytest.mark.slow
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@given(tiny())
+def test_no_bound_is_above_what_exhaustion_finds(problem):
+    least = cheapest(problem, 2)
+    if math.isinf(least):
+        return  # it takes more bars than are tried
+    plan = solve(problem, 2)
+    assert plan.bound <= least + 1e-6
+    if sum(times for _, times in plan.patterns) <= 2 and plan.cost <= plan.bound + 1e-9:
+        assert plan.cost == pytest.approx(least, abs=1e-6)
+
+
+def test_a_pattern_knows_its_cuts_and_what_it_leaves():
+    problem = Problem((Source(100, 1, least_left=20),), (Task(Cut(10, 6, 1, 4, 3), 12, longest=60),), 1, 0.5)
+    # Two blanks of 45 with a kerf each leave 8, too short for the rack: the second blank keeps it.
+    pattern = Pattern(0, ((0, 4), (0, 4)))
+    assert (pattern.used(problem), pattern.left(problem), pattern.keeper(problem), pattern.cuts(problem)) == (92, 8, 0, 1)
+    strict = dataclasses.replace(problem, tasks=(dataclasses.replace(problem.tasks[0], longest=50),))
+    assert (pattern.keeper(strict), pattern.cuts(strict)) == (None, 2)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.lists(st.tuples(st.integers(3, 40), st.integers(0, 9), st.integers(1, 5), st.integers(1, 3), st.floats(0.1, 5)), min_size=1, max_size=3),
+       st.integers(20, 120))
+def test_the_knapsack_is_exact(jobs, capacity):
+    cuts = [Cut(step, start, 1, most, blanks) for step, start, most, blanks, _ in jobs]
+    values = [value for *_, value in jobs]
+    knapsack = Knapsack(cuts, values, capacity, 0.25)
+    best = {0: 0.0}
+    for cut, value in zip(cuts, values, strict=True):
+        ways = {0: 0.0}
+        for _ in range(cut.most_blanks):
+            for used, worth in list(ways.items()):
+                for parts in range(1, cut.most_parts + 1):
+                    at = used + cut.length(parts)
+                    if at <= capacity:
+                        ways[at] = max(ways.get(at, -math.inf), worth + parts * value - 0.25)
+        before = best
+        best = {}
+        for (used, worth), (more, gain) in itertools.product(before.items(), ways.items()):
+            if used + more <= capacity:
+                best[used + more] = max(best.get(used + more, -math.inf), worth + gain)
+    top = max(best.values())
+    assert max(knapsack.best) == pytest.approx(top)
+    at = int(knapsack.best.argmax())
+    blanks = knapsack.blanks(at)
+    assert sum(cuts[job].length(parts) for job, parts in blanks) == at
+    assert sum(parts * values[job] - 0.25 for job, parts in blanks) == pytest.approx(top)
+
+
+BRASS = BarStock("Brass C36000", "round", 0.75)
+STEEL = BarStock("12L14", "round", 1.0)
+
+
+def week(seed: int, jobs: int = 8) -> tuple[list[Demand], list[Offer], list[RackBar], Terms]:
+    draw = random.Random(seed)
+    stocks = [BRASS, STEEL, BarStock("12L14", "hexagon", 0.5)]
+    offers = [Offer(stock, length, ((0, round(length / 3 * price, 2)), (150, round(length / 3 * price * 0.9, 2))), length / 12, "3.1", 20,
+                    line_minimum=60, lead_days=10 * n)
+              for n, (stock, price) in enumerate(zip(stocks, (1.0, 0.5, 0.7), strict=True)) for length in draw.sample([72.0, 120.0, 144.0], 2)]
+    demands = [Demand(f"J-{n}", draw.choice(stocks), draw.choice([20, 75, 300]), bar_per_part=round(draw.uniform(0.5, 3), 3),
+                      blank_extra=round(draw.uniform(2, 4), 3), shortest_blank=10, longest_blank=draw.choice([47.9, 144.0]),
+                      certificate=draw.choice(["none", "3.1"]), customer=draw.choice(["Harrow Pump Works", "Kestrel Motion"]),
+                      mixed_heats=draw.random() < 0.5) for n in range(jobs - 1)]
+    demands.append(Demand("J-pieces", STEEL, 7, piece_length=17.25))
+    rack = [RackBar(f"R-{n}", (stock := draw.choice(stocks)), round(draw.uniform(12, 120), 2), heat := draw.choice(["", f"H{stocks.index(stock)}{n // 3}"]),
+                    "3.1" if heat else "none", owner := draw.choice(["own", "own", "Kestrel Motion"]), 0 if owner != "own" else draw.randint(0, 40))
+            for n in range(10)]
+    return demands, offers, rack, Terms(kerf=0.1, trim=0.25, cut_cost=1.5, least_left=12, seconds=1.5)
+
+
+def balance(demands: list[Demand], offers: list[Offer], rack: list[RackBar], terms: Terms, plan: BuyingPlan) -> None:
+    for row in plan.sawing:
+        bar = offers[row.offer].length if row.offer is not None else rack[row.rack].length
+        taken = sum(blank.length for blank in row.blanks)
+        kerf = bar - 2 * terms.trim - taken - row.left
+        assert -0.001 < kerf - (len(row.blanks) - 1) * terms.kerf < terms.kerf + 0.001
+
+
+@pytest.mark.parametrize("seed", [pytest.param(seed, marks=pytest.mark.slow if seed > 1 else ()) for seed in range(8)])
+def test_a_week_keeps_every_rule(seed):
+    demands, offers, rack, terms = week(seed)
+    plan = plan_buying(demands, offers, rack, terms)  # checked as it is made
+    assert faults(demands, offers, rack, terms, plan) == []
+    balance(demands, offers, rack, terms, plan)
+    assert 0 < plan.bound <= plan.cost + 0.005
+    assert plan.proof == "proved best" or plan.proof.startswith("within ")
+
+
+def test_the_check_sees_planted_faults():
+    demands, offers, rack, terms = week(0)
+    plan = plan_buying(demands, offers, rack, terms)
+    row = next(row for row in plan.sawing if row.offer is not None)
+
+    def seen(words: str, changed: BuyingPlan) -> None:
+        found = "; ".join(faults(demands, offers, rack, terms, changed))
+        assert words in found, found
+
+    def with_row(new) -> BuyingPlan:
+        return dataclasses.replace(plan, sawing=tuple(new if r is row else r for r in plan.sawing))
+
+    seen("gets", dataclasses.replace(plan, sawing=plan.sawing[1:]))
+    seen("more than a bar", with_row(dataclasses.replace(row, blanks=row.blanks * 9)))
+    seen("leaves", with_row(dataclasses.replace(row, left=row.left + 1)))
+    seen("bars are sawn", with_row(dataclasses.replace(row, bars=row.bars + 99)))
+    seen("for 999 parts", with_row(dataclasses.replace(row, blanks=(dataclasses.replace(row.blanks[0], parts=999), *row.blanks[1:]))))
+    seen("the cuts cost", dataclasses.replace(plan, cut_money=plan.cut_money + 1))
+    seen("does not hold", dataclasses.replace(plan, lines=(dataclasses.replace(plan.lines[0], price=0.5), *plan.lines[1:])))
+    seen("costs", dataclasses.replace(plan, lines=(dataclasses.replace(plan.lines[0], money=1), *plan.lines[1:])))
+    seen("less than its bound", dataclasses.replace(plan, bound=plan.cost + 1))
+
+
+def one_job(**changes) -> Demand:
+    return dataclasses.replace(Demand("J-1", BRASS, 40, bar_per_part=2, blank_extra=3, longest_blank=48), **changes)
+
+
+OFFER = Offer(BRASS, 144, ((0, 50.0),), 20, "3.1")
+
+
+def test_blanks_of_one_job_by_hand():
+    """A bar of 144 with cuts of 0.125 gives two blanks of 47 with 22 parts each and one of 47: 3 * 47 + 2 * 0.125 = 141.25."""
+    plan = plan_buying([one_job(quantity=66)], [OFFER], terms=Terms(kerf=0.125, seconds=2))
+    assert [(row.bars, sorted(blank.parts for blank in row.blanks)) for row in plan.sawing] == [(1, [22, 22, 22])]
+    assert (plan.lines[0].bars, plan.lines[0].money, plan.proof) == (1, 50.0, "proved best")
+
+
+def test_a_bar_of_another_customer_is_not_taken():
+    theirs = RackBar("R-1", BRASS, 144, "H1", "3.1", "Kestrel Motion")
+    plan = plan_buying([one_job(customer="Harrow Pump Works")], [OFFER], [theirs], Terms(seconds=1))
+    assert [row.rack for row in plan.sawing] == [None]
+    plan = plan_buying([one_job(customer="kestrel motion")], [OFFER], [theirs], Terms(seconds=1))
+    assert [row.rack for row in plan.sawing] == [0]
+
+
+def test_a_bar_without_a_heat_does_not_go_into_a_job_that_wants_one():
+    bars = [RackBar("R-1", BRASS, 144, "", "2.2"), RackBar("R-2", BRASS, 144, "H1", "3.1", value=40)]
+    plan = plan_buying([one_job(certificate="3.1")], [OFFER], bars, Terms(seconds=1))
+    assert [row.rack for row in plan.sawing] == [1]
+
+
+def test_one_job_is_of_one_heat_unless_it_may_be_mixed():
+    bars = [RackBar("R-1", BRASS, 48, "H1", "3.1"), RackBar("R-2", BRASS, 48, "H2", "3.1")]
+    both = plan_buying([one_job(mixed_heats=True)], [OFFER], bars, Terms(kerf=0.125, seconds=1))
+    assert both.cost == 0
+    assert len(both.sawing) == 2
+    one = plan_buying([one_job()], [OFFER], bars, Terms(kerf=0.125, seconds=1))
+    assert one.lines[0].bars == 1
+
+
+def test_a_larger_size_stands_in_only_where_it_may():
+    large = RackBar("R-1", dataclasses.replace(BRASS, size=0.875), 144)
+    assert plan_buying([one_job()], [OFFER], [large], Terms(seconds=1)).lines
+    assert not plan_buying([one_job(larger_up_to=0.875)], [OFFER], [large], Terms(seconds=1)).lines
+
+
+def test_buying_more_to_reach_a_lower_price():
+    """Two bars of 20 lb cost 100; three, from 60 lb on at 30, cost 90."""
+    offer = dataclasses.replace(OFFER, prices=((0, 50.0), (60, 30.0)))
+    plan = plan_buying([one_job(quantity=100)], [offer], terms=Terms(kerf=0.125, left_share=0, seconds=2))
+    assert (plan.lines[0].bars, plan.lines[0].price, plan.lines[0].spare, plan.cost) == (3, 30.0, 1, 90.0)
+    assert "reach a lower price" in plan.notes[0]
+
+
+def test_bars_that_come_too_late_are_not_bought():
+    today = datetime.date(2027, 1, 11)
+    slow = dataclasses.replace(OFFER, length=120, prices=((0, 1.0),), lead_days=20)
+    plan = plan_buying([one_job(need_by=datetime.date(2027, 1, 20))], [OFFER, slow], terms=Terms(order_date=today, seconds=1))
+    assert [line.offer for line in plan.lines] == [0]
+
+
+@pytest.mark.parametrize(("demand", "offers", "rack", "words"), [
+    (one_job(quantity=0), [OFFER], [], r"jobs 1, quantity: 0 given; allowed is at least 1"),
+    (one_job(quantity=2.5), [OFFER], [], r"jobs 1, quantity: 2\.5 given; a whole number is needed"),
+    (one_job(piece_length=200.0), [OFFER], [], r"jobs 1, quantity: no bar on the rack or on offer that J-1 may be made from is long enough"),
+    (one_job(longest_blank=4), [OFFER], [], r"jobs 1, longest_blank: 4 given; one part and what each blank loses take 5"),
+    (one_job(bar_per_part=math.nan), [OFFER], [], r"jobs 1, bar_per_part: nan given; a number is needed"),
+    (one_job(certificate="3.4"), [OFFER], [], r"jobs 1, certificate: '3\.4' given; allowed are none, 2\.1, 2\.2, 3\.1, 3\.2"),
+    (one_job(), [dataclasses.replace(OFFER, prices=())], [], r"offers 1, price: none given"),
+    (one_job(), [OFFER, OFFER], [], r"offers 2, length: 144 of the same bar is in row 1 too"),
+    (one_job(), [OFFER], [RackBar("R-1", BRASS, 40), RackBar("r-1", BRASS, 50)], r"rack 2, id: r-1 is in row 1 too"),
+    (one_job(), [OFFER], [RackBar("R-1", BRASS, 40, "H1"), RackBar("R-2", STEEL, 50, "h1")],
+     r"rack 2, heat: h1 is 12L14 here and Brass C36000 at R-1"),
+    (one_job(), [OFFER], [RackBar("R-1", BRASS, 40, "", "3.1")], r"rack 1, heat: none given; a bar with 3\.1 has the number of its heat"),
+    (one_job(quantity=500), [], [RackBar("R-1", BRASS, 144)], r"jobs 1, quantity: not enough bars for J-1"),
+])
+def test_what_keeps_a_plan_from_being_made_is_named(demand, offers, rack, words):
+    with pytest.raises(BuyingError, match=words):
+        plan_buying([demand], offers, rack, Terms(seconds=1))
+
+
+def test_a_time_limit_is_kept():
+    draw = random.Random(1)
+    tasks = tuple(Task(Cut(length := draw.randint(3000, 60000), most_parts=288000 // length, single=True), draw.randint(20, 5000)) for _ in range(20))
+    problem = Problem(tuple(Source(length, length / 2000) for length in (143500, 239500, 287500)), tasks, 125)
+    start = time.monotonic()
+    plan = solve(problem, 2)
+    assert plan.gap < 0.05
+    assert time.monotonic() - start < 60
+
+
+def test_no_bars_is_no_plan():
+    with pytest.raises(NoPlanError, match="not enough bars for job 0"):
+        solve(Problem((Source(100, 1, 1, False),), (Task(Cut(60), 2),)), 1)
