@@ -72,7 +72,8 @@ class Book:
             if pattern:
                 of = SMALL_DIFFERENCES[pattern][0]
                 value = of if isinstance(of, float) else found.stored[names[of.replace("*", name.removeprefix(pattern.rstrip("*")))]]
-                scales[cell] = value if isinstance(value, float) else 0.0
+                # A what-if without a price has a return all the same: it is judged by a unit of money.
+                scales[cell] = value if isinstance(value, float) else 1.0
         return cls(data, without_values(data), found, scales)
 
 
