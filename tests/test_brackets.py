@@ -1,5 +1,7 @@
 """Price brackets of the material in a quote: by hand, where a bracket begins, when more costs less, marks, lists; small weights."""
 
+import itertools
+import math
 import random
 
 import openpyxl
@@ -105,7 +107,9 @@ def test_more_costs_less_where_some_larger_purchase_does():
         for n in range(1, rng.randint(2, 4)):  # begins a few bars further on, where all of them cost about what these do
             start = bars + rng.randint(n, 2 * n + 3)
             rows.append((start * each * rng.uniform(0.999, 1), price * bars / start * rng.uniform(0.9, 1.2) ** n))
-        rows = [row for n, row in enumerate(sorted(rows)) if not n or row[0] > sorted(rows)[n - 1][0]]
+        # Of brackets that begin within the same bar the last one holds for every whole bar.
+        rows.sort()
+        rows = [row for row, after in itertools.zip_longest(rows, rows[1:]) if not after or math.ceil(row[0] / each) < math.ceil(after[0] / each)]
         given = {f"bracket_{n}_{name}": value for n, row in enumerate(rows, 1) for name, value in zip(("from", "price"), row, strict=True)}
         a = filler("quote").fill(inputs | given).answers
         costs = {}
