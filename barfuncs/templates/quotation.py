@@ -158,7 +158,9 @@ def _draw(book: Workbook, shop: Shop | None) -> None:
             page.sheet[f"C{page.row}"].alignment = Alignment(horizontal="left")
     page.skip()
     page.heading("B:C", "Inputs as used: the default where one is blank, an error where it is out of its limits")
+    first = page.row + 1
     FORM.put_used(page, ("line_count", "prices"), _PROBLEMS)
+    layout.quiet_errors(page.sheet, f"C{first}:C{page.row}")
     page.print_to("D")
 
 
@@ -354,6 +356,7 @@ TEMPLATE = Template(
     checks=CHECKS,
     draw=_draw,
     results=(),
+    pages=("Page",),
     terminal=Terminal((TerminalColumn("Lines", lambda line: number_shown(line.get("line_count"))), TerminalColumn("Checks", status_word, right=False))),
     help="",
     for_customer=ForCustomer((*FORM.inputs, *(i.name for i in LINES.inputs())),
