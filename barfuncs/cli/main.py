@@ -10,6 +10,7 @@ from typing import Any
 
 import click
 
+from barfuncs.cli.common import MATERIALS, MOST_PROBLEMS, fail, on_terminal, table_of, write_file
 from barfuncs.cli.connect import connect
 from barfuncs.cli.connect_calc import calc as connect_calc_command
 from barfuncs.cli.rack import rack
@@ -67,28 +68,12 @@ main.add_command(connect)
 main.add_command(rack)
 
 _UNITS = click.option("--units", type=click.Choice(["in", "mm"]), help="What bare numbers are in.")
-_MATERIALS = click.option("--materials", "materials_file", type=click.Path(exists=True, dir_okay=False),
-                          help="Your own materials (CSV), added to the built-in ones.")
 _REPLACE = click.option("--replace", is_flag=True, help="Overwrite files that exist.")
 _RESUME = click.option("--resume", is_flag=True, help="Go on where a run stopped, fast: rows that say the same as when their workbook "
                                                       "was made are not even read again.")
 _JOBS = click.option("--jobs", "workers", type=click.IntRange(min=1), default=1, metavar="N",
                      help="Calculate in N processes at a time; pays from some 500 rows on.")
 _COMMA = click.option("--decimal-comma", is_flag=True, help="Read 12,5 as twelve and a half.")
-
-
-def _fail(error: Exception) -> None:
-    from barfuncs.filling.headings import HeadingError
-    from barfuncs.text.characters import escaped
-
-    text = str(error)
-    if isinstance(error, OSError) and error.strerror:
-        text = error.strerror + (f": {error.filename}" if error.filename else "")
-    lines = [text.removeprefix("barfuncs: ")]
-    if isinstance(error, HeadingError):
-        lines = [f"{error.where}: these columns can't be read:", *(f"  {name}: {reason}" for name, reason in error.problems)]
-    click.echo("barfuncs: " + "\n".join(map(escaped, lines)), err=True)
-    sys.exit(1)
 
 
 _SHOP = click.option("--shop", "shop_file", type=click.Path(exists=True, dir_okay=False),
@@ -104,7 +89,7 @@ class _ListCommand(click.Command):
             click.Argument(["jobs"], type=click.Path(exists=True, dir_okay=False)),
             click.Option(["--out"], required=True, type=_NewPath(file_okay=False),
                          help="Folder for the workbooks and results."),
-            *_params(_UNITS, _MATERIALS, _SHOP, _COMMA, _REPLACE, _RESUME, _JOBS)])
+            *_params(_UNITS, MATERIALS, _SHOP, _COMMA, _REPLACE, _RESUME, _JOBS)])
 
     @functools.cached_property
     def template(self) -> Any:
@@ -128,10 +113,10 @@ class _ListCommand(click.Command):
             try:
                 values = [] if text is None else spread.read(text)
             except BarfuncsError as error:
-                _fail(error)
+                fail(error)
             if len(values) > len(spread.inputs):
                 few = f"{len(values)} given; a {self.template.title.lower()} has {len(spread.inputs)}"
-                _fail(InputError(self.line.command, [(spread.option, few)]))
+                fail(InputError(self.line.command, [(spread.option, few)]))
             if values:
                 given |= dict(itertools.zip_longest(spread.inputs, values))
         _fill_list(self.line.name, jobs, out, given=given, **options)
@@ -159,7 +144,7 @@ def list_command(line: Line) -> click.Command:
 @click.argument("quotes", nargs=-1, required=True, type=click.Path(exists=True))
 @click.option("--out", required=True, type=_NewPath(file_okay=False), help="Folder for the new workbooks and the table.")
 @click.option("--shop", "shop_file", required=True, type=click.Path(exists=True, dir_okay=False), help="The new shop file.")
-@_MATERIALS
+@MATERIALS
 @_REPLACE
 def requote(quotes: tuple[str, ...], out: str, shop_file: str, materials_file: str | None, replace: bool) -> None:
     """Calculate quotes anew with a new shop file.
@@ -174,15 +159,12 @@ def requote(quotes: tuple[str, ...], out: str, shop_file: str, materials_file: s
     and what rounding makes of it. The old price is worked out again from the
     quote's own cells. Date and validity stay as they are typed.
     """
-    from barfuncs.catalogue import materials
     from barfuncs.cli.progress import shown
     from barfuncs.filling.requoting import Interrupted, find_quotes
     from barfuncs.filling.requoting import requote as calculate_anew
 
     try:
-        table = materials.builtin()
-        if materials_file:
-            table = table.extended(materials.read_materials(materials_file))
+        table = table_of(materials_file)
         shop = _read_shop(shop_file)
         with shown(len(find_quotes(quotes)[0])) as ended:
             steps = itertools.count(1)
@@ -196,7 +178,7 @@ def requote(quotes: tuple[str, ...], out: str, shop_file: str, materials_file: s
         click.echo("barfuncs: interrupted; nothing is written", err=True)
         sys.exit(130)
     except (BarfuncsError, OSError) as error:
-        _fail(error)
+        fail(error)
         return
     _show_requoted(done, out)
     if done.outcome.stopped:
@@ -215,7 +197,7 @@ def _show_requoted(requoted: Any, out: str) -> None:
     from barfuncs.templates.template import money_shown
     from barfuncs.text.characters import escaped
 
-    console, outcome = _console(), requoted.outcome
+    console, outcome = on_terminal(), requoted.outcome
     there = {row for row, *_ in (*outcome.done, *outcome.unchanged)}
     told = {row: requoted.compared[row] for row in sorted(there)}
     lines = [(row, dict(zip(REQUOTE_LINE, line, strict=True))) for row, one in told.items() for line in one["lines"]]
@@ -249,11 +231,11 @@ def _show_requoted(requoted: Any, out: str) -> None:
         problems = Table(box=None, header_style="bold", pad_edge=False)
         problems.add_column("Quote", overflow="fold", max_width=24)
         problems.add_column("What is wrong", overflow="fold")
-        for p in outcome.problems[:_MOST_PROBLEMS]:
+        for p in outcome.problems[:MOST_PROBLEMS]:
             problems.add_row(Text(escaped(requoted.files[p.row - 1].name if p.row else "")), Text(escaped(p.reason)))
         console.print(problems)
-        if len(outcome.problems) > _MOST_PROBLEMS:
-            console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")
+        if len(outcome.problems) > MOST_PROBLEMS:
+            console.print(f"... and {len(outcome.problems) - MOST_PROBLEMS} more")
     _show_earlier(console, outcome)
     kept = f"; {len(outcome.unchanged):,} were there already, unchanged" if outcome.unchanged else ""
     console.print(f"\n{len(outcome.done)} of {outcome.total} quotes calculated anew, in {out}{kept}", markup=False)
@@ -269,15 +251,12 @@ for _line in lines.LINES:
 def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materials_file: str | None, shop_file: str | None,
                decimal_comma: bool, replace: bool, resume: bool, workers: int, given: Mapping[str, Any]) -> None:
     """Fill a template for every row of a list, show what came of it, and exit with the status that goes with it."""
-    from barfuncs.catalogue import materials
     from barfuncs.cli.progress import shown
     from barfuncs.filling.lists import Interrupted, plan_jobs, read_jobs
     from barfuncs.templates.registry import TEMPLATES
 
     try:
-        table = materials.builtin()
-        if materials_file:
-            table = table.extended(materials.read_materials(materials_file))
+        table = table_of(materials_file)
         shop = _read_shop(shop_file)
         if Path(jobs).resolve() in {(Path(out) / f"results{end}").resolve() for end in (".csv", ".xlsx")}:
             raise InputError(template, [("--out", "the results would overwrite the list of jobs; choose another folder")])
@@ -296,7 +275,7 @@ def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materia
         click.echo("barfuncs: interrupted; nothing is written", err=True)
         sys.exit(130)
     except (BarfuncsError, OSError) as error:
-        _fail(error)
+        fail(error)
         return
     _show_left_out(rows.notes)
     _show_outcome(outcome, out, TEMPLATES[template],
@@ -330,7 +309,6 @@ def _read_shop(path: str | None) -> Any:
 
 
 _MOST_SHOWN = 60
-_MOST_PROBLEMS = 200
 
 
 def _done_table(done: Sequence[Any], terminal: Any) -> Any:
@@ -356,7 +334,7 @@ def _show_left_out(notes: Sequence[Any]) -> None:
 
     from barfuncs.text.characters import escaped
 
-    console = _console()
+    console = on_terminal()
     for note in notes:
         console.print(Text(escaped(f"Row {note.row} of {note.file}: {note.reason}: {note.value}")))
     if notes:
@@ -370,7 +348,7 @@ def _show_outcome(outcome: Any, out: str, template: Any, hint: str) -> None:
     from barfuncs.filling.folder import FOR_CUSTOMER
     from barfuncs.text.characters import escaped
 
-    console = _console()
+    console = on_terminal()
     if outcome.done:
         console.print(_done_table(outcome.done[:_MOST_SHOWN], template.terminal))
         if len(outcome.done) > _MOST_SHOWN:
@@ -382,11 +360,11 @@ def _show_outcome(outcome: Any, out: str, template: Any, hint: str) -> None:
         for head in ("Row", "Column", "Value", "What is wrong"):
             table.add_column(head, justify="right" if head == "Row" else "left", overflow="fold",
                              max_width={"Value": 14, "Column": 16}.get(head))
-        for p in outcome.problems[:_MOST_PROBLEMS]:
+        for p in outcome.problems[:MOST_PROBLEMS]:
             table.add_row(str(p.row) if p.row else "", *(Text(escaped(said)) for said in (p.column, p.value, p.reason)))
         console.print(table)
-        if len(outcome.problems) > _MOST_PROBLEMS:
-            console.print(f"... and {len(outcome.problems) - _MOST_PROBLEMS} more")
+        if len(outcome.problems) > MOST_PROBLEMS:
+            console.print(f"... and {len(outcome.problems) - MOST_PROBLEMS} more")
     _show_earlier(console, outcome)
     there = f"; {len(outcome.unchanged):,} were there already, unchanged" if outcome.unchanged else ""
     console.print(f"\n{len(outcome.done)} of {outcome.total} jobs {template.done}, in {out}{there}", markup=False)
@@ -420,13 +398,6 @@ def _show_earlier(console: Any, outcome: Any) -> None:
         console.print(f"\nIn the folder too, from other lists: {lists}.", markup=False)
 
 
-def _console() -> Any:
-    from rich.console import Console
-
-    # A pipe or a file gets 80 columns, so that what is saved reads as what is seen.
-    return Console(highlight=False, width=None if sys.stdout is not None and sys.stdout.isatty() else 80)
-
-
 @main.command()
 @click.argument("files", nargs=-1, required=True, type=click.Path(exists=True))
 @click.option("--out", required=True, type=_NewPath(file_okay=False), help="Folder for the quotations.")
@@ -449,7 +420,7 @@ def quotation(files: tuple[str, ...], out: str, number: str, shop_file: str | No
     try:
         done = quote_files(files, out, number=number.strip(), shop=_read_shop(shop_file), replace=replace)
     except (BarfuncsError, OSError) as error:
-        _fail(error)
+        fail(error)
         return
     for line in summary(done):
         click.echo(escaped(line))
@@ -459,7 +430,7 @@ def quotation(files: tuple[str, ...], out: str, number: str, shop_file: str | No
     for made in failed:
         what = f"quotation {made.number}" if made.number else f"quotation of {', '.join(made.sources)}" if made.sources else "any quotation"
         click.echo(f"barfuncs: nothing is written for {escaped(what)}:", err=True)
-        for where, reason in made.problems[:_MOST_PROBLEMS]:
+        for where, reason in made.problems[:MOST_PROBLEMS]:
             click.echo(f"  {escaped(where)}: {escaped(reason)}", err=True)
     if failed:
         sys.exit(1)
@@ -469,7 +440,7 @@ def quotation(files: tuple[str, ...], out: str, number: str, shop_file: str | No
 @click.argument("function")
 @click.argument("arguments", nargs=-1, type=click.UNPROCESSED)
 @_UNITS
-@_MATERIALS
+@MATERIALS
 def calc(function: str, arguments: tuple[str, ...], units: str | None, materials_file: str | None) -> None:
     """Call one FUNCTION.
 
@@ -508,7 +479,7 @@ def calc(function: str, arguments: tuple[str, ...], units: str | None, materials
         values, read_in, _ = read_arguments(entry, [p or None for p in given], named, Way("add --units in or --units mm"))
         result = entry.core(*values)
     except (BarfuncsError, TypeError, OSError) as error:
-        _fail(error)
+        fail(error)
         return
     for line in _result_lines(entry, result, read_in):
         click.echo(line)
@@ -601,27 +572,22 @@ def recalc(workbook: str, write: bool, out: str | None, replace: bool) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from barfuncs.xlsx.package import write_whole
     from barfuncs.xlsx.sandbox import calculate
 
     try:
         if write and out:
             raise InputError("recalc", [("--out", "give either --write or --out")])
         book = calculate(workbook)
-        if out:
-            write_whole(out, book.data, replace)
-        elif write:
-            write_whole(workbook, book.data, replace=True)
-    except FileExistsError as error:
-        _fail(InputError("recalc", [("--out", f"{error}; use --replace to overwrite it")]))
     except (BarfuncsError, OSError) as error:
-        _fail(error)
+        fail(error)
+    if out or write:
+        write_file("recalc", out or workbook, lambda: book.data, replace or write)
     table = Table(box=None, header_style="bold", pad_edge=False)
     table.add_column("Name", no_wrap=True)
     table.add_column("Value", justify="right", overflow="fold")
     for name, value in book.results.items():
         table.add_row(name, Text(f"{value:,.10g}" if isinstance(value, float) else "" if value is None else str(value)))
-    console = _console()
+    console = on_terminal()
     if table.row_count:
         console.print(table)
     errors = [(cell, kind) for cell, kind in book.errors if kind != "#N/A"]
@@ -651,20 +617,11 @@ def names(workbook: str, out: str | None, replace: bool) -> None:
     change WORKBOOK itself; everything else in it stays as it is.
     """
     from barfuncs.surfaces.names import add_names, named_functions
-    from barfuncs.xlsx.package import pack, write_whole
+    from barfuncs.xlsx.package import pack
 
-    try:
-        if not out and not replace:
-            raise InputError("names", [("--out", "give a new file, or --replace to change the workbook itself")])
-        data = pack(add_names(workbook))
-        if out:
-            write_whole(out, data, replace)
-        else:
-            write_whole(workbook, data, replace=True)
-    except FileExistsError as error:
-        _fail(InputError("names", [("--out", f"{error}; use --replace to overwrite it")]))
-    except (BarfuncsError, OSError) as error:
-        _fail(error)
+    if not out and not replace:
+        fail(InputError("names", [("--out", "give a new file, or --replace to change the workbook itself")]))
+    write_file("names", out or workbook, lambda: pack(add_names(workbook)), replace)
     click.echo(f"{len(named_functions())} functions are names in {out or workbook} now.")
 
 
@@ -679,8 +636,8 @@ def functions(group: str | None) -> None:
     from barfuncs.catalogue.entry import GROUPS
 
     if group is not None and group.strip().title() not in GROUPS:
-        _fail(InputError("functions", [("--group", f"{group!r} given; allowed is one of {', '.join(GROUPS)}")]))
-    console = _console()
+        fail(InputError("functions", [("--group", f"{group!r} given; allowed is one of {', '.join(GROUPS)}")]))
+    console = on_terminal()
     for name in GROUPS:
         entries = [e for e in barfuncs.CATALOGUE.values() if e.group == name and (group is None or group.strip().title() == name)]
         if not entries:
@@ -704,17 +661,11 @@ def reference(out: str | None, replace: bool) -> None:
     The page is Markdown. --out writes it into a file.
     """
     from barfuncs.surfaces.reference import page
-    from barfuncs.xlsx.package import write_whole
 
     if out is None:
         click.echo(page(), nl=False)
         return
-    try:
-        write_whole(out, page().encode(), replace)
-    except FileExistsError as error:
-        _fail(InputError("reference", [("--out", f"{error}; use --replace to overwrite it")]))
-    except OSError as error:
-        _fail(error)
+    write_file("reference", out, lambda: page().encode(), replace)
     click.echo(out)
 
 
@@ -747,4 +698,4 @@ def templates(folder: str, shop_file: str | None, replace: bool) -> None:
             write_whole(target / name, data, replace)
             click.echo(target / name)
     except (BarfuncsError, OSError) as error:
-        _fail(error)
+        fail(error)

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 import click
 
+from barfuncs.cli.common import MATERIALS, MOST_PROBLEMS, fail, on_terminal, write_file
 from barfuncs.errors import BarfuncsError, InputError
 
 _METHODS = {"fifo": 0, "average": 1}
@@ -49,8 +50,6 @@ _KERF = _text("kerf", "What the saw cut takes.")
 _LABELS = click.option("--labels", type=click.Path(dir_okay=False), help="Write a label into this new file, .xlsx or .pdf.")
 _METHOD = click.option("--method", type=click.Choice(list(_METHODS)), help="How what leaves is valued: first in, first out, or average.")
 _UNITS = click.option("--units", type=click.Choice(["in", "mm"]), help="What the rack is kept in; said once, when it begins.")
-_MATERIALS = click.option("--materials", "materials_file", type=click.Path(exists=True, dir_okay=False),
-                          help="Your own materials (CSV), added to the built-in ones.")
 _OUT = click.option("--out", type=click.Path(dir_okay=False), help="Write a workbook.")
 _REPLACE = click.option("--replace", is_flag=True, help="Overwrite a file that exists.")
 
@@ -128,7 +127,6 @@ def _day(value: str | None) -> datetime.date:
 @contextmanager
 def _changing(path: str, must_exist: bool = True) -> Iterator[_Running]:
     """Bookings that are written together when all are made, or not at all; what came of them is then said."""
-    from barfuncs.cli.main import _fail
     from barfuncs.filling.stopping import Stopping
     from barfuncs.rack.file import changing
 
@@ -147,7 +145,7 @@ def _changing(path: str, must_exist: bool = True) -> Iterator[_Running]:
             _problems(error)
             if running and running[0].ledger.kept and isinstance(error, OSError):
                 error = OSError(error.errno, f"{error.strerror}; it is booked")
-            _fail(error)
+            fail(error)
 
 
 def _problems(error: Exception) -> None:
@@ -159,18 +157,17 @@ def _problems(error: Exception) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from barfuncs.cli.main import _MOST_PROBLEMS, _console
     from barfuncs.text.characters import escaped
 
-    console = _console()
+    console = on_terminal()
     table = Table(box=None, header_style="bold", pad_edge=False)
     for head in ("Row", "Column", "Value", "What is wrong"):
         table.add_column(head, justify="right" if head == "Row" else "left", overflow="fold", max_width={"Value": 14, "Column": 16}.get(head))
-    for p in error.cells[:_MOST_PROBLEMS]:
+    for p in error.cells[:MOST_PROBLEMS]:
         table.add_row(str(p.row), *(Text(escaped(said)) for said in (p.column, p.value, p.reason)))
     console.print(table)
-    if len(error.cells) > _MOST_PROBLEMS:
-        console.print(f"... and {len(error.cells) - _MOST_PROBLEMS} more")
+    if len(error.cells) > MOST_PROBLEMS:
+        console.print(f"... and {len(error.cells) - MOST_PROBLEMS} more")
     click.echo(f"barfuncs: {escaped(error.where)}: nothing is booked; correct these cells and start again", err=True)
     sys.exit(1)
 
@@ -178,10 +175,9 @@ def _problems(error: Exception) -> None:
 def _say(lines: Sequence[str]) -> None:
     from rich.text import Text
 
-    from barfuncs.cli.main import _console
     from barfuncs.text.characters import escaped
 
-    console = _console()
+    console = on_terminal()
     for line in lines:
         console.print(Text(escaped(line)))
     sys.stdout.flush()
@@ -219,7 +215,7 @@ def _own_materials(path: str | None) -> None:
 @_of_bar
 @_UNITS
 @_METHOD
-@_MATERIALS
+@MATERIALS
 @_DATE
 def receive(path: str, source: str | None, units: str | None, method: str | None, materials_file: str | None, date: str | None,
             **typed: str | None) -> None:
@@ -417,24 +413,22 @@ def value(path: str, method: str | None, date: str | None) -> None:
 
 
 def _read(path: str) -> Any:
-    from barfuncs.cli.main import _fail
     from barfuncs.rack.file import read_ledger
 
     try:
         return read_ledger(path).rack
     except BarfuncsError as error:
-        _fail(error)
+        fail(error)
 
 
 def _show_value(there: Any) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from barfuncs.cli.main import _console
     from barfuncs.rack.bars import length_words, money_words
     from barfuncs.text.characters import escaped
 
-    console, unit = _console(), there.units
+    console, unit = on_terminal(), there.units
     worth: dict[tuple[bool, str, str], list[int]] = {}
     for bar in there.present():
         found = worth.setdefault((not bar.is_own, bar.owner, bar.material), [0, 0, 0])
@@ -471,7 +465,7 @@ def _show_value(there: Any) -> None:
 @_RACK
 @click.option("--book", is_flag=True, help="Receive the bars that can be used; what is set aside is not booked.")
 @click.option("--units", type=click.Choice(["in", "mm"]), help="What bare numbers are in where a list does not say.")
-@_MATERIALS
+@MATERIALS
 @_DATE
 def goods_in(ordered: str, came: str, path: str, book: bool, units: str | None, materials_file: str | None, date: str | None) -> None:
     """What CAME against what was ORDERED, both CSV or xlsx.
@@ -488,7 +482,6 @@ def goods_in(ordered: str, came: str, path: str, book: bool, units: str | None, 
     """
     from dataclasses import replace
 
-    from barfuncs.cli.main import _fail
     from barfuncs.rack import goods_in
 
     try:
@@ -498,7 +491,7 @@ def goods_in(ordered: str, came: str, path: str, book: bool, units: str | None, 
         delivery = goods_in.compare(lines, goods_in.read_came(came, lines, said, day)[1])
     except (BarfuncsError, OSError) as error:
         _problems(error)
-        _fail(error)
+        fail(error)
     if book and delivery.good:
         with _changing(path) as running:
             there = running.rack
@@ -520,7 +513,6 @@ def lengths(path: str) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from barfuncs.cli.main import _console
     from barfuncs.rack.bars import length_words
     from barfuncs.text.characters import escaped
 
@@ -533,7 +525,7 @@ def lengths(path: str) -> None:
         figures = (min(came)[0], round(sum(each * number for each, number in came) / bars), max(came)[0])
         table.add_row(Text(escaped(material)), length_words(ordered, there.units, unit=False), f"{bars:,}",
                       *(length_words(figure, there.units, unit=False) for figure in figures))
-    _console().print(table if there.came else "No bars have come by an order yet ('barfuncs rack goods-in --book').")
+    on_terminal().print(table if there.came else "No bars have come by an order yet ('barfuncs rack goods-in --book').")
 
 
 @rack.command(name="list")
@@ -545,7 +537,6 @@ def list_bars(path: str, out: str | None, replace: bool) -> None:
     from rich.table import Table
     from rich.text import Text
 
-    from barfuncs.cli.main import _console
     from barfuncs.rack.bars import length_words, money_words
     from barfuncs.text.characters import escaped
 
@@ -554,7 +545,7 @@ def list_bars(path: str, out: str | None, replace: bool) -> None:
     if out:
         from barfuncs.rack.workbook import filled
 
-        _write_file("rack list", out, lambda: filled(bars, there.units), replace)
+        write_file("rack list", out, lambda: filled(bars, there.units), replace)
         click.echo(f"{len(bars)} ids, {sum(bar.bars for bar in bars)} bars: {out}")
         return
     table = Table(box=None, header_style="bold", pad_edge=False)
@@ -566,19 +557,7 @@ def list_bars(path: str, out: str | None, replace: bool) -> None:
             bar.id, f"{bar.bars:,}", bar.described(unit=False), length_words(bar.length, there.units, unit=False),
             bar.heat + (f" {bar.certificate}" if bar.certificate != "none" else ""), bar.owner,
             money_words(bar.value) if bar.is_own else "not ours"))))
-    _console().print(table)
-
-
-def _write_file(command: str, out: str, make: Callable[[], bytes], replace: bool = False) -> None:
-    from barfuncs.cli.main import _fail
-    from barfuncs.xlsx.package import write_whole
-
-    try:
-        write_whole(out, make(), replace)
-    except FileExistsError as error:
-        _fail(InputError(command, [("--out", f"{error}; use --replace to overwrite it")]))
-    except (BarfuncsError, OSError) as error:
-        _fail(error)
+    on_terminal().print(table)
 
 
 @rack.command()
@@ -591,29 +570,27 @@ def labels(ids: tuple[str, ...], path: str, out: str, replace: bool) -> None:
 
     Of the bars named, or else of all that are there.
     """
-    from barfuncs.cli.main import _fail
     from barfuncs.rack.labels import made
 
     there = _read(path)
     try:
         wanted = [there.bar(name) for name in ids] or there.present()
     except InputError as error:
-        _fail(error)
-    _write_file("rack labels", out, lambda: made(wanted, out), replace)
+        fail(error)
+    write_file("rack labels", out, lambda: made(wanted, out), replace)
     click.echo(f"{len(wanted)} labels: {out}")
 
 
 @contextmanager
 def _labelled(out: str | None, back: list[str]) -> Iterator[None]:
     """Labels of what came back, written when the booking is."""
-    from barfuncs.cli.main import _fail
 
     if out and Path(out).exists():
-        _fail(InputError("rack", [("--labels", f"{out} exists already; nothing is booked")]))
+        fail(InputError("rack", [("--labels", f"{out} exists already; nothing is booked")]))
     yield
     if out and back:
         from barfuncs.rack.labels import made
 
         there = _read(click.get_current_context().params["path"])
-        _write_file("rack", out, lambda: made([there.bar(name) for name in back], out))
+        write_file("rack", out, lambda: made([there.bar(name) for name in back], out))
         click.echo(f"label: {out}")
