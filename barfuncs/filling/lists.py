@@ -46,7 +46,7 @@ from barfuncs.filling.stopping import Stopping
 from barfuncs.filling.workers import ROWS_IN_A_CHUNK, Crew, WorkersGone, processes, work_here, work_in
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
-from barfuncs.text.characters import unfit
+from barfuncs.text.characters import in_words, unfit
 from barfuncs.xlsx.engine import column_letters
 from barfuncs.xlsx.package import Staged, is_read_only, write_whole
 from barfuncs.xlsx.sheetxml import CellError, Value
@@ -734,14 +734,10 @@ def safe_name(text: str) -> str:
 
 def _file_name(values: Mapping[str, Any], naming: Sequence[str], row: int, taken: set[str], stem: str = "") -> str:
     """The name of a row's file. A row with problems has one too, so that the others keep theirs when it is mended."""
-    stem = safe_name(stem) or safe_name("_".join(text for n in naming if (text := _in_words(values.get(n))))) or f"row {row}"
+    stem = safe_name(stem) or safe_name("_".join(text for n in naming if (text := in_words(values.get(n))))) or f"row {row}"
     name, again = f"{stem}.xlsx", 1
     while name.casefold() in taken:
         name = f"{stem} row {row}.xlsx" if again == 1 else f"{stem} row {row}-{again}.xlsx"
         again += 1
     taken.add(name.casefold())
     return name
-
-
-def _in_words(value: Any) -> str:
-    return "" if value is None else f"{value:.15g}" if isinstance(value, float) else " ".join(str(value).split())

@@ -24,7 +24,7 @@ from barfuncs.templates.model import STOP
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.templates.template import ForCustomer, Template
-from barfuncs.text.characters import unfit
+from barfuncs.text.characters import in_words, unfit
 from barfuncs.xlsx import sandbox
 from barfuncs.xlsx.package import LARGEST_FILE, Staged, read_parts, worksheets
 from barfuncs.xlsx.sheetxml import CellError, SheetXML, Value
@@ -223,8 +223,7 @@ def _read(file: str, template: Template, says: ForCustomer, cells: sandbox.Cells
     inputs = {name: values[name] for name in says.inputs}
     prefix = template.form.prefix
     answers = {name: values[prefix + name] for name in (*says.answers, *_OF_THE_STATUS)}
-    number = inputs.get(says.number)
-    number = f"{number:.15g}" if isinstance(number, float) else " ".join(str(number or "").split())
+    number = in_words(inputs.get(says.number))
     if typed := [name for name in cells.typed if name.startswith((prefix, "use_"))] or _typed_over(template, cells):
         return number, None, [(file, f"{', '.join(typed[:4])}: a typed value stands in place of a formula, and may be older than the inputs; "
                                      "fill the template anew")]

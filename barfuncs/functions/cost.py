@@ -41,9 +41,11 @@ from barfuncs.errors import InputError
 from barfuncs.functions.quantity import bars_for_quantity, parts_to_make, whole_bar_quantity
 from barfuncs.functions.times import run_hours
 
+PACKS = {"lb": ("lb", 1), "100 lb": ("lb", 100), "kg": ("kg", 1), "100 kg": ("kg", 100), "112 lb": ("lb", 112), "tonne": ("kg", 1000),
+         "2000 lb": ("lb", 2000)}
+"""What a price basis by weight is counted in, and how many of that it is."""
 # How many of each price basis one inch / one mm of bar, one lb / one kg of it, or one bar is.
-_BY_WEIGHT = {"lb": ("in", 1.0), "100 lb": ("in", 0.01), "kg": ("mm", 1.0), "100 kg": ("mm", 0.01), "112 lb": ("in", 1 / 112),
-              "tonne": ("mm", 0.001), "2000 lb": ("in", 1 / 2000)}
+_BY_WEIGHT = {basis: ("in" if unit == "lb" else "mm", 1 / pack) for basis, (unit, pack) in PACKS.items()}
 _BY_LENGTH = {"ft": ("in", 1 / 12), "m": ("mm", 0.001)}
 _KG = f'IF(units="mm",1,{KG_PER_LB!r})'
 _MM = f'IF(units="mm",1,{MM_PER_INCH!r})'

@@ -24,13 +24,11 @@ from barfuncs.catalogue.kinds import (
     Units,
 )
 from barfuncs.errors import InputError
-from barfuncs.functions.cost import price_units_per_bar
+from barfuncs.functions.cost import PACKS, price_units_per_bar
 from barfuncs.functions.material_price import material_line_cost
 from barfuncs.functions.quantity import parts_to_make
 from barfuncs.functions.sawing import blank_for, split
 
-_COUNTED = {"100 lb": "lb", "112 lb": "lb", "2000 lb": "lb", "100 kg": "kg", "tonne": "kg"}
-"""What quantities of a price basis are counted in, where that is not the basis itself."""
 _MOST_BARS = 10**7
 _CLOSE = 1e-9
 
@@ -151,7 +149,7 @@ def _sawn(given: tuple[Any, ...], parts: int, blanks: int, whole_bar: bool = Fal
 def _cheapest(prices: Sequence[tuple[float, float]], needed: int, length: float, weight: float, price_per: str, cuts: int, cut_charge: float,
               minimum: float, surcharge: float, fee: float, freight: float, units: str) -> tuple[int, float, str]:
     """Bars of one length that cost least, no fewer than needed; what they cost; and what is to be said of it."""
-    counted = _COUNTED.get(price_per, price_per)
+    counted = PACKS[price_per][0] if price_per in PACKS else price_per
     each = price_units_per_bar(counted, length, weight, units)
 
     def cost(bars: int) -> float:

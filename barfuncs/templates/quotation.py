@@ -32,6 +32,7 @@ from barfuncs.templates.quote.inputs import LETTER
 from barfuncs.templates.quote.said import day_text
 from barfuncs.templates.shop import Shop
 from barfuncs.templates.template import ForCustomer, Template, Terminal, TerminalColumn, number_shown, status_word
+from barfuncs.text.characters import in_words
 
 ROWS = 60
 PAGE_ROWS = 30
@@ -340,7 +341,7 @@ def _said(inputs: Values, answers: Values) -> dict[str, Any]:
 def _text(value: Any) -> str:
     if isinstance(value, bool) or (isinstance(value, str) and type(value) is not str):
         raise ValueError(f"{value} stands where a text should")
-    return "" if value is None else f"{value:.15g}" if isinstance(value, float) else " ".join(str(value).split())
+    return in_words(value)
 
 
 def _number(value: Any, what: str) -> float:

@@ -1,4 +1,4 @@
-"""Characters that can't be seen: how they are shown, and those that no workbook can hold."""
+"""Texts of cells on one line, and characters that can't be seen: how they are shown, and those that no workbook can hold."""
 
 _UNSEEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 
@@ -41,3 +41,12 @@ def _is_unfit(code: int) -> bool:
 def is_noncharacter(code: int) -> bool:
     """Whether the number stands for no character and never will."""
     return code & 0xFFFE == 0xFFFE or 0xFDD0 <= code <= 0xFDEF
+
+
+def in_words(value: object) -> str:
+    """What a cell holds as a text on one line; a number as it is typed, nothing for a blank.
+
+    >>> in_words(12.0), in_words("  two  words "), in_words(None)
+    ('12', 'two words', '')
+    """
+    return "" if value is None else f"{value:.15g}" if isinstance(value, float) else " ".join(str(value).split())

@@ -1,6 +1,7 @@
 """Price brackets of the material: from which quantity on another price holds, and what each quantity of a quote buys."""
 
 from barfuncs.catalogue import kinds
+from barfuncs.functions.cost import PACKS
 from barfuncs.templates.cell_text import fixed_text
 from barfuncs.templates.model import LOOK, Answer, RowAnswer, Table, make_column
 from barfuncs.templates.quote.inputs import BREAKS
@@ -52,11 +53,22 @@ def each_formula(length: str, weight: str) -> str:
     return f"IF(brackets_used=0,0,MATERIAL_COST(1,1,price_per,{length},{weight},0,0,0,units)*brackets_pack)"
 
 
+def _pack_formula() -> str:
+    """Cell expression: how many lb or kg a price by weight is for; 1 for a price of anything else."""
+    bases: dict[int, list[str]] = {}
+    for basis, (_, pack) in PACKS.items():
+        bases.setdefault(pack, []).append(f'price_per="{basis}"')
+    formula = "1"
+    for pack, named in sorted(bases.items(), reverse=True):
+        if pack != 1:
+            formula = f"IF({named[0] if len(named) == 1 else 'OR(' + ','.join(named) + ')'},{pack},{formula})"
+    return formula
+
+
 STEPS = (
     Answer("brackets_used", "price brackets of the material", "count", formula=f"IF({BRACKETS.wrong}>0,NA(),COUNT(bracket_from))"),
     Answer("brackets_pack", "lb or kg that the price is for, 1 for all else", "count",
-           formula='IF(brackets_used=0,1,IF(OR(price_per="100 lb",price_per="100 kg"),100,IF(price_per="112 lb",112,IF(price_per="tonne",1000,'
-                   'IF(price_per="2000 lb",2000,1)))))'),
+           formula=f"IF(brackets_used=0,1,{_pack_formula()})"),
     Answer("brackets_each", "what the brackets count, in a bar that is bought", "general", formula=each_formula("bought_length", "bought_weight")),
 )
 

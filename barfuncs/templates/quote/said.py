@@ -6,6 +6,7 @@ from typing import Any
 from barfuncs.catalogue import kinds
 from barfuncs.templates.model import Values
 from barfuncs.templates.quote.inputs import BREAKS, OF_THE_SHOP
+from barfuncs.text.characters import in_words
 from barfuncs.xlsx.sheetxml import CellError
 
 _OF_ALL_LINES = {"number": "quote_number", "customer": "customer", "customer_address": "customer_address", "attention": "attention",
@@ -26,7 +27,7 @@ def said(inputs: Values, answers: Values) -> dict[str, Any]:
         value = known[name]
         if isinstance(value, (CellError, bool)):
             raise ValueError(f"{name.replace('_', ' ')} can't be worked out")
-        return "" if value is None else f"{value:.15g}" if isinstance(value, float) else " ".join(str(value).split())
+        return in_words(value)
 
     def number(name: str) -> float:
         value = known[name]
@@ -70,4 +71,4 @@ def day_text(value: Any) -> str:
         if not _FIRST_DAY <= value <= _LAST_DAY:
             raise ValueError(f"{value:g} is no date")
         return (datetime.date(1899, 12, 30) + datetime.timedelta(days=int(value))).isoformat()
-    return "" if value is None else " ".join(str(value).split())
+    return in_words(value)
