@@ -9,7 +9,7 @@ from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.templates import layout
 from barfuncs.templates.form import Form
 from barfuncs.templates.model import Check, Missing
-from barfuncs.templates.page import add_page
+from barfuncs.templates.page import Page, add_page
 
 _SOURCES = (
     "Sections from geometry with sharp corners. Densities: the source stands beside each value on the sheet Materials.",
@@ -25,17 +25,7 @@ def notes_sheet(book: Workbook, form: Form, sources: Sequence[str], asked_for: I
     `asked_for` are the answers that must be known where the inputs they need are filled in; `missing` is what else may
     be missing. `checks` are worked out here where another sheet shows them.
     """
-    page = add_page(book, "Notes", {"A": 1.5, "B": 56, "C": 110, "D": 12}, landscape=True)
-    sheet = page.sheet
-    sheet.page_setup.fitToHeight = 0
-    page.title("Notes")
-    page.skip()
-    page.heading("B:C", "What each input means")
-    for item in form.inputs.values():
-        page.next_row()
-        page.put("B", item.label)
-        page.put("C", item.help[:1].upper() + item.help[1:] + ".", size=9)
-    page.skip()
+    page = begin_notes(book, form)
     page.heading("B:C", "How the answers are worked out")
     for name in dict.fromkeys(a.calls for a in form.answers.values() if a.calls):
         page.next_row()
@@ -50,6 +40,27 @@ def notes_sheet(book: Workbook, form: Form, sources: Sequence[str], asked_for: I
     if checks:
         form.put_checks(page, checks, "C")
         page.skip()
+    end_notes(page, book, form, asked_for, missing)
+
+
+def begin_notes(book: Workbook, form: Form) -> Page:
+    """The sheet with what each input means."""
+    page = add_page(book, "Notes", {"A": 1.5, "B": 56, "C": 110, "D": 12}, landscape=True)
+    page.sheet.page_setup.fitToHeight = 0
+    page.title("Notes")
+    page.skip()
+    page.heading("B:C", "What each input means")
+    for item in form.inputs.values():
+        page.next_row()
+        page.put("B", item.label)
+        page.put("C", item.help[:1].upper() + item.help[1:] + ".", size=9)
+    page.skip()
+    return page
+
+
+def end_notes(page: Page, book: Workbook, form: Form, asked_for: Iterable[str], missing: Sequence[Missing]) -> None:
+    """The answers that have no cell yet, and the inputs as used."""
+    sheet = page.sheet
     page.heading("B:C", "Steps between")
     first = page.row + 1
     for name in form.answers:

@@ -26,6 +26,7 @@ from barfuncs.templates.model import (
     make_column,
     make_input,
 )
+from barfuncs.templates.notes_sheet import begin_notes, end_notes
 from barfuncs.templates.page import Page, add_page
 from barfuncs.templates.plausible import VALID_UNTIL, day_of
 from barfuncs.templates.quote.inputs import LETTER
@@ -141,28 +142,7 @@ _PROBLEMS = (
 def _draw(book: Workbook, shop: Shop | None) -> None:
     _fill_in_sheet(book, shop)
     _customer_sheet(book)
-    page = add_page(book, "Notes", {"A": 1.5, "B": 58, "C": 88, "D": 10})
-    page.sheet.page_setup.fitToHeight = 0
-    page.title("Notes")
-    page.skip()
-    page.heading("B:C", "What each input means")
-    for item in FORM.inputs.values():
-        page.next_row()
-        page.put("B", item.label)
-        page.put("C", item.help[:1].upper() + item.help[1:] + ".", size=9)
-    page.skip()
-    page.heading("B:C", "Steps between")
-    for name in FORM.answers:
-        if FORM.prefix + name not in book.defined_names:
-            page.next_row()
-            FORM.put_answer(page, name, "BCD")
-            page.sheet[f"C{page.row}"].alignment = Alignment(horizontal="left")
-    page.skip()
-    page.heading("B:C", "Inputs as used: the default where one is blank, an error where it is out of its limits")
-    first = page.row + 1
-    FORM.put_used(page, ("line_count", "prices"), _PROBLEMS)
-    layout.quiet_errors(page.sheet, f"C{first}:C{page.row}")
-    page.print_to("D")
+    end_notes(begin_notes(book, FORM), book, FORM, ("line_count", "prices"), _PROBLEMS)
 
 
 def _fill_in_sheet(book: Workbook, shop: Shop | None) -> None:
