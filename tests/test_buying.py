@@ -12,6 +12,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from barfuncs.buying import cutting
+from barfuncs.buying import plan as planning
 from barfuncs.buying.check import faults
 from barfuncs.buying.cutting import (
     NoPlanError,
@@ -280,6 +282,16 @@ def test_buying_more_to_reach_a_lower_price():
     assert "reach a lower price" in plan.notes[0]
 
 
+def test_what_the_minimum_of_a_line_pays_is_taken():
+    """One bar costs the minimum of 150 as three do; two that are left whole are worth half of 50 each, and what is left of the first is too."""
+    offer = dataclasses.replace(OFFER, line_minimum=150)
+    plan = plan_buying([one_job(quantity=1, longest_blank=122)], [offer], terms=Terms(least_left=12, left_share=0.5, seconds=1))
+    assert (plan.lines[0].bars, plan.lines[0].money, plan.lines[0].spare) == (3, 150.0, 2)
+    assert plan.cost == pytest.approx(150 - 2 * 25 - (144 - 5) / 144 * 25)
+    assert "pay" in plan.notes[0]
+    assert plan.proof == "proved best"
+
+
 def test_bars_that_come_too_late_are_not_bought():
     today = datetime.date(2027, 1, 11)
     slow = dataclasses.replace(OFFER, length=120, prices=((0, 1.0),), lead_days=20)
@@ -320,3 +332,51 @@ def test_a_time_limit_is_kept():
 def test_no_bars_is_no_plan():
     with pytest.raises(NoPlanError, match="not enough bars for job 0"):
         solve(Problem((Source(100, 1, 1, False),), (Task(Cut(60), 2),)), 1)
+
+
+def test_a_bound_in_coarse_units_rests_on_no_pattern_that_they_miss():
+    """Two pieces fill a bar exactly, but not in units of 64; three such bars are a bundle of four, and no two bundles are needed."""
+    tasks = tuple(Task(Cut(length, most_parts=2, single=True), 3) for length in (50001, 50002))
+    problem = Problem((Source(100003, 1.0, bundle=4),), tasks)
+    assert solve(problem, 5).cost == 4
+    master, search = cutting._Master(problem), cutting._Search(problem, time.monotonic() + 5)
+    for pattern in cutting._first_patterns(problem):
+        master.add(pattern)
+    search.found(cutting.plain(problem) or [])
+    cutting._branch(master, search, 64, 5)
+    assert search.bound <= 4
+
+
+def test_no_plan_in_time_proves_nothing(monkeypatch):
+    """A level of prices at which no plan was found may hold one: its bound stays what is known."""
+    dear = dataclasses.replace(OFFER, prices=((0, 50.0), (60, 30.0)))
+    found = cutting.solve
+
+    def at_the_low_price_in_vain(problem, seconds, cutoff=math.inf):
+        if problem.least_weights[0]:
+            raise NoPlanError([0], 12.5)
+        return found(problem, seconds)
+
+    monkeypatch.setattr(planning.cutting, "solve", at_the_low_price_in_vain)
+    plan = plan_buying([one_job()], [dear], terms=Terms(seconds=0.5))
+    assert plan.bound == 12.5
+    assert plan.proof.startswith("within ")
+
+
+def test_no_more_bars_are_bought_than_there_are_whole_bundles():
+    offers = [dataclasses.replace(OFFER, available=7, bundle=5, prices=((0, 10.0),)), dataclasses.replace(OFFER, length=120)]
+    plan = plan_buying([one_job(quantity=420, mixed_heats=True)], offers, terms=Terms(kerf=0.125, seconds=2))
+    assert plan.lines[0].bars == 5
+    assert plan.lines[1].bars >= 1
+
+
+def test_a_feeder_that_takes_no_whole_number_of_parts_gets_blanks_made_up():
+    """Of 12 to 12.4 in: with 3 in lost four parts of 2 in are 11, five are 13, so a blank is 12 and holds four."""
+    plan = plan_buying([one_job(quantity=8, shortest_blank=12, longest_blank=12.4)], [OFFER], terms=Terms(kerf=0.125, seconds=1))
+    assert [(blank.parts, blank.length) for row in plan.sawing for blank in row.blanks] == [(4, 12.0), (4, 12.0)]
+
+
+def test_a_rest_too_short_for_the_rack_stays_on_the_shortest_blank():
+    """Of 5 parts in blanks of at most 4 the bar leaves 12, no blank of 4 could keep that; so they are 4 and 1."""
+    knapsack = Knapsack([Cut(10, 6, 1, 4, 2)], [1.0], 70)
+    assert ((0, 4), (0, 1)) in list(knapsack.all_from(62, 0))

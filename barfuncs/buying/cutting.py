@@ -13,7 +13,7 @@ import math
 import random
 import time
 from collections import Counter
-from collections.abc import Hashable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import highspy
@@ -153,20 +153,17 @@ class Plan:
 
 
 class NoPlanError(Exception):
-    """No plan meets all demands; `jobs` are those that lack bars."""
+    """No plan that meets all demands was found; `jobs` are those that lack bars, and `bound` is what none costs less than."""
 
-    def __init__(self, jobs: Sequence[int]) -> None:
+    def __init__(self, jobs: Sequence[int], bound: float = -math.inf) -> None:
         super().__init__(f"not enough bars for job {', '.join(str(job) for job in jobs)}")
-        self.jobs = tuple(jobs)
+        self.jobs, self.bound = tuple(jobs), bound
 
 
 def cost_of(problem: Problem, patterns: Sequence[tuple[Pattern, int]], bought: Sequence[int]) -> float:
     """Money of a plan, worked out anew from nothing but its patterns."""
-    used = Counter[int]()
-    total = 0.0
-    for pattern, times in patterns:
-        used[pattern.source] += times
-        total += times * pattern.money(problem)
+    used = _used(patterns)
+    total = sum(times * pattern.money(problem) for pattern, times in patterns)
     for number, source in enumerate(problem.sources):
         if not source.offered:
             total += used[number] * source.cost
@@ -176,12 +173,24 @@ def cost_of(problem: Problem, patterns: Sequence[tuple[Pattern, int]], bought: S
     return total
 
 
+def _free_up_to_minimum(source: Source) -> int:
+    """Bars that the minimum of a line pays anyway, in whole bundles, where a bar that is left whole is worth something."""
+    if not source.offered or source.cost <= 0 or not source.value_left(source.length):
+        return 0
+    bars = math.floor(source.line_minimum / source.cost + 1e-9)
+    if source.count is not None:
+        bars = min(bars, source.count)
+    return bars // source.bundle * source.bundle
+
+
 def least_bought(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> list[int]:
-    """Bars to buy of each source so that the patterns can be sawn and the price holds: whole bundles, the weight reached."""
-    used = Counter[int]()
-    for pattern, times in patterns:
-        used[pattern.source] += times
+    """Bars to buy of each source so that the patterns can be sawn and the price holds: whole bundles, the weight reached, and what
+    the minimum of a line pays anyway."""
+    used = _used(patterns)
     bought = [-(-used[n] // s.bundle) * s.bundle if s.offered else 0 for n, s in enumerate(problem.sources)]
+    for n, source in enumerate(problem.sources):
+        if bought[n]:
+            bought[n] = max(bought[n], _free_up_to_minimum(source))
     for group, least in enumerate(problem.least_weights):
         offered = [n for n, s in enumerate(problem.sources) if s.offered and s.weight > 0 and s.priced_with == group]
         lacking = least - sum(bought[n] * problem.sources[n].weight for n in offered)
@@ -205,6 +214,23 @@ def heat_of(problem: Problem, source: int) -> Hashable:
     """Which bars are of one heat; where none is said, those of a source."""
     heat = problem.sources[source].heat
     return ("bars", source) if heat is None else heat
+
+
+def _parts(patterns: Iterable[tuple[Pattern, int]]) -> Counter[int]:
+    """By job the parts that patterns give, each sawn so many times."""
+    made = Counter[int]()
+    for pattern, times in patterns:
+        for job, parts in pattern.parts().items():
+            made[job] += parts * times
+    return made
+
+
+def _used(patterns: Iterable[tuple[Pattern, int]]) -> Counter[int]:
+    """By source the bars that patterns take."""
+    used = Counter[int]()
+    for pattern, times in patterns:
+        used[pattern.source] += times
+    return used
 
 
 def _made(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> Counter[tuple[int, Hashable]]:
@@ -232,25 +258,28 @@ def of_one_heat(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> li
 
 def feasible(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> bool:
     """Whether every demand is met from no more bars than there are, and of one heat where that is asked for."""
-    parts, heats, bars = Counter[int](), Counter[int](), Counter[int]()
-    for (job, _), made in _made(problem, patterns).items():
-        parts[job] += made
-        heats[job] += 1
-    for pattern, times in patterns:
-        bars[pattern.source] += times
+    parts, bars = _parts(patterns), _used(patterns)
+    heats = Counter(job for job, _ in _made(problem, patterns))
     return all(parts[job] >= task.demand and (heats[job] == 1 or not task.one_heat) for job, task in enumerate(problem.tasks)) and all(
         source.count is None or bars[number] <= source.count for number, source in enumerate(problem.sources))
+
+
+def can_be_bought(problem: Problem, bought: Sequence[int]) -> bool:
+    """Whether there are so many bars, and their prices hold."""
+    weights = Counter[int]()
+    for number, source in enumerate(problem.sources):
+        if source.offered:
+            weights[source.priced_with] += bought[number] * source.weight  # type: ignore[assignment]
+    return all(weights[group] >= least - 1e-9 for group, least in enumerate(problem.least_weights)) and all(
+        source.count is None or bought[number] <= source.count for number, source in enumerate(problem.sources))
 
 
 def without_surplus(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> list[tuple[Pattern, int]]:
     """The same patterns without parts that no job needs; what that saves is left over."""
     total = Counter(dict(patterns))
-    surplus = Counter[int]()
-    for pattern, times in patterns:
-        for job, parts in pattern.parts().items():
-            surplus[job] += parts * times
+    parts_of = _parts(patterns)
     for job, task in enumerate(problem.tasks):
-        over = surplus[job] - task.demand
+        over = parts_of[job] - task.demand
         while over > 0:
             holding = [p for p, times in total.items() if times and any(j == job for j, _ in p.blanks)]
             if not holding:
@@ -258,18 +287,16 @@ def without_surplus(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -
             # A blank less saves its ends too; of equal ones that where most is left already gives the longest left-over.
             pattern, blank = max(((p, b) for p in holding for b in p.blanks if b[0] == job),
                                  key=lambda pair: (pair[1][1] <= over, pair[0].left(problem), pair[1][1], pair[0].blanks))
-            rest = blank[1] - over
-            kept = [] if rest <= 0 else [(job, max(rest, 1))]
-            if kept:
-                fits = task.cut.least_parts <= kept[0][1] <= task.cut.most_parts
-                if not fits and not (task.cut.padded and kept[0][1] <= task.cut.padded[1]):
-                    kept = [(job, task.cut.least_parts)]
-            fewer = blank[1] - sum(parts for _, parts in kept)
+            kept = max(0, blank[1] - over)
+            if kept and not task.cut.holds(kept):
+                kept = task.cut.least_parts
+            fewer = blank[1] - kept
             if fewer <= 0:
                 break
             blanks = list(pattern.blanks)
             blanks.remove(blank)
-            changed = Pattern(pattern.source, tuple(sorted([*blanks, *kept], key=lambda b: (b[0], -b[1]))))
+            blanks += [(job, kept)] if kept else []
+            changed = Pattern(pattern.source, tuple(sorted(blanks, key=lambda b: (b[0], -b[1]))))
             total[pattern] -= 1
             if changed.blanks:
                 total[changed] += 1
@@ -284,7 +311,6 @@ class _Master:
         self.problem = problem
         self.patterns: list[Pattern] = []
         self._known: set[Pattern] = set()
-        self.heats = list(dict.fromkeys(self.heat_of(n) for n in range(len(problem.sources))))
         model = self.model = highspy.Highs()  # type: ignore[no-untyped-call]
         model.silent()
         model.setOptionValue("threads", 1)
@@ -334,7 +360,6 @@ class _Master:
                 for heat in able:
                     self.row_of[job, heat] = row
         weight_rows = {group: self._row(least, _INF) for group, least in enumerate(problem.least_weights) if least > 0}
-        self.bought: dict[int, int] = {}
         for number, source in enumerate(problem.sources):
             row = self.source_row[number] = self._row(-_INF, 0)
             rows, values = [row], [-float(source.bundle)]
@@ -343,12 +368,12 @@ class _Master:
                 values.append(source.weight * source.bundle)
             most = self.most_bars(number)
             each = source.cost - (source.value_left(source.length) if source.offered else 0)
-            n = self.bought[number] = self._column(each * source.bundle, 0, math.ceil(most / source.bundle), rows, values)
+            n = self._column(each * source.bundle, 0, most // source.bundle, rows, values)
             self.integers.append(n)
             if source.line_minimum > 0 or source.line_fee > 0:
                 u = self._column(source.line_fee, 0, 1)
                 self.integers.append(u)
-                self._row(-_INF, 0, [n, u], [1, -math.ceil(most / source.bundle)])
+                self._row(-_INF, 0, [n, u], [1, -(most // source.bundle)])
                 if source.line_minimum > 0:
                     more = self._column(1, 0, _INF)
                     self._row(0, _INF, [more, n, u], [1, source.cost * source.bundle, -source.line_minimum])
@@ -365,15 +390,13 @@ class _Master:
         for job, task in enumerate(problem.tasks):
             if not source.takes(job):
                 continue
-            cut = task.cut
-            parts = max((p for p in (cut.least_parts, cut.most_parts) if cut.length(p) <= source.length + problem.kerf), default=0)
-            if not parts and cut.padded and cut.padded[0] <= source.length + problem.kerf:
-                parts = cut.padded[1]
+            parts = task.cut.most_within(source.length + problem.kerf)
             bars += -(-task.demand // parts) if parts else 0
         if source.offered and source.weight > 0 and problem.least_weights:
             bars += math.ceil(problem.least_weights[source.priced_with] / source.weight)
-        bars = -(-bars // source.bundle) * source.bundle
-        return bars if source.count is None else min(bars, source.count)
+        bars += _free_up_to_minimum(source)
+        bundles = -(-bars // source.bundle)
+        return source.bundle * (bundles if source.count is None else min(bundles, source.count // source.bundle))
 
     def add(self, pattern: Pattern) -> bool:
         """Whether the pattern is new."""
@@ -539,7 +562,7 @@ def _for_demand(cut: Cut, demand: int) -> Cut:
     """No blank holds more parts than are needed."""
     if demand >= cut.most_parts * cut.most_blanks:
         return cut
-    most = max(cut.least_parts, min(cut.most_parts, demand))
+    most = min(cut.most_parts, max(cut.least_parts, demand))
     return replace(cut, most_parts=most, most_blanks=min(cut.most_blanks, -(-demand // most)))
 
 
@@ -559,6 +582,8 @@ class _Search:
         if not feasible(self.problem, patterns):
             return
         bought = least_bought(self.problem, patterns)
+        if not can_be_bought(self.problem, bought):
+            return
         cost = cost_of(self.problem, patterns, bought)
         if self.best is None or cost < self.best.cost - 1e-9:
             self.best = Plan(tuple(patterns), tuple(bought), cost, self.bound)
@@ -628,7 +653,7 @@ def solve(problem: Problem, seconds: float = 10, cutoff: float = math.inf, _dept
     if search.best is None:
         master.free()
         master.solve()
-        raise NoPlanError(master.lacking() or range(len(problem.tasks)))
+        raise NoPlanError(master.lacking() or range(len(problem.tasks)), search.bound)
     return replace(search.best, bound=min(search.bound, search.best.cost), seconds=_now() - start)
 
 
@@ -640,13 +665,10 @@ def _rest(master: _Master, search: _Search, relaxed: Sequence[float], freedom: i
             if (whole := math.floor(x + 1e-6) - (chance.randint(0, min(freedom, 3)) if chance else 0)) > 0]
     if not base:
         return False
-    made, used = Counter[int](), Counter[int]()
+    made, used = _parts(base), _used(base)
     heats: dict[int, set[Hashable]] = {}
-    for pattern, times in base:
-        used[pattern.source] += times
-        for job, parts in pattern.parts().items():
-            made[job] += parts * times
-            heats.setdefault(job, set()).add(master.heat_of(pattern.source))
+    for job, heat in _made(problem, base):
+        heats.setdefault(job, set()).add(heat)
     if any(task.one_heat and len(heats.get(job, ())) > 1 for job, task in enumerate(problem.tasks)):
         return False
     left = [(job, replace(task, demand=task.demand - made[job])) for job, task in enumerate(problem.tasks) if task.demand > made[job]]
@@ -719,8 +741,7 @@ def _all_patterns(master: _Master, search: _Search, deadline: float) -> None:
 
 def _branch(master: _Master, search: _Search, unit: int, seconds: float) -> None:
     """Raise the bound: in every plan the bars of a source, and the heats of a job, are whole, so each node has them below or above."""
-    first: dict[int, tuple[float, float]] = {}
-    nodes: list[tuple[float, int, dict[int, tuple[float, float]]]] = [(search.bound, 0, first)]
+    nodes: list[tuple[float, int, dict[int, tuple[float, float]]]] = [(search.bound, 0, {})]
     count, leaf = 0, math.inf
     deadline = _now() + seconds
     while nodes and not search.done() and _now() < deadline:
@@ -730,9 +751,8 @@ def _branch(master: _Master, search: _Search, unit: int, seconds: float) -> None
             break
         master.bound_between(limits)
         best = math.inf if search.best is None else search.best.cost
+        # Where bars seem to lack, a finer unit may find them: what they would cost is in the bound as far as it is known.
         bound = max(known, _relax(master, [unit], deadline, best))
-        if master.lacking():
-            bound = math.inf
         if bound < best:
             column = master.whole()
             if column is None:
@@ -760,14 +780,12 @@ def _first_patterns(problem: Problem) -> Iterator[Pattern]:
 def _alone(cut: Cut, room: int, demand: int) -> list[int]:
     blanks: list[int] = []
     while demand > 0 and len(blanks) < cut.most_blanks:
-        parts = min(cut.most_parts, demand, (room - cut.start) // cut.step)
-        if parts < cut.least_parts:
-            if cut.padded and cut.padded[0] <= room:
-                parts = min(cut.padded[1], demand)
-            elif cut.least_parts * cut.step + cut.start <= room:
-                parts = cut.least_parts
-            else:
-                break
+        most = cut.most_within(room)
+        if not most:
+            break
+        parts = min(most, demand)
+        if not cut.holds(parts):
+            parts = cut.least_parts
         blanks.extend(cut.apart(parts))
         room -= cut.length(parts)
         demand -= parts
@@ -817,10 +835,7 @@ def _dive(master: _Master, search: _Search, unit: int, chance: random.Random | N
             fixed[column] = fixed.get(column, 0) + more
             master.fix(column, fixed[column])
         master.solve()
-        made = Counter[int]()
-        for column, times in fixed.items():
-            for job, parts in master.patterns[column - master.first].parts().items():
-                made[job] += parts * times
+        made = _parts((master.patterns[column - master.first], times) for column, times in fixed.items())
         demands = [max(0, task.demand - made[job]) for job, task in enumerate(problem.tasks)]
         if not any(demands):
             break

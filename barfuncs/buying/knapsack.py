@@ -5,7 +5,6 @@ many parts the next blank holds is a choice of at most `most_parts`, which a run
 lengths at once.
 """
 
-import functools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -20,8 +19,9 @@ _CLOSE = 1e-9
 class Cut:
     """How one job takes its blanks: `start + parts * step` long, kerf included, with at most `most_parts` parts.
 
-    Pieces of a fixed length are each a blank of one part (`single`); reckoned together they are one blank of `most_parts`. `padded` is a blank that the feeder takes only at its shortest length, where
-    that holds fewer parts than any blank of its own length: its length with kerf, and its parts.
+    Pieces of a fixed length are each a blank of one part (`single`); reckoned together they are one blank of `most_parts`. `padded`
+    is a blank that the feeder takes only at its shortest length, where that holds fewer parts than any blank of its own length: its
+    length with kerf, and its parts.
     """
 
     step: int
@@ -36,13 +36,30 @@ class Cut:
         """The parts of each blank, of parts that are reckoned as one."""
         return (1,) * parts if self.single else (parts,)
 
+    def holds(self, parts: int) -> bool:
+        """Whether there is a blank of so many parts."""
+        return self.least_parts <= parts <= self.most_parts or (self.padded is not None and 0 < parts <= self.padded[1])
+
     def length(self, parts: int) -> int:
         """Length of a blank with kerf. Raises ValueError for parts that no blank has."""
         if self.least_parts <= parts <= self.most_parts:
             return self.start + parts * self.step
-        if self.padded and 0 < parts <= self.padded[1]:
+        if self.padded and self.holds(parts):
             return self.padded[0]
         raise ValueError(f"no blank has {parts} parts")
+
+    def most_within(self, room: int) -> int:
+        """Parts of the fullest blank that is no longer than that, kerf included; 0 where none is."""
+        parts = min(self.most_parts, (room - self.start) // self.step)
+        if parts >= self.least_parts:
+            return parts
+        return self.padded[1] if self.padded and self.padded[0] <= room else 0
+
+    def spread(self, parts: int, blanks: int) -> tuple[int, ...]:
+        """Parts of each of so many blanks: the last as few as can be, since a short one may keep a rest of the bar."""
+        over, room = parts - blanks * self.least_parts, self.most_parts - self.least_parts
+        each = [self.least_parts + min(room, max(0, over - n * room)) for n in range(blanks)]
+        return tuple(p for n in each for p in self.apart(n))
 
     def scaled(self, unit: int, down: bool = False) -> "Cut":
         """In a coarser unit: no shorter, so that what fits there fits here, or (`down`) no longer. Blanks of most parts, which
@@ -71,6 +88,7 @@ class Knapsack:
         self._stages: list[tuple[int, list[_Values]]] = []
         # What a part of a job is worth, and a blank costs.
         self._worth: dict[int, tuple[float, float]] = {}
+        self._known_spreads: dict[tuple[int, int], list[tuple[tuple[tuple[int, int], ...], int, float]]] = {}
         for job, (cut, value) in enumerate(zip(cuts, values, strict=True)):
             value = value - blank_cost if cut.single else value
             # A blank worth less than its cut may still fill a bar so that its last cut is saved.
@@ -147,10 +165,6 @@ class Knapsack:
                 if before[at - length] + value >= least:
                     yield from self._all(stage - 1, at - length, least - value, blanks + spread)
 
-    @functools.cached_property
-    def _known_spreads(self) -> dict[tuple[int, int], list[tuple[tuple[tuple[int, int], ...], int, float]]]:
-        return {}
-
     def _spreads(self, job: int, count: int) -> list[tuple[tuple[tuple[int, int], ...], int, float]]:
         """So many blanks of a job: each number of parts once, with its blanks, length and value, shortest first."""
         if (job, count) not in self._known_spreads:
@@ -161,9 +175,8 @@ class Knapsack:
                 wide = cut.padded or (0, 0)
                 if plain and cut.most_parts < cut.least_parts:
                     continue
-                for parts in range(plain * cut.least_parts, plain * cut.most_parts + 1) if plain else (0,):
-                    each, more = divmod(parts, plain) if plain else (0, 0)
-                    blanks = tuple((job, p) for n in range(plain) for p in cut.apart(each + (n < more))) + ((job, wide[1]),) * padded
+                for parts in range(plain * cut.least_parts, plain * cut.most_parts + 1):
+                    blanks = tuple((job, p) for p in cut.spread(parts, plain)) + ((job, wide[1]),) * padded
                     total = parts + padded * wide[1]
                     length = plain * cut.start + parts * cut.step + padded * wide[0]
                     found.append((blanks, length, total * value - count * blank_cost))

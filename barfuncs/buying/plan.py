@@ -13,6 +13,7 @@ from barfuncs.buying import cutting
 from barfuncs.buying.check import faults
 from barfuncs.buying.cutting import NoPlanError, Pattern, Problem, Source, Task
 from barfuncs.buying.knapsack import Cut
+from barfuncs.buying.reading import problems_of
 from barfuncs.buying.records import (
     CERTIFICATES,
     OF_ONE_HEAT,
@@ -32,8 +33,6 @@ from barfuncs.buying.records import (
 
 _NEAR_STEP = 1e-4
 """Of a step: what is nearer to a whole step than this is that step, and not the next."""
-
-
 _MOST_LEVELS = 64
 """Of prices that are tried: one kind of bar has six at most, several that stand in for one another have their products."""
 _USUAL = Terms()
@@ -51,14 +50,12 @@ def plan_buying(demands: Sequence[Demand], offers: Sequence[Offer] = (), rack: S
     Raises BuyingError that names every row and column that keeps it from being planned; nothing is planned then. Each plan has
     passed an independent check before it is returned.
     """
-    from barfuncs.buying.reading import problems_of
-
     if problems := problems_of(demands, offers, rack, terms):
         raise BuyingError(problems)
     started = _now()
     groups = list(_groups(demands, offers, rack, terms))
     lacking = [("jobs", job + 1, "quantity", f"no bar on the rack or on offer that {demands[job].job} may be made from is long enough")
-               for group in groups for job in group.jobs if not group.able(job)]
+               for group in groups for job in group.unable()]
     if lacking:
         raise BuyingError(lacking)
     if terms.brackets_over == "order":
@@ -79,6 +76,15 @@ def steps(length: float, units: str) -> int:
     (2375, 2376, 300)
     """
     return math.ceil(length * STEPS[units] - _NEAR_STEP)
+
+
+def whole_steps(length: float, units: str) -> int:
+    """The whole steps of what is there: rounded up, a bar would be longer than it is.
+
+    >>> whole_steps(143.9999, "in"), whole_steps(0.1 + 0.2, "in")
+    (143999, 300)
+    """
+    return math.floor(length * STEPS[units] + _NEAR_STEP)
 
 
 @dataclass(frozen=True)
@@ -115,30 +121,24 @@ class _Group:
     def lowest(self) -> tuple[float, ...]:
         return (0.0,) * len(self.priced())
 
-    def able(self, job: int) -> bool:
+    def unable(self) -> list[int]:
+        """The jobs of which not one blank comes from any bar."""
         problem = self.problem(self.lowest())
-        task, n = problem.tasks[self.jobs.index(job)], self.jobs.index(job)
-        shortest = min((task.cut.length(p) for p in (task.cut.least_parts,) if task.cut.most_parts >= task.cut.least_parts),
-                       default=None)
-        if task.cut.padded:
-            shortest = task.cut.padded[0] if shortest is None else min(shortest, task.cut.padded[0])
-        return shortest is not None and any(s.takes(n) and shortest <= s.length + problem.kerf for s in problem.sources)
+        return [job for n, job in enumerate(self.jobs) if not any(
+            s.takes(n) and problem.tasks[n].cut.most_within(s.length + problem.kerf) for s in problem.sources)]
 
     def problem(self, level: tuple[float, ...], buy: bool = True) -> Problem:
         terms, units = self.terms, self.terms.units
         kerf, trim = steps(terms.kerf, units), 2 * steps(terms.trim, units)
         least_left = steps(terms.least_left, units)
-        tasks = []
         lengths = [*(self.offers[n].length for n in self.offered), *(self.rack[n].length for n in self.racked)]
         longest = max((steps(length, units) for length in lengths), default=0)
-        for number in self.jobs:
-            tasks.append(task_of(self.demands[number], units, kerf, longest))
+        tasks = [task_of(self.demands[number], units, kerf, longest) for number in self.jobs]
         sources = []
         for number in self.offered if buy else ():
             offer = self.offers[number]
             jobs = frozenset(n for n, job in enumerate(self.jobs) if may_buy(self.demands[job], offer, terms))
-            # A steps's rounding up would make a bar longer than it is.
-            length = math.floor(offer.length * STEPS[units] + _NEAR_STEP)
+            length = whole_steps(offer.length, units)
             cost = self.price(number, level)
             wants = any(self.demands[self.jobs[n]].certificate != CERTIFICATES[0] for n in jobs)
             sources.append(Source(max(0, length - trim), cost, offer.available, True, ("offer", number), jobs,
@@ -146,7 +146,7 @@ class _Group:
                                   offer.certificate_fee if wants else 0.0, offer.weight, self._priced_with(number)))
         for number in self.racked:
             bar = self.rack[number]
-            length = math.floor(bar.length * STEPS[units] + _NEAR_STEP)
+            length = whole_steps(bar.length, units)
             value = bar.value if terms.rack_has_value and bar.owner == OWN else 0.0
             jobs = frozenset(n for n, job in enumerate(self.jobs) if may_take(self.demands[job], bar))
             sources.append(Source(max(0, length - trim), value, bar.count, False,
@@ -170,7 +170,6 @@ class _Solved:
     problem: Problem
     plan: cutting.Plan
     bound: float
-    level: tuple[float, ...]
     buy: bool = True
 
 
@@ -180,7 +179,7 @@ def task_of(demand: Demand, units: str, kerf: int, longest: int) -> Task:
         length = steps(demand.piece_length, units)
         return Task(Cut(length + kerf, 0, 1, max(1, (longest + kerf) // (length + kerf)), 1, single=True), demand.quantity, not demand.mixed_heats)
     step, extra = steps(demand.bar_per_part, units), steps(demand.blank_extra, units)
-    limit = longest if demand.longest_blank is None else math.floor(demand.longest_blank * STEPS[units] + _NEAR_STEP)
+    limit = longest if demand.longest_blank is None else whole_steps(demand.longest_blank, units)
     shortest = steps(demand.shortest_blank, units)
     most = min((min(limit, longest) - extra) // step, demand.quantity)
     least = max(1, -(-(shortest - extra) // step))
@@ -188,7 +187,7 @@ def task_of(demand: Demand, units: str, kerf: int, longest: int) -> Task:
     padded = (shortest + kerf, min(short, demand.quantity)) if shortest <= limit and 1 <= short < least else None
     blanks = max(1, (longest + kerf) // (max(shortest, extra + step) + kerf))
     return Task(Cut(step, extra + kerf, least, max(most, least - 1), blanks, padded), demand.quantity, not demand.mixed_heats,
-                0 if demand.longest_blank is None and not longest else limit)
+                limit)
 
 
 def may_buy(demand: Demand, offer: Offer, terms: Terms) -> bool:
@@ -268,11 +267,11 @@ class _Levels:
                 plan = cutting.solve(problem, max(_LEAST_TIME, (end - _now()) / (len(open_) - turn)), cutoff=self.cost)
             except NoPlanError as error:
                 self.lacking = error.jobs
-                self.bounds[level] = math.inf
+                self.bounds[level] = max(self.bounds[level], error.bound)
                 continue
             self.bounds[level] = max(self.bounds[level], plan.bound)
             if math.isfinite(plan.cost) and plan.cost < self.cost - 1e-9:
-                self.best = _Solved(self.group, problem, plan, 0.0, level)
+                self.best = _Solved(self.group, problem, plan, 0.0)
 
     def solved(self) -> "_Solved":
         assert self.best is not None
@@ -327,7 +326,7 @@ def _without_buying(demands: Sequence[Demand], offers: Sequence[Offer], rack: Se
             alone = cutting.solve(problem, max(0.05, terms.seconds / len(groups) / 2))
         except NoPlanError:
             return plan
-        solved.append(_Solved(group, problem, alone, alone.bound, group.lowest(), buy=False))
+        solved.append(_Solved(group, problem, alone, alone.bound, buy=False))
     other = _written(demands, offers, rack, terms, solved, _now() - started)
     bound = min(plan.bound, other.bound)
     return replace(other if other.cost < plan.cost else plan, bound=bound, seconds=_now() - started)
@@ -365,7 +364,7 @@ def _written(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[
                                    max(source.line_minimum, bars * source.cost) + source.line_fee, spare))
             if spare:
                 notes.append(f"{spare} of {bars} bars of {describe(offers[offer].stock)}, {offers[offer].length:g} {terms.units}, "
-                             "are needed by no job: they fill a bundle or reach a lower price")
+                             "are needed by no job: they fill a bundle, reach a lower price, or the minimum of the line pays them")
     lines.sort(key=lambda line: line.offer)
     freight = terms.freight if lines else 0.0
     least_freight = terms.freight if any(group.rack_alone() is None for group in (one.group for one in solved)) else 0.0
