@@ -479,8 +479,8 @@ class _Master:
             longest = max(problem.sources[n].length for n in numbers) + problem.kerf
             yield numbers, Knapsack(cuts, values, (longest + (unit - 1 if down else 0)) // unit, problem.cut_cost) if cuts else None, who
 
-    def _worth(self, source: Source, knapsack: Knapsack | None, unit: int = 1, down: bool = False) -> NDArray[np.float64]:
-        """What each length taken off a bar of a source is worth at most: its blanks, what is left, and a cut saved."""
+    def _worth(self, source: Source, knapsack: Knapsack | None, jobs: Sequence[int], unit: int = 1, down: bool = False) -> NDArray[np.float64]:
+        """What each length taken off a bar of a source is worth at most: its blanks of these jobs, what is left, and a cut saved."""
         round_off = unit - 1 if down else 0
         capacity = (source.length + self.problem.kerf + round_off) // unit
         worth = np.array([0.0]) if knapsack is None else knapsack.best[:capacity + 1].copy()
@@ -488,7 +488,9 @@ class _Master:
         if source.left_value:
             worth += np.where(left >= max(1, source.least_left), left * source.left_value, 0.0)
         if self.problem.cut_cost:
-            worth[1:] += np.where(left[1:] <= max(round_off, source.least_left - 1), self.problem.cut_cost, 0.0)
+            tasks = [self.problem.tasks[job] for job in jobs]
+            kept = max((task.longest + self.problem.kerf - task.cut.shortest for task in tasks), default=0)
+            worth[1:] += np.where(left[1:] <= max(round_off, min(kept, source.least_left - 1)), self.problem.cut_cost, 0.0)
         return worth
 
     def add_all(self, most_reduced: float, deadline: float) -> bool:
@@ -501,7 +503,7 @@ class _Master:
                 source = problem.sources[number]
                 if knapsack is None:
                     continue
-                worth = self._worth(source, knapsack)
+                worth = self._worth(source, knapsack, who)
                 base = source.value_left(source.length) if source.offered else 0.0
                 least = base - float(duals[self.source_row[number]]) - most_reduced
                 for at in np.nonzero(worth >= least)[0]:
@@ -525,7 +527,7 @@ class _Master:
         for numbers, knapsack, who in self._knapsacks(duals, unit, demands, down):
             for number in numbers:
                 source = problem.sources[number]
-                worth = self._worth(source, knapsack, unit, down)
+                worth = self._worth(source, knapsack, who, unit, down)
                 best = int(worth.argmax())
                 base = source.value_left(source.length) if source.offered else 0.0
                 reduced = base - duals[self.source_row[number]] - float(worth[best])
@@ -593,8 +595,9 @@ class _Search:
             value = math.ceil(value / self._grain - 1e-6) * self._grain
         self.bound = max(self.bound, value)
 
-    def done(self) -> bool:
-        return self.best is not None and self.best.cost <= self.bound + 1e-9 * max(1, abs(self.bound))
+    def over(self) -> bool:
+        """Whether the best plan is proved, or the time is up."""
+        return _now() > self.deadline or (self.best is not None and self.best.cost <= self.bound + 1e-9 * max(1, abs(self.bound)))
 
 
 def _grain(problem: Problem) -> float:
@@ -626,29 +629,29 @@ def solve(problem: Problem, seconds: float = 10, cutoff: float = math.inf, _dept
         return replace(search.best or Plan((), (), math.inf, 0.0), bound=search.bound)
     relaxed = [float(x) for x in master.values()[master.first:]]
     for unit in units[:-1] or units:
-        if not search.done():
+        if not search.over():
             _dive(master, search, unit)
     few = sum(relaxed) < _FEW
-    if few and not search.done():
+    if few and not search.over():
         _all_patterns(master, search, start + _SHARE * seconds)
     for unit in units[-3:] if few else ():
         _branch(master, search, unit, (search.deadline - _now()) / 3)
-    if not search.done() and _depth < _DEEPEST:
+    if not search.over() and _depth < _DEEPEST:
         _rest(master, search, relaxed, 0, seconds / 4, None, _depth)
-    if not search.done():
+    if not search.over():
         # Heats that the linear program mixes must come apart, so nothing of it is kept then.
         _integers(master, search, relaxed, None if master.heat_column else 0, seconds / 10)
     if not few:
         _branch(master, search, units[-1], (search.deadline - _now()) / 2)
     chance = random.Random(0)  # noqa: S311
     for turn in itertools.count(1):
-        if search.done() or _now() > search.deadline:
+        if search.over():
             break
         before = len(master.patterns), search.best and search.best.cost
         if _depth == _DEEPEST or not _rest(master, search, relaxed, turn, (search.deadline - _now()) / 4, chance, _depth):
             for unit in units[-2:]:
                 _dive(master, search, unit, chance)
-        if not search.done() and (len(master.patterns), search.best and search.best.cost) != before:
+        if not search.over() and (len(master.patterns), search.best and search.best.cost) != before:
             _integers(master, search, relaxed, None if master.heat_column else chance.choice((0, 1, 4)), (search.deadline - _now()) / 4)
     if search.best is None:
         master.free()
@@ -744,7 +747,7 @@ def _branch(master: _Master, search: _Search, unit: int, seconds: float) -> None
     nodes: list[tuple[float, int, dict[int, tuple[float, float]]]] = [(search.bound, 0, {})]
     count, leaf = 0, math.inf
     deadline = _now() + seconds
-    while nodes and not search.done() and _now() < deadline:
+    while nodes and not search.over() and _now() < deadline:
         known, _, limits = heapq.heappop(nodes)
         if known >= leaf:
             heapq.heappush(nodes, (known, 0, limits))
@@ -827,7 +830,8 @@ def _dive(master: _Master, search: _Search, unit: int, chance: random.Random | N
         if not shares:
             break
         # By chance one of a pattern is left to be found again.
-        whole = {c: math.floor(share + 1e-6) - bool(share > 2 and chance is not None and chance.random() < 0.3) for c, share in shares.items() if share >= 1 - 1e-6}
+        whole = {c: math.floor(share + 1e-6) - bool(share > 2 and chance is not None and chance.random() < 0.3)
+                 for c, share in shares.items() if share >= 1 - 1e-6}
         if not whole:
             largest = max(shares, key=lambda c: (shares[c] * (chance.uniform(0.5, 1) if chance else 1), -c))
             whole = {largest: 1}
@@ -840,9 +844,12 @@ def _dive(master: _Master, search: _Search, unit: int, chance: random.Random | N
         if not any(demands):
             break
         for _ in range(10):
-            if _now() > search.deadline or not master.price(unit, demands)[0]:
+            if search.over() or not master.price(unit, demands)[0]:
                 break
             master.solve()
+        if search.over():
+            master.free()
+            return
     patterns = [(p, times) for n, p in enumerate(master.patterns) if (times := fixed.get(master.first + n, 0))]
     if not master.lacking():
         search.found(patterns)

@@ -48,6 +48,11 @@ class Cut:
             return self.padded[0]
         raise ValueError(f"no blank has {parts} parts")
 
+    @property
+    def shortest(self) -> int:
+        """Length of the shortest blank, kerf included."""
+        return self.padded[0] if self.padded else self.start + self.least_parts * self.step
+
     def most_within(self, room: int) -> int:
         """Parts of the fullest blank that is no longer than that, kerf included; 0 where none is."""
         parts = min(self.most_parts, (room - self.start) // self.step)
