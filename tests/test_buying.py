@@ -312,6 +312,9 @@ def test_bars_that_come_too_late_are_not_bought():
     (one_job(), [OFFER], [RackBar("R-1", BRASS, 40, "H1"), RackBar("R-2", STEEL, 50, "h1")],
      r"rack 2, heat: h1 is 12L14 here and Brass C36000 at R-1"),
     (one_job(), [OFFER], [RackBar("R-1", BRASS, 40, "", "3.1")], r"rack 1, heat: none given; a bar with 3\.1 has the number of its heat"),
+    (one_job(parts_per_feed=0), [OFFER], [], r"jobs 1, parts_per_feed: 0 given; a whole number from 1 to 1,000 is needed"),
+    (one_job(parts_per_feed=2.5), [OFFER], [], r"jobs 1, parts_per_feed: 2\.5 given; a whole number from 1 to 1,000 is needed"),
+    (one_job(parts_per_feed=30), [OFFER], [], r"jobs 1, longest_blank: 48 given; the parts of one feed and what each blank loses take 63"),
     (one_job(quantity=500), [], [RackBar("R-1", BRASS, 144)], r"jobs 1, quantity: not enough bars for J-1"),
 ])
 def test_what_keeps_a_plan_from_being_made_is_named(demand, offers, rack, words):
@@ -380,3 +383,32 @@ def test_a_rest_too_short_for_the_rack_stays_on_the_shortest_blank():
     """Of 5 parts in blanks of at most 4 the bar leaves 12, no blank of 4 could keep that; so they are 4 and 1."""
     knapsack = Knapsack([Cut(10, 6, 1, 4, 2)], [1.0], 70)
     assert ((0, 4), (0, 1)) in list(knapsack.all_from(62, 0))
+
+
+def test_blanks_of_whole_feeds_by_hand():
+    """Up to 48 with 3 lost go 22 parts of 2, but only 4 feeds of 5. 62 parts are 13 feeds: 3 * 43 + 13 + 3 * 0.125 = 142.375."""
+    plan = plan_buying([one_job(quantity=62, parts_per_feed=5)], [OFFER], terms=Terms(kerf=0.125, seconds=2))
+    assert [(row.bars, sorted(blank.parts for blank in row.blanks)) for row in plan.sawing] == [(1, [5, 20, 20, 20])]
+    assert plan.proof == "proved best"
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_week_of_whole_feeds_keeps_every_rule(seed):
+    demands, offers, rack, terms = week(seed, 5)
+    draw = random.Random(seed)
+    demands = [dataclasses.replace(d, parts_per_feed=draw.choice([1, 2, 4])) if d.piece_length is None else d for d in demands]
+    plan = plan_buying(demands, offers, rack, dataclasses.replace(terms, seconds=1))
+    made = Counter[int]()
+    for row in plan.sawing:
+        for blank in row.blanks:
+            assert blank.parts % demands[blank.demand].parts_per_feed == 0
+            made[blank.demand] += blank.parts * row.bars
+    assert all(made[n] >= demand.quantity for n, demand in enumerate(demands))
+
+
+def test_the_check_sees_a_blank_of_no_whole_feeds():
+    demand, terms = one_job(quantity=60, parts_per_feed=5), Terms(kerf=0.125, seconds=1)
+    plan = plan_buying([demand], [OFFER], terms=terms)
+    assert faults([demand], [OFFER], [], terms, plan) == []
+    found = faults([dataclasses.replace(demand, parts_per_feed=7)], [OFFER], [], terms, plan)
+    assert any("no whole feeds of 7" in fault for fault in found)

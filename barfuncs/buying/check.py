@@ -93,6 +93,8 @@ def _blank_faults(demand: Demand, parts: int, length: Fraction, step: Fraction) 
         return
     if parts < 1 or length < Fraction(demand.blank_extra) + parts * Fraction(demand.bar_per_part) - step * Fraction(parts + 1, 1000):
         yield f"{demand.job} gets a blank of {float(length)} for {parts} parts"
+    if parts % demand.parts_per_feed:
+        yield f"{demand.job} gets a blank for {parts} parts, no whole feeds of {demand.parts_per_feed}"
     if length < Fraction(demand.shortest_blank) - step:
         yield f"{demand.job} gets a blank of {float(length)}, shorter than the feeder takes"
     if demand.longest_blank is not None and length > Fraction(demand.longest_blank) + step:

@@ -174,20 +174,21 @@ class _Solved:
 
 
 def task_of(demand: Demand, units: str, kerf: int, longest: int) -> Task:
-    """What a demand needs, in steps, from bars of at most `longest`."""
+    """What a demand needs, in steps, from bars of at most `longest`. Parts are counted in whole feeds."""
     if demand.piece_length is not None:
         length = steps(demand.piece_length, units)
         return Task(Cut(length + kerf, 0, 1, max(1, (longest + kerf) // (length + kerf)), 1, single=True), demand.quantity, not demand.mixed_heats)
-    step, extra = steps(demand.bar_per_part, units), steps(demand.blank_extra, units)
+    feed = demand.parts_per_feed
+    step, extra = steps(feed * demand.bar_per_part, units), steps(demand.blank_extra, units)
     limit = longest if demand.longest_blank is None else whole_steps(demand.longest_blank, units)
     shortest = steps(demand.shortest_blank, units)
-    most = min((min(limit, longest) - extra) // step, demand.quantity)
+    quantity = -(-demand.quantity // feed)
+    most = min((min(limit, longest) - extra) // step, quantity)
     least = max(1, -(-(shortest - extra) // step))
     short = (shortest - extra) // step
-    padded = (shortest + kerf, min(short, demand.quantity)) if shortest <= limit and 1 <= short < least else None
+    padded = (shortest + kerf, min(short, quantity)) if shortest <= limit and 1 <= short < least else None
     blanks = max(1, (longest + kerf) // (max(shortest, extra + step) + kerf))
-    return Task(Cut(step, extra + kerf, least, max(most, least - 1), blanks, padded), demand.quantity, not demand.mixed_heats,
-                limit)
+    return Task(Cut(step, extra + kerf, least, max(most, least - 1), blanks, padded), quantity, not demand.mixed_heats, limit)
 
 
 def may_buy(demand: Demand, offer: Offer, terms: Terms) -> bool:
@@ -377,7 +378,8 @@ def _blanks(pattern: Pattern, problem: Problem, group: _Group, unit: int) -> Ite
         length = problem.tasks[job].cut.length(parts) - problem.kerf
         if number == keeper:
             length += pattern.left(problem)
-        yield Blank(group.jobs[job], parts, length / unit)
+        demand = group.demands[group.jobs[job]]
+        yield Blank(group.jobs[job], parts * (demand.parts_per_feed if demand.piece_length is None else 1), length / unit)
 
 
 def describe(stock: BarStock) -> str:

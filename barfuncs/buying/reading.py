@@ -8,6 +8,7 @@ from barfuncs.buying.records import CERTIFICATES, OF_ONE_HEAT, OWN, STEPS, Deman
 _Problem = tuple[str, int, str, str]
 _LONGEST = {"in": 1000.0, "mm": 25400.0}
 _MOST_PARTS, _MOST_ROWS = 10**7, 2000
+_MOST_PER_FEED = 1000
 
 
 def problems_of(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[RackBar], terms: Terms) -> list[_Problem]:
@@ -68,6 +69,9 @@ def _demand(demand: Demand, units: str) -> Iterator[tuple[str, str]]:
     if demand.piece_length is not None:
         yield from _checked([("piece_length", demand.piece_length, step, longest, False)])
         return
+    if isinstance(demand.parts_per_feed, bool) or not isinstance(demand.parts_per_feed, int) or not 1 <= demand.parts_per_feed <= _MOST_PER_FEED:
+        yield "parts_per_feed", f"{demand.parts_per_feed!r} given; a whole number from 1 to {_MOST_PER_FEED:,} is needed"
+        return
     numbers = [("bar_per_part", demand.bar_per_part, step, longest, False), ("blank_extra", demand.blank_extra, 0, longest, False),
                ("shortest_blank", demand.shortest_blank, 0, longest, False)]
     if demand.longest_blank is not None:
@@ -77,9 +81,9 @@ def _demand(demand: Demand, units: str) -> Iterator[tuple[str, str]]:
     if not wrong and demand.longest_blank is not None:
         if demand.longest_blank < demand.shortest_blank:
             yield "longest_blank", f"{demand.longest_blank:g} given; shorter than the shortest blank of {demand.shortest_blank:g}"
-        elif demand.longest_blank < demand.blank_extra + demand.bar_per_part - step / 1000:
-            yield "longest_blank", (f"{demand.longest_blank:g} given; one part and what each blank loses take "
-                                    f"{demand.blank_extra + demand.bar_per_part:g}")
+        elif demand.longest_blank < (least := demand.blank_extra + demand.parts_per_feed * demand.bar_per_part) - step / 1000:
+            one = "one part" if demand.parts_per_feed == 1 else "the parts of one feed"
+            yield "longest_blank", f"{demand.longest_blank:g} given; {one} and what each blank loses take {least:g}"
     if demand.larger_up_to is not None and demand.larger_up_to < demand.stock.size:
         yield "larger_up_to", f"{demand.larger_up_to:g} given; smaller than the size of {demand.stock.size:g}"
 

@@ -3,11 +3,12 @@
 import datetime
 from dataclasses import dataclass, field
 
+from barfuncs.catalogue.kinds import TOLERANCE_CLASSES
 from barfuncs.errors import BarfuncsError
 from barfuncs.rack.bars import CERTIFICATES, OF_ONE_HEAT, OWN, STEPS
 
 __all__ = ["CERTIFICATES", "OF_ONE_HEAT", "OWN", "STEPS", "BarStock", "Blank", "BuyingError", "BuyingPlan", "Demand", "Offer", "OrderLine", "RackBar",
-           "Sawing", "Terms"]
+           "Sawing", "Terms", "condition_of", "finish_and_tolerance"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +20,26 @@ class BarStock:
     size: float
     thickness: float | None = None
     condition: str = ""
-    """Finish and tolerance class."""
+    """Finish and tolerance class, as `condition_of` writes them."""
+
+
+def condition_of(finish: str, tolerance: str = TOLERANCE_CLASSES[0]) -> str:
+    """Finish and tolerance class as one text; the class that every bar has is not said.
+
+    >>> condition_of("drawn", "h9"), condition_of("drawn"), condition_of("", "h9")
+    ('drawn, h9', 'drawn', 'h9')
+    """
+    return ", ".join(text for text in (finish, tolerance if tolerance != TOLERANCE_CLASSES[0] else "") if text)
+
+
+def finish_and_tolerance(condition: str) -> tuple[str, str]:
+    """The two texts that `condition_of` put together.
+
+    >>> finish_and_tolerance("drawn, h9"), finish_and_tolerance("peeled, oiled"), finish_and_tolerance("h9")
+    (('drawn', 'h9'), ('peeled, oiled', 'standard'), ('', 'h9'))
+    """
+    finish, _, tolerance = condition.rpartition(", ")
+    return (finish, tolerance) if tolerance in TOLERANCE_CLASSES else (condition, TOLERANCE_CLASSES[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +65,8 @@ class Demand:
     larger_up_to: float | None = None
     """A larger size up to this may stand in."""
     need_by: datetime.date | None = None
+    parts_per_feed: int = 1
+    """Where a feed gives all its parts or none: the parts of a blank are a multiple of these."""
 
 
 @dataclass(frozen=True, slots=True)
