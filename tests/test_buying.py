@@ -282,6 +282,38 @@ def test_buying_more_to_reach_a_lower_price():
     assert "reach a lower price" in plan.notes[0]
 
 
+def test_no_bracket_is_left_out():
+    """69 bars of 20 lb reach the seventieth price, which is 10: the bound of a plan that stops at an earlier one is not proof."""
+    offer = dataclasses.replace(OFFER, prices=tuple((20.0 * n, 100 - n / 10 if n < 69 else 10.0) for n in range(70)))
+    plan = plan_buying([Demand("J-1", BRASS, 69, piece_length=100)], [offer], terms=Terms(left_share=0, seconds=3))
+    assert (plan.cost, plan.proof) == (690.0, "proved best")
+
+
+def test_left_overs_of_a_line_at_its_minimum_are_worth_the_price_that_holds():
+    """Two bars of 10 lb, at 10 below 20 lb and 9 from there on, cost 25 either way; what is left is worth half of 9 a bar, not of 10."""
+    offer = Offer(BRASS, 32, ((0, 10.0), (20, 9.0)), 10, bundle=2, line_minimum=25)
+    plan = plan_buying([Demand("J-1", BRASS, 3, piece_length=10)], [offer], terms=Terms(seconds=1))
+    assert plan.cost == pytest.approx(25 - 4.5 * (1 + 2 / 32))
+    assert plan.bound <= plan.cost
+    seen = "; ".join(faults([Demand("J-1", BRASS, 3, piece_length=10)], [offer], [], Terms(), dataclasses.replace(
+        plan, lines=(dataclasses.replace(plan.lines[0], price=10.0),))))
+    assert "the price 10.0 does not hold at 20" in seen
+
+
+def test_the_rack_alone_is_proved_against_buying_with_its_freight():
+    """The rack bar costs 30, of which 20 in 120 come back; a bought one 10 and the freight of 25."""
+    bar = RackBar("R-1", BRASS, 120, value=30)
+    plan = plan_buying([Demand("J-1", BRASS, 1, piece_length=100)], [dataclasses.replace(OFFER, prices=((0, 10.0),))], [bar],
+                       Terms(freight=25, left_share=0, seconds=1))
+    assert (plan.cost, plan.proof, plan.lines) == (25.0, "proved best", ())
+
+
+def test_fewer_parts_than_the_shortest_blank_holds():
+    """A blank of 12 in holds five parts of 2 in and 2 in lost exactly; a job of three gets one all the same."""
+    plan = plan_buying([Demand("J-1", BRASS, 3, bar_per_part=2, blank_extra=2, shortest_blank=12)], [OFFER], terms=Terms(seconds=1))
+    assert [(blank.parts, blank.length) for row in plan.sawing for blank in row.blanks] == [(3, 12.0)]
+
+
 def test_what_the_minimum_of_a_line_pays_is_taken():
     """One bar costs the minimum of 150 as three do; two that are left whole are worth half of 50 each, and what is left of the first is too."""
     offer = dataclasses.replace(OFFER, line_minimum=150)
@@ -307,6 +339,7 @@ def test_bars_that_come_too_late_are_not_bought():
     (one_job(bar_per_part=math.nan), [OFFER], [], r"jobs 1, bar_per_part: nan given; a number is needed"),
     (one_job(certificate="3.4"), [OFFER], [], r"jobs 1, certificate: '3\.4' given; allowed are none, 2\.1, 2\.2, 3\.1, 3\.2"),
     (one_job(), [dataclasses.replace(OFFER, prices=())], [], r"offers 1, price: none given"),
+    (one_job(), [dataclasses.replace(OFFER, prices=((0, 5.0), (40, 6.0)))], [], r"offers 1, price: 6 given from 40 on; more than 5 for less than that"),
     (one_job(), [OFFER, OFFER], [], r"offers 2, length: 144 of the same bar is in row 1 too"),
     (one_job(), [OFFER], [RackBar("R-1", BRASS, 40), RackBar("r-1", BRASS, 50)], r"rack 2, id: r-1 is in row 1 too"),
     (one_job(), [OFFER], [RackBar("R-1", BRASS, 40, "H1"), RackBar("R-2", STEEL, 50, "h1")],

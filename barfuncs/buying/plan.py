@@ -6,7 +6,7 @@ import itertools
 import math
 import time
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from barfuncs.buying import cutting
@@ -87,6 +87,10 @@ def whole_steps(length: float, units: str) -> int:
     return math.floor(length * STEPS[units] + _NEAR_STEP)
 
 
+Level = tuple[float, ...] | None
+"""Of prices: the weight of each kind of bar from which they hold. None: the lowest there are, whatever is bought, for a bound."""
+
+
 @dataclass(frozen=True)
 class _Group:
     """Jobs and bars that have to do with one another, and no others."""
@@ -99,12 +103,16 @@ class _Group:
     offered: tuple[int, ...]
     racked: tuple[int, ...]
 
-    def levels(self) -> list[tuple[float, ...]]:
+    def starts(self) -> list[list[float]]:
         """Weights from which other prices hold, for each kind of bar that is priced by itself."""
         starts: list[set[float]] = [{0.0} for _ in self.priced()]
         for number in self.offered:
             starts[self._priced_with(number)].update(start for start, _ in self.offers[number].prices)
-        return list(itertools.islice(itertools.product(*map(sorted, starts)), _MOST_LEVELS))
+        return [sorted(each) for each in starts]
+
+    def level_at(self, weights: Mapping[int, float]) -> tuple[float, ...]:
+        """The level that these weights reach."""
+        return tuple(max(start for start in starts if start <= weights.get(n, 0.0) * (1 + 1e-9)) for n, starts in enumerate(self.starts()))
 
     def priced(self) -> list[BarStock | None]:
         """The kinds of bar whose weights count by themselves; one for all where those of the whole order do."""
@@ -115,7 +123,9 @@ class _Group:
     def _priced_with(self, number: int) -> int:
         return 0 if self.terms.brackets_over == "order" else self.priced().index(self.offers[number].stock)
 
-    def price(self, number: int, level: Sequence[float]) -> float:
+    def price(self, number: int, level: Level) -> float:
+        if level is None:
+            return min(price for _, price in self.offers[number].prices)
         return [price for start, price in self.offers[number].prices if start <= level[self._priced_with(number)]][-1]
 
     def lowest(self) -> tuple[float, ...]:
@@ -127,7 +137,7 @@ class _Group:
         return [job for n, job in enumerate(self.jobs) if not any(
             s.takes(n) and problem.tasks[n].cut.most_within(s.length + problem.kerf) for s in problem.sources)]
 
-    def problem(self, level: tuple[float, ...], buy: bool = True) -> Problem:
+    def problem(self, level: Level, buy: bool = True) -> Problem:
         terms, units = self.terms, self.terms.units
         kerf, trim = steps(terms.kerf, units), 2 * steps(terms.trim, units)
         least_left = steps(terms.least_left, units)
@@ -140,9 +150,12 @@ class _Group:
             jobs = frozenset(n for n, job in enumerate(self.jobs) if may_buy(self.demands[job], offer, terms))
             length = whole_steps(offer.length, units)
             cost = self.price(number, level)
+            # Below its minimum a line costs the same at any price, and what is left is worth more at a high one: in proportion it is not.
+            dearest = max(price for _, price in offer.prices)
+            minimum = offer.line_minimum * cost / dearest if level is None and dearest else offer.line_minimum
             wants = any(self.demands[self.jobs[n]].certificate != CERTIFICATES[0] for n in jobs)
             sources.append(Source(max(0, length - trim), cost, offer.available, True, ("offer", number), jobs,
-                                  terms.left_share * cost / length, least_left, offer.bundle, offer.line_minimum,
+                                  terms.left_share * cost / length, least_left, offer.bundle, minimum,
                                   offer.certificate_fee if wants else 0.0, offer.weight, self._priced_with(number)))
         for number in self.racked:
             bar = self.rack[number]
@@ -151,7 +164,7 @@ class _Group:
             jobs = frozenset(n for n, job in enumerate(self.jobs) if may_take(self.demands[job], bar))
             sources.append(Source(max(0, length - trim), value, bar.count, False,
                                   ("heat", bar.heat.casefold()) if bar.heat else ("bar", number), jobs, value / length, least_left))
-        return Problem(tuple(sources), tuple(tasks), kerf, terms.cut_cost, level)
+        return Problem(tuple(sources), tuple(tasks), kerf, terms.cut_cost, level or ())
 
     def source(self, number: int, buy: bool = True) -> tuple[int | None, int | None]:
         """The offer or the rack bar that a source of the problem is."""
@@ -186,7 +199,7 @@ def task_of(demand: Demand, units: str, kerf: int, longest: int) -> Task:
     most = min((min(limit, longest) - extra) // step, quantity)
     least = max(1, -(-(shortest - extra) // step))
     short = (shortest - extra) // step
-    padded = (shortest + kerf, min(short, quantity)) if shortest <= limit and 1 <= short < least else None
+    padded = (shortest + kerf, min(short, quantity)) if shortest <= limit and short >= 1 and (short < least or quantity < least) else None
     blanks = max(1, (longest + kerf) // (max(shortest, extra + step) + kerf))
     return Task(Cut(step, extra + kerf, least, max(most, least - 1), blanks, padded), quantity, not demand.mixed_heats, limit)
 
@@ -246,7 +259,7 @@ class _Levels:
 
     def __init__(self, group: _Group) -> None:
         self.group = group
-        self.bounds: dict[tuple[float, ...], float] = dict.fromkeys(_in_turn(group), -math.inf)
+        self.bounds: dict[Level, float] = dict.fromkeys(_in_turn(group), -math.inf)
         self.best: _Solved | None = None
         self.lacking: Sequence[int] = ()
 
@@ -271,8 +284,18 @@ class _Levels:
                 self.bounds[level] = max(self.bounds[level], error.bound)
                 continue
             self.bounds[level] = max(self.bounds[level], plan.bound)
-            if math.isfinite(plan.cost) and plan.cost < self.cost - 1e-9:
-                self.best = _Solved(self.group, problem, plan, 0.0)
+            if plan.patterns:
+                self._found(problem, plan)
+
+    def _found(self, problem: Problem, plan: cutting.Plan) -> None:
+        """Keep a plan that is the cheapest so far, at the prices that hold for what it buys."""
+        weights = Counter[int]()
+        for source, bars in zip(problem.sources, plan.bought, strict=True):
+            weights[source.priced_with] += bars * source.weight  # type: ignore[assignment]
+        problem = self.group.problem(self.group.level_at(weights))
+        cost = cutting.cost_of(problem, plan.patterns, plan.bought)
+        if cost < self.cost - 1e-9:
+            self.best = _Solved(self.group, problem, replace(plan, cost=cost), 0.0)
 
     def solved(self) -> "_Solved":
         assert self.best is not None
@@ -301,32 +324,39 @@ def _solve_all(groups: Sequence[_Group], end: float) -> list[_Solved]:
     return [levels.solved() for levels in all_levels]
 
 
-def _in_turn(group: _Group) -> list[tuple[float, ...]]:
-    """The levels of prices, that first which the need reaches by itself: next to its cost most others need not be looked at."""
-    levels = group.levels()
-    if len(levels) == 1:
-        return levels
-    problem = group.problem(group.lowest())
-    plain = cutting.plain(problem)
-    weights = [0.0] * len(group.lowest())
-    for pattern, times in plain or ():
-        source = problem.sources[pattern.source]
-        weights[source.priced_with] += times * source.weight
-    return sorted(levels, key=lambda level: (any(start > w for start, w in zip(level, weights, strict=True)),
-                                             sum(abs(start - w) for start, w in zip(level, weights, strict=True))))
+def _in_turn(group: _Group) -> list[Level]:
+    """The levels of prices, that first which the need reaches by itself: next to its cost most others need not be looked at.
+
+    Where there are very many, only those nearest to the need, and None for a bound on the rest.
+    """
+    starts = group.starts()
+    weights = dict.fromkeys(range(len(starts)), 0.0)
+    if any(len(each) > 1 for each in starts):
+        problem = group.problem(group.lowest())
+        for pattern, times in cutting.plain(problem) or ():
+            source = problem.sources[pattern.source]
+            weights[source.priced_with] += times * source.weight
+    left_out = False
+    while math.prod(map(len, starts)) > _MOST_LEVELS:
+        number = max(range(len(starts)), key=lambda n: len(starts[n]))
+        starts[number].remove(max(starts[number][1:], key=lambda start: abs(start - weights[number])))
+        left_out = True
+    levels = sorted(itertools.product(*starts), key=lambda level: (any(start > weights[n] for n, start in enumerate(level)),
+                                                                   sum(abs(start - weights[n]) for n, start in enumerate(level))))
+    return [*levels, None] if left_out else [*levels]
 
 
 def _without_buying(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[RackBar], terms: Terms,
                     groups: Sequence[_Group], plan: BuyingPlan, started: float) -> BuyingPlan:
-    """The plan from the rack alone where that saves more than the freight."""
+    """The plan from the rack alone where that saves more than the freight, which the bound of a plan that buys has in it."""
     solved = []
     for group in groups:
         problem = group.rack_alone()
         assert problem is not None
         try:
-            alone = cutting.solve(problem, max(0.05, terms.seconds / len(groups) / 2))
-        except NoPlanError:
-            return plan
+            alone = cutting.solve(problem, max(_LEAST_TIME, terms.seconds / len(groups) / 2))
+        except NoPlanError as error:
+            return replace(plan, bound=min(plan.bound, error.bound))
         solved.append(_Solved(group, problem, alone, alone.bound, buy=False))
     other = _written(demands, offers, rack, terms, solved, _now() - started)
     bound = min(plan.bound, other.bound)
@@ -368,8 +398,7 @@ def _written(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[
                              "are needed by no job: they fill a bundle, reach a lower price, or the minimum of the line pays them")
     lines.sort(key=lambda line: line.offer)
     freight = terms.freight if lines else 0.0
-    least_freight = terms.freight if any(group.rack_alone() is None for group in (one.group for one in solved)) else 0.0
-    return BuyingPlan(tuple(lines), tuple(sawing), freight, cut_money, rack_money, left_money, bound + least_freight, seconds, tuple(notes))
+    return BuyingPlan(tuple(lines), tuple(sawing), freight, cut_money, rack_money, left_money, bound + freight, seconds, tuple(notes))
 
 
 def _blanks(pattern: Pattern, problem: Problem, group: _Group, unit: int) -> Iterator[Blank]:

@@ -1,5 +1,6 @@
 """What is wrong with records for buying, by row and column, before anything is planned."""
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 
@@ -103,6 +104,9 @@ def _offer(offer: Offer, units: str) -> Iterator[tuple[str, str]]:
         yield from _checked([("price", price, 0, 1e9, False), ("price_from", start, 0, 1e9, False)])
     if starts and (starts[0] != 0 or sorted(set(starts)) != starts):
         yield "price_from", "the weights from which prices hold must rise, from 0"
+    for (_, price), (start, other) in itertools.pairwise(offer.prices):
+        if other > price:
+            yield "price", f"{other:g} given from {start:g} on; more than {price:g} for less than that"
     if len(starts) > 1 and not offer.weight:
         yield "weight", "a price by weight needs the weight of a bar"
 
