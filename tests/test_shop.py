@@ -2,7 +2,7 @@
 
 import io
 import re
-from dataclasses import fields
+from dataclasses import MISSING, fields, replace
 
 import openpyxl
 import pytest
@@ -15,11 +15,11 @@ from barfuncs.catalogue.kinds import ROUNDINGS
 from barfuncs.catalogue.units import KG_PER_LB
 from barfuncs.errors import InputError, WorkbookError
 from barfuncs.tables import speeds_feeds
-from barfuncs.templates import shop
-from barfuncs.templates.shop import MACHINES, PRICES, RATES, Machine, Rates, StockPrice, read_shop
+from barfuncs.templates import job_plan, shop
+from barfuncs.templates.shop import PRICES, RATES, Machine, Rates, StockPrice, read_shop
 
-MACHINE_SHEET, PRICE_SHEET, SPEED_SHEET, STOCK_SHEET = shop.TABLES
-BEHIND = get_column_letter(2 + len(MACHINES))
+MACHINE_SHEET, PRICE_SHEET, SPEED_SHEET, STOCK_SHEET, SUPPLIED_SHEET = shop.TABLES
+BEHIND = get_column_letter(2 + len(shop.TABLES[MACHINE_SHEET]))
 """The column of the sheet behind the machines' last."""
 
 
@@ -45,16 +45,21 @@ def example(tmp_path):
 
 def test_the_example_reads_back_as_it_was_written(example):
     assert example.units == "in"
-    assert [tuple(getattr(m, c.name) for c in MACHINES) for m in example.machines] == list(shop._EXAMPLES[MACHINE_SHEET])
+    assert [tuple(getattr(m, c.name) for c in shop.TABLES[MACHINE_SHEET]) for m in example.machines] == list(shop._EXAMPLES[MACHINE_SHEET])
     assert {c.name: getattr(example.rates, c.name) for c in RATES} == shop._EXAMPLE_RATES | {"margin": None}
     assert [p.material_price for p in example.prices] == [row[3] for row in shop._EXAMPLES[PRICE_SHEET]]
     assert example.speeds == speeds_feeds.builtin()
+    names = {"12L14": "Steel 12L14", "303": "Stainless 303"}
+    assert [tuple(getattr(b, c.name) for c in shop.SUPPLIED) for b in example.supplied] == [
+        (names.get(row[0], row[0]), *row[1:]) for row in shop._EXAMPLES[SUPPLIED_SHEET]]
+    assert {c.name: getattr(example.buying, c.name) for c in shop.BUYING} == shop._EXAMPLE_BUYING
 
 
 def test_columns_and_records_are_the_same():
-    for columns, record in ((MACHINES, Machine), (PRICES, StockPrice), (RATES, Rates)):
-        assert {c.name for c in columns} == {f.name for f in fields(record)}
-        needed = {f.name for f in fields(record) if f.default is not None}
+    for columns, record in ((shop.TABLES[MACHINE_SHEET], Machine), (PRICES, StockPrice), (RATES, Rates), (shop.SUPPLIED, shop.SuppliedBar),
+                            (shop.BUYING, shop.BuyingRates)):
+        assert {c.name for c in columns} == {f.name for f in fields(record)} - {"row"}
+        needed = {f.name for f in fields(record) if f.default is MISSING and f.name != "row"}
         assert {c.name for c in columns if c.needed} == needed
 
 
@@ -137,6 +142,44 @@ def test_a_shop_in_other_units_is_the_same_shop(example):
     assert example.in_units("in") is example
 
 
+def test_bars_that_can_be_bought_in_other_units(example):
+    metric = example.in_units("mm")
+    bar, rates = metric.supplied[3], metric.buying
+    assert (bar.material, bar.row, bar.price, bar.price_per) == ("Stainless 303", 9, 3.2, "lb")
+    assert (bar.size, bar.length) == (pytest.approx(25.4), pytest.approx(3657.6))
+    assert bar.material_surcharge == pytest.approx(0.35 / KG_PER_LB)
+    assert metric.supplied[1].from_weight == pytest.approx(250 * KG_PER_LB)
+    assert (rates.bar_trim, rates.least_left, rates.left_share) == (pytest.approx(6.35), pytest.approx(304.8), 0.5)
+    assert metric.machines[0].shortest_blank == pytest.approx(304.8)
+
+
+def test_what_buying_alone_goes_by_makes_no_other_template(example):
+    assert job_plan.TEMPLATE.build(example) == job_plan.TEMPLATE.build(replace(example, supplied=(), buying=shop.BuyingRates()))
+    bare = replace(example, supplied=(), buying=shop.BuyingRates(), machines=tuple(replace(m, shortest_blank=None) for m in example.machines))
+    assert bare == example
+    assert hash(bare) == hash(example)
+
+
+def test_a_file_without_anything_for_buying(tmp_path):
+    book = openpyxl.load_workbook(io.BytesIO(shop.build()))
+    del book[SUPPLIED_SHEET]
+    sheet = book[shop.RATES_SHEET]
+    first = next(row for row in range(1, 60) if sheet[f"B{row}"].value == "Buying")
+    sheet.delete_rows(first, 10)
+    book[MACHINE_SHEET].delete_cols(1 + len(shop.TABLES[MACHINE_SHEET]))
+    path = tmp_path / "older.xlsx"
+    book.save(path)
+    read = read_shop(path)
+    assert (read.supplied, read.buying) == ((), shop.BuyingRates())
+    assert read.machines == read_shop(changed(tmp_path)).machines
+    assert {m.shortest_blank for m in read.machines} == {None}
+
+
+def test_a_certificate_may_be_a_number(tmp_path):
+    read = read_shop(changed(tmp_path, (SUPPLIED_SHEET, "M6", 3.1), (SUPPLIED_SHEET, "M8", 2.2)))
+    assert [bar.certificate for bar in read.supplied[:3]] == ["3.1", "3.1", "2.2"]
+
+
 # --- look-up -------------------------------------------------------------------------------------------------------
 
 
@@ -195,6 +238,13 @@ REFUSED = [
     ((MACHINE_SHEET, "D5", "Longest bar"), "Machines, D5: 'Longest bar' stands twice in the head"),
     ((MACHINE_SHEET, "B5", "Name"), "Machines: no head: none of the first 30 rows has a cell 'Machine'"),
     ((PRICE_SHEET, "B6", "unobtainium"), "Materials and prices, B6 (Material): 'unobtainium' is not a known material"),
+    ((SUPPLIED_SHEET, "B6", "unobtainium"), "Supplied bars, B6 (Material): 'unobtainium' is not a known material"),
+    ((SUPPLIED_SHEET, "I6", None), "Supplied bars, I6 (Price): is blank"),
+    ((SUPPLIED_SHEET, "J6", "blank"), "Supplied bars, J6 (Price is per): 'blank' given; a bar is priced here as it is supplied"),
+    ((SUPPLIED_SHEET, "E6", 0.1), "Supplied bars, E6 (Thickness): must be left out"),
+    ((SUPPLIED_SHEET, "C6", "tube"), "Supplied bars, E6 (Thickness): is needed"),
+    ((SUPPLIED_SHEET, "M6", 3.3), "Supplied bars, M6 (Certificate): 3.3 given; allowed is one of none, 2.1, 2.2, 3.1, 3.2"),
+    ((SUPPLIED_SHEET, "O6", 0), "Supplied bars, O6 (Bars in a bundle): 0 given; allowed is a whole number 1 or more"),
     ((PRICE_SHEET, "C6", "rhombus"), "Materials and prices, C6 (Shape): 'rhombus' given; allowed is one of round"),
     ((PRICE_SHEET, "E6", None), "Materials and prices, E6 (Material price): is blank"),
     ((PRICE_SHEET, "F6", None), "Materials and prices, F6 (Material price is per): is blank"),

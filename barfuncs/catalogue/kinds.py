@@ -32,6 +32,12 @@ BAR_SURFACES = ("turned", "as drawn")
 TOLERANCE_CLASSES = ("standard", "h6", "h7", "h8", "h9", "h10", "h11", "h12", "A108 to 0.28% C", "A108 to 0.55% C",
                      "A108 to 0.55% C stress relieved", "A108 over 0.55% C", "A484", "EN 10060", "common practice", "none")
 """Size tolerances of bar: `tables/size_tolerances.csv`. "standard" is what a bar has where nothing was agreed."""
+CERTIFICATES = ("none", "2.1", "2.2", "3.1", "3.2")
+"""Inspection documents of EN 10204. Each says all that those before it say; those from 3.1 on are of one heat."""
+BRACKETS_OVER = ("each kind of bar", "the whole order")
+"""Whose weight says which price of a supplier holds."""
+RACK_WORTH = ("their value", "nothing")
+"""What bars on the rack count as where others might be bought."""
 DEFECT_CLASSES = ("class 1", "class 2", "class 3", "class 4", "1.6% a side", "2.4% a side", "none")
 """How deep defects of a bar's surface may be: `tables/defect_depths.csv`."""
 STEELS = ("carbon below 0.25%", "carbon from 0.25% or alloy", "stainless or tool or bearing")
@@ -398,6 +404,9 @@ BarSurface = Annotated[str, Kind("bar surface", "choice", choices=BAR_SURFACES)]
 ToleranceClass = Annotated[str, Kind("tolerance class", "choice", choices=TOLERANCE_CLASSES)]
 DefectClass = Annotated[str, Kind("defect class", "choice", choices=DEFECT_CLASSES)]
 Steel = Annotated[str, Kind("steel", "choice", choices=STEELS)]
+Certificate = Annotated[str, Kind("certificate", "choice", choices=CERTIFICATES)]
+BracketsOver = Annotated[str, Kind("whose weight counts", "choice", choices=BRACKETS_OVER)]
+RackWorth = Annotated[str, Kind("what bars on the rack count as", "choice", choices=RACK_WORTH)]
 MachineType = Annotated[str, Kind("machine type", "choice", choices=MACHINE_TYPES)]
 Material = Annotated[str | float, Kind("a material's name or designation, or a density", "material")]
 Text = Annotated[str, Kind("text", "text")]

@@ -211,7 +211,11 @@ def limit_problem(kind: Kind, value: Any, units: str | None, given: Any) -> str 
 
 
 def read_choice(value: Any, choices: Sequence[str]) -> str:
-    """The choice that a text means: written as it is, in another case, without its hyphen, or in other words for it."""
+    """The choice that a text means: written as it is, in another case, without its hyphen, or in other words for it. A number is
+    the choice that is written so: a spreadsheet makes a number of 3.1."""
+    number = None if isinstance(value, str) else finite_float(value)
+    if number is not None and f"{number:g}" in choices:
+        return f"{number:g}"
     if isinstance(value, str):
         text = " ".join(value.split()).casefold()
         for choice in choices:

@@ -17,13 +17,11 @@ from barfuncs.templates.model import Column, make_column
 
 STEPS = {"in": 1000, "mm": 100}
 """Steps of length in one unit: a length on the rack is a whole number of 0.001 in or 0.01 mm."""
-CERTIFICATES = ("none", "2.1", "2.2", "3.1", "3.2")
-"""Inspection documents of EN 10204. Each says all that those before it say; those from 3.1 on are of one heat."""
+CERTIFICATES = kinds.CERTIFICATES
 OF_ONE_HEAT = CERTIFICATES[3:]
 OWN = "own"
 MOST_BARS = 10_000
 
-_Certificate = Annotated[str, Kind("certificate", "choice", choices=CERTIFICATES)]
 _Bars = Annotated[int, Kind("count", "count", None, 1, MOST_BARS, whole=True)]
 
 COLUMNS = (
@@ -38,7 +36,7 @@ COLUMNS = (
     make_column("tolerance", "Tolerance class", kinds.ToleranceClass, "size tolerance of the bar; left blank, that of every bar", width=15),
     make_column("length", "Length", kinds.PositiveLength, "length of one bar", needed=True, width=10),
     make_column("heat", "Heat", kinds.Text, "number of the melt that the bar is of", width=10),
-    make_column("certificate", "Certificate", _Certificate, "inspection document after EN 10204 that came with the bar; blank is none", width=11),
+    make_column("certificate", "Certificate", kinds.Certificate, "inspection document after EN 10204 that came with the bar; blank is none", width=11),
     make_column("owner", "Owner", kinds.Text, "own, or the customer whose bar it is; blank is own", width=13),
     make_column("place", "Place", kinds.Text, "where it lies", width=8),
     make_column("received", "Received", kinds.Text, "the day it came, as year-month-day", width=11),
@@ -136,8 +134,6 @@ def read_cell(name: str, value: Any, units: str) -> Any:
             return read_id(value)
         case "material":
             return _material(value)
-        case "certificate" if finite_float(value) is not None:
-            value = f"{value:g}"
         case "owner":
             owner = plain_text(value)
             return OWN if same(owner) == OWN else owner

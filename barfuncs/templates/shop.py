@@ -21,7 +21,7 @@ from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.formula import cell_formula
 from barfuncs.catalogue.glossary import ARGUMENTS
 from barfuncs.catalogue.kinds import Kind
-from barfuncs.catalogue.reading import CELLS, in_units, read_in
+from barfuncs.catalogue.reading import CELLS, broken_rules, in_units, read_in
 from barfuncs.catalogue.units import KG_PER_LB
 from barfuncs.errors import InputError, WorkbookError, shown
 from barfuncs.tables import speeds_feeds
@@ -64,6 +64,9 @@ MACHINES = (
     make_column("mean_time_between_stops", "Mean time between stops", kinds.PositiveHours, width=16),
     make_column("machine_type", "Machine type", kinds.MachineType, MACHINE_TYPE_HELP, width=28),
 )
+SHORTEST_BAR = make_column("shortest_blank", "Shortest bar", kinds.Length, "shortest bar that the feeder takes, from its manual; buying goes by it",
+                           width=13)
+"""A column of the shop file alone: no template asks for it."""
 PRICES = (
     make_column("material", "Material", kinds.Text, "name or designation from the materials table", needed=True, width=26),
     make_column("shape", "Shape", kinds.Shape, "left blank, the price holds for every shape"),
@@ -104,6 +107,15 @@ RATES = (
     make_column("priced_per", "Price is for", kinds.PricedPer),
     make_column("minimum_order", "Minimum order value", kinds.Money, unit="order"),
 )
+BUYING = (
+    make_column("bar_trim", "Trim at each bar end", kinds.Length, "what the saw takes off each end of a supplied bar first"),
+    make_column("least_left", "Shortest left-over kept", kinds.PositiveLength, "a left-over as long as that goes back on the rack; a shorter one is scrap"),
+    make_column("left_share", "What a left-over is worth", kinds.Share, "share of what that length of bar cost; left blank, half"),
+    make_column("brackets_over", "Price bracket by weight of", kinds.BracketsOver,
+                "bars of one material, shape, size and condition, or all that is ordered; left blank, the first"),
+    make_column("rack_worth", "Bars on the rack count as", kinds.RackWorth, "what taking one costs beside buying one; left blank, their value"),
+)
+"""Lines of the rates for buying alone, which files of an earlier version have not; no template asks for them."""
 _MAY_LACK = frozenset({"inspection_rate", "priced_per", "minimum_order", "certificate_fee", "material_freight"})
 """Lines that files of an earlier version have not."""
 LETTERHEAD = (
@@ -134,11 +146,33 @@ STOCK = (
     make_column("shape", "Shape", kinds.BarShape, "left blank, the size is kept in every shape"),
     make_column("note", "Note", kinds.Text, "supplier, material", width=34),
 )
+SUPPLIED = (
+    make_column("material", "Material", kinds.Text, "name or designation from the materials table", needed=True, width=20),
+    make_column("shape", "Shape", kinds.Shape, needed=True),
+    make_column("size", "Size", kinds.Size, needed=True, width=10),
+    make_column("thickness", "Thickness", kinds.PositiveLength, "of a flat, or of the wall of a tube", width=10),
+    make_column("finish", "Finish", kinds.Text, "how the bar was made: drawn, ground, peeled, rolled", width=10),
+    make_column("tolerance", "Tolerance class", kinds.ToleranceClass, "size tolerance of the bar; left blank, that of every bar", width=15),
+    make_column("length", "Length", kinds.PositiveLength, "length of one bar as it is supplied", needed=True, width=10),
+    make_column("price", "Price", kinds.Money, "price of the bar for one of the unit beside it", needed=True, width=10),
+    make_column("price_per", "Price is per", kinds.PricePer, needed=True),
+    make_column("from_weight", "From weight", kinds.Weight, "weight from which this price holds: one row for each price bracket; left blank, from the first bar", width=12),
+    make_column("material_surcharge", "Surcharge", kinds.Money, "what is charged on top of the price for each lb or kg", unit="per_weight", width=11),
+    make_column("certificate", "Certificate", kinds.Certificate, "inspection document after EN 10204 that can come with these bars; left blank, none", width=11),
+    make_column("certificate_fee", "Certificate fee", kinds.Money, "once for the line, where a job wants the certificate; left blank, that of the rates", width=14),
+    make_column("bundle", "Bars in a bundle", kinds.PositiveCount, "only whole bundles are sold; left blank, single bars", unit="bars", width=15),
+    make_column("line_minimum", "Line minimum", kinds.Money, "least that is invoiced for these bars; left blank, none", width=13),
+    make_column("available", "Bars available", kinds.Count, "left blank, as many as wanted", unit="bars", width=14),
+    make_column("lead_days", "Lead time", kinds.Count, "days from the order until the bars are here; left blank, 0", unit="days", width=10),
+    make_column("supplier", "Supplier", kinds.Text, "who sells them", width=20),
+    make_column("note", "Note", kinds.Text, "date of the price", width=30),
+)
 _UNITS = make_column("units", "Units", kinds.Units, "what a number without a unit is in, on all sheets but the speeds and feeds: "
                                                 "in (inch, lb) or mm (mm, kg)", needed=True)
-TABLES: dict[str, tuple[Column, ...]] = {"Machines": MACHINES, "Materials and prices": PRICES, "Speeds and feeds": SPEEDS,
-                                        "Stock sizes": STOCK}
-MAY_BE_MISSING = ("Stock sizes",)
+SUPPLIED_SHEET = "Supplied bars"
+TABLES: dict[str, tuple[Column, ...]] = {"Machines": (*MACHINES, SHORTEST_BAR), "Materials and prices": PRICES, "Speeds and feeds": SPEEDS,
+                                        "Stock sizes": STOCK, SUPPLIED_SHEET: SUPPLIED}
+MAY_BE_MISSING = ("Stock sizes", SUPPLIED_SHEET)
 """Sheets that a shop file can do without."""
 RATES_SHEET = "Rates and charges"
 LETTERHEAD_SHEET = "Letterhead"
@@ -190,6 +224,8 @@ class Machine:
     handover_time: float | None = None
     chip_bin: float | None = None
     mean_time_between_stops: float | None = None
+    shortest_blank: float | None = field(default=None, compare=False)
+    """Buying alone goes by it, so that no template is made anew for it."""
 
 
 @dataclass(frozen=True)
@@ -215,6 +251,44 @@ class StockSize:
     size: float
     shape: str | None = None
     note: str | None = None
+
+
+@dataclass(frozen=True)
+class SuppliedBar:
+    """Bars of one length that can be bought, at one price. What was left blank is None."""
+
+    material: str
+    shape: str
+    size: float
+    length: float
+    price: float
+    price_per: str
+    thickness: float | None = None
+    finish: str | None = None
+    tolerance: str | None = None
+    from_weight: float | None = None
+    material_surcharge: float | None = None
+    certificate: str | None = None
+    certificate_fee: float | None = None
+    bundle: int | None = None
+    line_minimum: float | None = None
+    available: int | None = None
+    lead_days: int | None = None
+    supplier: str | None = None
+    note: str | None = None
+    row: int = 0
+    """Of the sheet."""
+
+
+@dataclass(frozen=True)
+class BuyingRates:
+    """Rates that buying alone goes by. What was left blank is None."""
+
+    bar_trim: float | None = None
+    least_left: float | None = None
+    left_share: float | None = None
+    brackets_over: str | None = None
+    rack_worth: str | None = None
 
 
 @dataclass(frozen=True)
@@ -273,6 +347,9 @@ class Shop:
     stock: tuple[StockSize, ...] = ()
     letterhead: Letterhead = Letterhead()
     file: ShopFile | None = None
+    supplied: tuple[SuppliedBar, ...] = field(default=(), compare=False)
+    """With `buying` for buying alone: two shops that differ in nothing else give the same templates."""
+    buying: BuyingRates = field(default=BuyingRates(), compare=False)
 
     def without_file(self) -> "Shop":
         """The same shop, wherever it was read."""
@@ -318,9 +395,9 @@ class Shop:
                     values[column.name] = _turned(values[column.name], column, self.units, units)
             return type(record)(**values)
 
-        return Shop(units, turned(self.rates, RATES), tuple(turned(m, MACHINES) for m in self.machines),
+        return Shop(units, turned(self.rates, RATES), tuple(turned(m, TABLES["Machines"]) for m in self.machines),
                     tuple(turned(p, PRICES) for p in self.prices), self.speeds, tuple(turned(s, STOCK) for s in self.stock), self.letterhead,
-                    self.file)
+                    self.file, tuple(turned(b, SUPPLIED) for b in self.supplied), turned(self.buying, BUYING))
 
 
 def _turned(value: Any, column: Column, system: str, units: str) -> Any:
@@ -370,22 +447,24 @@ def read_shop(path: str | Path) -> Shop:
     if missing:
         raise InputError(path.name, missing)
     problems: list[tuple[str, str]] = []
-    units, rates = _read_rates(sheets[RATES_SHEET], problems)
+    units, rates, buying = _read_rates(sheets[RATES_SHEET], problems)
     letterhead = _read_letterhead(path.parent, sheets.get(LETTERHEAD_SHEET, []), problems)
     tables = {title: list(_read_table(title, columns, sheets[title], problems)) if title in sheets else []
               for title, columns in TABLES.items()}
-    machines = [Machine(**_numbers(title_row, MACHINES, units, problems)) for title_row in tables["Machines"]]
+    machines = [Machine(**_numbers(row, TABLES["Machines"], units, problems)) for row in tables["Machines"]]
     prices = [StockPrice(**_numbers(row, PRICES, units, problems)) for row in tables["Materials and prices"]]
     stock = [StockSize(**_numbers(row, STOCK, units, problems)) for row in tables["Stock sizes"]]
+    supplied = [SuppliedBar(**_numbers(row, SUPPLIED, units, problems), row=row.number) for row in tables[SUPPLIED_SHEET]]
     speeds = _speeds(tables["Speeds and feeds"], problems)
     if not problems:
         _check_doubles("Machines", tables["Machines"], [m.name.casefold() for m in machines], problems)
         _check_doubles("Stock sizes", tables["Stock sizes"], [(round(s.size, 6), s.shape) for s in stock], problems)
         prices = _check_prices(tables["Materials and prices"], prices, problems)
+        supplied = _check_supplied(tables[SUPPLIED_SHEET], supplied, units, problems)
     if problems:
         raise InputError(path.name, problems)
     return Shop(units, rates, tuple(machines), tuple(prices), speeds_feeds.builtin().extended(speeds), tuple(stock), letterhead,
-                ShopFile(path.name, _saved(parts), hashlib.sha256(data).hexdigest()))
+                ShopFile(path.name, _saved(parts), hashlib.sha256(data).hexdigest()), tuple(supplied), buying)
 
 
 def _saved(parts: Mapping[str, bytes]) -> str:
@@ -574,15 +653,18 @@ def read_logo(folder: Path, name: str) -> bytes:
     return data
 
 
-def _read_rates(rows: _Rows, problems: list[tuple[str, str]]) -> tuple[str, Rates]:
-    found = _lines(RATES_SHEET, rows, (_UNITS, *RATES), problems)
+def _read_rates(rows: _Rows, problems: list[tuple[str, str]]) -> tuple[str, Rates, BuyingRates]:
+    found = _lines(RATES_SHEET, rows, (_UNITS, *RATES, *BUYING), problems)
     problems += [(RATES_SHEET, f"the line {c.label!r} is missing") for c in (_UNITS, *RATES) if c.name not in found and c.name not in _MAY_LACK]
     units = _one(*found["units"][:1], _UNITS, "in", found["units"][1], problems) if "units" in found else None
     units = units or "in"
-    rates = Rates(**{c.name: _one(found[c.name][0], c, units, found[c.name][1], problems) for c in RATES if c.name in found})
+    rates, buying = (record(**{c.name: _one(found[c.name][0], c, units, found[c.name][1], problems) for c in columns if c.name in found})
+                     for record, columns in ((Rates, RATES), (BuyingRates, BUYING)))
+    assert isinstance(rates, Rates)
+    assert isinstance(buying, BuyingRates)
     if rates.margin and rates.markup:
         problems.append((found["markup"][1], "fill in the margin or the markup, not both"))
-    return units, rates
+    return units, rates, buying
 
 
 def _speeds(rows: Sequence[_Row], problems: list[tuple[str, str]]) -> list[speeds_feeds.SpeedFeed]:
@@ -637,6 +719,23 @@ def _check_prices(rows: Sequence[_Row], prices: Sequence[StockPrice], problems: 
     return named
 
 
+def _check_supplied(rows: Sequence[_Row], bars: Sequence[SuppliedBar], units: str, problems: list[tuple[str, str]]) -> list[SuppliedBar]:
+    """The bars with the materials' names of the table, each of a section that there is."""
+    named = []
+    for row, bar in zip(rows, bars, strict=True):
+        try:
+            bar = replace(bar, material=_known_material(bar.material))
+        except InputError as error:
+            problems.append((row.place("material"), error.problems[0][1]))
+        given = {"shape": bar.shape, "size": bar.size, "thickness": bar.thickness, "units": units}
+        entry = CATALOGUE["section_area"]
+        problems += [(row.place(name), reason) for name, reason in broken_rules(entry, [given[a.name] for a in entry.arguments])]
+        if bar.price_per == "blank":
+            problems.append((row.place("price_per"), "'blank' given; a bar is priced here as it is supplied, by weight, length or bar"))
+        named.append(bar)
+    return named
+
+
 # --- the workbook --------------------------------------------------------------------------------------------------
 
 _EXAMPLE_RATES = {"currency": "$", "markup": 0.35, "rounding": "up to next 0.01", "minimum_charge": 75, "cut_charge": 2.5, "certificate_fee": None, "material_freight": None, "kerf": 0.1,
@@ -644,11 +743,13 @@ _EXAMPLE_RATES = {"currency": "$", "markup": 0.35, "rounding": "up to next 0.01"
                   "chip_price": 0.12, "remnant_price": 0.15, "tooling": None, "other_per_order": 18, "other_per_part": None,
                   "scrap_rate": 0.02, "confidence": 0.95, "efficiency": 0.9,
                   "inspection_rate": 60, "priced_per": None, "minimum_order": None}
+_EXAMPLE_BUYING = {"bar_trim": 0.25, "least_left": 12, "left_share": 0.5, "brackets_over": kinds.BRACKETS_OVER[0],
+                   "rack_worth": kinds.RACK_WORTH[0]}
 _EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
     "Machines": (
-        ("Lathe 1", 144, 1.25, 2.5, 0.2, 35, 6000, 200, 18, 82, 70, None, 24, 1.5, 4, 2, 1, 55, 12, "fixed head"),
-        ("Lathe 2", 144, 2, 3.25, 0.25, 45, 5000, 200, 10, 88, 70, None, 24, 1.8, 5, 2, 3, 55, 10, "fixed head + second spindle"),
-        ("Sliding head 3", 144, 0.7875, 6.5, 0.1, 30, 10000, None, 24, 95, None, 4, 8, 0.8, 3, 1.5, 2.5, 30, 16, "guide bush + second spindle"),
+        ("Lathe 1", 144, 1.25, 2.5, 0.2, 35, 6000, 200, 18, 82, 70, None, 24, 1.5, 4, 2, 1, 55, 12, "fixed head", 12),
+        ("Lathe 2", 144, 2, 3.25, 0.25, 45, 5000, 200, 10, 88, 70, None, 24, 1.8, 5, 2, 3, 55, 10, "fixed head + second spindle", 12),
+        ("Sliding head 3", 144, 0.7875, 6.5, 0.1, 30, 10000, None, 24, 95, None, 4, 8, 0.8, 3, 1.5, 2.5, 30, 16, "guide bush + second spindle", 36),
     ),
     "Materials and prices": (
         ("Brass C36000", None, None, 4.6, "lb", None, 2.1, 2.4, None, "invented price"),
@@ -663,8 +764,14 @@ _EXAMPLES: dict[str, tuple[tuple[Any, ...], ...]] = {
          row.note or None)
         for row in speeds_feeds.builtin().rows),
     "Stock sizes": (),
+    SUPPLIED_SHEET: tuple(
+        (material, shape, size, None, None, None, length, price, "lb", start, surcharge, "3.1", 25, bundle, 60, None, 4, None, "invented")
+        for material, shape, size, length, price, start, surcharge, bundle in (
+            ("Brass C36000", "hexagon", 0.75, 144, 5.1, None, None, None), ("Brass C36000", "hexagon", 0.75, 144, 4.85, 250, None, None),
+            ("12L14", "round", 1, 144, 1.15, None, None, 5), ("303", "round", 1, 144, 3.2, None, 0.35, None),
+            ("303", "round", 1, 240, 3.1, None, 0.35, None))),
 }
-_SPARE = {"Machines": 17, "Materials and prices": 34, "Speeds and feeds": 30, "Stock sizes": 60}
+_SPARE = {"Machines": 17, "Materials and prices": 34, "Speeds and feeds": 30, "Stock sizes": 60, SUPPLIED_SHEET: 30}
 _SAID = {
     "Machines": "One row a lathe with its feeder. Take lengths and speeds from the manuals; what is left blank is asked for with each job.",
     "Materials and prices": "One row a material; a row with a shape or a size comes before the one without. All prices here are invented.",
@@ -672,7 +779,11 @@ _SAID = {
                         "not both. The feed of a drill is a share of its diameter; a thread has none here: its pitch.",
     "Stock sizes": "Sizes of bar that you or your supplier keep, in any order: the bar for a part is picked from them. Left blank, usual "
                    "steps are taken (common practice, from memory).",
+    SUPPLIED_SHEET: "Optional. What can be bought, for 'barfuncs buy': one row a length and price bracket. Where a bar has no row here, its price and supplied "
+                    "length of the sheet Materials and prices hold. All invented.",
 }
+
+
 def unit_formula(column: Column) -> str | None:
     """What stands over a column: its unit, after the units of the file."""
     return unit_text(column.unit, "shop_units") if column.unit else None
@@ -698,14 +809,15 @@ def _rates_sheet(book: Workbook) -> None:
                             "All figures are invented: put yours in the framed cells.", size=9, color=layout.SOFT)
     layout.heading(sheet, "B", "E", 4, "Units of this file")
     row = 5
-    for column in (_UNITS, *RATES):
-        if column is RATES[0]:
+    headings = {RATES[0].name: RATES_SHEET, BUYING[0].name: "Buying"}
+    for column in (_UNITS, *RATES, *BUYING):
+        if column.name in headings:
             row += 1
-            layout.heading(sheet, "B", "E", row, RATES_SHEET)
+            layout.heading(sheet, "B", "E", row, headings[column.name])
             row += 1
         layout.put(sheet, f"B{row}", column.label + (" *" if column.needed else ""))
         layout.style_input(sheet, f"C{row}", number_format(column))
-        sheet[f"C{row}"].value = _EXAMPLE_RATES.get(column.name, "in" if column is _UNITS else None)
+        sheet[f"C{row}"].value = (_EXAMPLE_RATES | _EXAMPLE_BUYING).get(column.name, "in" if column is _UNITS else None)
         layout.put(sheet, f"D{row}", unit_formula(column), size=9, color=layout.SOFT, indent=1)
         layout.put(sheet, f"E{row}", column.help[:1].upper() + column.help[1:] + ".", size=9, color=layout.SOFT)
         validate(sheet, f"C{row}", column)
