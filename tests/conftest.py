@@ -1,6 +1,6 @@
 """For the whole test run: what needs a spreadsheet program that is missing is skipped, and counted where everybody sees it.
 
-With BARFUNCS_ALL_PROGRAMS=1 in the environment a missing program is an error.
+With BARFUNCS_ALL_PROGRAMS=1 in the environment a missing program is an error, but for data that lie beside the project.
 """
 
 import functools
@@ -11,6 +11,7 @@ import signal
 from collections import Counter
 from collections.abc import Callable
 
+import public_instances
 import pytest
 from calc_office import python_with_uno
 
@@ -30,16 +31,20 @@ def _libreoffice() -> bool:
 PROGRAMS: dict[str, tuple[str, Callable[[], bool]]] = {
     "libreoffice": ("LibreOffice (soffice, and a Python with uno)", functools.cache(_libreoffice)),
     "gnumeric": ("Gnumeric (ssconvert)", functools.cache(lambda: shutil.which("ssconvert") is not None)),
+    "ortools": ("the Python package ortools", functools.cache(lambda: importlib.util.find_spec("ortools") is not None)),
+    "instances": ("public instances (../shared/instances)", lambda: bool(public_instances.instances())),
     "distributed": ("the Python package distributed", functools.cache(lambda: importlib.util.find_spec("distributed") is not None)),
 }
 """By the marker of a test: what it needs, and whether that is there."""
+BESIDE = {"instances"}
+"""What nothing installs: it is not part of the project, and may be missing."""
 
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_setup(item: pytest.Item) -> None:
     for marker, (program, is_there) in PROGRAMS.items():
         if item.get_closest_marker(marker) and not is_there():
-            if os.environ.get("BARFUNCS_ALL_PROGRAMS") == "1":
+            if os.environ.get("BARFUNCS_ALL_PROGRAMS") == "1" and marker not in BESIDE:
                 pytest.fail(f"{program} not found, and BARFUNCS_ALL_PROGRAMS=1 asks for it", pytrace=False)
             pytest.skip(f"{program} not found")
 

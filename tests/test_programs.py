@@ -7,22 +7,24 @@ import sys
 from pathlib import Path
 
 import pytest
-from conftest import PROGRAMS
+from conftest import BESIDE, PROGRAMS
 
 TESTS = Path(__file__).parent
 NEEDS = {"libreoffice": "test_shop.py::test_a_file_saved_by_libreoffice_reads_the_same",
          "gnumeric": "test_judges.py::test_a_wrong_stored_value_is_found[Gnumeric-another error]",
-         "distributed": "test_workers.py::test_a_cluster_makes_the_same_of_a_list"}
+         "distributed": "test_workers.py::test_a_cluster_makes_the_same_of_a_list",
+         "ortools": "test_buying_proofs.py::test_other_solvers[0-cpsat]",
+         "instances": "test_buying_proofs.py::test_public_instances_are_proved[0]"}
 """A test that needs each program."""
 
 
 def run(tmp_path: Path, *tests: str, **variables: str) -> subprocess.CompletedProcess[str]:
-    """These tests where no program is on the PATH and no cluster among the packages."""
-    (tmp_path / "sitecustomize.py").write_text("import sys\nsys.modules['distributed'] = None\n")
+    """These tests where no program is on the PATH, no cluster and no other solver among the packages, and nothing beside the project."""
+    (tmp_path / "sitecustomize.py").write_text("import sys\nsys.modules['distributed'] = sys.modules['ortools'] = None\n")
     variables["PYTHONPATH"] = os.pathsep.join(filter(None, (str(tmp_path), os.environ.get("PYTHONPATH"))))
     kept = {name: value for name, value in os.environ.items() if name not in ("BARFUNCS_ALL_PROGRAMS", "PYTEST_ADDOPTS")}
     return subprocess.run([sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", *(str(TESTS / test) for test in tests)],
-                          cwd=TESTS.parent, env={**kept, "PATH": str(tmp_path), **variables}, capture_output=True, text=True, check=False)
+                          cwd=TESTS.parent, env={**kept, "PATH": str(tmp_path), "BARFUNCS_INSTANCES": str(tmp_path), **variables}, capture_output=True, text=True, check=False)
 
 
 @pytest.mark.slow
@@ -36,7 +38,7 @@ def test_what_is_skipped_is_counted_out_loud(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("marker", NEEDS)
+@pytest.mark.parametrize("marker", sorted(NEEDS.keys() - BESIDE))
 def test_where_all_programs_are_asked_for_a_missing_one_is_a_failure(tmp_path: Path, marker: str) -> None:
     done = run(tmp_path, NEEDS[marker], BARFUNCS_ALL_PROGRAMS="1")
     assert done.returncode == 1

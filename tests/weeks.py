@@ -164,9 +164,10 @@ def small_week(seed: int, *, seconds: float = 0.3) -> Week:
             continue
         bar_per_part, extra = length(0.4, 6), draw.choice([0.0, length(1, 5)])
         shortest = draw.choice([0.0, length(6, 20)])
-        longest = draw.choice([None, round(max(shortest, bar_per_part + extra) + length(0, 60), digits)])
+        feed = draw.choice([1, 1, 1, 2, 3])
+        longest = draw.choice([None, round(max(shortest, feed * bar_per_part + extra) + length(0, 60), digits)])
         demands.append(Demand(f"J-{n + 1}", stock, draw.choice([1, 7, 40, 150]), bar_per_part=bar_per_part, blank_extra=extra,
-                              shortest_blank=shortest, longest_blank=longest, **common))
+                              shortest_blank=shortest, longest_blank=longest, parts_per_feed=feed, **common))
     rack = []
     for n in range(draw.choice([0, 2, 4, 7])):
         stock = draw.choice(stocks)
