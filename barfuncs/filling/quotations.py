@@ -34,6 +34,7 @@ SECONDS, MEMORY = 20, 1_000_000_000
 MOST_FILES = 1_000
 _AT_A_TIME = 4
 _DAYS_TO_1904 = 1462
+_MOST_DOUBTS = 10
 _DAYS = ("quote_date", "valid_said", "valid_until")
 
 
@@ -163,34 +164,62 @@ def read_quote(path: Path) -> tuple[str, Source | None, list[tuple[str, str]]]:
     known = [(template, template.for_customer) for template in _templates() if template.for_customer]
     names: set[str] = set()
     formulas: set[str] = set()
+    filled_in: set[str] = set()
     for template, says in known:
         names |= set(_cells_of(template, says).values())
         formulas |= set(template.form.answer_cells().values())
         formulas |= {item.used for item in template.form.inputs.values()}
-    cells = sandbox.cells(path, names, formulas, SECONDS, MEMORY)
+        filled_in |= _filled_in(template)
+    cells = sandbox.cells(path, names, formulas, filled_in, SECONDS, MEMORY)
     for template, says in known:
         if f"{template.form.prefix}status" in cells.values:
             return _read(path.name, template, says, cells)
     raise NoQuote(f"{path.name} is neither a filled quote nor a filled quotation")
 
 
-def _typed_over(template: Template, cells: sandbox.Cells) -> list[str]:
-    """Cells without a name in which the template has a formula and the workbook none. Sheets on which a name stands elsewhere than in the
-    template are left out: those of a shop with more rows."""
-    with _drawing:
-        targets, formulas = _drawn(template)
+def _own_formulas(template: Template, cells: sandbox.Cells) -> dict[str, frozenset[str]]:
+    """By sheet the cells in which the template has a formula. Sheets on which a name stands elsewhere than in the template are left out:
+    those of a shop with more rows."""
+    targets, formulas = _drawn(template)
     there = {name: _plain_target(target) for name, target in cells.targets.items()}
     moved = {target.rpartition("!")[0] for name, target in targets.items() if there.get(name) != target}
-    return [f"{sheet}!{ref}" for sheet, refs in formulas.items() if sheet not in moved and sheet in cells.formulas
+    return {sheet: refs for sheet, refs in formulas.items() if sheet not in moved and sheet in cells.formulas}
+
+
+def _typed_over(template: Template, cells: sandbox.Cells) -> list[str]:
+    """Cells without a name in which the template has a formula and the workbook none."""
+    return [f"{sheet}!{ref}" for sheet, refs in _own_formulas(template, cells).items()
             for ref in sorted(refs - cells.formulas[sheet], key=lambda ref: (len(ref), ref))]
+
+
+def _in_doubt(template: Template, cells: sandbox.Cells) -> list[str]:
+    """What is wrong with formulas that somebody typed. Those of the template are known to be worked out alike, as long as they are its."""
+    own = _own_formulas(template, cells)
+    doubts = ((doubt, doubt.ref in own.get(doubt.sheet, ())) for doubt in cells.doubts)
+    return [str(doubt) for doubt, is_own in doubts if (doubt.unknown if is_own else doubt.counts and not doubt.is_settled)]
+
+
+def _filled_in(template: Template) -> set[str]:
+    """The names of cells that people type into: those of a column, in which the template has no formula."""
+    targets, formulas = _drawn(template)
+    split = ((name, *target.rpartition("!")) for name, target in targets.items())
+    return {name for name, sheet, _, cells in split if _OF_A_COLUMN.fullmatch(cells) and cells.partition(":")[0] not in formulas.get(sheet, ())}
+
+
+_OF_A_COLUMN = re.compile(r"([A-Z]+)[0-9]+(?::\1[0-9]+)?")
 
 
 _drawing = threading.Lock()
 
 
-@functools.cache
 def _drawn(template: Template) -> tuple[dict[str, str], dict[str, frozenset[str]]]:
     """What the names of a blank template stand for, and by sheet its cells with formulas."""
+    with _drawing:
+        return _drawn_once(template)
+
+
+@functools.cache
+def _drawn_once(template: Template) -> tuple[dict[str, str], dict[str, frozenset[str]]]:
     data = template.build()
     parts = read_parts(data)
     named = re.findall(r'<definedName (?![^>]*localSheetId)[^>]*?name="([^"]+)"[^>]*>([^<]*)<', parts["xl/workbook.xml"].decode())
@@ -227,6 +256,8 @@ def _read(file: str, template: Template, says: ForCustomer, cells: sandbox.Cells
     if typed := [name for name in cells.typed if name.startswith((prefix, "use_"))] or _typed_over(template, cells):
         return number, None, [(file, f"{', '.join(typed[:4])}: a typed value stands in place of a formula, and may be older than the inputs; "
                                      "fill the template anew")]
+    if doubts := _in_doubt(template, cells):
+        return number, None, [(file, doubt) for doubt in doubts[:_MOST_DOUBTS]]
     if wrong := _stopped(answers):
         return number, None, [(file, wrong)]
     try:

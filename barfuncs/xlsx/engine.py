@@ -24,6 +24,14 @@ _PLAIN_TARGET = re.compile(r"(?:'(?:[^']|'')+'|\w+)!\$[A-Z]{1,3}\$\d{1,7}(?::\$[
 _WORD = re.compile(r"""'(?:[^']|'')*'|"(?:[^"]|"")*"|(?<![\w.$\\])[A-Za-z_\\][\w.\\]*(?![\w.\\!(])""")
 _OWN_NAMES = re.compile(r"\b(?:LET|LAMBDA)\(", re.IGNORECASE)  # within these a word may be a name of their own
 
+# The engine writes a function that it does not know in small letters; a name is a word that is no cell and no function.
+_NOT_KNOWN = re.compile(r"""'(?:[^']|'')*'!?|"(?:[^"]|"")*"|#[A-Z/0!?]+|\$?\b[A-Z]{1,3}\$?\d{1,7}\b(?![\w.(!])"""
+                        r"""|\$?\b[A-Z]{1,3}:\$?[A-Z]{1,3}\b|\b\d[\d.]*(?:[eE][-+]?\d+)?|[^\W\d][\w.]*!|[A-Z][A-Z0-9.]*\(|([^\W\d][\w.]*)""")
+_TEXTS = re.compile(r'"(?:[^"]|"")*"')
+_OTHER_FILE = re.compile(r"\[[^\]]*\][^!]*!")
+_NEVER_KNOWN = "__xludf.dummyfunction"
+"""What a program writes for a function that no other one has: it is not known anywhere, and gives what is put in its place."""
+
 
 def column_number(letters: str) -> int:
     number = 0
@@ -212,6 +220,7 @@ class Workbook:
                 sheet = (match[1] or match[2]).replace("''", "'")
                 if sheet in self.sheets:
                     self.names[item["name"]] = (self.sheets.index(sheet), int(match[4]), column_number(match[3]))
+        self._words = {*map(str.casefold, self._targets), "true", "false", _NEVER_KNOWN}
 
     def _load(self, direct: bool, every_cell: bool) -> Any:
         import ironcalc
@@ -348,12 +357,25 @@ class Workbook:
             if formula:
                 yield tuple(address), formula
 
+    def cells(self) -> Iterator[Address]:
+        """Every cell that there is."""
+        return map(tuple, self._model.get_all_cells())
+
+    def unknown_in(self, formula: str) -> str:
+        """The first function or name of a formula, as `formulas` gives it, that the engine does not know, or an empty text. The formula
+        may hide that, and have a value all the same."""
+        if _OTHER_FILE.search(_TEXTS.sub("", formula)):
+            return "another file"
+        if _OWN_NAMES.search(formula):
+            return ""
+        return next((word for word in _NOT_KNOWN.findall(formula) if word and word.casefold() not in self._words), "")
+
     def check_supported(self) -> None:
         """Raise WorkbookError naming the cells whose formulas the engine does not know; call after `calculate`."""
         unknown = []
         for address, formula in self.formulas():
             value = self._model.get_cell_value(*address)
-            if value in ("#NAME?", "#N/IMPL!") or (isinstance(value, str) and value.startswith("#ERROR")):
+            if value in ("#NAME?", "#N/IMPL!") or (isinstance(value, str) and value.startswith("#ERROR")) or self.unknown_in(formula):
                 unknown.append(f"{self.shown(address)} {formula[:60]}")
         if unknown:
             more = f" and {len(unknown) - 5} more" if len(unknown) > 5 else ""

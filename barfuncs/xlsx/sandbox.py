@@ -18,10 +18,13 @@ import threading
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 from barfuncs.errors import WorkbookError
 from barfuncs.xlsx.sheetxml import CellError, Value
+
+if TYPE_CHECKING:
+    from barfuncs.xlsx.typed_formulas import Doubt
 
 MOST_SECONDS = 120
 MOST_MEMORY = 4_000_000_000
@@ -149,19 +152,22 @@ def calculate(path: str | Path, seconds: float = MOST_SECONDS, memory: int = MOS
 
 @dataclass(frozen=True)
 class Cells:
-    """Values of cells by name, of the names there are; of the names that should be formulas those that are none; what each name of
-    the workbook stands for; the cells with formulas, by sheet; and whether days are counted from 1904."""
+    """Values of cells by name, of the names there are, and those that the file has stored; of the names that should be formulas those that
+    are none; what each name of the workbook stands for; the cells with formulas, by sheet; formulas that may be worked out otherwise
+    elsewhere; and whether days are counted from 1904."""
 
     values: Mapping[str, Value]
+    stored: Mapping[str, Value]
     typed: tuple[str, ...]
     targets: Mapping[str, str]
     formulas: Mapping[str, frozenset[str]]
+    doubts: tuple["Doubt", ...]
     from_1904: bool
 
 
-def cells(path: str | Path, names: Collection[str], formulas: Collection[str], seconds: float, memory: int) -> Cells:
+def cells(path: str | Path, names: Collection[str], formulas: Collection[str], filled_in: Collection[str], seconds: float, memory: int) -> Cells:
     """Calculate the workbook at `path` anew and give the values of its named cells; name[3] is the third of a named column. A name
-    of `formulas` that the workbook has must be a formula.
+    of `formulas` that the workbook has must be a formula; those of `filled_in` stand for cells that people type into.
 
     Raises WorkbookError where it can't be read or calculated within the limits.
     """
@@ -169,30 +175,45 @@ def cells(path: str | Path, names: Collection[str], formulas: Collection[str], s
     # In a file: Windows takes no command line of that length.
     with tempfile.TemporaryDirectory(prefix="barfuncs-") as folder:
         wanted = Path(folder) / "names.json"
-        wanted.write_text(json.dumps([sorted(names), sorted(formulas)]))
+        wanted.write_text(json.dumps([sorted(names), sorted(formulas), sorted(filled_in)]))
         with answer(work, Path(path).name, str(Path(path).absolute()), str(wanted)) as file:
             told = json.load(file)
     if "refused" in told:
         raise WorkbookError(told["refused"])
-    return Cells({name: CellError(value["error"]) if isinstance(value, dict) else value for name, value in told["values"].items()},
-                 tuple(told["typed"]), told["targets"], {sheet: frozenset(refs) for sheet, refs in told["formulas"].items()}, told["from_1904"])
+    from barfuncs.xlsx.typed_formulas import Doubt
+
+    values, stored = ({name: _value(value) for name, value in told[what].items()} for what in ("values", "stored"))
+    doubts = (Doubt(**doubt | {what: _value(doubt[what]) for what in ("stored", "worked_out")}) for doubt in told["doubts"])
+    return Cells(values, stored, tuple(told["typed"]), told["targets"], {sheet: frozenset(refs) for sheet, refs in told["formulas"].items()},
+                 tuple(doubts), told["from_1904"])
+
+
+def _value(told: Any) -> Value:
+    value: Value = CellError(told["error"]) if isinstance(told, dict) else told
+    return value
+
+
+def _told(value: Value) -> Any:
+    return {"error": str(value)} if isinstance(value, CellError) else value
 
 
 def _cells(out: BinaryIO, path: str, wanted: str) -> None:
     from barfuncs.xlsx.engine import Workbook
+    from barfuncs.xlsx.typed_formulas import Stored, doubts
 
     told: dict[str, Any]
     try:
-        book = Workbook(path, direct=True, every_cell=True)
+        book, stored = Workbook(path, direct=True, every_cell=True), Stored(path)
         book.calculate()
-        values: dict[str, Any] = {}
-        names, formulas = json.loads(Path(wanted).read_bytes())
-        for name in names:
-            if book.has_name(name.partition("[")[0]):
-                value = book.value(name)
-                values[name] = {"error": str(value)} if isinstance(value, CellError) else value
-        typed = [name for name in formulas if book.has_name(name.partition("[")[0]) and not book.is_formula(name)]
-        told = {"values": values, "typed": typed, "targets": book.targets, "formulas": book.formulas_by_sheet(), "from_1904": book.from_1904}
+        names, formulas, filled_in = json.loads(Path(wanted).read_bytes())
+        at = {name: book.address(name) for name in names if book.has_name(name.partition("[")[0])}
+        told = {
+            "values": {name: _told(book.value_at(address)) for name, address in at.items()},
+            "stored": {name: _told(stored.at(book.sheets[address[0]], book.shown(address).rpartition("!")[2])[1]) for name, address in at.items()},
+            "typed": [name for name in formulas if book.has_name(name.partition("[")[0]) and not book.is_formula(name)],
+            "targets": book.targets, "formulas": book.formulas_by_sheet(), "from_1904": book.from_1904,
+            "doubts": [vars(doubt) | {"stored": _told(doubt.stored), "worked_out": _told(doubt.worked_out)} for doubt in doubts(book, stored, filled_in)],
+        }
     except WorkbookError as error:
         told = {"refused": str(error)}
     out.write(json.dumps(told).encode())
