@@ -206,7 +206,7 @@ def task_of(demand: Demand, units: str, kerf: int, longest: int) -> Task:
 
 def may_buy(demand: Demand, offer: Offer, terms: Terms) -> bool:
     """Whether a job may be made from bars of an offer."""
-    if not _suits(demand, offer.stock) or CERTIFICATES.index(offer.certificate) < CERTIFICATES.index(demand.certificate):
+    if not suits(demand, offer.stock) or CERTIFICATES.index(offer.certificate) < CERTIFICATES.index(demand.certificate):
         return False
     if demand.need_by and terms.order_date:
         return terms.order_date + datetime.timedelta(days=offer.lead_days) <= demand.need_by
@@ -215,7 +215,7 @@ def may_buy(demand: Demand, offer: Offer, terms: Terms) -> bool:
 
 def may_take(demand: Demand, bar: RackBar) -> bool:
     """Whether a job may be made from a bar of the rack."""
-    if not _suits(demand, bar.stock) or (bar.owner != OWN and bar.owner.casefold() != demand.customer.casefold()):
+    if not suits(demand, bar.stock) or (bar.owner != OWN and bar.owner.casefold() != demand.customer.casefold()):
         return False
     if demand.certificate == CERTIFICATES[0]:
         return True
@@ -223,7 +223,8 @@ def may_take(demand: Demand, bar: RackBar) -> bool:
     return heat_known and CERTIFICATES.index(bar.certificate) >= CERTIFICATES.index(demand.certificate)
 
 
-def _suits(demand: Demand, stock: BarStock) -> bool:
+def suits(demand: Demand, stock: BarStock) -> bool:
+    """Whether a job may be made from a kind of bar: its own, or a larger one that stands in."""
     if demand.stock == stock:
         return True
     larger = demand.larger_up_to
@@ -240,7 +241,7 @@ def _groups(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[R
         if demand.larger_up_to is not None:
             own = group_of[demand.stock]
             for stock in stocks:
-                if _suits(demand, stock) and group_of[stock] != own:
+                if suits(demand, stock) and group_of[stock] != own:
                     other = group_of[stock]
                     group_of.update({s: own for s, g in group_of.items() if g == other})
     for group in dict.fromkeys(group_of[d.stock] for d in demands):

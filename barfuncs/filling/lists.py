@@ -153,12 +153,15 @@ def read_jobs(path: str | Path, template: str = "job_plan") -> Jobs:
     Raises InputError for headings that can't be used (with what to write instead), WorkbookError for a file that can't be
     read.
     """
-    path = Path(path)
+    return read_listed(Path(path), names_of(template))
+
+
+def read_listed(path: Path, called: Names) -> Jobs:
+    """The rows of a list whose columns are `called` so. Raises as `read_jobs` does."""
     rows = ((number, cells) for number, cells in read_rows(path) if not all(map(is_blank, cells)))
     first = list(itertools.islice(rows, _HEADINGS_WITHIN))
     if not first:
         raise WorkbookError(f"{path.name} is empty: the first row must name the inputs")
-    called = names_of(template)
     at = row_of_headings(called, [cells for _, cells in first])
     headings = read_headings(path.name, called, first[at][1])
     notes = [_left_out(path.name, number, cells, f"above the headings in row {first[at][0]}") for number, cells in first[:at]]
@@ -335,7 +338,7 @@ class _Planner:
                                 f"folder for {setup.template}")
 
     def problem(self, row: int, reason: str, column: str = "", value: Any = None) -> None:
-        self.outcome.problems.append(Problem(self.source, row, column, _shown(value), reason))
+        self.outcome.problems.append(Problem(self.source, row, column, value_shown(value), reason))
 
     def refuse(self, job: Job, problems: Iterable[tuple[str, str]]) -> None:
         for column, reason in problems:
@@ -353,7 +356,7 @@ class _Planner:
         for job in jobs:  # until it is there, its quotation is not whole
             if number := self.number_of(job):
                 self.record.lacks[self.names[job.row].casefold()] = Lack(self.names[job.row], number, self.source, job.row)
-        self.metric = next((job.row for job in jobs if _says_mm(job)), None)
+        self.metric = next((job.row for job in jobs if says_mm(job)), None)
         ended = progress or (lambda: None)
         with contextlib.closing(crew(self.tasks(jobs, ended))) as answers:
             for answer in answers:
@@ -708,11 +711,13 @@ class _Planner:
             self.problem(0, f"{name} can't be written ({error.strerror or error})")
 
 
-def _says_mm(job: Job) -> bool:
+def says_mm(job: Job) -> bool:
+    """Whether a row says in its own column that it is metric."""
     return str(job.values.get("units") or "").strip().casefold() == "mm"
 
 
-def _shown(value: Any) -> str:
+def value_shown(value: Any) -> str:
+    """A cell as the table of mistakes shows it."""
     if isinstance(value, datetime.datetime) and value.time() == datetime.time():
         value = value.date()
     return "" if value is None else str(value)[:60]

@@ -2,6 +2,7 @@
 
 import datetime
 import os
+import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from decimal import Decimal
@@ -62,6 +63,20 @@ def read_ledger(path: str | Path) -> Ledger:
         raise WorkbookError(f"{path}: there is no such rack; 'barfuncs rack receive' begins one")
     _reckon(ledger, path.name, data)
     return ledger
+
+
+def is_history(path: str | Path) -> bool:
+    """Whether a file begins as a history does, whatever is wrong behind that; otherwise it may be a list of bars.
+
+    Raises WorkbookError for a file that can't be read.
+    """
+    try:
+        with Path(path).open("rb") as file:
+            first = file.read(200)
+    except OSError as error:
+        raise WorkbookError(f"{Path(path).name} can't be read ({error.strerror})") from None
+    head = re.split(r"[,;\t]", first.decode("utf-8-sig", "replace").partition("\n")[0].replace('"', ""))
+    return [name.strip().casefold() for name in head[:3]] == list(ENTRY_FIELDS[:3])
 
 
 def _bytes_of(path: Path) -> bytes | None:

@@ -21,7 +21,9 @@ from barfuncs.templates.page import Page
 TITLE = "Set-up"
 STOPPED = Answer("stopped", "1 while the plan says STOP, or else 0", "count",
                  formula=f'IF(LEFT(plan_status,{len(STOP)})="{STOP}",1,0)')
-ONE_PERSON = 'IF(units="mm",23,51)'
+LIFT = {"in": 51, "mm": 23}
+"""lb or kg; more is not one person's lift, even at best."""
+ONE_PERSON = f'IF(units="mm",{LIFT["mm"]},{LIFT["in"]})'
 """Cell expression: what one person lifts at most, at best; see SOURCE."""
 SOURCE = ("23 kg or 51 lb for one person's lift in the best posture: load constant of the revised NIOSH lifting "
           "equation, NIOSH publication 94-110; a long bar is no such lift.")
