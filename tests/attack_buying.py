@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from exhaustion import least_cost
 from weeks import CUSTOMERS, TODAY, Week
 
-from barfuncs.buying.plan import plan_buying
+from barfuncs.buying.plan import plan_here as plan_buying
 from barfuncs.buying.records import OWN, BarStock, BuyingError, Demand, Offer, RackBar, Terms
 
 CENT = 0.005

@@ -226,7 +226,7 @@ def against(week: Week, plan_cost: float, bound: float, cost: float, other_bound
 
 
 def main(count: int, first: int) -> None:
-    from barfuncs.buying.plan import plan_buying
+    from barfuncs.buying.plan import plan_here as plan_buying
     from barfuncs.buying.records import BuyingError
 
     words: dict[str, Counter[str]] = {solver: Counter() for solver in SOLVERS}

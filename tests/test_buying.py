@@ -27,7 +27,7 @@ from barfuncs.buying.cutting import (
     solve,
 )
 from barfuncs.buying.knapsack import Cut, Knapsack
-from barfuncs.buying.plan import plan_buying
+from barfuncs.buying.plan import plan_here as plan_buying
 from barfuncs.buying.records import BarStock, BuyingError, BuyingPlan, Demand, Offer, RackBar, Terms
 
 

@@ -11,7 +11,7 @@ from public_instances import instances
 from weeks import Week, shop_week, small_week
 
 from barfuncs.buying.check import faults
-from barfuncs.buying.plan import plan_buying
+from barfuncs.buying.plan import plan_here as plan_buying
 from barfuncs.buying.records import BarStock, BuyingPlan, Demand, Offer, Terms
 
 STOCK = BarStock("Steel 12L14", "round", 1.0)

@@ -6,7 +6,7 @@ import itertools
 import math
 import time
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from barfuncs.buying import cutting
@@ -43,12 +43,12 @@ _CENT = 0.005
 _now = time.monotonic
 
 
-def plan_buying(demands: Sequence[Demand], offers: Sequence[Offer] = (), rack: Sequence[RackBar] = (),
-                terms: Terms = _USUAL) -> BuyingPlan:
-    """What to take from the rack, what to buy and how to saw it, at the least money, with a bound on how much less could do.
+def plan_here(demands: Sequence[Demand], offers: Sequence[Offer] = (), rack: Sequence[RackBar] = (), terms: Terms = _USUAL,
+              found: Callable[[BuyingPlan], None] | None = None) -> BuyingPlan:
+    """What `apart.plan_buying` gives, worked out in this process, which can't be stopped while the solver works.
 
-    Raises BuyingError that names every row and column that keeps it from being planned; nothing is planned then. Each plan has
-    passed an independent check before it is returned.
+    `found` is told each better whole plan: of less money, or with a higher bound. Raises BuyingError as `apart.plan_buying` does. Each
+    plan has passed an independent check before it is told or returned.
     """
     if problems := problems_of(demands, offers, rack, terms):
         raise BuyingError(problems)
@@ -60,13 +60,24 @@ def plan_buying(demands: Sequence[Demand], offers: Sequence[Offer] = (), rack: S
         raise BuyingError(lacking)
     if terms.brackets_over == "order":
         groups = [_joined(groups)]
-    solved = _solve_all(groups, started + terms.seconds)
+
+    def checked(plan: BuyingPlan) -> BuyingPlan:
+        if broken := faults(demands, offers, rack, terms, plan):
+            raise AssertionError("a plan that breaks its own rules: " + "; ".join(broken))
+        return plan
+
+    def better(solved: Sequence[_Solved]) -> None:
+        if found is not None:
+            plan = _written(demands, offers, rack, terms, solved, _now() - started)
+            found(checked(replace(plan, bound=plan.bound - plan.freight) if alone else plan))
+
+    # Whether the rack alone might do, so that no freight is sure.
+    alone = bool(terms.freight) and all(group.rack_alone() is not None for group in groups)
+    solved = _solve_all(groups, started + terms.seconds, better)
     plan = _written(demands, offers, rack, terms, solved, _now() - started)
-    if terms.freight and plan.lines and all(group.rack_alone() is not None for group in groups):
+    if alone and plan.lines:
         plan = _without_buying(demands, offers, rack, terms, groups, plan, started)
-    if found := faults(demands, offers, rack, terms, plan):
-        raise AssertionError("a plan that breaks its own rules: " + "; ".join(found))
-    return plan
+    return checked(plan)
 
 
 def steps(length: float, units: str) -> int:
@@ -272,6 +283,14 @@ class _Levels:
     def bound(self) -> float:
         return min(self.cost, *self.bounds.values())
 
+    def begin(self) -> None:
+        """Each job by itself from bars on offer, which takes no time; nothing where some job finds none."""
+        problem = self.group.problem(self.group.lowest())
+        patterns = cutting.without_surplus(problem, cutting.plain(problem) or [])
+        bought = cutting.least_bought(problem, patterns)
+        if cutting.feasible(problem, patterns) and cutting.can_be_bought(problem, bought):
+            self._found(problem, cutting.Plan(tuple(patterns), tuple(bought), math.inf, 0.0))
+
     def work(self, seconds: float) -> None:
         """Look again at each level that may yet hold a cheaper plan."""
         end = _now() + seconds
@@ -303,9 +322,22 @@ class _Levels:
         return replace(self.best, bound=self.bound)
 
 
-def _solve_all(groups: Sequence[_Group], end: float) -> list[_Solved]:
-    """Every group a little, then those longest where most money may still be saved."""
+def _solve_all(groups: Sequence[_Group], end: float, better: Callable[[Sequence[_Solved]], None]) -> list[_Solved]:
+    """Every group a little, then those longest where most money may still be saved; `better` is told what there is, when that changes."""
     all_levels = [_Levels(group) for group in groups]
+    known: tuple[float, float] | None = None
+
+    def tell() -> None:
+        nonlocal known
+        if all(levels.best is not None for levels in all_levels):
+            worth = sum(levels.cost for levels in all_levels), -sum(max(0.0, levels.bound) for levels in all_levels)
+            if known is None or worth < known:
+                known = worth
+                better([levels.solved() for levels in all_levels])
+
+    for levels in all_levels:
+        levels.begin()
+    tell()
     quick = (end - _now()) * _QUICK / max(1, len(groups))
     for levels in all_levels:
         levels.work(quick)
@@ -314,6 +346,7 @@ def _solve_all(groups: Sequence[_Group], end: float) -> list[_Solved]:
         if levels.best is None:
             raise BuyingError([("jobs", levels.group.jobs[job] + 1, "quantity", f"not enough bars for {levels.group.demands[levels.group.jobs[job]].job}")
                                for job in levels.lacking])
+        tell()
     tried: dict[int, float] = dict.fromkeys(range(len(all_levels)), quick)
     while (left := end - _now()) > 2 * _LEAST_TIME:
         number = max(tried, key=lambda n: (all_levels[n].cost - all_levels[n].bound) / tried[n])
@@ -322,6 +355,7 @@ def _solve_all(groups: Sequence[_Group], end: float) -> list[_Solved]:
             break
         tried[number] *= 4
         levels.work(min(left, tried[number]))
+        tell()
     return [levels.solved() for levels in all_levels]
 
 
@@ -372,7 +406,7 @@ def _written(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[
     rack_money = left_money = cut_money = bound = 0.0
     for one in solved:
         group, problem = one.group, one.problem
-        bound += one.bound
+        bound += float(max(0.0, one.bound))  # what is left over is never worth more than what was paid
         used = Counter[int]()
         for pattern, times in one.plan.patterns:
             used[pattern.source] += times

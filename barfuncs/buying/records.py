@@ -206,3 +206,7 @@ class BuyingError(BarfuncsError):
         self.problems = tuple(problems)
         super().__init__("; ".join(f"{where} {row}, {column}: {reason}" if row else f"{where}, {column}: {reason}"
                                    for where, row, column, reason in problems))
+
+
+class SolverError(BarfuncsError):
+    """The solver is not installed, or ended before it had found a plan."""

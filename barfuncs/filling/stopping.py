@@ -53,3 +53,23 @@ class Stopping:
         finally:
             self._depth -= 1
         self._heed()
+
+
+@contextmanager
+def unheard_by_children() -> Iterator[None]:
+    """A process that is started now does not hear Ctrl-C, not even before its first line of Python."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGHUP})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def leave_stops_to_the_parent() -> None:
+    """In a process started by another: what a terminal sends to both is for that one."""
+    for name in ("SIGINT", "SIGHUP", "SIGBREAK"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)

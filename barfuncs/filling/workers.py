@@ -8,7 +8,6 @@ import itertools
 import multiprocessing
 import os
 import pickle
-import signal
 import sys
 import threading
 import traceback
@@ -20,6 +19,7 @@ from typing import Protocol
 
 from barfuncs.filling.one_row import Answer, Setup, Task, work_on
 from barfuncs.filling.record import digest_of
+from barfuncs.filling.stopping import leave_stops_to_the_parent, unheard_by_children
 
 ROWS_IN_A_CHUNK = 8
 """Some 50 ms of work: much more than sending costs, and little for the others to wait for at the end of a list."""
@@ -71,7 +71,7 @@ def work_in(pool: Executor, setup: Setup, tasks: Iterable[Task], workers: int, s
     under_way: deque[Future[list[Answer]]] = deque()
     try:
         for chunk in _chunks(tasks):
-            with stopping.held(), _unheard_by_children():
+            with stopping.held(), unheard_by_children():
                 under_way.append(_submitted(pool, key, packed, chunk))
             if len(under_way) > _CHUNKS_FOR_A_WORKER * workers:
                 yield from _answers(under_way.popleft())
@@ -142,9 +142,7 @@ def _unpacked(key: str, packed: bytes) -> Setup:
 
 def _begin() -> None:
     """In a new process: leave Ctrl-C to the one that started it, and end when that one ends, however it ends."""
-    for name in ("SIGINT", "SIGHUP", "SIGBREAK"):
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), signal.SIG_IGN)
+    leave_stops_to_the_parent()
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
@@ -153,16 +151,3 @@ def _end_with_parent() -> None:
     if parent is not None:
         parent.join()
         os._exit(1)
-
-
-@contextmanager
-def _unheard_by_children() -> Iterator[None]:
-    """A process that is started now does not hear Ctrl-C, not even before its first line of Python."""
-    if not hasattr(signal, "pthread_sigmask"):
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGHUP})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)

@@ -15,7 +15,7 @@ import subprocess
 import sys
 import tempfile
 import threading
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -58,12 +58,7 @@ def answer(work: Work, label: str, *arguments: str) -> Iterator[BinaryIO]:
     # Files without a name, and a folder for what the work writes beside them: nothing is left when it is ended.
     with (tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as said,
           tempfile.TemporaryDirectory(prefix="barfuncs-") as folder):
-        # -P: nothing is imported from the folder that somebody stands in.
-        command = [sys.executable, "-P", "-c", _START, json.dumps(sys.path), str(os.getpid()), str(work.seconds),
-                   str(work.memory), work.function, *arguments]
-        # The pipe stays open until this process ends, see `_end_with`.
-        with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=out, stderr=said,
-                              env=os.environ | dict.fromkeys(("TMPDIR", "TEMP", "TMP"), folder)) as process:
+        with start(work, arguments, out, said, folder) as process:
             try:
                 status = process.wait(work.seconds * _PATIENCE)
             except subprocess.TimeoutExpired:
@@ -73,12 +68,28 @@ def answer(work: Work, label: str, *arguments: str) -> Iterator[BinaryIO]:
         if status == _OUT_OF_TIME:
             raise WorkbookError(f"{label} takes longer than {work.seconds:g} s to {work.verb}; it was given up")
         if status:
-            said.seek(max(0, said.tell() - _MOST_SAID))
-            last = said.read()
-            why = "ran out of memory" if b"MemoryError" in last or b"memory allocation" in last else "gave up"
-            raise WorkbookError(f"{label} can't be {work.participle}: {work.who} {why} (status {status})")
+            raise WorkbookError(f"{label} can't be {work.participle}: {work.who} {why_it_ended(said, status)}")
         out.seek(0)
         yield out
+
+
+def start(work: Work, arguments: Sequence[str], out: BinaryIO | int, said: BinaryIO, folder: str) -> "subprocess.Popen[bytes]":
+    """The other process, at work: its answer goes to `out`, what it says when it crashes to `said`, its own files into `folder`."""
+    # -P: nothing is imported from the folder that somebody stands in.
+    command = [sys.executable, "-P", "-c", _START, json.dumps(sys.path), str(os.getpid()), str(work.seconds),
+               str(work.memory), work.function, *arguments]
+    # The pipe stays open until this process ends, see `_end_with`.
+    return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=out, stderr=said,
+                            env=os.environ | dict.fromkeys(("TMPDIR", "TEMP", "TMP"), folder))
+
+
+def why_it_ended(said: BinaryIO, status: int) -> str:
+    """What ended the other process before it was done, from what it said last."""
+    said.seek(0, os.SEEK_END)
+    said.seek(max(0, said.tell() - _MOST_SAID))
+    last = said.read()
+    no_memory = any(words in last for words in (b"MemoryError", b"memory allocation", b"bad_alloc"))
+    return f"{'ran out of memory' if no_memory else 'gave up'} (status {status})"
 
 
 _OUT_OF_TIME = -getattr(signal, "SIGXCPU", 24)
