@@ -412,6 +412,24 @@ def test_a_feeder_that_takes_no_whole_number_of_parts_gets_blanks_made_up():
     assert [(blank.parts, blank.length) for row in plan.sawing for blank in row.blanks] == [(4, 12.0), (4, 12.0)]
 
 
+@settings(max_examples=60, deadline=None)
+@given(tiny(), st.integers(2, 50))
+def test_a_coarser_unit_that_fits_changes_nothing(problem, unit):
+    """Lengths times a number: the same patterns have the same money; of least and longest, what lies between two units does not count."""
+    fine = dataclasses.replace(
+        problem, kerf=problem.kerf * unit,
+        sources=tuple(dataclasses.replace(s, length=s.length * unit, left_value=s.left_value / unit, least_left=max(0, s.least_left * unit - 1))
+                      for s in problem.sources),
+        tasks=tuple(dataclasses.replace(t, longest=t.longest * unit + unit - 1 if t.longest else 0, cut=dataclasses.replace(
+            t.cut, step=t.cut.step * unit, start=t.cut.start * unit)) for t in problem.tasks))
+    again = cutting.in_largest_unit(fine)
+    assert math.gcd(again.kerf, *(s.length for s in again.sources), *(n for t in again.tasks for n in (t.cut.step, t.cut.start))) == 1
+    for pattern in cutting._first_patterns(problem):
+        assert pattern.money(fine) == pytest.approx(pattern.money(problem))
+        assert pattern.money(again) == pytest.approx(pattern.money(problem))
+        assert pattern.cuts(again) == pattern.cuts(problem)
+
+
 def test_a_rest_too_short_for_the_rack_stays_on_the_shortest_blank():
     """Of 5 parts in blanks of at most 4 the bar leaves 12, no blank of 4 could keep that; so they are 4 and 1."""
     knapsack = Knapsack([Cut(10, 6, 1, 4, 2)], [1.0], 70)

@@ -617,6 +617,7 @@ def solve(problem: Problem, seconds: float = 10, cutoff: float = math.inf, _dept
     Where no plan costs less than `cutoff` it is not looked for: what comes back may have no patterns and cost infinity.
     """
     start = _now()
+    problem = problem if _depth else in_largest_unit(problem)
     search = _Search(problem, start + seconds)
     master = _Master(problem)
     for pattern in _first_patterns(problem):
@@ -658,6 +659,19 @@ def solve(problem: Problem, seconds: float = 10, cutoff: float = math.inf, _dept
         master.solve()
         raise NoPlanError(master.lacking() or range(len(problem.tasks)), search.bound)
     return replace(search.best, bound=min(search.bound, search.best.cost), seconds=_now() - start)
+
+
+def in_largest_unit(problem: Problem) -> Problem:
+    """The same problem in the largest unit that all its lengths are whole numbers of: there is less to reckon, and patterns stay."""
+    cuts = [task.cut for task in problem.tasks]
+    unit = math.gcd(problem.kerf, *(s.length for s in problem.sources), *(length for c in cuts for length in (c.step, c.start, *(c.padded or ())[:1])))
+    if unit <= 1:
+        return problem
+    sources = tuple(replace(s, length=s.length // unit, left_value=s.left_value * unit, least_left=-(-s.least_left // unit)) for s in problem.sources)
+    tasks = tuple(replace(task, longest=task.longest // unit, cut=replace(
+        task.cut, step=task.cut.step // unit, start=task.cut.start // unit,
+        padded=task.cut.padded and (task.cut.padded[0] // unit, task.cut.padded[1]))) for task in problem.tasks)
+    return replace(problem, sources=sources, tasks=tasks, kerf=problem.kerf // unit)
 
 
 def _rest(master: _Master, search: _Search, relaxed: Sequence[float], freedom: int, seconds: float,
