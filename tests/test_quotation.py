@@ -433,6 +433,19 @@ def test_what_a_file_has_stored_does_not_count(folder):
     assert fresh[0]["price"] in {cell.value for row in stored["Prices"].iter_rows() for cell in row}
     assert [q["price"] for q in dearer] == [filled(**THREE[0], machine_rate=160.0).answers[f"shown_{n}"] for n in range(1, 5)]
     assert dearer[0]["price"] > fresh[0]["price"]
+    done = CliRunner().invoke(main, ["quotation", str(folder / "Q1.xlsx"), str(folder / "Q2.xlsx"), "--out", str(folder / "out")])
+    assert done.exit_code == 0
+    said = [line for line in done.output.splitlines() if line.startswith("! LOOK")]
+    assert said == [f"! LOOK Q1.xlsx: price at quantity {n}: {one['price']:,.10g} is stored in it, {other['price']:,.10g} worked out again"
+                    for n, (one, other) in enumerate(zip(fresh, dearer, strict=True), 1)]
+    book = openpyxl.load_workbook(folder / "Q1.xlsx")
+    book.save(folder / "Q1.xlsx")  # the program that saves it stores no values
+    assert quote_files([folder / "Q1.xlsx"], folder / "other").made[0].looks == [("Q1.xlsx", "no price is stored in it; all are worked out again")]
+
+
+def test_prices_that_are_stored_as_they_are_worked_out_ask_for_no_look(folder):
+    (made,) = quote_files([folder / "Q1.xlsx", folder / "hand.xlsx"], folder / "out").made
+    assert (made.problems, made.looks) == ([], [])
 
 
 def test_a_price_that_is_typed_over_its_formula_is_refused(folder):

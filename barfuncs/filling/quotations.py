@@ -20,7 +20,7 @@ from barfuncs.filling.quotation_data import Quotation
 from barfuncs.filling.quotation_files import files_of, free_stem
 from barfuncs.filling.quoted import Source, quotation_of
 from barfuncs.templates import quotation as by_hand
-from barfuncs.templates.model import STOP
+from barfuncs.templates.model import LOOK, STOP
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.templates.template import ForCustomer, Template
@@ -28,6 +28,7 @@ from barfuncs.text.characters import in_words, unfit
 from barfuncs.xlsx import sandbox
 from barfuncs.xlsx.package import LARGEST_FILE, Staged, read_parts, worksheets
 from barfuncs.xlsx.sheetxml import CellError, SheetXML, Value
+from barfuncs.xlsx.typed_formulas import stored_otherwise
 
 SECONDS, MEMORY = 20, 1_000_000_000
 """For one workbook."""
@@ -44,7 +45,8 @@ class NoQuote(WorkbookError):  # noqa: N818 - what a file is, not what is wrong 
 
 @dataclass
 class Made:
-    """One quotation: its number, the files that it was made from, the files that it became, and what is wrong."""
+    """One quotation: its number, the files that it was made from, the files that it became, what is wrong, and what asks for a second
+    look; both of the latter by file."""
 
     number: str
     sources: list[str] = field(default_factory=list)
@@ -52,6 +54,7 @@ class Made:
     lines: int = 0
     unchanged: bool = False
     problems: list[tuple[str, str]] = field(default_factory=list)
+    looks: list[tuple[str, str]] = field(default_factory=list)
 
 
 @dataclass
@@ -111,6 +114,7 @@ def quote_files(paths: Iterable[str | Path], out: str | Path, *, number: str = "
             made.problems = list(error.problems)
             continue
         made.lines = len(quotation.lines)
+        made.looks = [(source.name, look) for _, _, source, _ in group if source for look in source.looks]
         _write(made, Path(out), stem, quotation, replace)
     return quoted
 
@@ -261,9 +265,19 @@ def _read(file: str, template: Template, says: ForCustomer, cells: sandbox.Cells
     if wrong := _stopped(answers):
         return number, None, [(file, wrong)]
     try:
-        return number, Source(file, says.said(inputs, answers)), []
+        return number, Source(file, says.said(inputs, answers), _stored_otherwise(template, says, cells)), []
     except ValueError as error:
         return number, None, [(file, str(error))]
+
+
+def _stored_otherwise(template: Template, says: ForCustomer, cells: sandbox.Cells) -> tuple[str, ...]:
+    """What is said of prices that the file has stored otherwise than they are worked out: whoever looked at them saw others."""
+    where = _cells_of(template, says)
+    prices = [(called, where[template.form.prefix + name]) for name, called in says.prices]
+    if all(cells.stored[cell] is None for _, cell in prices):
+        return ("no price is stored in it; all are worked out again",)
+    found = ((called, stored_otherwise(cells.stored[cell], cells.values[cell])) for called, cell in prices)
+    return tuple(f"{called}: {otherwise}" for called, otherwise in found if otherwise)
 
 
 def _day(name: str, value: Value, cells: sandbox.Cells) -> Value:
@@ -326,4 +340,5 @@ def summary(quoted: Quoted) -> Sequence[str]:
             count = f"{made.lines} line" + ("" if made.lines == 1 else "s")
             was = ", there already, unchanged" if made.unchanged else ""
             lines += [f"{made.files[0].stem}: {count}{was}; " + ", ".join(str(path) for path in made.files)]
+            lines += [f"{LOOK} {file}: {look}" for file, look in made.looks]
     return lines

@@ -24,10 +24,11 @@ _CALLED = {"number": "quote number", "seller": "your company", "seller_address":
 
 @dataclass(frozen=True)
 class Source:
-    """A file or a row of a list, and what it says."""
+    """A file or a row of a list, what it says, and what in it asks for a second look."""
 
     name: str
     said: Said
+    looks: tuple[str, ...] = ()
 
 
 def quotation_of(sources: Sequence[Source], letterhead: Letterhead | None = None, number: str = "") -> Quotation:

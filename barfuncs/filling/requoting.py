@@ -24,6 +24,8 @@ from barfuncs.templates.shop import RATES, Shop
 from barfuncs.templates.shop_sheet import names_of_sheet, read_sheet
 from barfuncs.xlsx.named_cells import NamedCells, read_all
 from barfuncs.xlsx.sheetxml import CellError, Value
+from barfuncs.xlsx.typed_formulas import alike, stored_otherwise
+from barfuncs.xlsx.typed_formulas import shown as amount
 
 TEMPLATE = "quote"
 MATERIAL_RATES = ("chip_price", "remnant_price", "minimum_charge", "cut_charge", "certificate_fee", "material_freight")
@@ -34,7 +36,6 @@ _OF_THE_SHOP = tuple(dict.fromkeys(("material_price", "material_surcharge", *HOU
 """Inputs that are prices, rates and rules of the shop, in which a quote's own cell keeps the shop's figure out."""
 _QUANTITIES = range(1, 7)
 _OWN_NAMES, _OWN_DENSITIES = "own_material_names", "own_material_densities"
-_ALIKE = 1e-9
 _DIGITS = 6
 
 
@@ -301,15 +302,14 @@ def compare(on: Scales, quote: OldQuote, new: Shop, table: materials.Materials) 
         if quote.inputs[f"quantity_{n}"] is None:
             continue
         lines.append(_line(n, quote, found, currencies[0] == currencies[1]))
-        was, stored = old.answers[f"price_{n}"], quote.stored[n]
-        if not isinstance(was, float) or _differ(stored, was):
-            looks.append(f"price at quantity {n}: {_amount(stored)} is stored in it, {_amount(was)} worked out again")
+        if otherwise := stored_otherwise(quote.stored[n], old.answers[f"price_{n}"]):
+            looks.append(f"price at quantity {n}: {otherwise}")
     notes = [f"{LOOK} {'; '.join(looks)}"] if looks else []
     if currencies[0] != currencies[1]:
         notes.append(f"{LOOK} {currencies[0]} then, {currencies[1]} now: not compared")
     for name, label in (("setup_line", "set-up, once"), ("tooling_line", "tooling, once")):
-        if _differ(old.answers[name], last.answers[name]):
-            notes.append(f"{label}: {_amount(old.answers[name])} then, {_amount(last.answers[name])} now")
+        if not alike(old.answers[name], last.answers[name]):
+            notes.append(f"{label}: {amount(old.answers[name])} then, {amount(last.answers[name])} now")
     if any(weighed.problems for weighed in found[1:-1]):
         notes.append("what changed can't be told apart")
     if quote.formulas:
@@ -375,7 +375,7 @@ def _typed(quote: OldQuote, last: Weighed, new: Shop) -> list[str]:
         elif name == "material_price" and last.offered["price_row"] and offered == "":
             other = True  # by another basis
         else:
-            other = offered != "" and not isinstance(offered, CellError) and _differ(offered, value)
+            other = offered != "" and not isinstance(offered, CellError) and not alike(offered, value)
         if other:
             found.append(item.label.lower())
     if quote.inputs.get("bracket_1_price") is not None and last.offered["price_row"]:
@@ -387,13 +387,3 @@ def _amounts_typed(quote: OldQuote) -> list[str]:
     """Amounts of money that stand in the quote's own cells."""
     items = TEMPLATES[TEMPLATE].inputs
     return list(dict.fromkeys(items[name].label.lower() for name, value in quote.inputs.items() if value and items[name].kind.name == "money"))
-
-
-def _differ(one: Value, other: Value) -> bool:
-    if isinstance(one, (int, float)) and isinstance(other, (int, float)):
-        return abs(one - other) > _ALIKE * max(abs(one), abs(other))
-    return one != other
-
-
-def _amount(value: Value) -> str:
-    return f"{value:,.10g}" if isinstance(value, (int, float)) else "none"

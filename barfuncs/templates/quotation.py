@@ -341,5 +341,6 @@ TEMPLATE = Template(
     terminal=Terminal((TerminalColumn("Lines", lambda line: number_shown(line.get("line_count"))), TerminalColumn("Checks", status_word, right=False))),
     help="",
     for_customer=ForCustomer((*FORM.inputs, *(i.name for i in LINES.inputs())),
-                             ("freight_line", "valid_said", "paper_said", *(LINES.row_name(n, "total") for n in range(1, ROWS + 1))), _said),
+                             ("freight_line", "valid_said", "paper_said", *(LINES.row_name(n, "total") for n in range(1, ROWS + 1))), _said,
+                             tuple((LINES.row_name(n, "total"), f"total in row {n}") for n in range(1, ROWS + 1))),
 )

@@ -68,6 +68,8 @@ class ForCustomer:
     inputs: tuple[str, ...]
     answers: tuple[str, ...]
     said: Callable[[Values, Values], dict[str, Any]]
+    prices: tuple[tuple[str, str], ...] = ()
+    """Of the answers those that are amounts of money, each with what it is called."""
     number: str = "quote_number"
     """The input by which several become one quotation."""
 

@@ -109,19 +109,31 @@ class Doubt:
             return f"{cell}, and {self.unknown} is not known here: type the value"
         if not self.has_value:
             return f"{cell}, which not all programs work out alike, and no value is stored for it: save it in a spreadsheet program, or type the value"
-        return f"{cell}: {shown(self.stored)} is stored in it, {shown(self.worked_out)} worked out again; type the value"
+        return f"{cell}: {stored_otherwise(self.stored, self.worked_out)}; type the value"
 
 
 def alike(one: Value, other: Value) -> bool:
-    """Whether two values of a cell are the same but for the last digits."""
-    if isinstance(one, (int, float)) and isinstance(other, (int, float)) and isinstance(one, bool) == isinstance(other, bool):
-        return math.isclose(one, other, rel_tol=_ALIKE)
-    return (one or "") == (other or "") and isinstance(one, CellError) == isinstance(other, CellError)
+    """Whether two values of a cell are the same but for the last digits.
+
+    >>> alike(0.1 + 0.2, 0.3), alike(None, ""), alike(None, 0.0), alike(True, 1.0)
+    (True, True, False, False)
+    """
+    one, other = ("" if value is None else value for value in (one, other))
+    if any(isinstance(one, kind) != isinstance(other, kind) for kind in (bool, CellError, str)):
+        return False
+    return math.isclose(one, other, rel_tol=_ALIKE) if isinstance(one, (int, float)) and isinstance(other, (int, float)) else one == other
 
 
 def shown(value: Value) -> str:
     """A value of a cell in a message."""
-    return f"{value:,.10g}" if isinstance(value, (int, float)) and not isinstance(value, bool) else repr(str(value)[:60]) if value not in (None, "") else "none"
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        return f"{value:,.10g}"
+    return "none" if value in (None, "") else repr(str(value)[:60])
+
+
+def stored_otherwise(stored: Value, worked_out: Value) -> str:
+    """What is said of a stored value that is another one than the one worked out; an empty text where they are alike."""
+    return "" if alike(stored, worked_out) else f"{shown(stored)} is stored in it, {shown(worked_out)} worked out again"
 
 
 class Stored:
@@ -185,7 +197,7 @@ def doubts(book: Workbook, stored: Stored, names: Collection[str]) -> Iterator[D
         if not is_sure(formulas[address][1:].replace("@", "")) or not is_sure(written[sheet].get(ref, "?"), names=True):
             return False
         values = (book.value_at(cell) for area in areas for cell in within(area, cells))
-        return all(value is None or isinstance(value, (CellError, float, int)) and not isinstance(value, bool) for value in values)
+        return all(value is None or (isinstance(value, (CellError, float, int)) and not isinstance(value, bool)) for value in values)
 
     waiting = [address for name in names if book.has_name(name) for area in _areas(book, book.targets[name], 0) for address in within(area, by_sheet)]
     counts: set[Address] = set()

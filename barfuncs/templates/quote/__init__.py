@@ -21,7 +21,7 @@ from barfuncs.templates.quote.pages import (
     operations_sheet,
     prices_sheet,
 )
-from barfuncs.templates.quote.said import SAID_ANSWERS, SAID_INPUTS, said
+from barfuncs.templates.quote.said import SAID_ANSWERS, SAID_INPUTS, SAID_PRICES, said
 from barfuncs.templates.shop import Shop
 from barfuncs.templates.shop_sheet import shop_sheet, worked_out_with
 from barfuncs.templates.template import (
@@ -102,7 +102,7 @@ TEMPLATE = Template(
     draw=_draw,
     pages=("Costing", "Prices", "Quotation"),
     draw_customer_page=customer_sheet,
-    for_customer=ForCustomer(SAID_INPUTS, SAID_ANSWERS, said),
+    for_customer=ForCustomer(SAID_INPUTS, SAID_ANSWERS, said, SAID_PRICES),
     results=RESULTS,
     more_inputs=tuple(item.name for item in QUANTITIES),
     rules=RULES,

@@ -18,6 +18,8 @@ SAID_ANSWERS = ("currency_shown", "valid_said", "material_said", "priced_said", 
                 *(f"{name}_said" for name in OF_THE_SHOP),
                 *(f"{name}_{n}" for n in BREAKS for name in ("shown", "total", "value", "offer")))
 
+SAID_PRICES = (*((f"shown_{n}", f"price at quantity {n}") for n in BREAKS), ("setup_line", "set-up, once"), ("tooling_line", "tooling, once"))
+
 
 def said(inputs: Values, answers: Values) -> dict[str, Any]:
     """By the names of a quotation: what holds for all of it, and its one line. Raises ValueError with what can't be said."""
