@@ -24,7 +24,14 @@ from barfuncs.templates.shop import RATES_SHEET, SUPPLIED_SHEET, BuyingRates, Sh
 
 LEAST_LEFT = {"in": 12.0, "mm": 300.0}
 """Shortest left-over that is kept where the shop file does not say."""
+NOT_THERE = "is on offer or on the rack"
+HINT = (f"What can be bought, the shop file says on its sheet {SUPPLIED_SHEET}, or on the sheet Materials and prices with a supplied length; or a row says it "
+        "itself in supplied_length, material_price and price_per.")
+"""What to do where a bar is neither on offer nor on the rack."""
 _SEVERAL = 5
+
+
+_WORDS = {"in": "inch", "mm": "mm"}
 
 
 class FilesError(BarfuncsError):
@@ -89,8 +96,7 @@ class Files:
         if not offers and not bars:
             same = [*dict.fromkeys(describe(stock) for stock in (*(o.stock for o in self.offers), *(b.stock for b in self.rack))
                                    if (stock.material, stock.shape) == (demand.stock.material, demand.stock.shape))]
-            yield "size", (f"no bar of {what} {units} is on offer or on the rack; say on the shop file's sheet {SUPPLIED_SHEET} what can be bought, or give "
-                           "supplied_length, material_price and price_per here" + (f". There is {'; '.join(same[:_SEVERAL])}" if same else ""))
+            yield "size", f"no bar of {what} {units} {NOT_THERE}" + (f"; there is {'; '.join(same[:_SEVERAL])}" if same else "")
         mine = [bar for bar in bars if bar.owner == OWN or bar.owner.casefold() == demand.customer.casefold()]
         if not offers and not mine:
             yield "customer", f"all bars of {what} on the rack belong to {', '.join(sorted({bar.owner for bar in bars}))}, and none is on offer"
@@ -189,7 +195,7 @@ def _notes(needs: Needs, demands: Sequence[Demand], racked: Racked, offered: Off
     units = terms.units
     other = [need for need in needs.rows if need.units != units]
     if other:
-        yield (f"All is planned in {units}; {len(other)} of {len(needs.rows)} rows are in {other[0].units} and were converted exactly "
+        yield (f"All is planned in {_WORDS[units]}; {len(other)} of {len(needs.rows)} rows are in {_WORDS[other[0].units]} and were converted exactly "
                "(1 in is 25.4 mm). 19 mm and 3/4 in are two sizes.")
     if needs.taken_as_inch:
         yield "Bare numbers were read as inch; --units mm reads them as mm."

@@ -110,7 +110,6 @@ def read_needs(path: str | Path, *, units: str | None = None, decimal_comma: boo
             needs.problems += [Problem(path.name, job.row, column, value_shown(job.values.get(column)), _with_comma(job, column, reason, decimal_comma))
                                for column, reason in error.problems]
             continue
-        metric = job.row if metric is None and need.units == "mm" else metric
         needs.rows.append(need)
         if only_bare:
             bare.append(job)
@@ -140,7 +139,7 @@ def _read(job: Job, units: str | None, decimal_comma: bool, shop: Shop | None) -
                 problems.append((name, str(error)))
     bad = {name for name, _ in problems}
     if "machine" not in bad:
-        problems += _take_from_shop(values, given, bad, reading.units, shop)
+        problems += _take_from_shop(values, bad, reading.units, shop)
     pieces = "piece_length" in given
     if pieces and "part_length" in given:
         problems.append(("piece_length", "is given beside part_length: give the one for pieces sawn to a length, the other for parts"))
@@ -153,7 +152,7 @@ def _read(job: Job, units: str | None, decimal_comma: bool, shop: Shop | None) -
     return Need(job.row, reading.units, values, job.values), reading.only_bare
 
 
-def _take_from_shop(values: dict[str, Any], given: Mapping[str, Any], bad: set[str], units: str, shop: Shop | None) -> Iterable[tuple[str, str]]:
+def _take_from_shop(values: dict[str, Any], bad: set[str], units: str, shop: Shop | None) -> Iterable[tuple[str, str]]:
     """Put in what the machine and the rates of the shop file say of what a row leaves blank."""
     records: list[tuple[tuple[str, ...], Any]] = []
     if "machine" in values:
@@ -167,7 +166,7 @@ def _take_from_shop(values: dict[str, Any], given: Mapping[str, Any], bad: set[s
         records.append((_FROM_RATES, shop.rates))
     for taken, record in records:
         for name in taken:
-            if name not in given and name not in bad and getattr(record, name) is not None:
+            if name not in bad and getattr(record, name) is not None:
                 values.setdefault(name, getattr(record, name))
     return []
 
