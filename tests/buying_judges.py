@@ -226,7 +226,7 @@ def against(week: Week, plan_cost: float, bound: float, cost: float, other_bound
 
 
 def main(count: int, first: int) -> None:
-    from barfuncs.buying.plan import plan_here as plan_buying
+    from barfuncs.buying.plan import plan_here
     from barfuncs.buying.records import BuyingError
 
     words: dict[str, Counter[str]] = {solver: Counter() for solver in SOLVERS}
@@ -237,7 +237,7 @@ def main(count: int, first: int) -> None:
     for seed in range(first, first + count):
         week = middle_week(seed)
         try:
-            plan = plan_buying(week.demands, week.offers, week.rack, week.terms)
+            plan = plan_here(week.demands, week.offers, week.rack, week.terms)
             ours, bound = plan.cost, plan.bound
         except BuyingError as error:
             print(f"seed {seed}: refused: {error}")

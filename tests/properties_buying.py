@@ -14,7 +14,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from plan_rules import broken
 from weeks import Week, small_week
 
-from barfuncs.buying.plan import plan_buying
+from barfuncs.buying.plan import plan_here
 from barfuncs.buying.records import BuyingError, BuyingPlan
 
 CENT = 0.005
@@ -33,7 +33,7 @@ def more_kerf(week: Week, draw: random.Random) -> Week:
 
 def planned(week: Week) -> BuyingPlan | None:
     try:
-        return plan_buying(week.demands, week.offers, week.rack, week.terms)
+        return plan_here(week.demands, week.offers, week.rack, week.terms)
     except BuyingError:
         return None
 
