@@ -399,6 +399,29 @@ def test_no_plan_in_time_proves_nothing(monkeypatch):
     assert plan.proof.startswith("within ")
 
 
+def test_bars_that_time_did_not_find_are_not_said_to_lack(monkeypatch):
+    """Two bars of the rack hold all; a search that ends before it has found that knows nothing of how many there are."""
+    def out_of_time(problem, seconds, cutoff=math.inf):
+        raise NoPlanError([0], 12.5)
+
+    monkeypatch.setattr(planning.cutting, "solve", out_of_time)
+    with pytest.raises(BuyingError, match=r"jobs 1, quantity: no plan found in 0\.5 seconds: too few bars for J-1, or it takes more time"):
+        plan_buying([one_job()], [], [RackBar("R-1", BRASS, 100, count=2)], Terms(seconds=0.5))
+
+
+@pytest.mark.parametrize("quantity", [67, 134])
+def test_bars_that_lack_are_proved_to(quantity):
+    """A bar of 144 makes 66 parts in blanks of 47; two of them 132."""
+    for bars in (1, 2):
+        problem = planning._Group([one_job(quantity=quantity)], [], [RackBar("R-1", BRASS, 144, count=bars)], Terms(kerf=0.125), (0,), (), (0,)).problem(())
+        if quantity > 66 * bars:
+            with pytest.raises(NoPlanError) as error:
+                solve(problem, 1)
+            assert error.value.proved
+        else:
+            assert solve(problem, 1).patterns
+
+
 def test_no_more_bars_are_bought_than_there_are_whole_bundles():
     offers = [dataclasses.replace(OFFER, available=7, bundle=5, prices=((0, 10.0),)), dataclasses.replace(OFFER, length=120)]
     plan = plan_buying([one_job(quantity=420, mixed_heats=True)], offers, terms=Terms(kerf=0.125, seconds=2))

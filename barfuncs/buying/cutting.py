@@ -153,11 +153,12 @@ class Plan:
 
 
 class NoPlanError(Exception):
-    """No plan that meets all demands was found; `jobs` are those that lack bars, and `bound` is what none costs less than."""
+    """No plan that meets all demands was found; `jobs` are those that lack bars, `bound` is what none costs less than, and `proved`
+    says that there is none."""
 
-    def __init__(self, jobs: Sequence[int], bound: float = -math.inf) -> None:
+    def __init__(self, jobs: Sequence[int], bound: float = -math.inf, proved: bool = False) -> None:
         super().__init__(f"not enough bars for job {', '.join(str(job) for job in jobs)}")
-        self.jobs, self.bound = tuple(jobs), bound
+        self.jobs, self.bound, self.proved = tuple(jobs), bound, proved
 
 
 def cost_of(problem: Problem, patterns: Sequence[tuple[Pattern, int]], bought: Sequence[int]) -> float:
@@ -397,6 +398,11 @@ class _Master:
         bars += _free_up_to_minimum(source)
         bundles = -(-bars // source.bundle)
         return source.bundle * (bundles if source.count is None else min(bundles, source.count // source.bundle))
+
+    def most_money(self) -> float:
+        """No plan that costs least costs more than this: what costs more lacks bars."""
+        cuts = sum(task.demand for task in self.problem.tasks) * self.problem.cut_cost
+        return cuts + sum(self.most_bars(n) * s.cost + s.line_minimum + s.line_fee for n, s in enumerate(self.problem.sources))
 
     def add(self, pattern: Pattern) -> bool:
         """Whether the pattern is new."""
@@ -657,7 +663,7 @@ def solve(problem: Problem, seconds: float = 10, cutoff: float = math.inf, _dept
     if search.best is None:
         master.free()
         master.solve()
-        raise NoPlanError(master.lacking() or range(len(problem.tasks)), search.bound)
+        raise NoPlanError(master.lacking() or range(len(problem.tasks)), search.bound, search.bound > master.most_money())
     return replace(search.best, bound=min(search.bound, search.best.cost), seconds=_now() - start)
 
 

@@ -274,6 +274,8 @@ class _Levels:
         self.bounds: dict[Level, float] = dict.fromkeys(_in_turn(group), -math.inf)
         self.best: _Solved | None = None
         self.lacking: Sequence[int] = ()
+        self.impossible: set[Level] = set()
+        """Levels at which there surely is no plan."""
 
     @property
     def cost(self) -> float:
@@ -301,6 +303,8 @@ class _Levels:
                 plan = cutting.solve(problem, max(_LEAST_TIME, (end - _now()) / (len(open_) - turn)), cutoff=self.cost)
             except NoPlanError as error:
                 self.lacking = error.jobs
+                if error.proved:
+                    self.impossible.add(level)
                 self.bounds[level] = max(self.bounds[level], error.bound)
                 continue
             self.bounds[level] = max(self.bounds[level], plan.bound)
@@ -316,6 +320,15 @@ class _Levels:
         cost = cutting.cost_of(problem, plan.patterns, plan.bought)
         if cost < self.cost - 1e-9:
             self.best = _Solved(self.group, problem, replace(plan, cost=cost), 0.0)
+
+    def without_plan(self) -> Iterator[tuple[int, str]]:
+        """The jobs that keep it from having a plan, and what is known of them."""
+        sure = len(self.impossible) == len(self.bounds)
+        for number in self.lacking:
+            job = self.group.jobs[number]
+            name = self.group.demands[job].job
+            yield job, f"not enough bars for {name}" if sure else (
+                f"no plan found in {self.group.terms.seconds:g} seconds: too few bars for {name}, or it takes more time to find how they do")
 
     def solved(self) -> "_Solved":
         assert self.best is not None
@@ -344,8 +357,7 @@ def _solve_all(groups: Sequence[_Group], end: float, better: Callable[[Sequence[
         if levels.best is None:
             levels.work(max(_LEAST_TIME, (end - _now()) / 2))
         if levels.best is None:
-            raise BuyingError([("jobs", levels.group.jobs[job] + 1, "quantity", f"not enough bars for {levels.group.demands[levels.group.jobs[job]].job}")
-                               for job in levels.lacking])
+            raise BuyingError([("jobs", job + 1, "quantity", reason) for job, reason in levels.without_plan()])
         tell()
     tried: dict[int, float] = dict.fromkeys(range(len(all_levels)), quick)
     while (left := end - _now()) > 2 * _LEAST_TIME:
