@@ -239,7 +239,7 @@ def test_a_workbook_changed_by_hand_is_kept_and_with_leave_to_replace_moved_asid
     made = (tmp_path / "A.xlsx").read_bytes()
     (tmp_path / "A.xlsx").write_bytes(b"by hand")
     outcome = run(listed("A"), tmp_path)
-    assert (outcome.problems, outcome.unchanged) == ([], [(2, "A.xlsx")])
+    assert (outcome.problems, outcome.unchanged, outcome.by_hand) == ([], [(2, "A.xlsx")], {"A.xlsx": ""})
     assert notes(tmp_path) == {"A": "changed by hand since"}
     outcome = run(listed("A"), tmp_path, replace=True)
     assert [name for _, name, _ in outcome.done] == ["A.xlsx"]

@@ -878,6 +878,29 @@ def test_a_quotation_that_somebody_changed_is_not_lost(tmp_path):
     assert (tmp_path / "out" / "old" / "Quotation Q-1.xlsx").read_bytes() == mine
 
 
+def test_a_quote_that_somebody_changed_is_named_where_its_quotation_is_made_of_the_list(tmp_path):
+    run(tmp_path)
+    for job in "AC":
+        book = openpyxl.load_workbook(tmp_path / "out" / f"{job}.xlsx")
+        book["Costing"]["Z99"] = "dearer, R. V."
+        book.save(tmp_path / "out" / f"{job}.xlsx")
+    mine = (tmp_path / "out" / "A.xlsx").read_bytes()
+    more = ROWS | {"E": ROWS["A"] | {"job": "E", "part_description": "Part E"}}
+    outcome = run(tmp_path, more)
+    assert (outcome.problems, sent(tmp_path)["Q-1"]) == ([], ["A", "B", "E"])
+    assert outcome.by_hand == {"A.xlsx": "Quotation Q-1.xlsx", "C.xlsx": "Quotation C.xlsx"}
+    said = CliRunner().invoke(main, ["quote", str(tmp_path / "list.csv"), "--out", str(tmp_path / "out")]).output
+    assert "Workbooks changed by hand since, left as they are: 2\n" in said
+    assert "A.xlsx: for_customer/Quotation Q-1.xlsx says what the list says, not what" in said
+    assert "; 3 were there already, unchanged" in " ".join(said.split())
+    assert (tmp_path / "out" / "A.xlsx").read_bytes() == mine
+    other = run(tmp_path, {"F": ROWS["A"] | {"job": "F", "part_description": "Part F"}}, "other.csv")
+    assert (other.by_hand, sent(tmp_path)["Q-1"]) == ({"A.xlsx": "Quotation Q-1.xlsx"}, ["A", "B", "E", "F"])
+    outcome = run(tmp_path, more, replace=True)
+    assert (outcome.problems, outcome.by_hand) == ([], {})
+    assert (tmp_path / "out" / "old" / "A.xlsx").read_bytes() == mine
+
+
 def test_a_quotation_that_was_deleted_comes_back(tmp_path):
     run(tmp_path)
     (tmp_path / "out" / "for_customer" / "Quotation Q-1.xlsx").unlink()

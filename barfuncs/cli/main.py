@@ -237,8 +237,8 @@ def _show_requoted(requoted: Any, out: str) -> None:
         if len(outcome.problems) > MOST_PROBLEMS:
             console.print(f"... and {len(outcome.problems) - MOST_PROBLEMS} more")
     _show_earlier(console, outcome)
-    kept = f"; {len(outcome.unchanged):,} were there already, unchanged" if outcome.unchanged else ""
-    console.print(f"\n{len(outcome.done)} of {outcome.total} quotes calculated anew, in {out}{kept}", markup=False)
+    _show_by_hand(console, outcome)
+    console.print(f"\n{len(outcome.done)} of {outcome.total} quotes calculated anew, in {out}{_there_already(outcome)}", markup=False)
     if outcome.copies:
         console.print(f"Look at date and validity, which stay as typed, then send the file in {Path(out) / FOR_CUSTOMER}.", markup=False)
     console.print(CAUTION, style="italic")
@@ -366,8 +366,8 @@ def _show_outcome(outcome: Any, out: str, template: Any, hint: str) -> None:
         if len(outcome.problems) > MOST_PROBLEMS:
             console.print(f"... and {len(outcome.problems) - MOST_PROBLEMS} more")
     _show_earlier(console, outcome)
-    there = f"; {len(outcome.unchanged):,} were there already, unchanged" if outcome.unchanged else ""
-    console.print(f"\n{len(outcome.done)} of {outcome.total} jobs {template.done}, in {out}{there}", markup=False)
+    _show_by_hand(console, outcome)
+    console.print(f"\n{len(outcome.done)} of {outcome.total} jobs {template.done}, in {out}{_there_already(outcome)}", markup=False)
     if outcome.listed > len(outcome.done) and outcome.results_written:
         console.print(f"results.csv and results.xlsx list all {outcome.listed} workbooks of the folder.")
     if outcome.copies:
@@ -378,6 +378,29 @@ def _show_outcome(outcome: Any, out: str, template: Any, hint: str) -> None:
     if outcome.taken_as_inch:
         console.print("Bare numbers were read as inch; --units mm reads them as mm.")
     console.print(CAUTION, style="italic")
+
+
+def _there_already(outcome: Any) -> str:
+    """How many workbooks are left as they were made, in words that go on a sentence."""
+    count = len([file for _, file in outcome.unchanged if file not in outcome.by_hand])
+    return f"; {count:,} were there already, unchanged" if count else ""
+
+
+def _show_by_hand(console: Any, outcome: Any) -> None:
+    """Name the workbooks that somebody changed, and what the customer gets instead of what stands in them."""
+    from barfuncs.filling.folder import FOR_CUSTOMER
+    from barfuncs.text.characters import escaped
+
+    if not outcome.by_hand:
+        return
+    console.print(f"\nWorkbooks changed by hand since, left as they are: {len(outcome.by_hand):,}", style="bold")
+    for file, sent in itertools.islice(outcome.by_hand.items(), _MOST_SHOWN):
+        console.print(escaped(f"{file}: " + (f"{FOR_CUSTOMER}/{sent} says what the list says, not what stands in it" if sent else
+                                             "the results show what the list says")), markup=False)
+    if len(outcome.by_hand) > _MOST_SHOWN:
+        console.print(f"... and {len(outcome.by_hand) - _MOST_SHOWN} more, marked in results.csv")
+    console.print("--replace makes them anew and moves these to the folder old." + (
+        " 'barfuncs quotation' makes a quotation of workbooks as they are." if any(outcome.by_hand.values()) else ""), markup=False)
 
 
 def _show_earlier(console: Any, outcome: Any) -> None:

@@ -104,7 +104,8 @@ class Outcome:
 
     `unchanged` are the (row, file name) whose workbook was there already, made from the same; `copies` says how many
     customer's copies were written. `stale` are workbooks that do not go with the list any more, `of_other_lists` counts
-    those that other lists made, `listed` all in the results. `stopped` says why the rest of the list was left;
+    those that other lists made, `listed` all in the results. `by_hand` are workbooks that somebody changed since, each with the file for
+    the customer that says what the list says, or "". `stopped` says why the rest of the list was left;
     `taken_as_inch` that bare numbers were read as inch since nothing said what they are in.
     """
 
@@ -113,6 +114,7 @@ class Outcome:
     unchanged: list[tuple[int, str]] = field(default_factory=list)
     stale: list[Stale] = field(default_factory=list)
     of_other_lists: dict[str, int] = field(default_factory=dict)
+    by_hand: dict[str, str] = field(default_factory=dict)
     copies: int = 0
     total: int = 0
     listed: int = 0
@@ -403,7 +405,7 @@ class _Planner:
         self.note_metric(job, answer.units)
         if answer.waits:
             self.waiting.append(job)
-            return False
+            return entry.note == _HAND
         before = self.record.find(self.names[job.row])
         if answer.problems:
             self.refuse(job, answer.problems)
@@ -508,6 +510,7 @@ class _Planner:
         self.outcome.done.sort(key=lambda done: done.row)
         self.outcome.unchanged.sort()
         self.outcome.listed = len(entries)
+        self.outcome.by_hand = {entry.file: entry.sent or entry.copy for entry in entries if self.is_by_hand(entry)}
         if entries:
             for name, data in result_files(entries):
                 self.write_result(name, data)
@@ -515,6 +518,12 @@ class _Planner:
             self.record.save()
         with suppress(OSError):
             (self.out / folder.FOR_CUSTOMER).rmdir()  # where it is empty
+
+    def is_by_hand(self, entry: Entry) -> bool:
+        """Whether a workbook is not as it was made: one of this list, or a line of a quotation."""
+        if entry.list == self.source:
+            return entry.note == _HAND
+        return bool(entry.sent) and self.record.found.get(entry.file.casefold(), entry.digest) != entry.digest
 
     def sort_out(self) -> None:
         good = {name.casefold() for _, name, _ in self.outcome.done} | {name.casefold() for _, name in self.outcome.unchanged}
@@ -687,7 +696,7 @@ class _Planner:
                 if path.exists():
                     folder.move_aside(path, self.out / folder.OLD)
         except OSError:
-            return False
+            return entry.note == _HAND
         self.record.drop(entry)
         return True
 
