@@ -29,6 +29,7 @@ from barfuncs.buying.records import (
     RackBar,
     Sawing,
     Terms,
+    describe,
 )
 
 _NEAR_STEP = 1e-4
@@ -456,13 +457,3 @@ def _blanks(pattern: Pattern, problem: Problem, group: _Group, unit: int) -> Ite
             length += pattern.left(problem)
         demand = group.demands[group.jobs[job]]
         yield Blank(group.jobs[job], parts * (demand.parts_per_feed if demand.piece_length is None else 1), length / unit)
-
-
-def describe(stock: BarStock) -> str:
-    """A kind of bar in words.
-
-    >>> describe(BarStock("Brass C36000", "hexagon", 0.75, condition="drawn"))
-    'Brass C36000, hexagon 0.75, drawn'
-    """
-    thick = f" x {stock.thickness:g}" if stock.thickness else ""
-    return f"{stock.material}, {stock.shape} {stock.size:g}{thick}" + (f", {stock.condition}" if stock.condition else "")

@@ -8,7 +8,7 @@ from barfuncs.errors import BarfuncsError
 from barfuncs.rack.bars import CERTIFICATES, OF_ONE_HEAT, OWN, STEPS
 
 __all__ = ["CERTIFICATES", "OF_ONE_HEAT", "OWN", "STEPS", "BarStock", "Blank", "BuyingError", "BuyingPlan", "Demand", "Offer", "OrderLine", "RackBar",
-           "Sawing", "Terms", "condition_of", "finish_and_tolerance"]
+           "Sawing", "Terms", "condition_of", "describe", "finish_and_tolerance"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +40,16 @@ def finish_and_tolerance(condition: str) -> tuple[str, str]:
     """
     finish, _, tolerance = condition.rpartition(", ")
     return (finish, tolerance) if tolerance in TOLERANCE_CLASSES else (condition, TOLERANCE_CLASSES[0])
+
+
+def describe(stock: BarStock) -> str:
+    """A kind of bar in words.
+
+    >>> describe(BarStock("Brass C36000", "hexagon", 0.75, condition="drawn"))
+    'Brass C36000, hexagon 0.75, drawn'
+    """
+    thick = f" x {stock.thickness:g}" if stock.thickness else ""
+    return f"{stock.material}, {stock.shape} {stock.size:g}{thick}" + (f", {stock.condition}" if stock.condition else "")
 
 
 @dataclass(frozen=True, slots=True)

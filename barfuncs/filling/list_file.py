@@ -22,8 +22,9 @@ SECONDS_TO_CALCULATE = 3
 """For the formulas of a list, which are few and simple; a file with more to calculate is better saved with its values."""
 
 
-def read_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
-    """(row number, cells) of the first visible sheet. What the file is, its first bytes say, or else its name.
+def read_rows(path: Path, sheet: str = "") -> Iterator[tuple[int, list[Any]]]:
+    """(row number, cells) of the first visible sheet, or of that called `sheet` where a workbook has one that is visible. What the
+    file is, its first bytes say, or else its name.
 
     Raises WorkbookError for a file that can't be read within the limits, naming it.
     """
@@ -39,7 +40,7 @@ def read_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
     except OSError as error:
         raise WorkbookError(f"{path.name} can't be read ({error.strerror})") from None
     if is_workbook:
-        yield from _xlsx_rows(path)
+        yield from _xlsx_rows(path, sheet)
         return
     try:
         yield from enumerate(read_csv(data), start=1)
@@ -47,22 +48,22 @@ def read_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
         raise WorkbookError(f"{path.name} {error}") from None
 
 
-def _xlsx_rows(path: Path) -> Iterator[tuple[int, list[Any]]]:
-    with _read_apart(path, path.name) as (rows, told):
+def _xlsx_rows(path: Path, sheet: str) -> Iterator[tuple[int, list[Any]]]:
+    with _read_apart(path, path.name, sheet) as (rows, told):
         if not told["without_value"]:
             yield from _values(rows, told)
             return
     with tempfile.TemporaryDirectory(prefix="barfuncs-") as folder:
         book = Path(folder) / "book.xlsx"
         book.write_bytes(_calculated(path, told))
-        with _read_apart(book, path.name) as (rows, told):
+        with _read_apart(book, path.name, sheet) as (rows, told):
             yield from _values(rows, told)
 
 
 @contextlib.contextmanager
-def _read_apart(path: Path, label: str) -> Iterator[tuple[Iterator[bytes], Any]]:
+def _read_apart(path: Path, label: str, sheet: str) -> Iterator[tuple[Iterator[bytes], Any]]:
     """The rows as another process reads them, to be taken one by one, and what it says of all of them."""
-    with sandbox.answer(READING, label, str(path.absolute()), label) as file:
+    with sandbox.answer(READING, label, str(path.absolute()), label, sheet) as file:
         rows, last = -1, b""
         for line in file:
             rows, last = rows + 1, line

@@ -28,6 +28,8 @@ from barfuncs.rack.listing import read_list
 from barfuncs.tables.tolerances import MM
 from barfuncs.templates.model import LOOK, NOTE, OK, STOP, make_column
 
+GOODS_IN = "Goods in"
+"""The sheet that has the order in a workbook of several sheets; in any other it is the first one."""
 _LINE = make_column("line", "Order line", kinds.Text, "number or name of the line of the order", needed=True)
 ORDERED = (
     _LINE, *(replace(BY_NAME[name], needed=name in ("bars", "material", "shape", "size", "length")) for name in (
@@ -113,7 +115,7 @@ def read_ordered(path: str | Path, units: str | None = None) -> tuple[str, list[
         bar = replace(bar, certificate=found.get("certificate", CERTIFICATES[0]))
         return Ordered(line, bar, found.get("shortest", bar.length), jobs), []
 
-    _, rows, said = read_list(path, "ordered bars", ORDERED, ("line", "length"), units, read)
+    _, rows, said = read_list(path, "ordered bars", ORDERED, ("line", "length"), units, read, GOODS_IN)
     return said, [item for _, item in rows]
 
 

@@ -70,12 +70,13 @@ Read = Callable[[Mapping[str, Any], str, int], tuple[_T | None, list[tuple[str, 
 
 
 def read_list(path: str | Path, what: str, columns: Sequence[Column], known_by: tuple[str, str], units: str | None,
-              read: Read[_T]) -> tuple[str, list[tuple[int, _T]], str]:
+              read: Read[_T], sheet: str = "") -> tuple[str, list[tuple[int, _T]], str]:
     """The rows of a list below the headings, which are the row that has those it is `known_by`: its name, row numbers and what was
-    read of each, and its units. Raises as `read_bars` does."""
+    read of each, and its units. A workbook's list is on its first visible sheet, or on that called `sheet` where there is one.
+    Raises as `read_bars` does."""
     path, by_name = Path(path), {c.name: c for c in columns}
     keys = {key(text): c.name for c in columns for text in (c.name, c.label)} | {key(_UNITS): _UNITS}
-    rows = [(number, cells) for number, cells in read_rows(path) if any(not _blank(c) for c in cells)]
+    rows = [(number, cells) for number, cells in read_rows(path, sheet) if any(not _blank(c) for c in cells)]
     head = next((n for n, (_, cells) in enumerate(rows[:_HEAD_WITHIN]) if {*known_by} <= {keys.get(_key(c)) for c in cells}), None)
     if head is None:
         raise WorkbookError(f"{path.name} is no list of {what}: none of its first {_HEAD_WITHIN} rows has the headings "

@@ -45,16 +45,16 @@ _DAY_FORMATS = (*range(14, 23), *range(27, 37), *range(45, 48), *range(50, 59))
 _STANDS_FOR_ITSELF = re.compile(r'"[^"]*"|\\.')
 
 
-def write_rows(out: BinaryIO, path: str, label: str) -> None:
+def write_rows(out: BinaryIO, path: str, label: str, sheet: str = "") -> None:
     """Write the rows of the first visible sheet as lines of JSON, [row number, cells], and what is said of all of them.
 
-    `label` is what messages call the file.
+    `label` is what messages call the file; a visible sheet called `sheet` goes before the first one.
     """
     def write(row: int, cells: list[Any]) -> None:
         out.write(json.dumps([row, cells]).encode() + b"\n")
 
     try:
-        reader = SheetReader(path, label)
+        reader = SheetReader(path, label, sheet)
         reader.read(write)
         last: dict[str, Any] = {"sheet": reader.sheet, "without_value": reader.without_value,
                                 "from_1904": reader.from_1904}
@@ -64,19 +64,20 @@ def write_rows(out: BinaryIO, path: str, label: str) -> None:
 
 
 class SheetReader:
-    """The first visible worksheet of a file.
+    """The first visible worksheet of a file, or the visible one that is called as `preferred` says.
 
     Raises WorkbookError, naming the file, for one that can't be read.
     """
 
-    def __init__(self, path: str, label: str = "") -> None:
+    def __init__(self, path: str, label: str = "", preferred: str = "") -> None:
         self.label, self.archive = open_parts(path, label)
         self.infos = {info.filename: info for info in self.archive.infolist()}
         links, workbook = "xl/_rels/workbook.xml.rels", "xl/workbook.xml"
         for part in ("[Content_Types].xml", links, workbook):
             self._read_part(part)
         listed = listed_parts(self.label, self._chunks(links), self._chunks(workbook), self.infos)
-        sheet = next((s for s in listed.sheets if s.visible), None)
+        visible = [s for s in listed.sheets if s.visible]
+        sheet = next((s for s in visible if s.name == preferred), visible[0] if visible else None)
         if sheet is None:
             raise WorkbookError(f"{self.label} has no visible worksheet")
         self.sheet, self.from_1904 = sheet.name, listed.from_1904
