@@ -9,8 +9,8 @@ from typing import Any
 
 from barfuncs.buying.apart import plan_buying
 from barfuncs.buying.job_list import Needs, columns_of, demand_of, read_needs
-from barfuncs.buying.plan import describe, may_buy, may_take, steps, suits, task_of
-from barfuncs.buying.records import CERTIFICATES, BuyingError, BuyingPlan, Demand, Offer, RackBar, Terms
+from barfuncs.buying.plan import may_buy, may_take, steps, suits, task_of
+from barfuncs.buying.records import CERTIFICATES, BuyingError, BuyingPlan, Demand, Offer, RackBar, Terms, describe
 from barfuncs.buying.stocks import Stocks, length_in
 from barfuncs.buying.supply import Offered, Racked, left_aside, offers_for, rack_bars
 from barfuncs.catalogue import kinds

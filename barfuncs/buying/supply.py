@@ -8,8 +8,8 @@ from pathlib import Path
 
 import barfuncs as bf
 from barfuncs.buying.job_list import Need, material_name
-from barfuncs.buying.plan import describe, suits
-from barfuncs.buying.records import CERTIFICATES, BarStock, Demand, Offer, RackBar
+from barfuncs.buying.plan import suits
+from barfuncs.buying.records import CERTIFICATES, BarStock, Demand, Offer, RackBar, describe
 from barfuncs.buying.stocks import Stocks, length_in
 from barfuncs.filling.lists import Problem
 from barfuncs.rack.bars import STEPS, Bar
