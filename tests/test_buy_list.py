@@ -19,7 +19,7 @@ from weeks import TODAY, small_week
 
 from barfuncs.buying import workbook
 from barfuncs.buying.check import faults
-from barfuncs.buying.plan import plan_buying
+from barfuncs.buying.plan import plan_here
 from barfuncs.buying.records import (
     BarStock,
     Blank,
@@ -78,7 +78,7 @@ def weeks(least: int = 8) -> dict[int, tuple]:
     for seed in range(40):
         week = small_week(seed, seconds=0.15)
         try:
-            plan = plan_buying(week.demands, week.offers, week.rack, week.terms)
+            plan = plan_here(week.demands, week.offers, week.rack, week.terms)
         except BuyingError:
             continue
         found[seed] = (plan, week.demands, week.offers, week.rack, week.terms)
@@ -366,7 +366,7 @@ def metric() -> tuple:
     offers = [dataclasses.replace(OFFERS[0], stock=stocks[BRASS], length=3000, bundle=1)]
     rack = [dataclasses.replace(bar, stock=stocks[bar.stock], length=mm(bar.length)) for bar in RACK]
     terms = Terms("mm", 2.5, 5, 1, 300, seconds=0.3)
-    return plan_buying(demands, offers, rack, terms), demands, offers, rack, terms
+    return plan_here(demands, offers, rack, terms), demands, offers, rack, terms
 
 
 def test_in_mm_it_is_for_a4_and_says_so():
