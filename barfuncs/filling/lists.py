@@ -696,7 +696,7 @@ class _Planner:
                 if path.exists():
                     folder.move_aside(path, self.out / folder.OLD)
         except OSError:
-            return entry.note == _HAND
+            return False
         self.record.drop(entry)
         return True
 
