@@ -405,7 +405,7 @@ class _Planner:
         self.note_metric(job, answer.units)
         if answer.waits:
             self.waiting.append(job)
-            return entry.note == _HAND
+            return False
         before = self.record.find(self.names[job.row])
         if answer.problems:
             self.refuse(job, answer.problems)
