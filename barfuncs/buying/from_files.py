@@ -62,10 +62,11 @@ class Files:
     def rack(self) -> tuple[RackBar, ...]:
         return self.racked.bars
 
-    def plan(self, solve: Callable[..., BuyingPlan] = plan_buying) -> BuyingPlan:
-        """The plan for buying. Raises FilesError naming every row that keeps it from being made."""
+    def plan(self, found: Callable[[BuyingPlan], None] | None = None) -> BuyingPlan:
+        """The plan for buying; `found` is told each better one. Raises FilesError naming every row that keeps it from being made, and
+        else as `plan_buying` does."""
         try:
-            return solve(self.demands, self.offers, self.rack, self.terms)
+            return plan_buying(self.demands, self.offers, self.rack, self.terms, found=found)
         except BuyingError as error:
             raise FilesError(self._problem(*problem) for problem in error.problems) from None
 

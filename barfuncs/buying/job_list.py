@@ -101,11 +101,12 @@ def read_needs(path: str | Path, *, units: str | None = None, decimal_comma: boo
     needs = Needs(path.name, [], [], list(jobs.notes), lengths_given=any(not is_blank(job.values.get(n)) for job in jobs for n in CHOSEN_ANEW))
     metric = next((job.row for job in jobs if says_mm(job)), None)
     bare: list[Job] = []
+    shops = in_both_units(shop)
     for job in jobs:
         try:
             if job.problem:
                 raise InputError("buy", [("", job.problem)])
-            need, only_bare = _read(job, units, decimal_comma, shop)
+            need, only_bare = _read(job, units, decimal_comma, shops)
         except InputError as error:
             needs.problems += [Problem(path.name, job.row, column, value_shown(job.values.get(column)), _with_comma(job, column, reason, decimal_comma))
                                for column, reason in error.problems]
@@ -120,13 +121,18 @@ def read_needs(path: str | Path, *, units: str | None = None, decimal_comma: boo
     return needs
 
 
+def in_both_units(shop: Shop | None) -> dict[str, Shop]:
+    """By its units, the shop in each: turned once, not for every row."""
+    return {} if shop is None else {units: shop.in_units(units) for units in kinds.UNITS}
+
+
 def _with_comma(job: Job, column: str, reason: str, decimal_comma: bool) -> str:
     value = job.values.get(column)
     comma = not decimal_comma and isinstance(value, str) and "," in value and "a comma" in reason
     return reason + (" (--decimal-comma reads 12,5 as twelve and a half)" if comma else "")
 
 
-def _read(job: Job, units: str | None, decimal_comma: bool, shop: Shop | None) -> tuple[Need, bool]:
+def _read(job: Job, units: str | None, decimal_comma: bool, shops: Mapping[str, Shop]) -> tuple[Need, bool]:
     given = {name: value for name, value in job.values.items() if name in INPUTS and not is_blank(value)}
     way = replace(AS_JOBS_ARE_TYPED, decimal_comma=decimal_comma)
     reading = read_together(_TOGETHER, given, way, given.get("units", units), has_unit=True)
@@ -139,27 +145,27 @@ def _read(job: Job, units: str | None, decimal_comma: bool, shop: Shop | None) -
                 problems.append((name, str(error)))
     bad = {name for name, _ in problems}
     if "machine" not in bad:
-        problems += _take_from_shop(values, bad, reading.units, shop)
+        problems += _take_from_shop(values, bad, shops.get(reading.units))
     pieces = "piece_length" in given
     if pieces and "part_length" in given:
         problems.append(("piece_length", "is given beside part_length: give the one for pieces sawn to a length, the other for parts"))
     needed = [item.name for item in INPUTS.values() if item.needed and item.default is None and item.name != "units"]
     problems += [(name, "is missing") for name in (*needed, *(() if pieces else _OF_PARTS)) if name not in values and name not in bad]
     if not problems:
-        problems += _contradictions(values, reading.units, shop)
+        problems += _contradictions(values, reading.units, shops.get(reading.units))
     if problems:
         raise InputError("buy", problems)
     return Need(job.row, reading.units, values, job.values), reading.only_bare
 
 
-def _take_from_shop(values: dict[str, Any], bad: set[str], units: str, shop: Shop | None) -> Iterable[tuple[str, str]]:
+def _take_from_shop(values: dict[str, Any], bad: set[str], shop: Shop | None) -> Iterable[tuple[str, str]]:
     """Put in what the machine and the rates of the shop file say of what a row leaves blank."""
     records: list[tuple[tuple[str, ...], Any]] = []
     if "machine" in values:
         if shop is None:
             return [("machine", "no shop file says what this machine takes: give --shop")]
         try:
-            records.append((_FROM_MACHINE, shop.in_units(units).machine(values["machine"])))
+            records.append((_FROM_MACHINE, shop.machine(values["machine"])))
         except InputError as error:
             return error.problems
     if shop is not None:
@@ -177,7 +183,7 @@ def _contradictions(values: Mapping[str, Any], units: str, shop: Shop | None) ->
     shape = {"shape": "round", **values, "units": units}
     found = broken_rules(entry, [shape.get(a.name) for a in entry.arguments])
     if not found and "machine" in values and shop is not None:
-        largest = shop.in_units(units).machine(values["machine"]).largest_size
+        largest = shop.machine(values["machine"]).largest_size
         across = bf.across_corners(shape["shape"], values["size"], values.get("thickness"))
         if largest is not None and across > largest * (1 + 1e-9):
             found.append(("size", f"the bar is {across:.6g} {units} wide; through the spindle of {values['machine']} goes {largest:.6g}"))

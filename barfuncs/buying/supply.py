@@ -2,15 +2,16 @@
 
 import datetime
 import itertools
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import barfuncs as bf
-from barfuncs.buying.job_list import Need, material_name
+from barfuncs.buying.job_list import Need, in_both_units
 from barfuncs.buying.plan import suits
 from barfuncs.buying.records import CERTIFICATES, BarStock, Demand, Offer, RackBar, describe
 from barfuncs.buying.stocks import Stocks, length_in
+from barfuncs.catalogue import materials
 from barfuncs.filling.lists import Problem
 from barfuncs.rack.bars import STEPS, Bar
 from barfuncs.rack.file import is_history, read_ledger
@@ -52,11 +53,11 @@ def offers_for(demands: Sequence[Demand], needs: Sequence[Need], stocks: Stocks,
     notes: list[str] = []
     if shop is not None:
         problems += _from_sheet(demands, stocks, shop, found)
-    there = {offer.stock for offer, _ in found}
+    there, shops = {offer.stock for offer, _ in found}, in_both_units(shop)
     for stock in dict.fromkeys(demand.stock for demand in demands):
         if stock not in there:
             mine = [n for n, demand in enumerate(demands) if demand.stock == stock]
-            problems += _from_rows([(demands[n], needs[n]) for n in mine], stock, stocks, shop, jobs_file, found, notes)
+            problems += _from_rows([(demands[n], needs[n]) for n in mine], stock, stocks, shops, jobs_file, found, notes)
     return Offered(tuple(offer for offer, _ in found), tuple(place for _, place in found), tuple(problems), tuple(notes))
 
 
@@ -113,14 +114,13 @@ def _contradicting(bars: Sequence[SuppliedBar], file: str) -> Iterator[Problem]:
                 yield place.problem(_LABELS[name], f"{value:.6g} given; row {first[name].row} says {other:.6g} of the same bar", f"{value:.6g}")
 
 
-def _from_rows(mine: Sequence[tuple[Demand, Need]], stock: BarStock, stocks: Stocks, shop: Shop | None, jobs_file: str,
+def _from_rows(mine: Sequence[tuple[Demand, Need]], stock: BarStock, stocks: Stocks, shops: Mapping[str, Shop], jobs_file: str,
                found: list[tuple[Offer, Place]], notes: list[str]) -> Iterator[Problem]:
     """Offers of a kind of bar that has no row on the sheet Supplied bars. What a row says comes before what the shop file does."""
     wanted = max((demand.certificate for demand, _ in mine), key=CERTIFICATES.index)
     offers: dict[float, tuple[float, Place]] = {}
     for _, need in mine:
-        of_shop = shop.in_units(need.units).price(material_name(need.values["material"], need.units), stock.shape, need.values["size"]) \
-            if shop is not None and _is_known(stock.material) else None
+        of_shop = shops[need.units].price(stock.material, stock.shape, need.values["size"]) if shops and stock.material in materials.active() else None
         length = need.values.get("supplied_length", of_shop.supplied_length if of_shop else None)
         if length is None:
             continue
@@ -142,19 +142,13 @@ def _from_rows(mine: Sequence[tuple[Demand, Need]], stock: BarStock, stocks: Sto
         if abs(before[0] - money) > 1e-6 * max(1.0, money):
             yield place.problem("material_price", f"makes {money:,.2f} for a bar of {length:.6g} {stocks.units}, of which row {before[1].row} makes "
                                                   f"{before[0]:,.2f}: one bar has one price", f"{price:.6g}")
-    rates = shop.rates if shop else None
+    rates = shops[stocks.units].rates if shops else None
     for length, (money, place) in offers.items():
         weight = weight_of_bar(stock, length, stocks.units)
         fee = (rates.certificate_fee or 0.0) if rates and wanted != CERTIFICATES[0] else 0.0
         found.append((Offer(stock, length, ((0.0, money),), weight, wanted, fee), place))
     if offers and wanted != CERTIFICATES[0]:
         notes.append(f"{describe(stock)}: order the bars with {wanted}; the shop file's sheet {SUPPLIED_SHEET} does not say what comes with them")
-
-
-def _is_known(material: str) -> bool:
-    from barfuncs.catalogue import materials
-
-    return material in materials.active()
 
 
 # --- the rack ------------------------------------------------------------------------------------------------------
