@@ -19,7 +19,7 @@ BLANK_COUNTS_AS = {
     "scrap_rate": 0, "bar_change_time": 0, "efficiency": 1, "cut_charge": 0, "minimum_charge": 0, "material_surcharge": 0, "certificate_fee": 0, "material_freight": 0, "chip_price": 0,
     "remnant_price": 0, "other_per_part": 0, "other_per_order": 0, "tooling": 0, "margin": 0, "markup": 0,
     "tool_changes": None, "tool_change_time": 0, "rapid_time": 0, "bar_feed_time": 0, "handover_time": 0, "rear_hold": 0,
-    "rounding": "nearest 0.01", "first_off": 0, "priced_per": "part", "setup_priced": "in the price", "inspection_level": "II", "currency": "$", "last_bar_rest": "charged to the job", "confidence": 0.95,
+    "rounding": "nearest 0.01", "first_off": 0, "priced_per": "part", "setup_priced": "in the price", "inspection_level": "II", "currency": "", "last_bar_rest": "charged to the job", "confidence": 0.95,
 }
 """What a blank counts as where there is no shop file."""
 COLUMNS = ("start_diameter", "end_diameter", "length", "surface_speed", "feed_rate", "top_speed", "passes", "extra_time")
@@ -402,6 +402,7 @@ def quote(i: dict[str, Any]) -> dict[str, Any]:
     a["costs_more"] = sum(a[f"costs_more_{n}"] for n in BREAKS)
     a["cheaper_said"] = "".join(f"{i[f'quantity_{n}']:,.0f} and " for n in BREAKS if a[f"cheaper_{n}"])
     asked = [n for n in BREAKS if i[f"quantity_{n}"] is not None]
+    a["minimum_said"] = i["minimum_order"] or 0
     a["below_minimum"] = sum(a[f"total_{n}"] + a["setup_line"] + a["tooling_line"] < (i["minimum_order"] or 0) * (1 - 1e-9) for n in asked)
     a["price_is_nothing"] = sum(a[f"price_{n}"] == 0 for n in asked)
     a["below_cost"] = sum(a[f"price_{n}"] < a[f"cost_each_{n}"] * (1 - 1e-9) and i["margin"] + i["markup"] > 0 for n in asked)

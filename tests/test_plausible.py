@@ -26,7 +26,7 @@ METRIC: Job = {
     "price_per": "kg", "chip_price": 0.2,
 }
 PLAN: Job = {"quantity": 1000.0}
-QUOTE: Job = {"quantity_1": 500.0, "quantity_2": 1000.0, "margin": 0.25, "seller": "Invented Turning Co."}
+QUOTE: Job = {"quantity_1": 500.0, "quantity_2": 1000.0, "margin": 0.25, "seller": "Invented Turning Co.", "currency": "USD"}
 LISTED: Job = {"cycle_time": None, "tool_changes": 3, "tool_change_time": 2, "rapid_time": 4, "bar_feed_time": 2, "handover_time": 0,
                 "op_1_operation": "turning", "op_1_start_diameter": 1, "op_1_length": 2, "op_1_surface_speed": 400, "op_1_feed_rate": 0.005,
                 "op_1_edge_cost": 12, "op_1_parts_per_edge": 300, "op_2_operation": "cut-off", "op_2_start_diameter": 1, "op_2_end_diameter": 0,
@@ -194,6 +194,7 @@ def test_a_slip_is_named_with_its_figure(template, job, change, topic, word, sen
     ("quote", {"quote_date": "10 March", "valid_until": "for 30 days"}, "Quotation", OK, "names its sender"),
     ("quote", {"seller": None, "customer": "Example Valves"}, "Quotation", LOOK, "The customer's page names no sender"),
     ("quote", {"seller": None}, "Quotation", NOTE, "Nothing is filled in on the sheet Quotation."),
+    ("quote", {"currency": None}, "Quotation", LOOK, "The customer's page names no currency"),
     ("quote", {"seller": None, "customer": "Example Valves", "size": None}, "Quotation", NOTE, "Not ready yet."),
 ])
 def test_what_one_template_alone_sees(template, change, topic, word, sentence):

@@ -117,7 +117,7 @@ def test_what_it_says_stands_in_the_workbook(three):
     words = texts_of(workbook(together(three)))
     texts = " ".join(str(word) for word in words)
     for text in ("Bellwether Turning", "Größl & Söhne", "Q-17", "2027-03-01", "Price each, EUR", "Total, EUR", "Valve seat",
-                 "Part number: VS-1; Drawing: D-71, revision B", "Lead time: 5 weeks", "Edges broken", "Set-up, once", "Freight"):
+                 "Part number: VS-1; Drawing: D-71, revision B", "Lead time: 5 weeks", "Edges broken", "Set-up, once", "Freight, once"):
         assert text in texts, text
     numbers = [word for word in words if isinstance(word, (int, float))]
     for line in together(three).lines:
@@ -129,7 +129,7 @@ def test_what_it_says_stands_in_the_workbook(three):
 def costs(quotes: list[Filled]) -> dict[str, float]:
     """Every number of the quotes that a quotation does not show."""
     shown = {*SAID_INPUTS, *SAID_ANSWERS, *(f"{name}_{n}" for n in BREAKS for name in ("price", "price_whole", "whole")), "freight_charged",
-             "minimum_order", "priced_parts", "size", "valid_days"}
+             "minimum_order", "minimum_said", "priced_parts", "size", "valid_days"}
     return {f"{n} {name}": value for n, quote in enumerate(quotes) for name, value in {**quote.inputs, **quote.answers}.items()
             if isinstance(value, float) and value and name not in shown}
 
@@ -218,9 +218,11 @@ def test_the_same_quotation_gives_the_same_bytes():
 
 def test_nothing_is_promised_that_nobody_typed():
     quote = fill("quote", GOOD | FOUR)
-    made = together([fill("quote", GOOD | FOUR | {"part_number": "P"})])
+    with pytest.raises(InputError, match="currency: is missing: fill it in, or give a shop file that names it"):
+        together([fill("quote", GOOD | FOUR | {"part_number": "P", "currency": None})])
+    made = together([fill("quote", GOOD | FOUR | {"part_number": "P", "currency": "EUR", "minimum_order": None})])
     assert {name: value for name in ("certificate", "remark") if (value := getattr(made.lines[0], name))} == {}
-    assert {f.name for f in dataclasses.fields(made) if getattr(made, f.name) not in ("", None)} == {"currency", "lines", "paper"}
+    assert {f.name for f in dataclasses.fields(made) if getattr(made, f.name) not in ("", None, 0)} == {"currency", "lines", "paper"}
     page = {value for value in quote.page.values() if isinstance(value, str) and value}
     assert not [text for text in page if "request" in text or "Net " in text or "tax" in text.casefold()]
 
@@ -243,6 +245,42 @@ def test_no_total_is_shown_where_a_minimum_comes_before_it():
     small = dataclasses.replace(line, quantities=(dataclasses.replace(line.quantities[0], note="Minimum order value: 500.00"),))
     assert total_of(made) == 480
     assert total_of(dataclasses.replace(made, lines=(made.lines[0], small))) is None
+
+
+def test_a_minimum_that_all_lines_have_is_said_once():
+    """With one of them that has none, or another one, each quantity below it says so."""
+    one, two, other, none = (filled(**part, minimum_order=amount) for part, amount in ((THREE[0], 900.0), (THREE[1], 900.0), (THREE[1], 901.0), (THREE[1], 0.0)))
+    alike = together([one, two])
+    assert (alike.minimum, {q.note for line in alike.lines for q in line.quantities}) == (900, {""})
+    xlsx, printed = texts_of(workbook(alike)), " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf(alike))).pages)
+    assert (sum("Minimum" in str(text) for text in xlsx), printed.count("Minimum"), 900 in xlsx, "900.00" in printed) == (1, 1, True, True)
+    for unlike in (other, none):
+        made = together([one, unlike])
+        notes = [q.note for q in made.lines[0].quantities]
+        assert (made.minimum, notes[0], notes[-1]) == (0, "Minimum order value: 900.00", "")
+        assert sum("Minimum" in str(text) for text in texts_of(workbook(made))) == sum(bool(q.note) for line in made.lines for q in line.quantities)
+
+
+def test_no_total_is_shown_below_a_minimum_of_the_whole_order():
+    assert [total_of(many(2, 1, minimum=minimum, freight=30.0)) for minimum in (480, 480.01, 0)] == [510, None, 510]
+
+
+def test_a_currency_that_nobody_gave_is_not_made_up():
+    quote = fill("quote", GOOD | FOUR | HEAD | THREE[0] | {"currency": None})
+    assert not [text for text in quote.page.values() if "$" in str(text)]
+    assert [text for text in quote.page.values() if "Price each" in str(text)] == ["Price each"]
+    assert "! LOOK  Blank on this page: currency." in {quote_page_aside(quote)}
+    made = many(2, currency="")
+    assert {"Price each", "Total"} <= set(texts_of(workbook(made)))
+    page = pypdf.PdfReader(io.BytesIO(pdf(made))).pages[0].extract_text()
+    assert "Price each" in page
+    assert "Price each," not in page
+
+
+def quote_page_aside(quote: Filled) -> Any:
+    """What stands beside the page for the customer of blanks on it."""
+    sheet = openpyxl.load_workbook(io.BytesIO(quote.data), data_only=True)["Quotation"]
+    return next(cell.value for row in sheet.iter_rows(min_col=7, max_col=7) for cell in row if "Blank on this page" in str(cell.value))
 
 
 def test_a_remark_of_all_lines_is_said_once_and_others_with_their_line(three):
@@ -637,7 +675,7 @@ def test_totals_and_the_page_by_hand():
     assert [book.value(f"quotation_line_total[{n}]") for n in (1, 2, 3)] == [3.71, 213.75, 0]
     assert book.value("quotation_sum_total") == 3.71 + 213.75 + 50 + 20
     page = [book.value_at((book.sheets.index("Page"), row, col)) for row in range(1, 40) for col in range(2, 7)]
-    assert {"Bellwether Turning", "Quotation Q-17", "Größl & Söhne", 3.71, 213.75, "Nut", "price for 100 parts", "Freight", 20, "Total"} <= set(page)
+    assert {"Bellwether Turning", "Quotation Q-17", "Größl & Söhne", 3.71, 213.75, "Nut", "price for 100 parts", "Freight, once", 20, "Total"} <= set(page)
     stopped = hand(BY_HAND | {"currency": None}, [PIN])
     cells = [stopped.value_at((stopped.sheets.index("Page"), row, col)) for row in range(1, 80) for col in range(2, 7)]
     assert not [value for value in cells if isinstance(value, float)]
@@ -662,7 +700,7 @@ def test_each_line_of_the_page_has_its_words_beside_its_quantities_and_freight_f
     assert said == ""
     assert table == [
         [1, "Pin", 100, 2, 200, "4 weeks"], ["", "P-1, revision B", 200, 1, 200, ""], ["", "303", 300, 1, 300, ""], ["", "3.1, set-up once 50.00", 400, 1, 400, ""],
-        ["", "", 500, 1, 500, ""], [2, "Nut", 10, 3, 30, ""], *[["", "", "", "", "", ""]] * 3, ["", "Freight", "", "", 20, ""]]
+        ["", "", 500, 1, 500, ""], [2, "Nut", 10, 3, 30, ""], *[["", "", "", "", "", ""]] * 3, ["", "Freight, once", "", "", 20, ""]]
     assert below.startswith("No. 1: Ra 0.8.\nNo. 2: Blue.\nDelivery: To site\n")
 
 
@@ -966,7 +1004,7 @@ def test_the_mail_is_answered_from_one_list(enquiry):
     words = texts_of((enquiry / "quotes" / "for_customer" / "Quotation Q-27-031.xlsx").read_bytes())
     texts = " ".join(str(word) for word in words)
     for asked in ("Marta Größl", "E-4471", "Valve seat", "GM-20417, revision D", "Spindle", "GM-8-031, revision B", "Spacer ring", "3.1", "gate 3",
-                  "Edges broken 0.2 mm", "2027-04-14", "Bellwether Turning", "Freight"):
+                  "Edges broken 0.2 mm", "2027-04-14", "Bellwether Turning", "Freight, once"):
         assert asked in texts, asked
     quantities = [word for word in words if isinstance(word, int) and word >= 100]
     assert [q for q in quantities if q in (100, 250, 500, 1000, 2500)] == [250, 500, 1000, 2500, 100, 250, 500, 1000, 100, 250, 500, 1000]

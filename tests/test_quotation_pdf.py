@@ -292,7 +292,7 @@ def test_what_the_price_is_for():
 
 def test_nothing_shows_that_nobody_typed():
     there = " ".join(page_texts(pdf(Quotation("7", "2026-01-02", "USD", (dataclasses.replace(SPINDLE, quantities=prices((5, 2), lead="")),)))))
-    for label in ("Valid until", "Your reference", "Attention", "Freight", "Delivery", "Terms", "Tax", "Notes", "Remark", "Lead time", "Set-up", "Tooling"):
+    for label in ("Valid until", "Your reference", "Attention", "Freight, once", "Delivery", "Terms", "Tax", "Notes", "Remark", "Lead time", "Set-up", "Tooling"):
         assert label not in there
     assert "free" in " ".join(page_texts(pdf(LETTER)))
 

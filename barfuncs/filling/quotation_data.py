@@ -3,6 +3,9 @@
 import dataclasses
 import math
 
+FREIGHT, MINIMUM = "Freight, once", "Minimum order value"
+"""What the lines below the table are called."""
+
 
 @dataclasses.dataclass(frozen=True, slots=True)
 class QuotedQuantity:
@@ -59,7 +62,9 @@ class Quotation:
     valid_until: str = ""
     delivery: str = ""
     freight: float | None = None
-    """None: no line; 0: free."""
+    """Once for the whole quotation. None: no line; 0: free."""
+    minimum: float = 0
+    """Minimum order value of the whole order; 0 where there is none, or where it is said with the quantities."""
     terms: str = ""
     tax_note: str = ""
     notes: str = ""
@@ -70,9 +75,11 @@ class Quotation:
 
 def total_of(quotation: Quotation) -> float | None:
     """What all lines and the freight come to; None where a line has several quantities to choose from, where a minimum order value
-    comes before the sum, or there is nothing to add."""
+    comes before the sum of the lines, or there is nothing to add."""
     if any(len(line.quantities) != 1 or line.quantities[0].note for line in quotation.lines):
         return None
     amounts = [a for line in quotation.lines for a in (line.quantities[0].total, line.setup, line.tooling) if a]
+    if math.fsum(amounts) < quotation.minimum * (1 - 1e-9):
+        return None
     amounts += [quotation.freight] if quotation.freight else []
     return round(math.fsum(amounts), 2) if len(amounts) > 1 else None

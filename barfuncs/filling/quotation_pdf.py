@@ -11,7 +11,7 @@ from typing import Any
 
 from barfuncs.errors import InputError
 from barfuncs.filling import logo
-from barfuncs.filling.quotation_data import Quotation, QuotedLine, QuotedQuantity, total_of
+from barfuncs.filling.quotation_data import FREIGHT, MINIMUM, Quotation, QuotedLine, QuotedQuantity, total_of
 from barfuncs.filling.strips import (
     BODY,
     ROW,
@@ -246,7 +246,7 @@ class _Table:
     def _amounts(self, every: Sequence[QuotedQuantity]) -> Iterator[float]:
         yield from (one.total for one in every)
         yield from (value for line in self.said.lines for value in (line.setup, line.tooling))
-        yield self.said.freight or 0
+        yield from (self.said.freight or 0, self.said.minimum)
         yield total_of(self.said) or 0
 
     def head(self) -> list[Strip]:
@@ -267,9 +267,10 @@ class _Table:
             yield Block((*self._line(number, line), Strip(height=9, rule=Rule(RULE, 0.5, 5))),
                         again=(Strip((Words(0, str(number)), Words(self.text, "continued", SMALL, color=SOFT))),))
         freight = self.said.freight
-        if freight is not None:
-            amount = shown_amount(freight) if freight else "free"
-            yield Block((Strip((Words(self.text, "Freight"), Words(self.total, amount, right=True))), Strip(height=9, rule=Rule(RULE, 0.5, 5))))
+        said = [(MINIMUM, shown_amount(self.said.minimum))] if self.said.minimum else []
+        said += [(FREIGHT, shown_amount(freight) if freight else "free")] if freight is not None else []
+        for label, amount in said:
+            yield Block((Strip((Words(self.text, label), Words(self.total, amount, right=True))), Strip(height=9, rule=Rule(RULE, 0.5, 5))))
         total = total_of(self.said)
         if total is not None:
             yield Block((Strip((Words(self.text, "Total", bold=True), Words(self.total, shown_amount(total), bold=True, right=True))),

@@ -15,7 +15,7 @@ from openpyxl.styles import Alignment, Border, Side
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
-from barfuncs.filling.quotation_data import Quotation, QuotedLine, total_of
+from barfuncs.filling.quotation_data import FREIGHT, MINIMUM, Quotation, QuotedLine, total_of
 from barfuncs.templates import layout
 from barfuncs.xlsx import pictures
 from barfuncs.xlsx.package import pack
@@ -262,8 +262,8 @@ def price_head(priced_per: str) -> str:
 
 def _table_head(quotation: Quotation, alike: bool) -> _Row:
     price = price_head(quotation.lines[0].priced_per) if alike else "Price"
-    heads = (("A", "No.", "left"), ("B", "Part", "left"), ("C", "Quantity", "right"), ("D", f"{price}, {quotation.currency}", "right"),
-             ("E", f"Total, {quotation.currency}", "right"))
+    money = f", {quotation.currency}" if quotation.currency else ""
+    heads = (("A", "No.", "left"), ("B", "Part", "left"), ("C", "Quantity", "right"), ("D", price + money, "right"), ("E", "Total" + money, "right"))
     return _Row([_Cell(c, text, bold=True, color=layout.ACCENT, align=align) for c, text, align in heads], below=_strong)
 
 
@@ -308,9 +308,11 @@ def _joined(texts: Sequence[str]) -> list[str]:
 
 def _sums(quotation: Quotation) -> list[_Row]:
     rows = []
+    if quotation.minimum:
+        rows.append(_Row([_Cell("B", MINIMUM, bold=True), _Cell("E", quotation.minimum, align="right", number=MONEY)], 18, below=_rule))
     if quotation.freight is not None:
         amount: Any = quotation.freight or "free"
-        rows.append(_Row([_Cell("B", "Freight", bold=True), _Cell("E", amount, align="right", number=MONEY)], 18, below=_rule))
+        rows.append(_Row([_Cell("B", FREIGHT, bold=True), _Cell("E", amount, align="right", number=MONEY)], 18, below=_rule))
     total = total_of(quotation)
     if total is not None:
         rows.append(_Row([_Cell("B", "Total", bold=True), _Cell("E", total, bold=True, align="right", number=MONEY)], 18, below=_strong))

@@ -16,7 +16,7 @@ Said = Mapping[str, Any]
 
 MOST_LINES = 200
 MOST_QUANTITIES = 20
-_NAMES = tuple(f.name for f in fields(Quotation) if f.name not in ("lines", "logo", "paper", "remark"))
+_NAMES = tuple(f.name for f in fields(Quotation) if f.name not in ("lines", "logo", "paper", "remark", "minimum"))
 _CALLED = {"number": "quote number", "seller": "your company", "seller_address": "your address", "seller_contact": "contact",
            "customer_address": "customer's address", "reference": "customer's reference", "valid_until": "valid until",
            "freight": "freight charged", "tax_note": "tax"}
@@ -52,9 +52,13 @@ def quotation_of(sources: Sequence[Source], letterhead: Letterhead | None = None
     if len(lines) > MOST_LINES:
         problems.append(("lines", f"{len(lines):,} lines; allowed is at most {MOST_LINES}"))
     if not whole["currency"] and not problems:
-        problems.append(("currency", "is missing"))
+        problems.append(("currency", "is missing: fill it in, or give a shop file that names it"))
     if problems:
         raise InputError(f"quotation {whole['number']}".strip(), problems)
+    minimums = {source.said.get("minimum") or 0 for source in sources}
+    if len(minimums) == 1 and (minimum := minimums.pop()):  # of all alike: said once
+        whole["minimum"] = minimum
+        lines = [replace(line, quantities=tuple(replace(quantity, note="") for quantity in line.quantities)) for line in lines]
     remarks = {line.remark for line in lines}
     remark = _first("remark", sources)
     if len(remarks) == 1 and not remark:  # of one line, or the same of all: said once

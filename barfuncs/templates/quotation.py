@@ -103,7 +103,7 @@ ANSWERS = (
     Answer("line_count", "Lines", "count", formula="MAX(line_number)"),
     Answer("prices", "Prices", "count", formula="COUNT(line_quantity)"),
     Answer("once", "Set-up and tooling", "money", formula="SUM(line_setup)+SUM(line_tooling)"),
-    Answer("freight_line", "Freight", "money", formula='IF(ISBLANK(freight_charged),"",freight_charged)'),
+    Answer("freight_line", "Freight, once", "money", formula='IF(ISBLANK(freight_charged),"",freight_charged)'),
     Answer("sum_total", "Total, if one quantity a line", "money",
            formula='IF(prices=line_count,SUM(line_total)+once+IF(ISBLANK(freight_charged),0,freight_charged),"")'),
 )
@@ -257,7 +257,7 @@ def _customer_sheet(book: Workbook) -> None:
         after = f"{row}-{last}"
         page.put("B", f'=IF({word}=1,INDEX(quotation_line_number,{line}),"")', align="left")
         page.put("C", f'=IF({word}=1,{of_line["part"]},IF({word}=2,{numbers},IF({word}=3,{of_line["material"]}&"",IF({word}=4,{extras},'
-                 f'IF(OR({stopped},F{at}=""),"",IF({after}=1,"Freight",IF({after}=2,"Total","")))))))')
+                 f'IF(OR({stopped},F{at}=""),"",IF({after}=1,"Freight, once",IF({after}=2,"Total","")))))))')
         page.put("D", f'=IF({priced}=0,"",INDEX(line_quantity,{priced}))', align="right", number="count")
         page.put("E", f'=IF({priced}=0,"",INDEX(line_price,{priced}))', align="right", number="price", bold=True)
         page.put("F", f'=IF({priced}>0,INDEX(quotation_line_total,{priced}),IF({stopped},"",IF({after}=1,quotation_freight_line,IF({after}=2,quotation_sum_total,""))))',

@@ -101,7 +101,7 @@ LETTER: tuple[Input, ...] = (
     make_input("material_line", "Material", kinds.Text, help_text="left blank, material, shape and size of the bar"),
     make_input("certificate_line", "Certificates", kinds.Text, help_text="what comes along: material certificate, inspection report"),
     make_input("lead_time", "Lead time", kinds.Text, help_text="of this part, from the order on"),
-    make_input("freight_charged", "Freight charged", kinds.Money, unit="order",
+    make_input("freight_charged", "Freight charged, once", kinds.Money, unit="order",
                help_text="freight to the customer as a line of its own, once for the whole quotation; 0 says that it is free; left blank, no line"),
     make_input("delivery", "Delivery", kinds.LongText, help_text="where and how you deliver, the whole quotation"),
     make_input("terms", "Terms", kinds.LongText, from_shop=True, help_text="terms of payment and delivery"),

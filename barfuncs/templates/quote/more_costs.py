@@ -112,6 +112,7 @@ STEPS = (
     Answer("more_looks", "rows that ask for a second look", "count", formula=f"{PROCESSES.to_look_at}+{BRACKETS.to_look_at}"),
     Answer("below_minimum", "quantities below the minimum order value", "count", formula="+".join(
         f"IF(ISBLANK(quantity_{n}),0,--(total_{n}+setup_line+tooling_line<minimum_order*(1-1E-9)))" for n in BREAKS)),
+    Answer("minimum_said", "minimum order value on the quotation", "money", "order", "minimum_order"),
     Answer("value_said", "what the quotation says of the order total", "text", formula=
            'IF(setup_line+tooling_line>0,"The order total is parts"&IF(setup_line>0,IF(tooling_line>0,", set-up"," and set-up"),"")'
            '&IF(tooling_line>0," and tooling","")&". ","")'

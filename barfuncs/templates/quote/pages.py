@@ -336,8 +336,9 @@ def customer_sheet(book: Workbook) -> None:
         FORM.put_input(aside, item.name, "GHI")
         sheet[f"H{aside.row}"].number_format = "yyyy-mm-dd" if item.name in ("quote_date", "valid_until") else "General"
     aside.next_row(30)
-    blank = "&".join(f'IF({name}="",", {word}","")' for name, word in (("customer", "customer"), ("quote_number", "number"), ("quote_date", "date")))
-    aside.put("G:H", f'=IF(quote_problems<>"","",IF(OR(customer="",quote_number="",quote_date=""),"{LOOK}  Blank on this page: "'
+    blanks = {"customer": "customer", "quote_number": "number", "quote_date": "date", "quote_currency_shown": "currency"}
+    blank = "&".join(f'IF({name}="",", {word}","")' for name, word in blanks.items())
+    aside.put("G:H", f'=IF(quote_problems<>"","",IF(LEN({blank})>0,"{LOOK}  Blank on this page: "'
                      f'&MID({blank},3,60)&".",""))', bold=True, color=layout.ACCENT, wrap=True)
     aside.next_row()
     aside.put("G", "Print or export this sheet alone, then send that: the workbook holds your costs.", bold=True, color=layout.ACCENT)
@@ -366,7 +367,7 @@ def customer_sheet(book: Workbook) -> None:
             sheet[f"C{row}"].number_format = "yyyy-mm-dd"
     page.skip()
     page.next_row()
-    money = '", "&quote_currency_shown'
+    money = 'IF(quote_currency_shown="","",", "&quote_currency_shown)'
     each = 'IFERROR(IF(use_priced_per="part","Price each","Price for "&use_priced_per),"Price each")'
     total = 'IFERROR(IF(LEN(quote_value_said)>0,"Order total","Total"),"Total")'
     for column, head in (("B", '="Quantity"'), ("C", f"={each}&{money}"), ("D", f"={total}&{money}"),

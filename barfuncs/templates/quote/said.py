@@ -14,7 +14,7 @@ _OF_ALL_LINES = {"number": "quote_number", "customer": "customer", "customer_add
 _OF_THE_LINE = {"description": "part_description", "part_number": "part_number", "drawing": "drawing", "revision": "revision",
                 "certificate": "certificate_line", "remark": "remark"}
 SAID_INPUTS = (*_OF_ALL_LINES.values(), *_OF_THE_LINE.values(), "quote_date", "lead_time", "units", *(f"quantity_{n}" for n in BREAKS))
-SAID_ANSWERS = ("currency_shown", "valid_said", "material_said", "priced_said", "paper_said", "freight_line", "setup_line", "tooling_line",
+SAID_ANSWERS = ("currency_shown", "valid_said", "material_said", "priced_said", "paper_said", "freight_line", "minimum_said", "setup_line", "tooling_line",
                 *(f"{name}_said" for name in OF_THE_SHOP),
                 *(f"{name}_{n}" for n in BREAKS for name in ("shown", "total", "value", "offer")))
 
@@ -52,7 +52,7 @@ def said(inputs: Values, answers: Values) -> dict[str, Any]:
     whole: dict[str, Any] = {name: text(source) for name, source in _OF_ALL_LINES.items()} | {
         name: text(f"{source}_said") for source, name in OF_THE_SHOP.items()}
     whole |= {"date": day_text(known["quote_date"]), "valid_until": day_text(known["valid_said"]), "currency": text("currency_shown"),
-              "freight": None if known["freight_line"] in (None, "") else number("freight_line"), "paper": text("paper_said"),
+              "freight": None if known["freight_line"] in (None, "") else number("freight_line"), "minimum": number("minimum_said"), "paper": text("paper_said"),
               "usual_paper": kinds.PAPERS[inputs.get("units") != "mm"]}
     return {**whole, "lines": [line]}
 
