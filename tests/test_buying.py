@@ -132,12 +132,27 @@ def test_no_bound_is_above_what_exhaustion_finds(problem):
 
 
 def test_a_pattern_knows_its_cuts_and_what_it_leaves():
-    problem = Problem((Source(100, 1, least_left=20),), (Task(Cut(10, 6, 1, 4, 3), 12, longest=60),), 1, 0.5)
-    # Two blanks of 45 with a kerf each leave 8, too short for the rack: the second blank keeps it.
+    problem = Problem((Source(100, 1, least_left=20),), (Task(Cut(10, 6, 1, 4, 3), 12, longest=54),), 1, 0.5)
+    # Two blanks of 45 and a cut between them leave 9, too short for the rack: one keeps it, and is 54 long.
     pattern = Pattern(0, ((0, 4), (0, 4)))
-    assert (pattern.used(problem), pattern.left(problem), pattern.keeper(problem), pattern.cuts(problem)) == (92, 8, 0, 1)
-    strict = dataclasses.replace(problem, tasks=(dataclasses.replace(problem.tasks[0], longest=50),))
-    assert (pattern.keeper(strict), pattern.cuts(strict)) == (None, 2)
+    assert (pattern.used(problem), pattern.left(problem), pattern.kept(problem), pattern.cuts(problem)) == (92, 8, (9, 0), 1)
+
+    def with_longest(longest: int) -> Problem:
+        return dataclasses.replace(problem, tasks=(dataclasses.replace(problem.tasks[0], longest=longest),))
+
+    assert (pattern.kept(with_longest(50)), pattern.cuts(with_longest(50))) == ((5, 4), 1)
+    assert (pattern.kept(with_longest(49)), pattern.cuts(with_longest(49))) == (None, 2)  # 1 too long for both
+    # A rest that is a rack's bar is cut off.
+    assert pattern.cuts(dataclasses.replace(problem, sources=(Source(100, 1, least_left=8),))) == 2
+
+
+@pytest.mark.parametrize(("bar", "cuts"), [(91, 1), (92, 2), (93, 2)])
+def test_a_piece_is_cut_off_where_anything_is_left(bar, cuts):
+    """Two pieces of 45 and a cut of 1 between them: 91 leaves nothing, 92 what the second cut takes."""
+    problem = Problem((Source(bar, 1),), (Task(Cut(46, most_parts=2, single=True), 2),), 1, 0.5)
+    pattern = Pattern(0, ((0, 1), (0, 1)))
+    assert pattern.cuts(problem) == cuts
+    assert solve(problem, 2).bound == 1 + cuts * 0.5
 
 
 @settings(max_examples=100, deadline=None)
@@ -167,6 +182,34 @@ def test_the_knapsack_is_exact(jobs, capacity):
     blanks = knapsack.blanks(at)
     assert sum(cuts[job].length(parts) for job, parts in blanks) == at
     assert sum(parts * values[job] - 0.25 for job, parts in blanks) == pytest.approx(top)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.tuples(st.integers(4, 20), st.integers(1, 9), st.integers(1, 3), st.integers(1, 3), st.floats(0.1, 5), st.integers(0, 30)),
+                min_size=1, max_size=2), st.integers(20, 70), st.integers(0, 30), st.sampled_from([0, 0.02]))
+def test_a_cut_is_saved_just_where_blanks_keep_the_rest(jobs, bar, least_left, left_value):
+    """The worth of a bar, by trying all patterns, each with the money that it says."""
+    cuts = [Cut(step, start, 1, most, blanks) for step, start, most, blanks, *_ in jobs]
+    values = [value for *_, value, _ in jobs]
+    tasks = tuple(Task(cut, 9, longest=cut.length(cut.most_parts) - 1 + more) for cut, (*_, more) in zip(cuts, jobs, strict=True))
+    problem = Problem((Source(bar, 1, 1, False, left_value=left_value, least_left=least_left),), tasks, 1, 0.25)
+    patterns = [Pattern(0, tuple((job, parts) for job, way in enumerate(ways) for parts in way))
+                for ways in itertools.product(*(every_way(cut, bar + 1, 99) for cut in cuts))]
+    best = max((sum(values[job] * parts for job, parts in p.blanks) - p.money(problem)
+                for p in patterns if p.blanks and p.used(problem) <= bar + 1
+                and all(sum(j == job for j, _ in p.blanks) <= cut.most_blanks for job, cut in enumerate(cuts))), default=-math.inf)
+    master = cutting._Master(problem)
+    knapsack = Knapsack(cuts, values, bar + 1, 0.25, master._reaches(range(len(cuts))), bar + 1)
+    worth = master._worth(problem.sources[0], knapsack)
+    assert max(float(by[1:].max()) for by in worth.values()) == pytest.approx(best)
+    reach = max(worth, key=lambda reach: worth[reach][1:].max())
+    at = int(worth[reach][1:].argmax()) + 1
+    if math.isfinite(best):
+        found = Pattern(0, knapsack.blanks(at, reach))
+        assert sum(values[job] * parts for job, parts in found.blanks) - found.money(problem) == pytest.approx(best)
+    # In coarse units no value is too low.
+    rough = Knapsack([cut.scaled(4, down=True) for cut in cuts], values, (bar + 1 + 3) // 4, 0.25, master._reaches(range(len(cuts))), bar + 1)
+    assert max(float(by.max()) for by in master._worth(problem.sources[0], rough, 4, down=True).values()) >= best - 1e-9
 
 
 BRASS = BarStock("Brass C36000", "round", 0.75)

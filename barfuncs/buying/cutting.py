@@ -25,6 +25,7 @@ from barfuncs.buying.knapsack import Cut, Knapsack
 _INF = highspy.kHighsInf
 _COARSE = 4000
 """Units of the longest bar in the first pricing, which finds most patterns at a fraction of the cost."""
+_Values = NDArray[np.float64]
 _now = time.monotonic
 _SHARE = 0.6
 """Share of the time that the linear program may take."""
@@ -85,7 +86,7 @@ class Task:
     one_heat: bool = False
     """All its parts from bars of one heat."""
     longest: int = 0
-    """Of a blank, without kerf: a last one up to this keeps what is left over where that is too short for the rack. 0: none does."""
+    """Of a blank, without kerf: up to this, blanks of a bar keep what is left over where that is too short for the rack. 0: none does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,18 +120,24 @@ class Pattern:
         return max(0, problem.sources[self.source].length - self.used(problem))
 
     def cuts(self, problem: Problem) -> int:
-        """One behind each blank, but behind the last one where nothing is left, or where it keeps what is left."""
-        return len(self.blanks) - (self.left(problem) == 0 or self.keeper(problem) is not None)
+        """One behind each blank, but behind the last one where nothing is left, or where the blanks keep what is left."""
+        return len(self.blanks) - (self.kept(problem) is not None)
 
-    def keeper(self, problem: Problem) -> int | None:
-        """Which blank stays as long as the bar is, with a rest that is too short for the rack; None where there is no such rest."""
-        left = self.left(problem)
-        if 0 < left < problem.sources[self.source].least_left:
-            for number, (job, parts) in enumerate(self.blanks):
-                task = problem.tasks[job]
-                if task.cut.length(parts) - problem.kerf + left <= task.longest:
-                    return number
-        return None
+    def kept(self, problem: Problem) -> tuple[int, ...] | None:
+        """How much longer each blank is so that all of the bar is in them, and its last cut saved; None where the last cut is made.
+
+        What is left then is too short for the rack, and no blank gets longer than it may be.
+        """
+        source = problem.sources[self.source]
+        rest = source.length + problem.kerf - self.used(problem)
+        if max(0, rest - problem.kerf) >= max(1, source.least_left):
+            return None
+        more = []
+        for job, parts in self.blanks:
+            task = problem.tasks[job]
+            more.append(max(0, min(rest, task.longest - task.cut.length(parts) + problem.kerf)))
+            rest -= more[-1]
+        return None if rest else tuple(more)
 
     def money(self, problem: Problem) -> float:
         """What sawing costs, less the value of what is left over; without the bar."""
@@ -483,20 +490,37 @@ class _Master:
                 values.append(float(duals[row]))
                 cuts.append(cut.scaled(unit, down) if unit > 1 else cut)
             longest = max(problem.sources[n].length for n in numbers) + problem.kerf
-            yield numbers, Knapsack(cuts, values, (longest + (unit - 1 if down else 0)) // unit, problem.cut_cost) if cuts else None, who
+            yield numbers, Knapsack(cuts, values, (longest + (unit - 1 if down else 0)) // unit, problem.cut_cost,
+                                    self._reaches(who), longest) if cuts else None, who
 
-    def _worth(self, source: Source, knapsack: Knapsack | None, jobs: Sequence[int], unit: int = 1, down: bool = False) -> NDArray[np.float64]:
-        """What each length taken off a bar of a source is worth at most: its blanks of these jobs, what is left, and a cut saved."""
-        round_off = unit - 1 if down else 0
-        capacity = (source.length + self.problem.kerf + round_off) // unit
-        worth = np.array([0.0]) if knapsack is None else knapsack.best[:capacity + 1].copy()
-        left = np.maximum(0, source.length - np.arange(len(worth)) * unit)
-        if source.left_value:
-            worth += np.where(left >= max(1, source.least_left), left * source.left_value, 0.0)
-        if self.problem.cut_cost:
-            tasks = [self.problem.tasks[job] for job in jobs]
-            kept = max((task.longest + self.problem.kerf - task.cut.shortest for task in tasks), default=0)
-            worth[1:] += np.where(left[1:] <= max(round_off, min(kept, source.least_left - 1)), self.problem.cut_cost, 0.0)
+    def _reaches(self, jobs: Sequence[int]) -> list[int] | None:
+        """How long a blank of each job may be with what it keeps of a bar, and a kerf; None where no cut is saved by that.
+
+        Beside pieces, which keep nothing, one blank is taken to reach far enough, as the length of those is not told apart.
+        """
+        problem = self.problem
+        if not problem.cut_cost or not any(problem.tasks[job].longest for job in jobs):
+            return None
+        far = max(s.length for s in problem.sources) + problem.kerf
+        pieces = any(not problem.tasks[job].longest for job in jobs)
+        return [(far if pieces else min(far, longest + problem.kerf)) if (longest := problem.tasks[job].longest) else 0 for job in jobs]
+
+    def _worth(self, source: Source, knapsack: Knapsack | None, unit: int = 1, down: bool = False) -> dict[int, _Values]:
+        """What each length taken off a bar of a source is worth at most, by what its blanks reach: they, what is left, and a cut saved."""
+        room = source.length + self.problem.kerf
+        if knapsack is None:
+            by_reach = {0: np.array([0.0])}
+        else:
+            by_reach = {reach: best[:(room + (unit - 1 if down else 0)) // unit + 1] for reach, best in knapsack.by_reach.items()}
+        used = np.arange(len(by_reach[0])) * unit
+        left = np.maximum(0, source.length - used)
+        beside = np.where(left >= max(1, source.least_left), left * source.left_value, 0.0)
+        missing = unit * _most_missing(knapsack) if down and knapsack else 0
+        worth = {}
+        for reach, best in by_reach.items():
+            saved = left < max(1, source.least_left) + missing if reach >= room else used >= room - missing
+            saved[0] = False
+            worth[reach] = best + beside + saved * self.problem.cut_cost
         return worth
 
     def add_all(self, most_reduced: float, deadline: float) -> bool:
@@ -509,7 +533,7 @@ class _Master:
                 source = problem.sources[number]
                 if knapsack is None:
                     continue
-                worth = self._worth(source, knapsack, who)
+                worth = np.maximum.reduce(list(self._worth(source, knapsack).values()))
                 base = source.value_left(source.length) if source.offered else 0.0
                 least = base - float(duals[self.source_row[number]]) - most_reduced
                 for at in np.nonzero(worth >= least)[0]:
@@ -533,7 +557,8 @@ class _Master:
         for numbers, knapsack, who in self._knapsacks(duals, unit, demands, down):
             for number in numbers:
                 source = problem.sources[number]
-                worth = self._worth(source, knapsack, who, unit, down)
+                by_reach = self._worth(source, knapsack, unit, down)
+                worth = np.maximum.reduce(list(by_reach.values()))
                 best = int(worth.argmax())
                 base = source.value_left(source.length) if source.offered else 0.0
                 reduced = base - duals[self.source_row[number]] - float(worth[best])
@@ -547,7 +572,8 @@ class _Master:
                     continue
                 assert knapsack is not None
                 for at in _spread(worth, best, base - duals[self.source_row[number]]):
-                    blanks = tuple((who[job], parts) for job, parts in knapsack.blanks(at))
+                    reach = max(by_reach, key=lambda reach, at=at, by=by_reach: by[reach][at])  # type: ignore[misc]
+                    blanks = tuple((who[job], parts) for job, parts in knapsack.blanks(at, reach))
                     added += self.add(Pattern(number, blanks))
         # No plan spends more on bars than the linear program does, but for what left-overs of the rack are worth.
         spent = self.value + sum(
@@ -564,6 +590,12 @@ def _spread(worth: NDArray[np.float64], best: int, least: float) -> Iterator[int
         for at in others[np.argsort(worth[others])[::-1]]:
             if at != best and worth[at] > least + 1e-9 * max(1.0, abs(least)):
                 yield int(at)
+
+
+def _most_missing(knapsack: Knapsack) -> int:
+    """Units by which the blanks of a bar may be longer than their lengths in units that were rounded down."""
+    shares = [(1 if cut.single else 1 + max(0, cut.most_parts - cut.least_parts)) / max(1, cut.shortest) for cut in knapsack.cuts]
+    return math.ceil(max(shares, default=0.0) * (knapsack.capacity + 1))
 
 
 def _for_demand(cut: Cut, demand: int) -> Cut:
@@ -586,7 +618,12 @@ class _Search:
         self._grain = _grain(self.problem)
 
     def found(self, patterns: Sequence[tuple[Pattern, int]]) -> None:
-        patterns = without_surplus(self.problem, of_one_heat(self.problem, patterns))
+        patterns = of_one_heat(self.problem, patterns)
+        # A part less may cost a cut, where the rest gets too long for a blank to keep it.
+        for ways in (without_surplus(self.problem, patterns), patterns):
+            self._found(ways)
+
+    def _found(self, patterns: Sequence[tuple[Pattern, int]]) -> None:
         if not feasible(self.problem, patterns):
             return
         bought = least_bought(self.problem, patterns)

@@ -13,6 +13,10 @@ from numpy.typing import NDArray
 
 _Values = NDArray[np.float64]
 _CLOSE = 1e-9
+_MOST_STATES = 8
+"""Different reaches that are told apart; more are taken as the next longer one, so no value is too low."""
+_FEW_JOBS = 8
+"""With more jobs fewer reaches are told apart, as each costs as much as all did together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,33 +87,66 @@ class Cut:
         return replace(self, step=step, start=start, padded=padded)
 
 
-class Knapsack:
-    """The best value for every length up to `capacity`, at a value for a part of each job and a cost of each blank."""
+@dataclass(frozen=True, slots=True)
+class _Stage:
+    """The blanks of one job, put behind what is known of the jobs before it."""
 
-    def __init__(self, cuts: Sequence[Cut], values: Sequence[float], capacity: int, blank_cost: float = 0) -> None:
+    job: int
+    before: _Values
+    """Best value of exactly so much, whatever it reaches."""
+    layers: dict[int, list[_Values]]
+    """By what the blanks before reach: the best values with 0, 1, ... blanks of this job."""
+    ways: dict[int, list[tuple[int, int]]]
+    """By what is reached then: from which reach with how many blanks."""
+
+
+class Knapsack:
+    """The best value for every length up to `capacity`, at a value for a part of each job and a cost of each blank.
+
+    Where `reaches` says how long a blank of each job may be, kerf included, when it keeps what is left of the bar (0: it can't), values
+    are known by what the blanks of a pattern reach together, up to `far`: the rest of a bar that is no longer stays on them.
+    """
+
+    def __init__(self, cuts: Sequence[Cut], values: Sequence[float], capacity: int, blank_cost: float = 0,
+                 reaches: Sequence[int] | None = None, far: int = 0) -> None:
         self.cuts, self.values, self.capacity, self.blank_cost = cuts, values, capacity, blank_cost
         best = np.full(capacity + 1, -np.inf)
         best[0] = 0
-        self._stages: list[tuple[int, list[_Values]]] = []
+        self.by_reach: dict[int, _Values] = {0: best}
+        """Most value of blanks that take exactly so much, and reach so far; minus infinity where no blanks do."""
+        self._stages: list[_Stage] = []
         # What a part of a job is worth, and a blank costs.
         self._worth: dict[int, tuple[float, float]] = {}
         self._known_spreads: dict[tuple[int, int], list[tuple[tuple[tuple[int, int], ...], int, float]]] = {}
+        most_states = _MOST_STATES if len(cuts) <= _FEW_JOBS else _MOST_STATES // 2
         for job, (cut, value) in enumerate(zip(cuts, values, strict=True)):
             value = value - blank_cost if cut.single else value
             # A blank worth less than its cut may still fill a bar so that its last cut is saved.
             if cut.start + cut.least_parts * cut.step > capacity and not cut.padded:
                 continue
-            layers = [best]
-            for _ in range(cut.most_blanks):
-                following = self._next_blank(layers[-1], cut, value, 0.0 if cut.single else blank_cost)
-                if not np.isfinite(following).any():
-                    break
-                layers.append(following)
-            best = np.maximum.reduce(layers)
-            self._stages.append((job, layers))
+            reach = reaches[job] if reaches else 0
+            all_layers: dict[int, list[_Values]] = {}
+            ways: dict[int, list[tuple[int, int]]] = {}
+            for start, before in self.by_reach.items():
+                layers = all_layers[start] = [before]
+                for _ in range(cut.most_blanks):
+                    following = self._next_blank(layers[-1], cut, value, 0.0 if cut.single else blank_cost)
+                    if not np.isfinite(following).any():
+                        break
+                    layers.append(following)
+                for count in range(len(layers)):
+                    ways.setdefault(min(start + count * reach, max(start, far)), []).append((start, count))
+            _join(ways, most_states)
+            self._stages.append(_Stage(job, self.best, all_layers, ways))
+            self.by_reach = {reached: np.maximum.reduce([all_layers[start][count] for start, count in from_])
+                             for reached, from_ in ways.items()}
             self._worth[job] = value, 0.0 if cut.single else blank_cost
-        self.best = best
-        """Most value of blanks that take exactly so much; minus infinity where no blanks do."""
+
+    @property
+    def best(self) -> _Values:
+        """Most value of blanks that take exactly so much, whatever they reach."""
+        arrays = list(self.by_reach.values())
+        return arrays[0] if len(arrays) == 1 else np.maximum.reduce(arrays)
 
     def _next_blank(self, before: _Values, cut: Cut, value: float, blank_cost: float) -> _Values:
         size = self.capacity + 1
@@ -121,6 +158,9 @@ class Knapsack:
             chosen = before[:room].copy()
             # chosen[u] becomes the most of before[u - n * step] + n * value over n = 0 .. choices - 1, by doubling.
             done = 1
+            if not cut.step:  # a part that is shorter than a unit
+                chosen += max(0.0, (choices - 1) * value)
+                done = choices
             while done < choices:
                 more = min(done, choices - done)
                 shift = more * cut.step
@@ -136,16 +176,20 @@ class Knapsack:
                 np.maximum(after[length:], before[:size - length] + (parts * value - blank_cost), out=after[length:])
         return after
 
-    def blanks(self, used: int) -> tuple[tuple[int, int], ...]:
-        """Job and parts of each blank of the best way to take exactly `used`."""
+    def blanks(self, used: int, reach: int | None = None) -> tuple[tuple[int, int], ...]:
+        """Job and parts of each blank of the best way to take exactly `used`, of those that reach so far."""
         found: list[tuple[int, int]] = []
-        at, wanted = int(used), self.best[used]
-        for job, layers in reversed(self._stages):
-            cut, (value, blank_cost) = self.cuts[job], self._worth[job]
-            layer = next(n for n, values in enumerate(layers) if values[at] >= wanted - _CLOSE * (1 + abs(wanted)))
-            for n in range(layer, 0, -1):
+        at = int(used)
+        state = max(self.by_reach, key=lambda s: self.by_reach[s][at]) if reach is None else reach
+        wanted = self.by_reach[state][at]
+        for stage in reversed(self._stages):
+            cut, (value, blank_cost) = self.cuts[stage.job], self._worth[stage.job]
+            state, count = next(way for way in stage.ways[state]
+                                if stage.layers[way[0]][way[1]][at] >= wanted - _CLOSE * (1 + abs(wanted)))
+            layers = stage.layers[state]
+            for n in range(count, 0, -1):
                 at, parts = self._step_back(layers[n - 1], layers[n][at], at, cut, value, blank_cost)
-                found.extend((job, p) for p in cut.apart(parts))
+                found.extend((stage.job, p) for p in cut.apart(parts))
             wanted = layers[0][at]
         assert at == 0
         return tuple(sorted(found, key=lambda blank: (blank[0], -blank[1])))
@@ -159,11 +203,10 @@ class Knapsack:
             if at == 0:
                 yield tuple(sorted(blanks, key=lambda blank: (blank[0], -blank[1])))
             return
-        job, layers = self._stages[stage - 1]
-        before = layers[0]
+        job, before = self._stages[stage - 1].job, self._stages[stage - 1].before
         if before[at] >= least:
             yield from self._all(stage - 1, at, least, blanks)
-        for count in range(1, len(layers)):
+        for count in range(1, max(map(len, self._stages[stage - 1].layers.values()))):
             for spread, length, value in self._spreads(job, count):
                 if length > at:
                     break
@@ -198,3 +241,11 @@ class Knapsack:
             return int(starts[good[-1]]), int(parts[good[-1]])
         assert cut.padded
         return at - cut.padded[0], cut.padded[1]
+
+
+def _join(ways: dict[int, list[tuple[int, int]]], most: int) -> None:
+    """Take reaches that are close as the longer one until there are no more than so many; none reaches nothing by that."""
+    while len(ways) > most:
+        reaches = sorted(reach for reach in ways if reach)
+        shorter, longer = min(zip(reaches, reaches[1:], strict=False), key=lambda pair: pair[1] - pair[0])
+        ways[longer] += ways.pop(shorter)

@@ -425,7 +425,7 @@ def _written(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[
             used[pattern.source] += times
             source = problem.sources[pattern.source]
             offer, bar = group.source(pattern.source, one.buy)
-            left = pattern.left(problem) if pattern.keeper(problem) is None else 0
+            left = pattern.left(problem) if pattern.kept(problem) is None else 0
             back = left > 0 and left >= source.least_left
             sawing.append(Sawing(times, offer, bar, tuple(_blanks(pattern, problem, group, unit)), left / unit, back, pattern.cuts(problem)))
             cut_money += times * pattern.cuts(problem) * problem.cut_cost
@@ -450,10 +450,8 @@ def _written(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[
 
 
 def _blanks(pattern: Pattern, problem: Problem, group: _Group, unit: int) -> Iterator[Blank]:
-    keeper = pattern.keeper(problem)
-    for number, (job, parts) in enumerate(pattern.blanks):
-        length = problem.tasks[job].cut.length(parts) - problem.kerf
-        if number == keeper:
-            length += pattern.left(problem)
+    more = pattern.kept(problem) or (0,) * len(pattern.blanks)
+    for (job, parts), kept in zip(pattern.blanks, more, strict=True):
+        length = problem.tasks[job].cut.length(parts) - problem.kerf + kept
         demand = group.demands[group.jobs[job]]
         yield Blank(group.jobs[job], parts * (demand.parts_per_feed if demand.piece_length is None else 1), length / unit)
