@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from barfuncs.buying import cutting
 from barfuncs.buying import plan as planning
+from barfuncs.buying.cells import Cell
 from barfuncs.buying.check import faults
 from barfuncs.buying.cutting import (
     NoPlanError,
@@ -26,6 +27,7 @@ from barfuncs.buying.cutting import (
     least_bought,
     solve,
 )
+from barfuncs.buying.heats import Heats, can_share
 from barfuncs.buying.knapsack import Cut, Knapsack
 from barfuncs.buying.plan import plan_here as plan_buying
 from barfuncs.buying.records import BarStock, BuyingError, BuyingPlan, Demand, Offer, RackBar, Terms
@@ -116,6 +118,41 @@ def tiny(draw) -> Problem:
         sources.append(Source(draw(st.integers(12, 40)), draw(st.integers(0, 6)), 1, False, ("heat", draw(st.integers(0, number))), jobs,
                               draw(st.sampled_from([0, 0.05])), 8))
     return Problem(tuple(sources), tuple(tasks), kerf, draw(st.sampled_from([0, 0.5])))
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@given(tiny())
+def test_a_small_problem_without_heats_is_solved_to_its_end(problem):
+    problem = dataclasses.replace(problem, tasks=tuple(dataclasses.replace(task, one_heat=False) for task in problem.tasks))
+    least = cheapest(problem, 2)
+    cell = Cell(problem)
+    cell.work(time.monotonic() + 5)
+    if math.isfinite(least):
+        assert cell.bound <= least + 1e-5
+        assert cell.closed
+    if sum(times for _, times in cell.patterns) in (1, 2):
+        assert cell.cost == pytest.approx(cost_of(problem, cell.patterns, least_bought(problem, cell.patterns)))
+        assert cell.cost == pytest.approx(least, abs=1e-5)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@given(tiny(), st.sampled_from([(), (10,), (25,)]), st.sampled_from([1, 1, 2]))
+def test_jobs_are_shared_out_among_heats_at_the_least_money(problem, weights, bundle):
+    sources = tuple(dataclasses.replace(s, weight=s.length / 4, bundle=bundle) if s.offered else s for s in problem.sources)
+    tasks = tuple(dataclasses.replace(task, one_heat=True) for task in problem.tasks)
+    problem = dataclasses.replace(problem, sources=sources, tasks=tasks, least_weights=weights)
+    assert can_share(problem)
+    least = cheapest(problem, 2)
+    plan = Heats(problem, {}).work(5)
+    assert feasible(problem, plan.patterns)
+    assert plan.cost == pytest.approx(cost_of(problem, plan.patterns, plan.bought))
+    if math.isinf(least):
+        return
+    assert plan.bound <= least + 1e-5
+    if not weights:
+        assert plan.cost <= plan.bound + 1e-4
+    if sum(times for _, times in plan.patterns) <= 2 and plan.cost <= plan.bound + 1e-5:
+        assert plan.cost == pytest.approx(least, abs=1e-5)
 
 
 @pytest.mark.slow

@@ -73,6 +73,10 @@ class Source:
     def takes(self, job: int) -> bool:
         return self.jobs is None or job in self.jobs
 
+    def surplus_pays(self, cut_cost: float) -> bool:
+        """Whether more parts than are needed may save money: where a rest is worth less than the cut that parts the blanks from it."""
+        return self.left_value * max(1, self.least_left) < cut_cost
+
     def value_left(self, left: int) -> float:
         return self.left_value * left if left and left >= self.least_left else 0.0
 
@@ -181,7 +185,7 @@ def cost_of(problem: Problem, patterns: Sequence[tuple[Pattern, int]], bought: S
     return total
 
 
-def _free_up_to_minimum(source: Source) -> int:
+def free_up_to_minimum(source: Source) -> int:
     """Bars that the minimum of a line pays anyway, in whole bundles, where a bar that is left whole is worth something."""
     if not source.offered or source.cost <= 0 or not source.value_left(source.length):
         return 0
@@ -198,7 +202,7 @@ def least_bought(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> l
     bought = [-(-used[n] // s.bundle) * s.bundle if s.offered else 0 for n, s in enumerate(problem.sources)]
     for n, source in enumerate(problem.sources):
         if bought[n]:
-            bought[n] = max(bought[n], _free_up_to_minimum(source))
+            bought[n] = max(bought[n], free_up_to_minimum(source))
     for group, least in enumerate(problem.least_weights):
         offered = [n for n, s in enumerate(problem.sources) if s.offered and s.weight > 0 and s.priced_with == group]
         lacking = least - sum(bought[n] * problem.sources[n].weight for n in offered)
@@ -402,7 +406,7 @@ class _Master:
             bars += -(-task.demand // parts) if parts else 0
         if source.offered and source.weight > 0 and problem.least_weights:
             bars += math.ceil(problem.least_weights[source.priced_with] / source.weight)
-        bars += _free_up_to_minimum(source)
+        bars += free_up_to_minimum(source)
         bundles = -(-bars // source.bundle)
         return source.bundle * (bundles if source.count is None else min(bundles, source.count // source.bundle))
 
@@ -485,7 +489,8 @@ class _Master:
                 demand = task.demand if demands is None else demands[job]
                 if duals[row] <= 1e-12 or demand <= 0:
                     continue
-                cut = _for_demand(task.cut, demand)
+                surplus = any(problem.sources[n].surplus_pays(problem.cut_cost) for n in numbers)
+                cut = task.cut if surplus else _for_demand(task.cut, demand)
                 who.append(job)
                 values.append(float(duals[row]))
                 cuts.append(cut.scaled(unit, down) if unit > 1 else cut)
@@ -615,7 +620,7 @@ class _Search:
     _grain: float = field(init=False)
 
     def __post_init__(self) -> None:
-        self._grain = _grain(self.problem)
+        self._grain = grain(self.problem)
 
     def found(self, patterns: Sequence[tuple[Pattern, int]]) -> None:
         patterns = of_one_heat(self.problem, patterns)
@@ -643,7 +648,7 @@ class _Search:
         return _now() > self.deadline or (self.best is not None and self.best.cost <= self.bound + 1e-9 * max(1, abs(self.bound)))
 
 
-def _grain(problem: Problem) -> float:
+def grain(problem: Problem) -> float:
     """Every plan's money is a multiple of this; 0 where it is not known to be."""
     if any(s.left_value for s in problem.sources):
         return 0.0
@@ -707,7 +712,8 @@ def solve(problem: Problem, seconds: float = 10, cutoff: float = math.inf, _dept
 def in_largest_unit(problem: Problem) -> Problem:
     """The same problem in the largest unit that all its lengths are whole numbers of: there is less to reckon, and patterns stay."""
     cuts = [task.cut for task in problem.tasks]
-    unit = math.gcd(problem.kerf, *(s.length for s in problem.sources), *(length for c in cuts for length in (c.step, c.start, *(c.padded or ())[:1])))
+    unit = math.gcd(problem.kerf, *(s.length for s in problem.sources), *(t.longest for t in problem.tasks),
+                    *(length for c in cuts for length in (c.step, c.start, *(c.padded or ())[:1])))
     if unit <= 1:
         return problem
     sources = tuple(replace(s, length=s.length // unit, left_value=s.left_value * unit, least_left=-(-s.least_left // unit)) for s in problem.sources)
@@ -715,6 +721,18 @@ def in_largest_unit(problem: Problem) -> Problem:
         task.cut, step=task.cut.step // unit, start=task.cut.start // unit,
         padded=task.cut.padded and (task.cut.padded[0] // unit, task.cut.padded[1]))) for task in problem.tasks)
     return replace(problem, sources=sources, tasks=tasks, kerf=problem.kerf // unit)
+
+
+def relaxed(problem: Problem, deadline: float) -> tuple[float, tuple[list[float], float]]:
+    """What the linear program says that no plan beats, where each job has one heat: also what a part of each job costs at least, and
+    all else beside."""
+    master = _Master(problem)
+    for pattern in _first_patterns(problem):
+        master.add(pattern)
+    bound = _relax(master, _units(problem), deadline)
+    duals = np.asarray(master.model.getSolution().row_dual)
+    each = [float(max((duals[row] for (j, _), row in master.row_of.items() if j == job), default=0.0)) for job in range(len(problem.tasks))]
+    return bound, (each, bound - sum(price * task.demand for price, task in zip(each, problem.tasks, strict=True)))
 
 
 def _rest(master: _Master, search: _Search, relaxed: Sequence[float], freedom: int, seconds: float,

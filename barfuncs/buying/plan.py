@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from barfuncs.buying import cutting
 from barfuncs.buying.check import faults
 from barfuncs.buying.cutting import NoPlanError, Pattern, Problem, Source, Task
+from barfuncs.buying.heats import Heats, Share, can_share
 from barfuncs.buying.knapsack import Cut
 from barfuncs.buying.reading import problems_of
 from barfuncs.buying.records import (
@@ -277,6 +278,8 @@ class _Levels:
         self.lacking: Sequence[int] = ()
         self.impossible: set[Level] = set()
         """Levels at which there surely is no plan."""
+        self._heats: dict[Level, Heats] = {}
+        self._known: dict[Problem, Share] = {}
 
     @property
     def cost(self) -> float:
@@ -301,7 +304,7 @@ class _Levels:
         for turn, level in enumerate(open_):
             problem = self.group.problem(level)
             try:
-                plan = cutting.solve(problem, max(_LEAST_TIME, (end - _now()) / (len(open_) - turn)), cutoff=self.cost)
+                plan = self._solve(level, problem, max(_LEAST_TIME, (end - _now()) / (len(open_) - turn)))
             except NoPlanError as error:
                 self.lacking = error.jobs
                 if error.proved:
@@ -330,6 +333,13 @@ class _Levels:
             name = self.group.demands[job].job
             yield job, f"not enough bars for {name}" if sure else (
                 f"no plan found in {self.group.terms.seconds:g} seconds: too few bars for {name}, or it takes more time to find how they do")
+
+    def _solve(self, level: Level, problem: Problem, seconds: float) -> cutting.Plan:
+        if not can_share(problem):
+            return cutting.solve(problem, seconds, cutoff=self.cost)
+        if level not in self._heats:
+            self._heats[level] = Heats(problem, self._known)
+        return self._heats[level].work(seconds, self.cost)
 
     def solved(self) -> "_Solved":
         assert self.best is not None

@@ -1,0 +1,536 @@
+"""Bars for a few jobs where no heat is to be chosen: a small problem, solved to its end.
+
+Every way to saw a bar of a source is a column of arrays, made once: so pricing against the duals of the linear program is one product
+of matrices. The bars of each source and the blanks of each job are whole numbers in every plan: branching on those raises the bound to
+little below the cheapest plan, and an integer program over the ways that can still be in a cheaper one settles the rest.
+"""
+
+import heapq
+import math
+import time
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import highspy
+import numpy as np
+from numpy.typing import NDArray
+
+from barfuncs.buying.cutting import (
+    Pattern,
+    Problem,
+    Task,
+    can_be_bought,
+    cost_of,
+    feasible,
+    free_up_to_minimum,
+    grain,
+    least_bought,
+    without_surplus,
+)
+from barfuncs.buying.knapsack import Cut
+
+_INF = highspy.kHighsInf
+_MOST_WAYS = 300_000
+"""To saw one bar, that are held in arrays."""
+_AT_ONCE = 12
+"""Columns that one pricing of a source may add."""
+_MOST_COLUMNS = 1500
+"""Of an integer program that is to end soon; where there are more, the nearest few are tried."""
+_FEW_COLUMNS = 300
+_ANY = 10**9
+_SOON = 0.4
+"""Seconds for it."""
+_DIVES = frozenset({4, 16, 64, 256, 1024})
+"""Nodes at which a plan is looked for."""
+_CLOSE = 1e-6
+_now = time.monotonic
+_Floats = NDArray[np.float64]
+_Ints = NDArray[np.int64]
+
+
+class TooManyWaysError(Exception):
+    """A bar can be sawn in more ways than are held in arrays."""
+
+
+@dataclass(frozen=True)
+class _Ways:
+    """Ways to saw a bar of one length: by job (rows) and way (columns) parts and blanks, by way what is used and what the blanks reach."""
+
+    parts: _Ints
+    blanks: _Ints
+    used: _Ints
+    reach: _Ints
+    corners: _Ints
+    """Ways that lie between no two others, which is all that a linear program needs."""
+    whole: bool
+    """Whether the others are here too."""
+
+
+@lru_cache(maxsize=4096)
+def _choices(cut: Cut, demand: int, room: int) -> _Ints:
+    """How one job may share in a bar: parts, blanks and length, each number of parts in as few blanks and as short as can be; no more parts
+    than `demand`, or the next number that blanks can hold."""
+    rows, shortest = [(0, 0, 0)], dict[int, int]()
+    for blanks in range(1, demand + 1 if cut.single else cut.most_blanks + 1):
+        if cut.single:
+            if blanks > cut.most_parts * cut.most_blanks or blanks * cut.step > room:
+                break
+            rows.append((blanks, blanks, blanks * cut.step))
+            continue
+        for parts, length in sorted(_lengths(cut, blanks, room).items()):
+            if length < shortest.get(parts, room + 1):
+                shortest[parts] = length
+                rows.append((parts, blanks, length))
+                if parts >= demand:
+                    break
+    return np.array(sorted(rows, key=lambda row: (row[2], row[0])), dtype=np.int64)
+
+
+def _lengths(cut: Cut, blanks: int, room: int) -> dict[int, int]:
+    """By parts the shortest length of so many blanks."""
+    found = dict[int, int]()
+    for padded in range(blanks + 1 if cut.padded else 1):
+        plain = blanks - padded
+        wide, many = cut.padded or (0, 0)
+        if plain and cut.most_parts < cut.least_parts:
+            continue
+        at_least, at_most = plain * cut.least_parts, plain * cut.most_parts
+        base = padded * wide + plain * cut.start
+        for parts in range(at_least + padded, at_most + padded * many + 1):
+            plain_parts = max(at_least, parts - padded * many)
+            length = base + plain_parts * cut.step
+            if length > room:
+                break
+            if length < found.get(parts, room + 1):
+                found[parts] = length
+    return found
+
+
+def _blanks_of(cut: Cut, parts: int, blanks: int, length: int) -> tuple[int, ...]:
+    """The parts of each of so many blanks that are so long together."""
+    if cut.single:
+        return (1,) * parts
+    for padded in range(blanks + 1 if cut.padded else 1):
+        plain = blanks - padded
+        wide, many = cut.padded or (0, 0)
+        plain_parts = max(plain * cut.least_parts, parts - padded * many)
+        if plain_parts > plain * cut.most_parts or padded * wide + plain * cut.start + plain_parts * cut.step != length:
+            continue
+        rest = parts - plain_parts
+        if padded <= rest <= padded * many:
+            each = [rest // padded + (n < rest % padded) for n in range(padded)]
+            return (*(cut.spread(plain_parts, plain) if plain else ()), *each)
+    raise ValueError(f"no {blanks} blanks of {parts} parts are {length} long")
+
+
+def _between(choices: _Ints, step: int) -> NDArray[np.bool_]:
+    """Which choices lie in the middle of two others: a part more and a part less in as many blanks."""
+    found = np.zeros(len(choices), dtype=np.bool_)
+    more = np.diff(choices, axis=0)
+    linear = (more[:, 0] == 1) & (more[:, 1] == 0) & (more[:, 2] == step)
+    found[1:-1] = linear[:-1] & linear[1:]
+    return found
+
+
+@lru_cache(maxsize=256)
+def _all_ways(tasks: tuple[tuple[Cut, int, int], ...], room: int, kerf: int, back: int) -> _Ways:
+    """Every way to saw a bar for jobs: cut, demand and longest blank of each; where up to `back` is used a rest goes back on the rack.
+
+    Where those are too many, all that a linear program could need. Raises TooManyWaysError.
+    """
+    all_choices = [_choices(cut, demand, room) for cut, demand, _ in tasks]
+    order = sorted(range(len(tasks)), key=lambda n: len(all_choices[n]))
+    used, rows = np.zeros(1, dtype=np.int64), np.zeros((0, 1), dtype=np.int64)
+    whole = True
+    for place, n in enumerate(order):
+        lengths = all_choices[n][:, 2]
+        last = np.searchsorted(lengths, room - used, side="right")
+        if last.sum() <= _MOST_WAYS:
+            before = np.repeat(np.arange(len(used)), last)
+            chosen = np.arange(len(before)) - np.repeat(np.cumsum(last) - last, last)
+        elif place == len(order) - 1 and len(used) <= _MOST_WAYS:
+            whole = False
+            before, chosen = _corners(all_choices[n], tasks[n][0].step, used, last, back)
+            if len(before) > 3 * _MOST_WAYS:
+                raise TooManyWaysError
+        else:
+            raise TooManyWaysError
+        rows = np.vstack([rows[:, before], chosen])
+        used = used[before] + lengths[chosen]
+    keep = used > 0
+    used, rows = used[keep], rows[:, keep]
+    parts, blanks = (np.zeros((len(tasks), len(used)), dtype=np.int64) for _ in range(2))
+    reach = np.zeros(len(used), dtype=np.int64)
+    corner = np.ones(len(used), dtype=np.bool_)
+    for row, n in zip(rows, order, strict=True):
+        cut, _, longest = tasks[n]
+        each = all_choices[n][row]
+        parts[n], blanks[n] = each[:, 0], each[:, 1]
+        reach += np.maximum(each[:, 2], each[:, 1] * (longest + kerf)) if longest else each[:, 2]
+        less, more = used - cut.step, used + cut.step
+        corner &= ~(_between(all_choices[n], cut.step)[row] & np.where(used <= back, more <= back, (less > back) & (more < room)))
+    return _Ways(parts, blanks, used, reach, np.nonzero(corner)[0], whole)
+
+
+def _corners(choices: _Ints, step: int, used: _Ints, last: _Ints, back: int) -> tuple[_Ints, _Ints]:
+    """Beside what is used, the choices of the last job that lie between no two others of one kind: first and last of each number of
+    blanks, and those next to where a bar ends, or its rest does not go back."""
+    always = np.nonzero(~_between(choices, step))[0]
+    edge = np.searchsorted(choices[:, 2], back - used, side="right")
+    found = np.concatenate([np.broadcast_to(always, (len(used), len(always))), np.stack([last - 2, last - 1, edge - 1, edge], axis=1)], axis=1)
+    found.sort(axis=1)
+    fits = (found >= 0) & (found < last[:, None])
+    fits[:, 1:] &= found[:, 1:] != found[:, :-1]
+    before, which = np.nonzero(fits)
+    return before, found[before, which]
+
+
+class _Bars:
+    """The bars of one source with all ways to saw one for the jobs that it takes."""
+
+    def __init__(self, problem: Problem, number: int, jobs: Sequence[int]) -> None:
+        source = problem.sources[number]
+        self.number, self.source, self.jobs = number, source, jobs
+        # Parts that nobody needs may save a cut that costs more than the rest is worth.
+        self.most = [_ANY if source.surplus_pays(problem.cut_cost) else problem.tasks[job].demand for job in jobs]
+        tasks = tuple((problem.tasks[job].cut, most, problem.tasks[job].longest) for job, most in zip(jobs, self.most, strict=True))
+        room = source.length + problem.kerf
+        self.ways = _all_ways(tasks, room, problem.kerf, source.length - max(1, source.least_left))
+        left = np.maximum(0, source.length - self.ways.used)
+        scrap = left < max(1, source.least_left)
+        cuts = self.ways.blanks.sum(axis=0) - (scrap & (self.ways.reach >= room))
+        self.whole = source.value_left(source.length) if source.offered else 0.0
+        """What a bar is worth that is left whole."""
+        self.cuts = cuts.astype(np.float64)
+        self.cost = cuts * problem.cut_cost - np.where(scrap, 0.0, left * source.left_value) + self.whole
+        self.rows = np.vstack([self.ways.parts, self.ways.blanks, cuts]).astype(np.float64)
+        self.corner_rows, self.corner_cost = np.ascontiguousarray(self.rows[:, self.ways.corners]), self.cost[self.ways.corners]
+
+    def pattern(self, problem: Problem, way: int) -> Pattern:
+        blanks: list[tuple[int, int]] = []
+        for row, job in enumerate(self.jobs):
+            if count := int(self.ways.blanks[row, way]):
+                cut, parts = problem.tasks[job].cut, int(self.ways.parts[row, way])
+                length = min(length for p, k, length in _choices(cut, self.most[row], problem.sources[self.number].length + problem.kerf)
+                             if p == parts and k == count)
+                blanks += [(job, p) for p in _blanks_of(cut, parts, count, int(length))]
+        return Pattern(self.number, tuple(sorted(blanks, key=lambda blank: (blank[0], -blank[1]))))
+
+
+class Cell:
+    """A problem in which each job may be made from all bars that take it, and no weight has to be reached: best plan so far, and a bound.
+
+    Raises TooManyWaysError.
+    """
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        tasks = problem.tasks
+        self.bars = []
+        for number, source in enumerate(problem.sources):
+            if jobs := [job for job in range(len(tasks)) if source.takes(job) and tasks[job].cut.most_within(source.length + problem.kerf)]:
+                self.bars.append(_Bars(problem, number, jobs))
+        # Nothing costs less than nothing, where no bar is worth more left whole than it costs.
+        least = 0.0 if all(s.value_left(s.length) <= s.cost for s in problem.sources) else -math.inf
+        self.bound, self.cost = least, math.inf
+        self.patterns: tuple[tuple[Pattern, int], ...] = ()
+        self.duals: tuple[list[float], float] = [0.0] * len(tasks), least
+        """What a part of each job costs at least in the linear program, and all else beside."""
+        self._grain = grain(problem)
+        self._open: list[tuple[float, int, dict[int, tuple[float, float]]]] = []
+        self._leaf = math.inf
+        """The least bound of nodes that can't be branched on."""
+        self._count = self._nodes = 0
+        self._columns: list[tuple[int, int]] = []
+        self._known: set[tuple[int, int]] = set()
+        self._build()
+        self.started = False
+
+    @property
+    def closed(self) -> bool:
+        return self.cost <= self.bound + _CLOSE * max(1.0, abs(self.bound)) or self.bound == math.inf
+
+    @property
+    def stuck(self) -> bool:
+        """Whether no work raises the bound."""
+        return self.started and (self.closed or not self._open or self._open[0][0] >= self._leaf)
+
+    def _build(self) -> None:
+        problem = self.problem
+        model = self._model = highspy.Highs()  # type: ignore[no-untyped-call]
+        model.silent()
+        model.setOptionValue("threads", 1)
+        dearest = max((s.cost for s in problem.sources), default=1.0)
+        lack = 1000 * (dearest + problem.cut_cost + sum(s.line_minimum + s.line_fee for s in problem.sources) + 1)
+        self._lacks = []
+        self._integers: list[int] = []
+        self._limits: dict[int, tuple[float, float]] = {}
+        for task in problem.tasks:
+            self._row(task.demand, _INF)
+            self._lacks.append(self._column(lack, 0, _INF, [self._last_row()], [1]))
+        self._blank_row = self._last_row() + 1
+        for job, task in enumerate(problem.tasks):
+            self._row(0, 0)
+            row = self._last_row()
+            self._lacks += [self._column(lack, 0, _INF, [row], [sign]) for sign in (1, -1)]
+            # A blank has a part at least.
+            self._whole(0.0, self._least_blanks(task, job), task.demand, [row], [-1])
+        # All cuts together: what they cost moves in whole steps.
+        self._row(0, 0)
+        self._cut_row = self._last_row()
+        if problem.cut_cost:
+            self._whole(0.0, 0, _INF, [self._cut_row], [-1])
+        else:
+            self._column(0.0, 0, _INF, [self._cut_row], [-1])
+        self._bar_row = self._last_row() + 1
+        for bars in self.bars:
+            source = bars.source
+            self._row(-_INF, 0)
+            row = self._last_row()
+            bundle = source.bundle if source.offered else 1
+            n = self._whole((source.cost - bars.whole) * bundle, 0, self._most(bars) // bundle, [row], [-bundle])
+            if source.offered and (source.line_fee or source.line_minimum):
+                u = self._whole(source.line_fee, float(len(self.bars) == 1), 1)
+                model.addRow(-_INF, 0, 2, np.array([n, u], dtype=np.int32), np.array([1.0, -(self._most(bars) // bundle)]))
+                if source.line_minimum:
+                    more = self._column(1, 0, _INF)
+                    model.addRow(0, _INF, 3, np.array([more, n, u], dtype=np.int32), np.array([1.0, source.cost * bundle, -source.line_minimum]))
+        self._first = int(model.getNumCol())
+
+    def _least_blanks(self, task: Task, job: int) -> int:
+        """No plan has fewer blanks of a job."""
+        each = max((int((bars.ways.parts[row] / np.maximum(1, bars.ways.blanks[row])).max(initial=0.0) + 1e-9)
+                    for bars in self.bars for row, j in enumerate(bars.jobs) if j == job), default=0)
+        return -(-task.demand // each) if each else 0
+
+    def _most(self, bars: _Bars) -> int:
+        """No plan takes more bars of a source, each with a part at least, but for those that are free."""
+        most = sum(self.problem.tasks[job].demand for job in bars.jobs) + free_up_to_minimum(bars.source)
+        bundle = bars.source.bundle if bars.source.offered else 1
+        most = -(-most // bundle) * bundle
+        return most if bars.source.count is None else min(most, bars.source.count // bundle * bundle)
+
+    def _column(self, cost: float, lower: float, upper: float, rows: Sequence[int] = (), values: Sequence[float] = ()) -> int:
+        self._model.addCol(cost, lower, upper, len(rows), np.array(rows, dtype=np.int32), np.array(values, dtype=np.float64))
+        return int(self._model.getNumCol()) - 1
+
+    def _whole(self, cost: float, lower: float, upper: float, rows: Sequence[int] = (), values: Sequence[float] = ()) -> int:
+        column = self._column(cost, lower, upper, rows, values)
+        self._integers.append(column)
+        self._limits[column] = (lower, upper)
+        return column
+
+    def _row(self, lower: float, upper: float) -> None:
+        self._model.addRow(lower, upper, 0, np.array([], dtype=np.int32), np.array([], dtype=np.float64))
+
+    def _last_row(self) -> int:
+        return int(self._model.getNumRow()) - 1
+
+    def _add(self, place: int, way: int) -> bool:
+        if (place, way) in self._known:
+            return False
+        self._known.add((place, way))
+        self._columns.append((place, way))
+        bars = self.bars[place]
+        taken = np.nonzero(bars.ways.blanks[:, way])[0]
+        jobs = [bars.jobs[int(r)] for r in taken]
+        rows = [self._bar_row + place, *jobs, *(self._blank_row + job for job in jobs)]
+        values = [1.0, *bars.ways.parts[taken, way].astype(float), *bars.ways.blanks[taken, way].astype(float)]
+        if bars.cuts[way]:
+            rows.append(self._cut_row)
+            values.append(float(bars.cuts[way]))
+        self._column(float(bars.cost[way]), 0, _INF, rows, values)
+        return True
+
+    def _reduced(self, place: int, duals: _Floats, corners: bool = False) -> _Floats:
+        """By how much each way raises the linear program, or each of the corners."""
+        bars = self.bars[place]
+        jobs = np.array(bars.jobs)
+        price = np.concatenate([duals[jobs], duals[self._blank_row + jobs], [duals[self._cut_row]]])
+        cost, rows = (bars.corner_cost, bars.corner_rows) if corners else (bars.cost, bars.rows)
+        return np.asarray(cost - price @ rows - duals[self._bar_row + place])
+
+    def _bound_between(self, limits: Mapping[int, tuple[float, float]]) -> None:
+        for column, usual in self._limits.items():
+            self._model.changeColBounds(column, *limits.get(column, usual))
+
+    def _relax(self, deadline: float, enough: float, wanted: _Ints | None = None) -> tuple[float, _Floats]:
+        """A bound from the linear program within the limits set, and its columns' values. With `wanted` (by job the parts that are still
+        needed) no way is added that gives more."""
+        bound = -math.inf
+        while True:
+            self._model.run()
+            value = float(self._model.getInfo().objective_function_value)
+            solution = self._model.getSolution()
+            duals = np.asarray(solution.row_dual)
+            fall, added = 0.0, 0
+            for place, bars in enumerate(self.bars):
+                reduced = self._reduced(place, duals, corners=wanted is None)
+                if wanted is not None:
+                    reduced = np.where((bars.ways.parts > wanted[np.array(bars.jobs)][:, None]).any(axis=0), 1.0, reduced)
+                many = min(_AT_ONCE, len(reduced))
+                best = np.argpartition(reduced, many - 1)[:many] if many < len(reduced) else np.arange(len(reduced))
+                lowest = float(reduced[best].min())
+                if lowest < 0:
+                    fall += lowest * self._most(bars)
+                if lowest < -1e-8:
+                    ways = [int(way) for way in best if reduced[way] < -1e-8]
+                    added += sum(self._add(place, int(bars.ways.corners[way]) if wanted is None else way) for way in ways)
+            bound = max(bound, value + fall)
+            if not added or bound >= enough or _now() > deadline:
+                # HiGHS keeps to its rows and signs by some 1e-7.
+                return bound - 1e-7 * max(1.0, abs(bound)), np.asarray(solution.col_value)
+
+    def _fraction(self, values: _Floats) -> int | None:
+        """The column to branch on: bars of a source and all cuts before the blanks of one job, as they weigh more; None where all are whole."""
+        def off(column: int) -> float:
+            return abs(float(values[column]) - round(float(values[column])))
+
+        jobs = len(self.problem.tasks)
+        for columns in (self._integers[jobs + 1:] + self._integers[jobs:jobs + 1], self._integers[:jobs]):
+            farthest = max(columns, key=off, default=None)
+            if farthest is not None and off(farthest) > 1e-6:
+                return farthest
+        return None
+
+    def _dive(self, values: _Floats, deadline: float) -> None:
+        """A plan from the linear program within the limits set: fix what is whole of it, then the largest part of one; price again for
+        what is left."""
+        model, tasks = self._model, self.problem.tasks
+        fixed = Counter[int]()
+        needed = np.array([task.demand for task in tasks])
+        while _now() < deadline:
+            shares = {n: share for n, value in enumerate(values[self._first:]) if (share := float(value) - fixed[n]) > 1e-6}
+            if not shares:
+                break
+            whole = {n: math.floor(share + 1e-6) for n, share in shares.items() if share >= 1 - 1e-6}
+            for n, more in (whole or {max(shares, key=lambda n: (shares[n], -n)): 1}).items():
+                fixed[n] += more
+                place, way = self._columns[n]
+                bars = self.bars[place]
+                needed[np.array(bars.jobs)] -= more * bars.ways.parts[:, way]
+                model.changeColBounds(self._first + n, fixed[n], _INF)
+            needed = np.maximum(needed, 0)
+            _, values = self._relax(deadline, -math.inf if not needed.any() else math.inf, needed)
+            if not needed.any():
+                break
+        if not needed.any() and not self._lacking(values):
+            self._found([(n, times) for n, times in fixed.items() if times])
+        for n in fixed:
+            model.changeColBounds(self._first + n, 0, _INF)
+
+    def start(self, deadline: float) -> None:
+        """The linear program."""
+        self.started = True
+        bound, _ = self._relax(deadline, math.inf)
+        duals = np.asarray(self._model.getSolution().row_dual)[:len(self.problem.tasks)]
+        if bound > self.bound:
+            beside = bound - float(sum(d * task.demand for d, task in zip(duals, self.problem.tasks, strict=True)))
+            self.duals = [float(d) for d in duals], beside
+        self.raise_bound(bound)
+        self._open = [(self.bound, 0, {})]
+
+    def _lacking(self, values: _Floats) -> bool:
+        return any(values[column] > 1e-7 for column in self._lacks)
+
+    def raise_bound(self, value: float) -> None:
+        if self._grain and math.isfinite(value):
+            value = math.ceil(value / self._grain - 1e-5) * self._grain
+        self.bound = max(self.bound, value)
+
+    def work(self, deadline: float, cutoff: float = math.inf, nodes: int = 1000) -> None:
+        """Raise the bound and look for plans, until they meet, no plan is below `cutoff`, or so many nodes are done."""
+        if not self.started:
+            self.start(deadline)
+        if math.isinf(self.cost) and not self.closed and _now() < deadline:
+            self._bound_between({})
+            _, values = self._relax(deadline, math.inf)
+            if not self._lacking(values):
+                self._dive(values, deadline)
+        while self._open and nodes > 0 and not self.closed and self.bound < cutoff and _now() < deadline:
+            known, _, limits = heapq.heappop(self._open)
+            if known >= self._leaf:
+                self._push(known, limits)
+                break
+            nodes -= 1
+            best = min(self.cost, cutoff)
+            self._bound_between(limits)
+            bound, values = self._relax(deadline, best)
+            bound = max(bound, known)
+            if bound < best - _CLOSE:
+                if _now() > deadline:
+                    self._push(bound, limits)
+                    break
+                self._branch(bound, limits, values, best, deadline)
+            elif bound < self.cost:
+                # No plan below the cutoff, which may be higher another time.
+                self._push(bound, limits)
+            self.raise_bound(min(self.cost, self._leaf, self._open[0][0] if self._open else math.inf))
+        self._bound_between({})
+
+    def _branch(self, bound: float, limits: dict[int, tuple[float, float]], values: _Floats, best: float, deadline: float) -> None:
+        column = self._fraction(values)
+        if column is None:
+            if not self._integer_program(limits, best, deadline, bound):
+                self._leaf = min(self._leaf, bound)
+            return
+        self._nodes += 1
+        if self._nodes in _DIVES and not self._lacking(values):
+            self._dive(values, deadline)
+        value = float(values[column])
+        lower, upper = limits.get(column, self._limits[column])
+        for below in ((lower, math.floor(value)), (math.ceil(value), upper)):
+            self._push(bound, limits | {column: below})
+
+    def _push(self, bound: float, limits: dict[int, tuple[float, float]]) -> None:
+        self._count += 1
+        heapq.heappush(self._open, (bound, self._count, limits))
+
+    def _integer_program(self, limits: Mapping[int, tuple[float, float]], best: float, deadline: float, bound: float) -> bool:
+        """The cheapest plan of those ways that may be in one below `best`, within limits; whether that settles it."""
+        model = self._model
+        duals = np.asarray(model.getSolution().row_dual).copy()
+        if math.isinf(best):
+            best = bound + 0.02 * abs(bound) + self.problem.cut_cost
+        near = [self._reduced(place, duals) for place in range(len(self.bars))]
+        found = [(float(reduced[way]), place, int(way)) for place, reduced in enumerate(near)
+                 for way in np.nonzero(reduced <= best - bound + _CLOSE)[0]]
+        few = len(found) <= _MOST_COLUMNS
+        settles = few and all(bars.ways.whole for bars in self.bars)
+        for _, place, way in found if few else heapq.nsmallest(_FEW_COLUMNS, found):
+            self._add(place, way)
+        columns = [*self._integers, *range(self._first, model.getNumCol())]
+        for column in columns:
+            model.changeColIntegrality(column, highspy.HighsVarType.kInteger)
+        model.setOptionValue("time_limit", float(model.getRunTime()) + max(0.02, min(_SOON, deadline - _now())))
+        model.setOptionValue("mip_rel_gap", 1e-7)
+        model.setOptionValue("mip_abs_gap", 1e-5)
+        if math.isfinite(self.bound):
+            model.setOptionValue("objective_target", self.bound + 1e-7 * max(1, abs(self.bound)))
+        model.run()
+        info = model.getInfo()
+        solution = np.asarray(model.getSolution().col_value)
+        ended = float(info.mip_dual_bound) >= min(best, float(info.objective_function_value)) - 1e-4
+        if math.isfinite(info.objective_function_value) and len(solution) and not self._lacking(solution):
+            self._found([(n, times) for n in range(len(self._columns)) if (times := round(float(solution[self._first + n])))])
+        for column in columns:
+            model.changeColIntegrality(column, highspy.HighsVarType.kContinuous)
+        model.setOptionValue("time_limit", _INF)
+        model.setOptionValue("objective_target", -_INF)
+        return settles and ended
+
+    def _found(self, columns: Sequence[tuple[int, int]]) -> None:
+        """A plan: columns, and how often each is sawn."""
+        problem = self.problem
+        total = Counter[Pattern]()
+        for n, times in columns:
+            place, way = self._columns[n]
+            total[self.bars[place].pattern(problem, way)] += times
+        for patterns in (without_surplus(problem, list(total.items())), list(total.items())):
+            bought = least_bought(problem, patterns)
+            if feasible(problem, patterns) and can_be_bought(problem, bought):
+                cost = cost_of(problem, patterns, bought)
+                if cost < self.cost - 1e-9:
+                    self.cost, self.patterns = cost, tuple(patterns)
