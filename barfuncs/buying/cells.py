@@ -284,11 +284,12 @@ class Cell:
             self._whole(0.0, 0, _INF, [self._cut_row], [-1])
         else:
             self._column(0.0, 0, _INF, [self._cut_row], [-1])
-        self._bar_row = self._last_row() + 1
+        self._bar_rows: list[int] = []
         for bars in self.bars:
             source = bars.source
             self._row(-_INF, 0)
             row = self._last_row()
+            self._bar_rows.append(row)
             bundle = source.bundle if source.offered else 1
             n = self._whole((source.cost - bars.whole) * bundle, 0, self._most(bars) // bundle, [row], [-bundle])
             if source.offered and (source.line_fee or source.line_minimum):
@@ -336,7 +337,7 @@ class Cell:
         bars = self.bars[place]
         taken = np.nonzero(bars.ways.blanks[:, way])[0]
         jobs = [bars.jobs[int(r)] for r in taken]
-        rows = [self._bar_row + place, *jobs, *(self._blank_row + job for job in jobs)]
+        rows = [self._bar_rows[place], *jobs, *(self._blank_row + job for job in jobs)]
         values = [1.0, *bars.ways.parts[taken, way].astype(float), *bars.ways.blanks[taken, way].astype(float)]
         if bars.cuts[way]:
             rows.append(self._cut_row)
@@ -350,7 +351,7 @@ class Cell:
         jobs = np.array(bars.jobs)
         price = np.concatenate([duals[jobs], duals[self._blank_row + jobs], [duals[self._cut_row]]])
         cost, rows = (bars.corner_cost, bars.corner_rows) if corners else (bars.cost, bars.rows)
-        return np.asarray(cost - price @ rows - duals[self._bar_row + place])
+        return np.asarray(cost - price @ rows - duals[self._bar_rows[place]])
 
     def _bound_between(self, limits: Mapping[int, tuple[float, float]]) -> None:
         for column, usual in self._limits.items():
@@ -362,8 +363,12 @@ class Cell:
         bound = -math.inf
         while True:
             self._model.run()
-            value = float(self._model.getInfo().objective_function_value)
+            status = self._model.getModelStatus()
             solution = self._model.getSolution()
+            if status == highspy.HighsModelStatus.kInfeasible:
+                return math.inf, np.asarray(solution.col_value)
+            # Anything else that is no optimum bounds nothing.
+            value = float(self._model.getInfo().objective_function_value) if status == highspy.HighsModelStatus.kOptimal else -math.inf
             duals = np.asarray(solution.row_dual)
             fall, added = 0.0, 0
             for place, bars in enumerate(self.bars):
@@ -512,7 +517,7 @@ class Cell:
         model.run()
         info = model.getInfo()
         solution = np.asarray(model.getSolution().col_value)
-        ended = float(info.mip_dual_bound) >= min(best, float(info.objective_function_value)) - 1e-4
+        ended = model.getModelStatus() == highspy.HighsModelStatus.kInfeasible or float(info.mip_dual_bound) >= min(best, float(info.objective_function_value)) - 1e-4
         if math.isfinite(info.objective_function_value) and len(solution) and not self._lacking(solution):
             self._found([(n, times) for n in range(len(self._columns)) if (times := round(float(solution[self._first + n])))])
         for column in columns:
