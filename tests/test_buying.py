@@ -473,6 +473,7 @@ def test_no_plan_in_time_proves_nothing(monkeypatch):
             raise NoPlanError([0], 12.5)
         return found(problem, seconds)
 
+    monkeypatch.setattr(planning, "can_share", lambda problem: False)
     monkeypatch.setattr(planning.cutting, "solve", at_the_low_price_in_vain)
     plan = plan_buying([one_job()], [dear], terms=Terms(seconds=0.5))
     assert plan.bound == 12.5
@@ -484,6 +485,7 @@ def test_bars_that_time_did_not_find_are_not_said_to_lack(monkeypatch):
     def out_of_time(problem, seconds, cutoff=math.inf):
         raise NoPlanError([0], 12.5)
 
+    monkeypatch.setattr(planning, "can_share", lambda problem: False)
     monkeypatch.setattr(planning.cutting, "solve", out_of_time)
     with pytest.raises(BuyingError, match=r"jobs 1, quantity: no plan found in 0\.5 seconds: too few bars for J-1, or it takes more time"):
         plan_buying([one_job()], [], [RackBar("R-1", BRASS, 100, count=2)], Terms(seconds=0.5))
@@ -518,15 +520,15 @@ def test_a_feeder_that_takes_no_whole_number_of_parts_gets_blanks_made_up():
 @settings(max_examples=60, deadline=None)
 @given(tiny(), st.integers(2, 50))
 def test_a_coarser_unit_that_fits_changes_nothing(problem, unit):
-    """Lengths times a number: the same patterns have the same money; of least and longest, what lies between two units does not count."""
+    """Lengths times a number: the same patterns have the same money; of a least left-over, what lies between two units does not count."""
     fine = dataclasses.replace(
         problem, kerf=problem.kerf * unit,
         sources=tuple(dataclasses.replace(s, length=s.length * unit, left_value=s.left_value / unit, least_left=max(0, s.least_left * unit - 1))
                       for s in problem.sources),
-        tasks=tuple(dataclasses.replace(t, longest=t.longest * unit + unit - 1 if t.longest else 0, cut=dataclasses.replace(
+        tasks=tuple(dataclasses.replace(t, longest=t.longest * unit, cut=dataclasses.replace(
             t.cut, step=t.cut.step * unit, start=t.cut.start * unit)) for t in problem.tasks))
     again = cutting.in_largest_unit(fine)
-    assert math.gcd(again.kerf, *(s.length for s in again.sources), *(n for t in again.tasks for n in (t.cut.step, t.cut.start))) == 1
+    assert math.gcd(again.kerf, *(s.length for s in again.sources), *(n for t in again.tasks for n in (t.cut.step, t.cut.start, t.longest))) == 1
     for pattern in cutting._first_patterns(problem):
         assert pattern.money(fine) == pytest.approx(pattern.money(problem))
         assert pattern.money(again) == pytest.approx(pattern.money(problem))

@@ -310,7 +310,7 @@ class Cell:
         """No plan takes more bars of a source, each with a part at least, but for those that are free."""
         most = sum(self.problem.tasks[job].demand for job in bars.jobs) + free_up_to_minimum(bars.source)
         bundle = bars.source.bundle if bars.source.offered else 1
-        most = -(-most // bundle) * bundle
+        most = (-(-most // bundle) + (bars.source.line_minimum > 0)) * bundle
         return most if bars.source.count is None else min(most, bars.source.count // bundle * bundle)
 
     def _column(self, cost: float, lower: float, upper: float, rows: Sequence[int] = (), values: Sequence[float] = ()) -> int:

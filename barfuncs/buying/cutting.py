@@ -219,6 +219,12 @@ def least_bought(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -> l
 
         cheapest = min(offered, key=lambda n: more(n)[0])
         bought[cheapest] += more(cheapest)[1]
+    for n, source in enumerate(problem.sources):
+        # The bars that lift a line over its minimum are paid in part only.
+        below, after = bought[n] * source.cost, (bought[n] + source.bundle) * source.cost
+        if 0 < below < source.line_minimum < after and (source.count is None or bought[n] + source.bundle <= source.count) and \
+                after - source.line_minimum < source.bundle * source.value_left(source.length) - 1e-9:
+            bought[n] += source.bundle
     return bought
 
 
@@ -402,11 +408,11 @@ class _Master:
         for job, task in enumerate(problem.tasks):
             if not source.takes(job):
                 continue
-            parts = task.cut.most_within(source.length + problem.kerf)
-            bars += -(-task.demand // parts) if parts else 0
+            # Each bar that is sawn holds a part at least; fewer, fuller bars may cost more, by cuts or by what is left over.
+            bars += task.demand if task.cut.most_within(source.length + problem.kerf) else 0
         if source.offered and source.weight > 0 and problem.least_weights:
             bars += math.ceil(problem.least_weights[source.priced_with] / source.weight)
-        bars += free_up_to_minimum(source)
+        bars += free_up_to_minimum(source) + (source.bundle if source.line_minimum else 0)
         bundles = -(-bars // source.bundle)
         return source.bundle * (bundles if source.count is None else min(bundles, source.count // source.bundle))
 
@@ -476,8 +482,11 @@ class _Master:
             yield self.heat_of(numbers[0]), jobs, numbers
 
     def _knapsacks(self, duals: NDArray[np.float64], unit: int = 1, demands: Sequence[int] | None = None,
-                   down: bool = False) -> Iterator[tuple[list[int], Knapsack | None, list[int]]]:
-        """Sources that share a knapsack, that, and the jobs that its numbers stand for; None where no job is worth anything."""
+                   down: bool = False, every: bool = False) -> Iterator[tuple[list[int], Knapsack | None, list[int]]]:
+        """Sources that share a knapsack, that, and the jobs that its numbers stand for; None where no job is worth anything.
+
+        Jobs that are worth nothing are in it for a bound where they may save a cut, and where `every` pattern is looked for.
+        """
         problem = self.problem
         for heat, jobs, numbers in self.kinds_of_source():
             values, cuts, who = [], [], []
@@ -487,12 +496,12 @@ class _Master:
                     continue
                 task = problem.tasks[job]
                 demand = task.demand if demands is None else demands[job]
-                if duals[row] <= 1e-12 or demand <= 0:
+                if demand <= 0 or (duals[row] <= 1e-12 and not every and not (problem.cut_cost and (down or unit == 1))):
                     continue
                 surplus = any(problem.sources[n].surplus_pays(problem.cut_cost) for n in numbers)
                 cut = task.cut if surplus else _for_demand(task.cut, demand)
                 who.append(job)
-                values.append(float(duals[row]))
+                values.append(max(0.0, float(duals[row])))
                 cuts.append(cut.scaled(unit, down) if unit > 1 else cut)
             longest = max(problem.sources[n].length for n in numbers) + problem.kerf
             yield numbers, Knapsack(cuts, values, (longest + (unit - 1 if down else 0)) // unit, problem.cut_cost,
@@ -533,7 +542,7 @@ class _Master:
         problem = self.problem
         duals = np.asarray(self.model.getSolution().row_dual).copy()
         found: list[Pattern] = []
-        for numbers, knapsack, who in self._knapsacks(duals):
+        for numbers, knapsack, who in self._knapsacks(duals, every=True):
             for number in numbers:
                 source = problem.sources[number]
                 if knapsack is None:

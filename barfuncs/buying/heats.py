@@ -220,7 +220,6 @@ class Heats:
 
     def _found(self, chosen: Sequence[tuple[_Heat, int]], shares: Sequence[Share]) -> None:
         """A plan of the shares' plans."""
-        problem = self.problem
         patterns = []
         for (heat, mask), share in zip(chosen, shares, strict=True):
             jobs = [job for job in heat.jobs if mask >> job & 1]

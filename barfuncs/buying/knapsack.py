@@ -7,6 +7,7 @@ lengths at once.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -247,5 +248,5 @@ def _join(ways: dict[int, list[tuple[int, int]]], most: int) -> None:
     """Take reaches that are close as the longer one until there are no more than so many; none reaches nothing by that."""
     while len(ways) > most:
         reaches = sorted(reach for reach in ways if reach)
-        shorter, longer = min(zip(reaches, reaches[1:], strict=False), key=lambda pair: pair[1] - pair[0])
+        shorter, longer = min(pairwise(reaches), key=lambda pair: pair[1] - pair[0])
         ways[longer] += ways.pop(shorter)
