@@ -256,7 +256,7 @@ def test_both_units_give_the_same_plan(tmp_path):
     plans = [files(tmp_path, *rows, units=units, seconds=1).plan() for units in ("in", "mm")]
     for one, other in (plans, plans[::-1]):  # lengths are rounded up to 0.001 in or 0.01 mm
         assert one.bound <= other.cost * (1 + 1e-3)
-    assert plans[0].lines[0].weight / plans[0].lines[0].bars == pytest.approx(plans[1].lines[0].weight / plans[1].lines[0].bars / KG_PER_LB)
+    assert plans[0].lines[0].weight / plans[0].lines[0].bars == pytest.approx(plans[1].lines[0].weight / plans[1].lines[0].bars / KG_PER_LB, rel=1e-4)
 
 
 def test_a_bare_number_beside_metric_rows(tmp_path):
@@ -297,10 +297,10 @@ def test_the_price_of_a_bar_by_hand(tmp_path):
     for per, price in (("lb", 3.2 * weight), ("100 lb", 0.032 * weight), ("kg", 3.2 * weight * KG_PER_LB), ("ft", 3.2 * 12), ("m", 3.2 * 144 * 0.0254),
                        ("bar", 3.2)):
         offer, = offers(tmp_path, dataclasses.replace(bar, price_per=per))
-        assert offer.prices == ((0.0, pytest.approx(price)),)
+        assert offer.prices == ((0.0, round(price, 2)),)
         offer, = offers(tmp_path, dataclasses.replace(bar, price_per=per, material_surcharge=0.4))
-        assert offer.prices == ((0.0, pytest.approx(price + 0.4 * weight)),)
-        assert offer.weight == pytest.approx(weight)
+        assert offer.prices == ((0.0, round(price + 0.4 * weight, 2)),)
+        assert offer.weight == round(weight, 4)
 
 
 def test_brackets_of_one_bar_are_one_offer(tmp_path):
@@ -346,7 +346,7 @@ def test_without_a_supplied_bar_the_price_list_and_the_row_say_it(tmp_path):
     prices = (StockPrice(MATERIAL, 3.4, "lb", supplied_length=144.0, material_surcharge=0.5),)
     shop = dataclasses.replace(SHOP, supplied=(), prices=prices)
     found = files(tmp_path, job(), shop=shop)
-    assert [(o.length, o.prices) for o in found.offers] == [(144.0, ((0.0, pytest.approx(3.9 * weight)),))]
+    assert [(o.length, o.prices) for o in found.offers] == [(144.0, ((0.0, round(3.9 * weight, 2)),))]
     # What the row says comes first, and the surcharge of the shop goes with the shop's price.
     own = files(tmp_path, job(supplied_length="10 ft", material_price="40", price_per="bar"), shop=shop)
     assert [(o.length, o.prices, o.certificate) for o in own.offers] == [(120.0, ((0.0, 40.0),), "none")]

@@ -19,6 +19,7 @@ from barfuncs.rack.listing import read_bars
 from barfuncs.templates.shop import SUPPLIED, SUPPLIED_SHEET, Shop, SuppliedBar
 
 _LABELS = {c.name: c.label for c in SUPPLIED}
+_WEIGHT_DIGITS = 4
 _ONCE = ("certificate_fee", "bundle", "line_minimum", "available", "lead_days")
 """What price brackets of the same bar have in common: one of their rows may say it for all."""
 
@@ -62,9 +63,10 @@ def offers_for(demands: Sequence[Demand], needs: Sequence[Need], stocks: Stocks,
 
 
 def price_of_bar(price: float, price_per: str, surcharge: float, stock: BarStock, length: float, units: str) -> tuple[float, float]:
-    """What one bar costs with its surcharge, and what it weighs."""
+    """What one bar costs with its surcharge, to the cent, so that what stands on the order adds up; and what it weighs."""
     weight = weight_of_bar(stock, length, units)
-    return bf.material_line_cost(1, price, price_per, length, weight, material_surcharge=surcharge, units="mm" if units == "mm" else "in"), weight
+    money = bf.material_line_cost(1, price, price_per, length, weight, material_surcharge=surcharge, units="mm" if units == "mm" else "in")
+    return round(money, 2), round(weight, _WEIGHT_DIGITS)
 
 
 def weight_of_bar(stock: BarStock, length: float, units: str) -> float:
@@ -144,7 +146,7 @@ def _from_rows(mine: Sequence[tuple[Demand, Need]], stock: BarStock, stocks: Sto
                                                   f"{before[0]:,.2f}: one bar has one price", f"{price:.6g}")
     rates = shops[stocks.units].rates if shops else None
     for length, (money, place) in offers.items():
-        weight = weight_of_bar(stock, length, stocks.units)
+        weight = round(weight_of_bar(stock, length, stocks.units), _WEIGHT_DIGITS)
         fee = (rates.certificate_fee or 0.0) if rates and wanted != CERTIFICATES[0] else 0.0
         found.append((Offer(stock, length, ((0.0, money),), weight, wanted, fee), place))
     if offers and wanted != CERTIFICATES[0]:

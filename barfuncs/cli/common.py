@@ -1,7 +1,7 @@
 """What all commands do: options, mistakes in words, files that are written, how the terminal is written to."""
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import click
@@ -10,8 +10,23 @@ from barfuncs.errors import BarfuncsError, InputError
 
 MOST_PROBLEMS = 200
 """Rows of a table of mistakes."""
+CAUTION = "The machine's manual, the shop's rules and local codes come before any value shown here."
+UNITS = click.option("--units", type=click.Choice(["in", "mm"]), help="What bare numbers are in.")
+REPLACE = click.option("--replace", is_flag=True, help="Overwrite files that exist.")
+COMMA = click.option("--decimal-comma", is_flag=True, help="Read 12,5 as twelve and a half.")
+SHOP = click.option("--shop", "shop_file", type=click.Path(exists=True, dir_okay=False),
+                    help="Your shop file: machines, prices, rates.")
 MATERIALS = click.option("--materials", "materials_file", type=click.Path(exists=True, dir_okay=False),
                           help="Your own materials (CSV), added to the built-in ones.")
+
+
+class NewPath(click.Path):
+    """A path to write to, which must not be blank."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if not str(value).strip():
+            self.fail("a name is needed, a blank one was given", param, ctx)
+        return super().convert(value, param, ctx)
 
 
 def fail(error: Exception) -> None:
@@ -46,6 +61,35 @@ def table_of(materials_file: str | None) -> Any:
 
     table = materials.builtin()
     return table.extended(materials.read_materials(materials_file)) if materials_file else table
+
+
+def show_problems(problems: Sequence[Any], with_file: bool = False) -> None:
+    """Mistakes as a table: where, what stands there, what is wrong. Each has row (0 for none), column, value and reason, and file."""
+    from rich.table import Table
+    from rich.text import Text
+
+    from barfuncs.text.characters import escaped
+
+    console = on_terminal()
+    table = Table(box=None, header_style="bold", pad_edge=False)
+    if with_file:
+        table.add_column("File", overflow="fold", max_width=16)
+    for head in ("Row", "Column", "Value", "What is wrong"):
+        table.add_column(head, justify="right" if head == "Row" else "left", overflow="fold",
+                         max_width={"Value": 14, "Column": 16}.get(head))
+    for p in problems[:MOST_PROBLEMS]:
+        table.add_row(*([Text(escaped(p.file))] if with_file else []), str(p.row) if p.row else "",
+                      *(Text(escaped(said)) for said in (p.column, p.value, p.reason)))
+    console.print(table)
+    if len(problems) > MOST_PROBLEMS:
+        console.print(f"... and {len(problems) - MOST_PROBLEMS} more")
+
+
+def shop_of(path: str | None) -> Any:
+    """The shop file, where one is given."""
+    from barfuncs.templates.shop import read_shop
+
+    return read_shop(path) if path else None
 
 
 def on_terminal() -> Any:

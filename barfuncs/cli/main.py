@@ -10,15 +10,29 @@ from typing import Any
 
 import click
 
-from barfuncs.cli.common import MATERIALS, MOST_PROBLEMS, fail, on_terminal, table_of, write_file
+from barfuncs.cli.buy import buy
+from barfuncs.cli.common import (
+    CAUTION,
+    COMMA,
+    MATERIALS,
+    MOST_PROBLEMS,
+    REPLACE,
+    SHOP,
+    UNITS,
+    NewPath,
+    fail,
+    on_terminal,
+    shop_of,
+    show_problems,
+    table_of,
+    write_file,
+)
 from barfuncs.cli.connect import connect
 from barfuncs.cli.connect_calc import calc as connect_calc_command
 from barfuncs.cli.rack import rack
 from barfuncs.errors import BarfuncsError, InputError
 from barfuncs.templates import lines
 from barfuncs.templates.lines import Line
-
-CAUTION = "The machine's manual, the shop's rules and local codes come before any value shown here."
 
 
 class _Commands(click.Group):
@@ -41,15 +55,6 @@ class _Commands(click.Group):
             sys.exit(1)
 
 
-class _NewPath(click.Path):
-    """A path to write to, which must not be blank."""
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        if not str(value).strip():
-            self.fail("a name is needed, a blank one was given", param, ctx)
-        return super().convert(value, param, ctx)
-
-
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80})
 @click.version_option(package_name="barfuncs")
 def main() -> None:
@@ -66,18 +71,14 @@ def main() -> None:
 connect.add_command(connect_calc_command)
 main.add_command(connect)
 main.add_command(rack)
+main.add_command(buy)
 
-_UNITS = click.option("--units", type=click.Choice(["in", "mm"]), help="What bare numbers are in.")
-_REPLACE = click.option("--replace", is_flag=True, help="Overwrite files that exist.")
 _RESUME = click.option("--resume", is_flag=True, help="Go on where a run stopped, fast: rows that say the same as when their workbook "
                                                       "was made are not even read again.")
 _JOBS = click.option("--jobs", "workers", type=click.IntRange(min=1), default=1, metavar="N",
                      help="Calculate in N processes at a time; pays from some 500 rows on.")
-_COMMA = click.option("--decimal-comma", is_flag=True, help="Read 12,5 as twelve and a half.")
 
 
-_SHOP = click.option("--shop", "shop_file", type=click.Path(exists=True, dir_okay=False),
-                     help="Your shop file: machines, prices, rates.")
 
 
 class _ListCommand(click.Command):
@@ -87,9 +88,9 @@ class _ListCommand(click.Command):
         self.line = line
         super().__init__(line.command, callback=self.run, short_help=line.summary, params=[
             click.Argument(["jobs"], type=click.Path(exists=True, dir_okay=False)),
-            click.Option(["--out"], required=True, type=_NewPath(file_okay=False),
+            click.Option(["--out"], required=True, type=NewPath(file_okay=False),
                          help="Folder for the workbooks and results."),
-            *_params(_UNITS, MATERIALS, _SHOP, _COMMA, _REPLACE, _RESUME, _JOBS)])
+            *_params(UNITS, MATERIALS, SHOP, COMMA, REPLACE, _RESUME, _JOBS)])
 
     @functools.cached_property
     def template(self) -> Any:
@@ -142,10 +143,10 @@ def list_command(line: Line) -> click.Command:
 
 @main.command(short_help="Calculate quotes anew with a new shop file.")
 @click.argument("quotes", nargs=-1, required=True, type=click.Path(exists=True))
-@click.option("--out", required=True, type=_NewPath(file_okay=False), help="Folder for the new workbooks and the table.")
+@click.option("--out", required=True, type=NewPath(file_okay=False), help="Folder for the new workbooks and the table.")
 @click.option("--shop", "shop_file", required=True, type=click.Path(exists=True, dir_okay=False), help="The new shop file.")
 @MATERIALS
-@_REPLACE
+@REPLACE
 def requote(quotes: tuple[str, ...], out: str, shop_file: str, materials_file: str | None, replace: bool) -> None:
     """Calculate quotes anew with a new shop file.
 
@@ -165,7 +166,7 @@ def requote(quotes: tuple[str, ...], out: str, shop_file: str, materials_file: s
 
     try:
         table = table_of(materials_file)
-        shop = _read_shop(shop_file)
+        shop = shop_of(shop_file)
         with shown(len(find_quotes(quotes)[0])) as ended:
             steps = itertools.count(1)
             done = calculate_anew(quotes, shop, out, replace=replace, table=table,
@@ -257,7 +258,7 @@ def _fill_list(template: str, jobs: str, out: str, *, units: str | None, materia
 
     try:
         table = table_of(materials_file)
-        shop = _read_shop(shop_file)
+        shop = shop_of(shop_file)
         if Path(jobs).resolve() in {(Path(out) / f"results{end}").resolve() for end in (".csv", ".xlsx")}:
             raise InputError(template, [("--out", "the results would overwrite the list of jobs; choose another folder")])
         rows = read_jobs(jobs, template)
@@ -302,12 +303,6 @@ def _shop_file_hint(outcome: Any, template: str) -> str:
             "'barfuncs templates DIR' writes an example; put your figures into it.")
 
 
-def _read_shop(path: str | None) -> Any:
-    from barfuncs.templates.shop import read_shop
-
-    return read_shop(path) if path else None
-
-
 _MOST_SHOWN = 60
 
 
@@ -342,11 +337,8 @@ def _show_left_out(notes: Sequence[Any]) -> None:
 
 
 def _show_outcome(outcome: Any, out: str, template: Any, hint: str) -> None:
-    from rich.table import Table
-    from rich.text import Text
 
     from barfuncs.filling.folder import FOR_CUSTOMER
-    from barfuncs.text.characters import escaped
 
     console = on_terminal()
     if outcome.done:
@@ -356,15 +348,7 @@ def _show_outcome(outcome: Any, out: str, template: Any, hint: str) -> None:
     if outcome.problems:
         rows = len({p.row for p in outcome.problems if p.row})
         console.print(f"\n{rows} of {outcome.total} rows in {outcome.problems[0].file} have problems:", style="bold")
-        table = Table(box=None, header_style="bold", pad_edge=False)
-        for head in ("Row", "Column", "Value", "What is wrong"):
-            table.add_column(head, justify="right" if head == "Row" else "left", overflow="fold",
-                             max_width={"Value": 14, "Column": 16}.get(head))
-        for p in outcome.problems[:MOST_PROBLEMS]:
-            table.add_row(str(p.row) if p.row else "", *(Text(escaped(said)) for said in (p.column, p.value, p.reason)))
-        console.print(table)
-        if len(outcome.problems) > MOST_PROBLEMS:
-            console.print(f"... and {len(outcome.problems) - MOST_PROBLEMS} more")
+        show_problems(outcome.problems)
     _show_earlier(console, outcome)
     _show_by_hand(console, outcome)
     console.print(f"\n{len(outcome.done)} of {outcome.total} jobs {template.done}, in {out}{_there_already(outcome)}", markup=False)
@@ -423,10 +407,10 @@ def _show_earlier(console: Any, outcome: Any) -> None:
 
 @main.command()
 @click.argument("files", nargs=-1, required=True, type=click.Path(exists=True))
-@click.option("--out", required=True, type=_NewPath(file_okay=False), help="Folder for the quotations.")
+@click.option("--out", required=True, type=NewPath(file_okay=False), help="Folder for the quotations.")
 @click.option("--number", default="", help="Quote number of all FILES together, as one quotation.")
-@_SHOP
-@_REPLACE
+@SHOP
+@REPLACE
 def quotation(files: tuple[str, ...], out: str, number: str, shop_file: str | None, replace: bool) -> None:
     """Make one quotation for the customer of several filled workbooks.
 
@@ -441,7 +425,7 @@ def quotation(files: tuple[str, ...], out: str, number: str, shop_file: str | No
     from barfuncs.text.characters import escaped
 
     try:
-        done = quote_files(files, out, number=number.strip(), shop=_read_shop(shop_file), replace=replace)
+        done = quote_files(files, out, number=number.strip(), shop=shop_of(shop_file), replace=replace)
     except (BarfuncsError, OSError) as error:
         fail(error)
         return
@@ -462,7 +446,7 @@ def quotation(files: tuple[str, ...], out: str, number: str, shop_file: str | No
 @main.command(context_settings={"ignore_unknown_options": True})
 @click.argument("function")
 @click.argument("arguments", nargs=-1, type=click.UNPROCESSED)
-@_UNITS
+@UNITS
 @MATERIALS
 def calc(function: str, arguments: tuple[str, ...], units: str | None, materials_file: str | None) -> None:
     """Call one FUNCTION.
@@ -582,8 +566,8 @@ def _table_lines(heads: tuple[str, ...], rows: list[list[str]]) -> list[str]:
 @main.command()
 @click.argument("workbook", type=click.Path(exists=True, dir_okay=False))
 @click.option("--write", is_flag=True, help="Write the calculated values into the workbook.")
-@click.option("--out", type=_NewPath(dir_okay=False), help="Write them into this file instead.")
-@_REPLACE
+@click.option("--out", type=NewPath(dir_okay=False), help="Write them into this file instead.")
+@REPLACE
 def recalc(workbook: str, write: bool, out: str | None, replace: bool) -> None:
     """Calculate WORKBOOK and show its named results.
 
@@ -630,8 +614,8 @@ _MOST_ERRORS = 10
 
 @main.command()
 @click.argument("workbook", type=click.Path(exists=True, dir_okay=False))
-@click.option("--out", type=_NewPath(dir_okay=False), help="Leave WORKBOOK as it is and write this file.")
-@_REPLACE
+@click.option("--out", type=NewPath(dir_okay=False), help="Leave WORKBOOK as it is and write this file.")
+@REPLACE
 def names(workbook: str, out: str | None, replace: bool) -> None:
     """Add the functions to WORKBOOK as names that need no add-in.
 
@@ -676,8 +660,8 @@ def functions(group: str | None) -> None:
 
 
 @main.command()
-@click.option("--out", type=_NewPath(dir_okay=False), help="Write the page into this file.")
-@_REPLACE
+@click.option("--out", type=NewPath(dir_okay=False), help="Write the page into this file.")
+@REPLACE
 def reference(out: str | None, replace: bool) -> None:
     """Print all functions as a page, with limits and examples.
 
@@ -693,9 +677,9 @@ def reference(out: str | None, replace: bool) -> None:
 
 
 @main.command()
-@click.argument("folder", type=_NewPath(file_okay=False))
-@_SHOP
-@_REPLACE
+@click.argument("folder", type=NewPath(file_okay=False))
+@SHOP
+@REPLACE
 def templates(folder: str, shop_file: str | None, replace: bool) -> None:
     """Write the ready workbooks and an empty list into FOLDER.
 
@@ -709,7 +693,7 @@ def templates(folder: str, shop_file: str | None, replace: bool) -> None:
     target = Path(folder)
     header = ",".join(dict.fromkeys(name for t in TEMPLATES.values() for name in t.inputs if name in t.form.inputs)) + "\n"
     try:
-        shop = _read_shop(shop_file)
+        shop = shop_of(shop_file)
         target.mkdir(parents=True, exist_ok=True)
         files = {f"{name}.xlsx": FOR_A_SHOP[name](shop) if name in FOR_A_SHOP else build()
                  for name, build in READY_MADE.items() if not (shop and name == "shop")}

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import click
 
-from barfuncs.cli.common import MATERIALS, MOST_PROBLEMS, fail, on_terminal, write_file
+from barfuncs.cli.common import MATERIALS, fail, on_terminal, show_problems, write_file
 from barfuncs.errors import BarfuncsError, InputError
 
 _METHODS = {"fifo": 0, "average": 1}
@@ -154,20 +154,9 @@ def _problems(error: Exception) -> None:
 
     if not isinstance(error, ListError):
         return
-    from rich.table import Table
-    from rich.text import Text
-
     from barfuncs.text.characters import escaped
 
-    console = on_terminal()
-    table = Table(box=None, header_style="bold", pad_edge=False)
-    for head in ("Row", "Column", "Value", "What is wrong"):
-        table.add_column(head, justify="right" if head == "Row" else "left", overflow="fold", max_width={"Value": 14, "Column": 16}.get(head))
-    for p in error.cells[:MOST_PROBLEMS]:
-        table.add_row(str(p.row), *(Text(escaped(said)) for said in (p.column, p.value, p.reason)))
-    console.print(table)
-    if len(error.cells) > MOST_PROBLEMS:
-        console.print(f"... and {len(error.cells) - MOST_PROBLEMS} more")
+    show_problems(error.cells)
     click.echo(f"barfuncs: {escaped(error.where)}: nothing is booked; correct these cells and start again", err=True)
     sys.exit(1)
 
