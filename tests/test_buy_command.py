@@ -241,15 +241,26 @@ def test_a_wrong_option(bought, words, said):
 
 
 @pytest.mark.slow
-def test_a_list_with_two_thousand_rows(bought):
+def test_more_than_a_workbook_holds(bought):
+    """The plan is made, but its pages would not be read: nothing is written, and it is said what to do."""
     rows = "".join(f"J-{n},,,in,303,round,1,,,{1 + n % 5},,yes,,{6 + n % 40}\n" for n in range(2000))
     done, out = bought(rows)
-    assert done.exit_code == 0, done.output
-    assert "2000 jobs of jobs.csv" in done.output
-    assert out.exists()
-    too_many, _ = bought(rows + rows[:rows.index("\n") + 1], "--replace")
+    assert done.exit_code == 1
+    assert re.search(r"the plan has [\d,]+ ways to saw a bar; a workbook takes at most 400; split the list, or give it more --seconds",
+                     " ".join(done.output.split()))
+    assert not out.exists()
+    too_many, _ = bought(rows + rows[:rows.index("\n") + 1])
     assert too_many.exit_code == 1
     assert "2,001 given; at most 2,000" in too_many.output
+
+
+@pytest.mark.slow
+def test_a_list_of_two_hundred_rows(bought):
+    rows = "".join(f"J-{n},,Lathe 2,in,303,round,1,{1 + n % 7 / 4},.125,{20 + n % 50},,yes,,\n" for n in range(200))
+    done, out = bought(rows, seconds=5)
+    assert done.exit_code == 0, done.output
+    assert "200 jobs of jobs.csv" in done.output
+    assert out.exists()
 
 
 def test_without_the_solver_it_is_said_what_to_install(bought, monkeypatch):

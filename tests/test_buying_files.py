@@ -521,9 +521,13 @@ def test_a_list_is_planned_to_its_end(tmp_path):
 
 
 def test_two_thousand_rows(tmp_path):
+    """The plan keeps all rules, which is looked at as it is made; how good it is in a few seconds, it says itself."""
     rows = [job(job=f"J-{n}", quantity="3", units="in") for n in range(2000)]
-    found = files(tmp_path, *rows)
+    found = files(tmp_path, *rows, seconds=2)
     assert len(found.demands) == 2000
+    plan = found.plan()
+    assert sum(row.bars for row in plan.sawing) >= 2000 * 3 * 2.375 // 144
+    assert plan.bound <= plan.cost
     assert refused(tmp_path, *rows, job(units="in")) == [(0, "rows", "2,001 given; at most 2,000")]
 
 

@@ -96,7 +96,7 @@ def buy(jobs: str, shop_file: str | None, rack: str | None, out: str, kerf: str 
             with _waiting(f"Choosing bars for {len(files.demands)} jobs, up to {seconds:g} s") as found:
                 plan = files.plan(found)
             head = shop.letterhead if shop else None
-            data = buy_list(plan, files.demands, files.offers, files.rack, files.terms, currency=(shop.rates.currency if shop else None) or "",
+            data = _pages(buy_list, plan, files.demands, files.offers, files.rack, files.terms, currency=(shop.rates.currency if shop else None) or "",
                             buyer=(head.seller if head else None) or "", deliver_to=(head.seller_address if head else None) or "", today=day)
             with stopping.held():
                 write_file("buy", out, lambda: data, replace)
@@ -114,6 +114,14 @@ def buy(jobs: str, shop_file: str | None, rack: str | None, out: str, kerf: str 
         except (BarfuncsError, OSError) as error:
             fail(error)
     _show(files, plan, out)
+
+
+def _pages(buy_list: Callable[..., bytes], *records: Any, **said: Any) -> bytes:
+    """The workbook; where it does not hold the plan, also what to do."""
+    try:
+        return buy_list(*records, **said)
+    except BarfuncsError as error:
+        raise BarfuncsError(f"{error}; split the list, or give it more --seconds") from None
 
 
 def _check_out(out: str, replace: bool, inputs: Sequence[str]) -> None:
