@@ -9,6 +9,7 @@ import sys
 import time
 from collections import Counter
 from datetime import timedelta
+from fractions import Fraction
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -16,7 +17,7 @@ from exhaustion import least_cost
 from weeks import CUSTOMERS, TODAY, Week
 
 from barfuncs.buying.plan import plan_here as plan_buying
-from barfuncs.buying.records import OWN, BarStock, BuyingError, Demand, Offer, RackBar, Terms
+from barfuncs.buying.records import OWN, BarStock, BuyingError, BuyingPlan, Demand, Offer, RackBar, Terms
 
 CENT = 0.005
 
@@ -75,6 +76,10 @@ def verdict(week: Week) -> tuple[str, str]:
         return ("refused", "") if least is None else ("WRONGLY REFUSED", f"{error}; a plan costs {float(least):.4f}")
     except AssertionError as error:
         return "BROKEN", str(error)
+    return compared(plan, least)
+
+
+def compared(plan: BuyingPlan, least: Fraction | None) -> tuple[str, str]:
     proved = plan.proof == "proved best"
     figures = f"cost {plan.cost:.4f}, bound {plan.bound:.4f}, cheapest {math.nan if least is None else float(least):.4f}"
     if least is None or plan.cost < least - CENT:

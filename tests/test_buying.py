@@ -308,6 +308,8 @@ def test_the_check_sees_planted_faults():
     seen("the cuts cost", dataclasses.replace(plan, cut_money=plan.cut_money + 1))
     seen("does not hold", dataclasses.replace(plan, lines=(dataclasses.replace(plan.lines[0], price=0.5), *plan.lines[1:])))
     seen("costs", dataclasses.replace(plan, lines=(dataclasses.replace(plan.lines[0], money=1), *plan.lines[1:])))
+    paper = next(line for line in plan.lines if line.money > line.bars * line.price + 19)
+    seen("costs", dataclasses.replace(plan, lines=tuple(dataclasses.replace(line, money=line.money - 20) if line is paper else line for line in plan.lines)))
     seen("less than its bound", dataclasses.replace(plan, bound=plan.cost + 1))
 
 

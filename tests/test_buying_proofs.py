@@ -7,6 +7,8 @@ from attack_buying import WRONG, tiny_week, verdict
 from buying_judges import against, judged, middle_week
 from careful_buyer import by_hand
 from exhaustion import least_cost
+from planted_faults import FAULTS, seen
+from properties_buying import laws
 from public_instances import instances
 from weeks import Week, shop_week, small_week
 
@@ -96,6 +98,24 @@ def test_the_judges_see_a_wrong_bound_and_a_wrong_cost():
     assert against(week, 100, 96, 97, 97) == []
     assert against(week, 100, 100.01, 97, 97) == ["a plan of 97.0000 is below the bound of 100.0100"]
     assert against(week, 100, 96, 104, 104) == ["the plan of 100.0000 is below another solver's bound of 104.0000"]
+
+
+@pytest.mark.parametrize("seed", [pytest.param(seed, marks=pytest.mark.slow if seed >= 20 else ()) for seed in range(300)])
+def test_small_weeks_keep_every_rule_and_law(seed):
+    for _, word, fault in laws(seed, 0.15):
+        assert word != word.upper(), (word, fault)
+
+
+@pytest.mark.parametrize("fault", [pytest.param(name, marks=() if name in ("kerf ignored", "heats mixed", "bound 1 % too high") else pytest.mark.slow)
+                                   for name in FAULTS])
+def test_a_planted_fault_is_seen(fault):
+    """By the rules reckoned apart, or by comparison with all plans; nobody sees anything where there is none."""
+    found = seen(fault, range(24), 0.2)
+    assert found["rules apart"] or found["all plans"], found
+
+
+def test_without_a_fault_nobody_sees_one():
+    assert not seen(None, range(24), 0.2)
 
 
 @pytest.mark.parametrize("seed", range(30))

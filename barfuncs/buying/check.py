@@ -72,7 +72,7 @@ def _sawing_faults(row: Sawing, demands: Sequence[Demand], offers: Sequence[Offe
         if row.offer is not None:
             offer = offers[row.offer]
             document = offer.certificate
-            if demand.need_by and terms.order_date and terms.order_date + timedelta(days=offer.lead_days) > demand.need_by:
+            if _late(demand, offer, terms):
                 yield f"{demand.job} is needed before its bars come"
         else:
             assert row.rack is not None
@@ -82,8 +82,16 @@ def _sawing_faults(row: Sawing, demands: Sequence[Demand], offers: Sequence[Offe
                 yield f"{demand.job} of {demand.customer} takes a bar of {bar.owner}"
             if demand.certificate in OF_ONE_HEAT and not bar.heat:
                 yield f"{demand.job} wants {demand.certificate} and takes a bar without a heat"
-        if CERTIFICATES.index(document) < CERTIFICATES.index(demand.certificate):
+        if not _documented(demand, document):
             yield f"{demand.job} wants {demand.certificate} and takes a bar with {document}"
+
+
+def _late(demand: Demand, offer: Offer, terms: Terms) -> bool:
+    return bool(demand.need_by and terms.order_date and terms.order_date + timedelta(days=offer.lead_days) > demand.need_by)
+
+
+def _documented(demand: Demand, certificate: str) -> bool:
+    return CERTIFICATES.index(certificate) >= CERTIFICATES.index(demand.certificate)
 
 
 def _blank_faults(demand: Demand, parts: int, length: Fraction, step: Fraction) -> Iterator[str]:
@@ -168,9 +176,11 @@ def _money_faults(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequ
                   plan: BuyingPlan) -> Iterator[str]:
     for line in plan.lines:
         offer = offers[line.offer]
-        money = max(offer.line_minimum, line.bars * line.price)
-        with_paper = money + offer.certificate_fee
-        if min(abs(line.money - money), abs(line.money - with_paper)) > _MONEY:
+        # The certificate is asked for where a job that may be made from these bars wants one.
+        wanted = any(d.certificate != CERTIFICATES[0] and _same_or_larger(d, offer.stock) and _documented(d, offer.certificate)
+                     and not _late(d, offer, terms) for d in demands)
+        money = max(offer.line_minimum, line.bars * line.price) + (offer.certificate_fee if wanted else 0)
+        if abs(line.money - money) > _MONEY:
             yield f"a line of {line.bars} bars at {line.price} costs {line.money}"
     if abs(plan.cut_money - sum(row.cuts * row.bars for row in plan.sawing) * terms.cut_cost) > _MONEY:
         yield f"the cuts cost {plan.cut_money}"
