@@ -14,7 +14,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 from exhaustion import least_cost
-from weeks import CUSTOMERS, TODAY, Week
+from weeks import CUSTOMERS, TODAY, Week, limit_processor_time
 
 from barfuncs.buying.plan import plan_here as plan_buying
 from barfuncs.buying.records import OWN, BarStock, BuyingError, BuyingPlan, Demand, Offer, RackBar, Terms
@@ -110,4 +110,5 @@ def main(count: int, first: int) -> None:
 
 
 if __name__ == "__main__":
+    limit_processor_time()
     main(int(sys.argv[1]) if len(sys.argv) > 1 else 1000, int(sys.argv[2]) if len(sys.argv) > 2 else 0)

@@ -19,7 +19,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 from exhaustion import exact, may_be_bought, may_be_taken, most_bought, ways_to_saw
-from weeks import CUSTOMERS, STOCKS, TODAY, Week
+from weeks import CUSTOMERS, STOCKS, TODAY, Week, limit_processor_time
 
 from barfuncs.buying.records import CERTIFICATES, OWN, Demand, Offer, RackBar, Terms
 
@@ -260,6 +260,7 @@ def main(count: int, first: int) -> None:
 
 
 if __name__ == "__main__":
+    limit_processor_time()
     if sys.argv[1] in SOLVERS:
         run: Callable[[Program, float], tuple[float, float]] = {"milp": _milp, "cpsat": _cpsat}[sys.argv[1]]
         print(*run(program_of(pickle.loads(sys.stdin.buffer.read())), float(sys.argv[2])))

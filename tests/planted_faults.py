@@ -19,6 +19,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from attack_buying import WRONG, compared, tiny_week
 from exhaustion import least_cost
 from plan_rules import broken
+from weeks import limit_processor_time
 
 from barfuncs.buying import cutting, plan
 from barfuncs.buying.check import faults
@@ -117,6 +118,7 @@ WHO = ("own check", "rules apart", "all plans", "crash")
 
 
 if __name__ == "__main__":
+    limit_processor_time()
     print(f"{'fault':<40}" + "".join(f"{who:>14}" for who in WHO) + "   of 60 tiny weeks")
     for name in [None, *FAULTS]:
         number = seen(name, range(60))

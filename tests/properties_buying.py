@@ -12,7 +12,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 from plan_rules import broken
-from weeks import Week, small_week
+from weeks import Week, limit_processor_time, small_week
 
 from barfuncs.buying.plan import plan_here
 from barfuncs.buying.records import BuyingError, BuyingPlan
@@ -96,5 +96,6 @@ def main(count: int, first: int, seconds: float) -> None:
 
 
 if __name__ == "__main__":
+    limit_processor_time()
     numbers = [float(word) for word in sys.argv[1:]]
     main(int(numbers[0]) if numbers else 10_000, int(numbers[1]) if len(numbers) > 1 else 0, numbers[2] if len(numbers) > 2 else 0.1)
