@@ -260,9 +260,9 @@ def main(count: int, first: int) -> None:
 
 
 if __name__ == "__main__":
-    limit_processor_time()
     if sys.argv[1] in SOLVERS:
         run: Callable[[Program, float], tuple[float, float]] = {"milp": _milp, "cpsat": _cpsat}[sys.argv[1]]
         print(*run(program_of(pickle.loads(sys.stdin.buffer.read())), float(sys.argv[2])))
     else:
+        limit_processor_time()
         main(int(sys.argv[1]), int(sys.argv[2]) if len(sys.argv) > 2 else 0)

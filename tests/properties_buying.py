@@ -31,18 +31,21 @@ def more_kerf(week: Week, draw: random.Random) -> Week:
     return week.with_terms(kerf=round(week.terms.kerf + draw.uniform(0.02, 0.2) * scale, digits))
 
 
-def planned(week: Week) -> BuyingPlan | None:
+def planned(week: Week) -> BuyingPlan | str:
+    """The plan, or why there is none."""
     try:
         return plan_here(week.demands, week.offers, week.rack, week.terms)
-    except BuyingError:
-        return None
+    except BuyingError as error:
+        return "out of time" if "no plan found in" in str(error) else "none"
 
 
-def compared(cheap: BuyingPlan | None, dear: BuyingPlan | None, allowed: float = 0) -> str:
+def compared(cheap: BuyingPlan | str, dear: BuyingPlan | str, allowed: float = 0) -> str:
     """What the plan of a week says against that of a week which can't cost less, but for so much."""
-    if dear is None:
-        return "only the easier one has a plan" if cheap else "neither has a plan"
-    if cheap is None:
+    if "out of time" in (cheap, dear):
+        return "no plan in time"
+    if isinstance(dear, str):
+        return "only the easier one has a plan" if isinstance(cheap, BuyingPlan) else "neither has a plan"
+    if isinstance(cheap, str):
         return "ONLY THE HARDER ONE HAS A PLAN"
     slack = CENT + 1e-9 * abs(dear.cost) + allowed
     if cheap.bound > dear.cost + slack:
@@ -58,9 +61,9 @@ def laws(seed: int, seconds: float) -> list[tuple[str, str, str]]:
     week = small_week(seed, seconds=seconds)
     draw = random.Random(seed)
     plan = planned(week)
-    faults = broken(week, plan) if plan else []
-    found = [("plan", "refused" if plan is None else "BROKEN" if faults else "keeps every rule" + (", proved" if plan.proof == "proved best" else ""),
-              "; ".join(faults))]
+    faults = broken(week, plan) if isinstance(plan, BuyingPlan) else []
+    word = f"refused, {plan}" if isinstance(plan, str) else "BROKEN" if faults else "keeps every rule" + (", proved" if plan.proof == "proved best" else "")
+    found = [("plan", word, "; ".join(faults))]
     if week.rack and seed % 2:
         harder = less_rack(week, draw)
         other = planned(harder)
@@ -70,10 +73,10 @@ def laws(seed: int, seconds: float) -> list[tuple[str, str, str]]:
         harder = more_kerf(week, draw)
         other = planned(harder)
         # A bar that was just filled up leaves a sliver now, and that takes a cut more.
-        bars = sum(row.bars for row in other.sawing) if other else 0
+        bars = sum(row.bars for row in other.sawing) if isinstance(other, BuyingPlan) else 0
         word = compared(plan, other, bars * week.terms.cut_cost)
         found.append(("less kerf", word, ""))
-    if other and (faults := broken(harder, other)):
+    if isinstance(other, BuyingPlan) and (faults := broken(harder, other)):
         found.append(("plan", "BROKEN", "; ".join(faults)))
     return found
 

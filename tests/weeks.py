@@ -11,8 +11,6 @@ import time
 from dataclasses import dataclass
 
 import barfuncs as bf
-from barfuncs.buying import cutting
-from barfuncs.buying import plan as planning
 from barfuncs.buying.records import CERTIFICATES, OF_ONE_HEAT, OWN, BarStock, Demand, Offer, RackBar, Terms
 
 CUSTOMERS = ("Harrow Pump Works", "Kestrel Motion", "Ostrava Valve", "Lindqvist Instruments", "Tall Pine Hydraulics")
@@ -27,6 +25,10 @@ LENGTHS = (72.0, 120.0, 144.0, 240.0)
 
 def limit_processor_time() -> None:
     """From now on the planner's limits in this process are of processor time, so that a busy machine gives the same plans."""
+    # Another solver brings a HiGHS of its own, which does not load beside the planner's: so only here.
+    from barfuncs.buying import cutting
+    from barfuncs.buying import plan as planning
+
     planning._now = cutting._now = time.process_time
 
 
