@@ -482,6 +482,22 @@ def test_no_plan_in_time_proves_nothing(monkeypatch):
     assert plan.proof.startswith("within ")
 
 
+def test_two_bars_with_rests_for_the_rack_may_cost_less_than_a_full_one():
+    """Both blanks of 12 in from a bar of 25 leave scrap; one from each of two leaves 12.875 twice, so 3 - 2 * 1.5 * 12.875 / 25."""
+    job = Demand("J-1", BRASS, 4, bar_per_part=5, blank_extra=2, longest_blank=24.5, mixed_heats=True, parts_per_feed=2)
+    plan = plan_buying([job], [], [RackBar("R-1", BRASS, 25, "H1", "3.1", value=1.5, count=2)], Terms(kerf=0.125, least_left=4, seconds=1))
+    assert (round(plan.cost, 4), plan.proof) == (1.455, "proved best")
+
+
+def test_a_job_that_costs_nothing_in_the_linear_program_is_in_the_bound():
+    """One bar of 880 holds the piece of 200 and the blank of 665; of other heats, that the linear program mixes, five parts are too many."""
+    jobs = [Demand("J-1", BRASS, 1, piece_length=200.0, mixed_heats=True), Demand("J-2", BRASS, 5, bar_per_part=125.0, blank_extra=40.0, customer="H")]
+    bars = [RackBar("R-1", BRASS, 500.0, "H2", "2.1", "H"), RackBar("R-2", BRASS, 400.0, "H1", "3.1", "H", count=2)]
+    offer = Offer(BRASS, 880.0, ((0, 20.25), (30, 18.23)), 10, "3.1")
+    plan = plan_buying(jobs, [offer], bars, Terms("mm", left_share=0, rack_has_value=False, seconds=1))
+    assert (plan.cost, plan.proof) == (20.25, "proved best")
+
+
 def test_bars_that_time_did_not_find_are_not_said_to_lack(monkeypatch):
     """Two bars of the rack hold all; a search that ends before it has found that knows nothing of how many there are."""
     def out_of_time(problem, seconds, cutoff=math.inf):
