@@ -27,7 +27,7 @@ from barfuncs.buying.records import CERTIFICATES, OWN, BuyingError
 
 _problem, _price, _task_of = plan._Group.problem, plan._Group.price, plan.task_of
 _may_take, _may_buy, _bounded = plan.may_take, plan.may_buy, cutting._Search.bounded
-_suits = plan.suits
+_suits, _written = plan.suits, plan._written
 
 
 def with_terms(change: Callable[[Any], dict[str, Any]]) -> Any:
@@ -71,7 +71,9 @@ FAULTS: dict[str, Callable[[], Any]] = {
     "line minimum ignored": lambda: with_sources(line_minimum=0.0),
     "certificate's fee forgotten": lambda: with_sources(line_fee=0.0),
     "more bars than there are": lambda: with_sources(count=None),
-    "bound 1 % too high": lambda: mock.patch.object(cutting._Search, "bounded", lambda search, value: _bounded(search, value + 0.01 * abs(value))),
+    "bound 1 % too high": lambda: mock.patch.object(plan, "_written", lambda *given: replace(
+        (right := _written(*given)), bound=right.bound + 0.01 * abs(right.bound))),
+    "bound 1 % too high while it works": lambda: mock.patch.object(cutting._Search, "bounded", lambda search, value: _bounded(search, value + 0.01 * abs(value))),
     "plans dearer than the best": lambda: mock.patch.object(cutting, "without_surplus", lambda problem, patterns: [(p, n + 1) for p, n in patterns]),
 }
 
@@ -119,7 +121,7 @@ WHO = ("own check", "rules apart", "all plans", "crash")
 
 if __name__ == "__main__":
     limit_processor_time()
-    print(f"{'fault':<40}" + "".join(f"{who:>14}" for who in WHO) + "   of 60 tiny weeks")
+    print(f"{'fault':<40}" + "".join(f"{who:>14}" for who in WHO) + "   of 100 tiny weeks")
     for name in [None, *FAULTS]:
-        number = seen(name, range(60))
+        number = seen(name, range(100))
         print(f"{name or 'none':<40}" + "".join(f"{number[who]:>14}" for who in WHO), flush=True)
