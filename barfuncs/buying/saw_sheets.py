@@ -45,8 +45,9 @@ _PLACES = {"bars": (6, 11), "line": (22, 28), "rack": (29, 35), "pieces": (6, 11
 _NO, _TEXT, _ALL = (2, 5), 36, 76
 _ASIDE = {name: BOXES + 4 + n for n, name in enumerate((
     "no", "bars", "line", "rack", "long", "sum", "pieces", "rest", "left", "cuts", "back", "open", "value", "rank", "used", "code", "bad", "text", "heat", "owner", "certificate",
-    "source", "kind", "blank_job", "blank_pieces", "blank_length", "blank_parts", "start", "step", "before", "letter", "blank_bad", "blank_all", "blank_made", "key",
-    "blank_text", "blank_heat", "blank_owner", "blank_certificate", "blank_source"))}
+    "source", "kind", "short", "blank_job", "blank_pieces", "blank_length", "blank_parts", "start", "step", "before", "letter", "blank_bad", "blank_all", "blank_made", "key", "way"))}
+_BOX = BOXES + 5 + len(_ASIDE)
+"""The first column of those that say which blank each box of a drawing is of."""
 _HEADED = 6
 """Rows that stand on every page."""
 _STEPS_ROW = 7
@@ -196,6 +197,7 @@ def _sawing(pen: Pen, sheet: Worksheet, row: int, no: int, blanks: int, places: 
         "bad": f'IF({typed}=0,"",IFERROR({bad},"{WRONG} a cell shows an error"))',
         "text": f'IF({h["line"]}>0,"bought, "&{length_words(h["long"])}&", order line "&{number_text(h["line"], 0)},'
                 f'IF({h["rack"]}>0,"rack bar "&IFERROR(INDEX(buy_rack_id,{of_rack})&"","?")&", "&{length_words(h["long"])},""))',
+        "short": f'IF({h["line"]}>0,"order line "&{number_text(h["line"], 0)},IF({h["rack"]}>0,"rack "&IFERROR(INDEX(buy_rack_id,{of_rack})&"","?"),""))&", "&{length_words(h["long"])}',
         "heat": f'IF({h["rack"]}>0,IFERROR(INDEX(buy_rack_heat,{of_rack})&"",""),"")',
         "owner": f'IF({h["rack"]}>0,IFERROR(INDEX(buy_rack_owner,{of_rack})&"",""),"{OWN}")',
         "certificate": f'IF({h["line"]}>0,IFERROR(INDEX(buy_order_certificate,{of_line})&"",""),IF({h["rack"]}>0,IFERROR(INDEX(buy_rack_certificate,{of_rack})&"",""),""))',
@@ -241,19 +243,15 @@ def _blank(pen: Pen, sheet: Worksheet, at: int, n: int, first: int, h: dict[str,
         "start": "buy_trim" if n == 0 else f'{above["start"]}+{above["blank_pieces"]}*{above["step"]}',
         "step": f'{b["blank_length"]}+buy_kerf',
         "before": "0" if n == 0 else f'{above["before"]}+{above["blank_pieces"]}',
-        "letter": f'"{_letter(n)}"',
         "blank_bad": f'IF(COUNTA({typed["pieces"]}:{typed["job"]})=0,0,IF({b["blank_pieces"]}>0,0,1))',
         "blank_all": f'{h["bars"]}*{b["blank_pieces"]}',
         "blank_made": f'{b["blank_all"]}*{b["blank_parts"]}',
         "key": f'IF({b["blank_all"]}>0,{b["blank_job"]}*{ROWS_OF_A_JOB}+COUNTIF({letters(_ASIDE["blank_job"])}${_STEPS_ROW + 1}:{letters(_ASIDE["blank_job"])}{at},{b["blank_job"]}),0)',
-        "blank_text": f'IF({h["line"]}>0,"order line "&{number_text(h["line"], 0)},"rack "&IFERROR(INDEX(buy_rack_id,MATCH({h["rack"]},buy_rack_no,0))&"","?"))&", "&{length_words(h["long"])}',
-        "blank_heat": f'{h["heat"]}&""',
-        "blank_owner": f'{h["owner"]}&""',
-        "blank_certificate": f'{h["certificate"]}&""',
-        "blank_source": f'{h["source"]}&""',
     }
     for name, formula in formulas.items():
         pen.put(sheet, at, _ASIDE[name], f"={formula}", size=8, color=layout.SOFT, align="right")
+    for name, constant in (("letter", _letter(n)), ("way", first - 2 - _STEPS_ROW)):
+        pen.put(sheet, at, _ASIDE[name], constant, size=8, color=layout.SOFT, align="right")
     pen.put(sheet, at, _TEXT, f'=IF({b["blank_job"]}=0,"",IFERROR(INDEX(buy_job_name,{of_job})&"","{WRONG} no such job"))', bold=True, indent=1)
     pen.put(sheet, at, _ALL, f'=IF({b["blank_all"]}=0,"",{number_text(b["blank_all"], 0)}&IF({b["blank_all"]}=1," piece, "," pieces, ")&{number_text(b["blank_made"], 0)}'
                              f'&IF({b["blank_made"]}=1," part"," parts"))', size=9, indent=1)
@@ -261,20 +259,19 @@ def _blank(pen: Pen, sheet: Worksheet, at: int, n: int, first: int, h: dict[str,
 
 def _strip(pen: Pen, sheet: Worksheet, row: int, blanks: int, h: dict[str, str], starts: str, first: int, last: int) -> None:
     """The bar drawn in boxes: 1 and 2 in turn for blanks, their letter in the middle, 3 for trim, a sign for what is left over."""
-    def of(name: str, place: str) -> str:
-        return f"INDEX({_absolute(_ASIDE[name], first, last)},{place})"
-
     for n in range(BOXES):
-        at = f"{letters(n + 2)}${_STEPS_ROW}"
-        k = f"MATCH({at},{starts},1)"
-        nth = f"INT(({at}-{of('start', k)})/{of('step', k)}+0.000000001)"
-        middle = f"INT(({of('start', k)}+{nth}*{of('step', k)}+{of('blank_length', k)}/2)/buy_saw_box+0.000001)={n}"
-        blank = f"IF(IF({of('blank_length', k)}>=3*buy_saw_box,{middle},FALSE),{of('letter', k)},1+MOD({of('before', k)}+{nth},2))"
+        at, k = f"{letters(n + 2)}${_STEPS_ROW}", f"{letters(_BOX + n)}{row}"
         # However thin the trim, it has a box at each end.
         edge = "buy_trim>0" if n == 0 else f'IF(buy_trim>0,OR({at}<buy_trim,{at}>={h["long"]}-MAX(buy_trim,buy_saw_box)),FALSE)'
-        formula = (f'=IF({h["bars"]}*{h["pieces"]}=0,0,IF({at}>={h["long"]},0,IF({edge},3,'
-                   f'IF({k}>{blanks},{h["code"]},{blank}))))')
-        pen.put(sheet, row, n + 2, formula, size=8, bold=True, align="center", number="hidden_number")
+        pen.put(sheet, row, _BOX + n, f'=IF({h["bars"]}*{h["pieces"]}=0,0,IF({at}>={h["long"]},0,IF({edge},-1,MATCH({at},{starts},1))))', size=8, color=layout.SOFT)
+
+        def of(name: str, k: str = k) -> str:
+            return f"INDEX({_absolute(_ASIDE[name], first, last)},{k})"
+
+        nth = f"INT(({at}-{of('start')})/{of('step')}+0.000000001)"
+        middle = f"INT(({of('start')}+{nth}*{of('step')}+{of('blank_length')}/2)/buy_saw_box+0.000001)={n}"
+        blank = f"IF(IF({of('blank_length')}>=3*buy_saw_box,{middle},FALSE),{of('letter')},1+MOD({of('before')}+{nth},2))"
+        pen.put(sheet, row, n + 2, f'=IF({k}<1,-3*{k},IF({k}>{blanks},{h["code"]},{blank}))', size=8, bold=True, align="center", number="hidden_number")
 
 
 # --- jobs ----------------------------------------------------------------------------------------------------------
@@ -295,11 +292,11 @@ JOB_LENGTHS = (
     make_column("longest", "Longest blank", kinds.Length, "that the feeder takes"),
 )
 _JOB_AT = {"no": 2, "name": 3, "customer": 4, "kind": 5, "need": 6, "made": 7, "certificate": 8, "heats": 9, "need_by": 10, "pieces": 11, "length": 12,
-           "parts": 13, "all": 14, "text": 15, "heat": 16, "mark": 17, "each": 19, "lost": 20, "shortest": 21, "longest": 22, "row": 23}
+           "parts": 13, "all": 14, "text": 15, "heat": 16, "mark": 17, "each": 19, "lost": 20, "shortest": 21, "longest": 22, "row": 23, "way": 24}
 _JOB_LABELS = {"no": "No.", "made": "Come out", "pieces": "Blanks", "length": "Length", "parts": "Each", "all": "Parts", "text": "From", "heat": "Heat", "mark": "Look",
-               "row": "Row of the saw"}
+               "row": "Row of blanks", "way": "Row of its bar"}
 _JOB_WIDTHS = {"A": 1.5, "B": 5, "C": 11, "D": 17, "E": 25, "F": 7.5, "G": 9, "H": 9.5, "I": 6.5, "J": 10.5, "K": 6.5, "L": 9.5, "M": 8, "N": 8, "O": 22, "P": 9,
-               "Q": 16, "R": 2, "S": 11, "T": 11, "U": 11, "V": 11, "W": 9}
+               "Q": 16, "R": 2, "S": 11, "T": 11, "U": 11, "V": 11, "W": 9, "X": 9}
 
 
 @dataclass
@@ -358,19 +355,22 @@ def _blank_of_job(pen: Pen, sheet: Worksheet, row: int, no: int, n: int, blanks:
     at = {name: f"${letters(column)}{row}" for name, column in _JOB_AT.items()}
     pen.put(sheet, row, _JOB_AT["row"], f"=IFERROR(MATCH({no * ROWS_OF_A_JOB + n},buy_saw_key,0),0)", size=8, color=layout.SOFT, align="right")
 
-    def saw(name: str) -> str:
-        return f"INDEX(buy_saw_{name},{at['row']})"
+    pen.put(sheet, row, _JOB_AT["way"], f'=IF({at["row"]}=0,0,INDEX(buy_saw_way,{at["row"]}))', size=8, color=layout.SOFT, align="right")
 
-    for name, source, number in (("pieces", "blank_all", "count"), ("length", "blank_length", "length"), ("parts", "blank_parts", "count"),
-                                 ("all", "blank_made", "count"), ("text", "blank_text", "text"), ("heat", "blank_heat", "text")):
-        pen.answer(sheet, row, _JOB_AT[name], f'IF({at["row"]}=0,"",{saw(source)})', number)
+    def saw(name: str) -> str:
+        return f"INDEX(buy_saw_{name},{at['way']})"
+
+    for name, source, number in (("pieces", "blank_all", "count"), ("length", "blank_length", "length"), ("parts", "blank_parts", "count"), ("all", "blank_made", "count")):
+        pen.answer(sheet, row, _JOB_AT[name], f'IF({at["row"]}=0,"",INDEX(buy_saw_{source},{at["row"]}))', number)
+    for name, source in (("text", "short"), ("heat", "heat")):
+        pen.answer(sheet, row, _JOB_AT[name], f'IF({at["row"]}=0,"",{saw(source)}&"")', "text")
     step = "(1/buy_steps)"
-    want, has = rank_of(top["certificate"]), rank_of(saw("blank_certificate"))
+    want, has = rank_of(top["certificate"]), rank_of(saw("certificate"))
     wrong = [
-        (f'IF({top["heats"]}="mixed",FALSE,{saw("blank_source")}<>INDEX(buy_saw_blank_source,{top["row"]}))', "another heat"),
+        (f'IF({top["heats"]}="mixed",FALSE,{saw("source")}<>INDEX(buy_saw_source,{top["way"]}))', "another heat"),
         (f"{has}<{want}", "certificate is less than wanted"),
-        (f'IF({want}>={OF_ONE_HEAT[0]},IF({saw("blank_heat")}="",LEFT({saw("blank_source")},5)<>"order",FALSE),FALSE)', "no heat is known"),
-        (f'IF({saw("blank_owner")}="{OWN}",FALSE,{saw("blank_owner")}<>{top["customer"]}&"")', "another customer's bar"),
+        (f'IF({want}>={OF_ONE_HEAT[0]},IF({saw("heat")}="",LEFT({saw("source")},5)<>"order",FALSE),FALSE)', "no heat is known"),
+        (f'IF({saw("owner")}="{OWN}",FALSE,{saw("owner")}<>{top["customer"]}&"")', "another customer's bar"),
         (f'IF(ISNUMBER({top["each"]}),{at["length"]}<{at["parts"]}*{top["each"]}+{top["lost"]}-{step},FALSE)', "too short for its parts"),
         (f'IF(ISNUMBER({top["shortest"]}),{at["length"]}<{top["shortest"]}-{step},FALSE)', "too short for the feeder"),
         (f'IF(ISNUMBER({top["longest"]}),{at["length"]}>{top["longest"]}+{step},FALSE)', "too long for the feeder"),
