@@ -250,7 +250,7 @@ IN_DIFFERENT_WAYS = {
 """Functions of which programs make different things, and what."""
 
 
-@pytest.mark.parametrize("name", ["shop", "rack", *TEMPLATES])
+@pytest.mark.parametrize("name", ["shop", "rack", "buy_list", *TEMPLATES])
 def test_no_formula_rests_on_what_programs_take_in_different_ways(name: str) -> None:
     formulas = content(READY_MADE[name]()).formulas
     plain = {cell: re.sub(r'"(?:[^"]|"")*"', '""', formula) for cell, formula in formulas.items()}

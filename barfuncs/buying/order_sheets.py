@@ -279,7 +279,7 @@ def goods_sheet(pen: Pen, places: OrderPlaces) -> list[str]:
         row = head + n
         used = f"INDEX(buy_order_counted,MATCH({n},buy_order_no,0))>0"
         from_order = {"line": str(n), "bars": f"{ORDER}!{line['bars']}", "length": f"{ORDER}!{line['length']}", "certificate": f"{ORDER}!{line['certificate']}",
-                      "shortest": f"SUMPRODUCT(MAX((buy_saw_line={n})*(buy_saw_used)))"} | {c.name: f"{ORDER}!{page[c.name]}" for c in KIND[:6]}
+                      "shortest": f"IF(COUNTIF(buy_saw_longest,{n})=0,0,SUMIF(buy_saw_longest,{n},buy_saw_used)/COUNTIF(buy_saw_longest,{n}))"} | {c.name: f"{ORDER}!{page[c.name]}" for c in KIND[:6]}
         for column in ORDERED:
             place, number = _number(at[column.name]), "length" if column.unit == "length" else "text"
             if column.name == "jobs":

@@ -44,7 +44,7 @@ LEFT = make_column("left", "Left over", kinds.Length, "length left over of each 
 _PLACES = {"bars": (6, 11), "line": (22, 28), "rack": (29, 35), "pieces": (6, 11), "length": (12, 21), "parts": (22, 28), "job": (29, 35), "left": (12, 21)}
 _NO, _TEXT, _ALL = (2, 5), 36, 76
 _ASIDE = {name: BOXES + 4 + n for n, name in enumerate((
-    "no", "bars", "line", "rack", "long", "sum", "pieces", "rest", "left", "cuts", "back", "open", "value", "rank", "used", "code", "bad", "text", "heat", "owner", "certificate",
+    "no", "bars", "line", "rack", "long", "sum", "pieces", "rest", "left", "cuts", "back", "open", "value", "rank", "used", "longest", "code", "bad", "text", "heat", "owner", "certificate",
     "source", "kind", "short", "blank_job", "blank_pieces", "blank_length", "blank_parts", "start", "step", "before", "letter", "blank_bad", "blank_all", "blank_made", "key", "way"))}
 _BOX = BOXES + 5 + len(_ASIDE)
 """The first column of those that say which blank each box of a drawing is of."""
@@ -192,7 +192,8 @@ def _sawing(pen: Pen, sheet: Worksheet, row: int, no: int, blanks: int, places: 
         "open": f'IF({h["pieces"]}=0,0,IF({h["left"]}>0,IF(ABS({h["rest"]}-buy_kerf-{h["left"]})>{tolerance},1,0),IF({h["rest"]}>buy_kerf+{tolerance},1,0)))',
         "value": f'IF({h["back"]}=0,0,{h["bars"]}*{h["left"]}*IF({h["line"]}>0,IFERROR(INDEX(buy_order_each,{of_line}),0),IFERROR(INDEX(buy_rack_each,{of_rack}),0)))',
         "rank": f'IF({h["back"]}=1,MAX({_absolute(_ASIDE["rank"], _HEADED)}:{_absolute(_ASIDE["rank"], row - 1)})+1,0)',
-        "used": f'{h["long"]}-{h["left"]}',
+        "used": f'ROUND({h["long"]}-{h["left"]},6)',
+        "longest": f'IF({h["line"]}>0,IF(COUNTIFS(buy_saw_line,{h["line"]},buy_saw_used,">"&{h["used"]})=0,{h["line"]},0),0)',
         "code": f'IF({h["left"]}>0,IF({h["back"]}=1,"/","x"),3)',
         "bad": f'IF({typed}=0,"",IFERROR({bad},"{WRONG} a cell shows an error"))',
         "text": f'IF({h["line"]}>0,"bought, "&{length_words(h["long"])}&", order line "&{number_text(h["line"], 0)},'
@@ -266,7 +267,7 @@ def _strip(pen: Pen, sheet: Worksheet, row: int, blanks: int, h: dict[str, str],
         pen.put(sheet, row, _BOX + n, f'=IF({h["bars"]}*{h["pieces"]}=0,0,IF({at}>={h["long"]},0,IF({edge},-1,MATCH({at},{starts},1))))', size=8, color=layout.SOFT)
 
         def of(name: str, k: str = k) -> str:
-            return f"INDEX({_absolute(_ASIDE[name], first, last)},{k})"
+            return f"INDEX({_absolute(_ASIDE[name], first, last + 1)},{k})"  # of one cell alone, Gnumeric's INDEX gives #REF!
 
         nth = f"INT(({at}-{of('start')})/{of('step')}+0.000000001)"
         middle = f"INT(({of('start')}+{nth}*{of('step')}+{of('blank_length')}/2)/buy_saw_box+0.000001)={n}"

@@ -194,9 +194,11 @@ class _Filled:
 
     def sizes(self) -> Sizes:
         rows = Counter(demand for row in self.sawing for demand, _, _ in _alike(row))
-        return Sizes(tuple(len(page) for page in self.pages) or (1,), tuple(len(_alike(row)) for row in self.sawing) or (1,),
-                     tuple(max(1, rows[n]) for n in range(len(self.demands))) or (1,), max(1, len(self.rack)),
-                     sum(row.back for row in self.sawing) + 1, sum(line.spare > 0 for line in self.plan.lines) + 1, max(1, len(self.plan.notes)))
+        # Columns of two rows at least: of one cell alone, Gnumeric's INDEX gives #REF!.
+        pages = [len(page) for page in self.pages] or [1]
+        jobs = [max(1, rows[n]) for n in range(len(self.demands))]
+        return Sizes((*pages[:-1], max(pages[-1], 3 - len(pages))), tuple(len(_alike(row)) for row in self.sawing) or (1,), (*jobs[:-1], max(jobs[-1], 3 - len(jobs))),
+                     max(2, len(self.rack)), sum(row.back for row in self.sawing) + 1, sum(line.spare > 0 for line in self.plan.lines) + 1, max(1, len(self.plan.notes)))
 
     def cells(self, places: _Places) -> Iterator[tuple[str, Any]]:
         """Every cell that is typed, with its value."""
