@@ -100,8 +100,11 @@ def test_without_any_of_it_the_hours_are_those_of_a_full_feeder():
     ({}, "tool edges, parts bin, chip bin"),
     ({"tools": TOOLS}, "parts bin, chip bin"),
     ({"parts_bin": 100}, "tool edges, chip bin"),
-    ({"tools": TOOLS, "parts_bin": 100, "chip_bin": 55}, "chip bin (give bulk factor and weight of a part)"),
-    ({"tools": TOOLS, "parts_bin": 100, "chip_bin": 55, "bulk_factor": 9, "part_weight": None}, "chip bin (give bulk factor and weight of a part)"),
+    ({"tools": TOOLS, "parts_bin": 100, "chip_bin": 55}, "chip bin (give the bulk factor)"),
+    ({"tools": TOOLS, "parts_bin": 100, "chip_bin": 55, "bulk_factor": 9, "part_weight": None}, "chip bin (give the weight of a part)"),
+    ({"tools": TOOLS, "parts_bin": 100, "chip_bin": 55, "part_weight": None}, "chip bin (give bulk factor and weight of a part)"),
+    ({"tools": TOOLS, "parts_bin": 100, "chip_bin": 55, "part_weight": None, "sections": "round 3/4 x 2"}, "chip bin (give the bulk factor)"),
+    ({"tools": TOOLS, "parts_bin": 100, "chip_bin": 55, "bulk_factor": 9, "part_weight": None, "sections": "round 3/4 x 2"}, ""),
     ({"tools": TOOLS, "parts_bin": 100, "chip_bin_count": 300}, ""),
     ({"tools": TOOLS, "parts_bin": 100, "chip_bin": 55, "bulk_factor": 9}, ""),
 ])

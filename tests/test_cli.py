@@ -1,5 +1,6 @@
 """The command line, as a person types it."""
 
+import csv
 import os
 import signal
 import subprocess
@@ -51,6 +52,26 @@ def _but_progress(text: str) -> list[str]:
 
 
 @pytest.mark.slow
+def test_which_checks_ask_for_a_second_look_is_said_with_their_rows(tmp_path):
+    """And which say stop; a long list of rows is cut."""
+    book = "material,size,part_length,cutoff_width,face_to_cutoff,grip_length,bar_length,quantity,job,feeder_longest_bar\n"
+    rows = [f"303,1,2,.125,.25,2.5,144,1000,J{n},{120 if n == 3 else 150}" for n in range(1, 10)]
+    (tmp_path / "list.csv").write_text(book + "\n".join(rows))
+    done = CliRunner().invoke(main, ["plan", str(tmp_path / "list.csv"), "--out", str(tmp_path / "out")])
+    with (tmp_path / "out" / "results.csv").open(encoding="utf-8-sig", newline="") as file:
+        listed = list(csv.DictReader(file))
+    assert [line["checks_stop"] for line in listed] == ["", "", "Feeder", *[""] * 6]
+    said = {line.split(": row")[0]: line for line in done.output.splitlines() if ": row" in line}
+    assert said.pop("\u2715 STOP  Feeder") == "\u2715 STOP  Feeder: row 4"
+    topics = {topic for line in listed for topic in line["checks_look"].split(", ") if topic}
+    assert topics
+    assert said == {f"! LOOK  {topic}": f"! LOOK  {topic}: rows 2, 3, 4, 5, 6, 7 and 3 more" for topic in topics}
+    for line in listed:
+        with_marks = openpyxl.load_workbook(tmp_path / "out" / line["file"], data_only=True)
+        words = [with_marks["Notes"][f"B{row}"].value for row in range(1, with_marks["Notes"].max_row + 1)]
+        assert (words.count("! LOOK"), words.count("\u2715 STOP")) == (len(line["checks_look"].split(", ")), bool(line["checks_stop"]))
+
+
 def test_plan_with_two_processes_goes_on_where_it_stopped(tmp_path):
     command = ["plan", str(ROOT / "examples" / "jobs.csv"), "--out", str(tmp_path / "plans")]
     done = run(*command, "--jobs", "2")

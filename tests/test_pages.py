@@ -232,9 +232,9 @@ def test_what_is_blank_on_the_customers_page_is_said_beside_it():
         cells = [cell for row in sheet.iter_rows() for cell in row if "Blank on this page" in str(cell.value)]
         return [cell.value for cell in cells], all(cell.column > area(book, sheet)[2] for cell in cells)
 
-    assert said() == ([f"{LOOK}  Blank on this page: customer, number, date."], True)
-    assert said(customer="Harrow", quote_date="2027-03-01") == ([f"{LOOK}  Blank on this page: number."], True)
-    assert said(customer="Harrow", quote_date="2027-03-01", quote_number="Q-1") == ([], True)
+    assert said() == ([f"{LOOK}  Blank on this page: customer, number, date, currency."], True)
+    assert said(customer="Harrow", quote_date="2027-03-01", currency="EUR") == ([f"{LOOK}  Blank on this page: number."], True)
+    assert said(customer="Harrow", quote_date="2027-03-01", quote_number="Q-1", currency="EUR") == ([], True)
 
 
 # --- in a spreadsheet program --------------------------------------------------------------------------------------
@@ -260,7 +260,7 @@ def test_a_printed_plan_has_two_pages_and_a_quote_three(tmp_path):
     found = {pdf.stem: pages_of(pdf) for pdf in convert([tmp_path / f"{name}.xlsx" for name in names], tmp_path, "pdf")}
     for name in names:
         template = jobs[name][0] if name in jobs else name
-        heads = {"job_plan": ["Job plan", "Set-up sheet"], "quote": ["Quote: costing", "Prices at six quantities", "Quotation"]}[template]
+        heads = {"job_plan": ["Job plan", "Set-up sheet"], "quote": ["Quote: costing", "Price by quantity", "Quotation"]}[template]
         assert len(found[name]) == len(heads), name
         for head, page in zip(heads, found[name], strict=True):
             assert head in page, name

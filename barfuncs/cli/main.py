@@ -345,6 +345,7 @@ def _show_outcome(outcome: Any, out: str, template: Any, hint: str) -> None:
         console.print(_done_table(outcome.done[:_MOST_SHOWN], template.terminal))
         if len(outcome.done) > _MOST_SHOWN:
             console.print(f"... and {len(outcome.done) - _MOST_SHOWN} more, all in results.csv and results.xlsx")
+        _show_checks(console, outcome.done)
     if outcome.problems:
         rows = len({p.row for p in outcome.problems if p.row})
         console.print(f"\n{rows} of {outcome.total} rows in {outcome.problems[0].file} have problems:", style="bold")
@@ -362,6 +363,25 @@ def _show_outcome(outcome: Any, out: str, template: Any, hint: str) -> None:
     if outcome.taken_as_inch:
         console.print("Bare numbers were read as inch; --units mm reads them as mm.")
     console.print(CAUTION, style="italic")
+
+
+def _show_checks(console: Any, done: Sequence[Any]) -> None:
+    """Which checks say stop or ask for a second look, and in which rows."""
+    from barfuncs.templates.template import CHECKS_SAID
+
+    found: dict[tuple[str, str], list[int]] = {}
+    for head, word in CHECKS_SAID.items():
+        for row, _, values in done:
+            for topic in filter(None, str(values.get(head) or "").split(", ")):
+                found.setdefault((word, topic), []).append(row)
+    if found:
+        console.print("\nWhat the checks say stands in each workbook:")
+    for (word, topic), rows in found.items():
+        few, more = ", ".join(f"{row}" for row in rows[:_MOST_ROWS_NAMED]), len(rows) - _MOST_ROWS_NAMED
+        console.print(f"{word}  {topic}: row{'s' if len(rows) > 1 else ''} {few}" + (f" and {more:,} more" if more > 0 else ""), markup=False)
+
+
+_MOST_ROWS_NAMED = 6
 
 
 def _there_already(outcome: Any) -> str:

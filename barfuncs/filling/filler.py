@@ -136,6 +136,8 @@ class Filled:
     """The cells of the customer's page, where the template has one."""
     paper: str = "letter"
     """What it is printed on: letter or A4."""
+    checks: Mapping[str, str] = field(default_factory=dict, repr=False)
+    """By topic the word that each check says."""
 
     @property
     def is_ready(self) -> bool:
@@ -340,6 +342,7 @@ class Filler:
         self.rows: list[tuple[str, Address]] = [
             (f"{table.item}_{n}", self.book.address(f"{table.marks}[{n}]"))
             for table in made.form.tables for n in range(1, table.rows + 1)]
+        self.checks: dict[str, Address] = {check.topic: self.book.address(f"{self.prefix}check_words[{n}]") for n, check in enumerate(made.checks, start=1)}
         page = customer_page(template)
         self.page: dict[str, Address] = {} if page is None else {
             ref: self.book.address(f"{page.title}!{ref}") for ref in page.cells}
@@ -389,7 +392,8 @@ class Filler:
                 raise InputError(self.template, problems)
             page = dict(zip(self.page, self.book.values_at(self.page.values()), strict=True))
             paper = str(inputs.get("paper") or paper_for(str(inputs["units"]), self.shop))
-            return Filled(self.template, dict(inputs), answers, self._write(values, paper), page, paper)
+            checks = dict(zip(self.checks, map(str, self.book.values_at(self.checks.values())), strict=True))
+            return Filled(self.template, dict(inputs), answers, self._write(values, paper), page, paper, checks)
 
     def _values(self, inputs: Mapping[str, Value], table: materials.Materials | None) -> dict[str, Value]:
         """What goes into the cells: the inputs, and the job's material where it is the shop's own."""

@@ -115,7 +115,7 @@ def _fill(setup: Setup, inputs: Mapping[str, Value], answer: Answer) -> None:
     template = TEMPLATES[setup.template]
     if template.stop_is_problem and filled.answers["stops"]:
         raise InputError(setup.template, [("job", str(filled.answers["stops"]).strip())])
-    answer.values = template.values_for_results(filled.inputs, filled.answers, setup.shop)
+    answer.values = template.values_for_results(filled.inputs, filled.answers, filled.checks, setup.shop)
     says = template.for_customer
     answer.number = str(filled.inputs.get(says.number) or "") if says else ""
     if says and answer.number:

@@ -15,7 +15,8 @@ INPUTS = (
     make_input("parts_bin", "Parts the parts bin holds", kinds.PositiveCount, unit="parts",
                help_text="parts that the parts bin or catcher holds, or still holds, by the shop's own count"),
     make_input("chip_bin_count", "Parts until the chip bin is full", kinds.PositiveCount, unit="parts",
-               help_text="by the shop's own count; left blank, it is worked out from the three below and the weight of a part"),
+               help_text="by the shop's own count; left blank, it is worked out from the two below and the weight of a part, typed or that "
+                         "of the sheet Part"),
     make_input("chip_bin", "Volume of the chip bin", kinds.BinVolume, from_shop=True,
                help_text="as far as it may be filled, in US gallons or liters"),
     make_input("bulk_factor", "Bulk factor of loose chips", kinds.BulkFactor,
@@ -49,6 +50,8 @@ TOOLS = Table(
 # The chips of a part, as metal. Without the weight of a part nobody knows what is turned off it.
 _CHIPS = (f"(section_weight*(bar_per_part+end_trim/parts_per_bar)-{EACH_WEIGHT})/density"
           '*IF(units="mm",1000000,1)')
+_TO_GIVE = ('IF(ISBLANK(bulk_factor),IF(ISBLANK(part_weight)," (give bulk factor and weight of a part)"," (give the bulk factor)"),'
+            'IF(ISBLANK(part_weight)," (give the weight of a part)",""))')
 _ROW = "MATCH(until_edge,tool_left,0)"
 LIMITS = (
     Answer("until_order", "The order is done", "count", "parts", formula="parts_to_make"),
@@ -89,7 +92,7 @@ STEPS = (
            formula='IF(second_stop_parts="-",IF(first_stop_hours>=0,"-"),RUN_HOURS(second_stop_parts,cycle_time,parts_per_bar,bar_change_time))'),
     Answer("stops_not_known", "what may stop the lathe and is not known", "text",
            formula='MID(IF(until_edge="-",", tool edges","")&IF(until_parts_bin="-",", parts bin","")'
-                   '&IF(until_chip_bin="-",", chip bin"&IF(ISBLANK(chip_bin),""," (give bulk factor and weight of a part)"),""),3,120)'),
+                   f'&IF(until_chip_bin="-",", chip bin"&IF(ISBLANK(chip_bin),"",{_TO_GIVE}),""),3,120)'),
 )
 TIMES = (
     Answer("first_stop_parts", "First stop when alone, at most after", "count", "parts",

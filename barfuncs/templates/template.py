@@ -10,11 +10,13 @@ from openpyxl import Workbook
 
 from barfuncs.templates import layout
 from barfuncs.templates.form import Form
-from barfuncs.templates.model import Across, Check, Input, Problems, Values
+from barfuncs.templates.model import LOOK, STOP, Across, Check, Input, Problems, Values
 from barfuncs.templates.shop import Shop, paper_for
 from barfuncs.xlsx.package import pack
 from barfuncs.xlsx.sheetxml import CellError
 
+CHECKS_SAID = {"checks_stop": STOP, "checks_look": LOOK}
+"""Heads of the results under which the topics of checks stand, and the word that those say."""
 _IDENTITY = ("job", "customer", "part_number", "units", "material", "shape", "size")
 
 
@@ -146,11 +148,12 @@ class Template:
         book.properties.title = book.worksheets[0].title
         return book
 
-    def values_for_results(self, inputs: Values, answers: Values, shop: Shop | None) -> dict[str, Any]:
-        """What a workbook shows in its line of a table of results; what is not known is blank."""
+    def values_for_results(self, inputs: Values, answers: Values, checks: Mapping[str, str], shop: Shop | None) -> dict[str, Any]:
+        """What a workbook shows in its line of a table of results; what is not known is blank. `checks` has by topic the word of each."""
         known = {**inputs, **{name: answers[name] for name in (*self.results, "status")}}
         shown = {name: known.get(name) for name in (*self.identity, *self.results, "status")}
         shown |= self.more_results(inputs, answers, shop)
+        shown |= {head: ", ".join(topic for topic, said in checks.items() if said == word) or None for head, word in CHECKS_SAID.items()}
         if shop and shop.file:
             shown["shop_file"] = str(shop.file)
         return {name: None if value == "-" or isinstance(value, CellError) else value for name, value in shown.items()}

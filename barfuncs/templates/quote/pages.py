@@ -225,7 +225,7 @@ def _what_is_bought(page: Page, last: str) -> None:
 def prices_sheet(book: Workbook) -> None:
     page = add_page(book, "Prices", {"A": 1.5, "B": 35, **dict.fromkeys("CDEFGH", 14.5), "I": 10}, landscape=True)
     sheet, columns = page.sheet, dict(zip(BREAKS, "CDEFGH", strict=True))
-    page.title("Prices at six quantities")
+    page.title("Price by quantity")
     page.next_row(28)
     page.put("B:I", "=quote_status", bold=True, wrap=True)
     page.skip()
