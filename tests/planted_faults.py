@@ -21,12 +21,12 @@ from exhaustion import least_cost
 from plan_rules import broken
 from weeks import limit_processor_time
 
-from barfuncs.buying import cutting, plan
+from barfuncs.buying import plan
 from barfuncs.buying.check import faults
 from barfuncs.buying.records import CERTIFICATES, OWN, BuyingError
 
 _problem, _price, _task_of = plan._Group.problem, plan._Group.price, plan.task_of
-_may_take, _may_buy, _bounded = plan.may_take, plan.may_buy, cutting._Search.bounded
+_may_take, _may_buy = plan.may_take, plan.may_buy
 _suits, _written = plan.suits, plan._written
 
 
@@ -73,8 +73,8 @@ FAULTS: dict[str, Callable[[], Any]] = {
     "more bars than there are": lambda: with_sources(count=None),
     "bound 1 % too high": lambda: mock.patch.object(plan, "_written", lambda *given: replace(
         (right := _written(*given)), bound=right.bound + 0.01 * abs(right.bound))),
-    "bound 1 % too high while it works": lambda: mock.patch.object(cutting._Search, "bounded", lambda search, value: _bounded(search, value + 0.01 * abs(value))),
-    "plans dearer than the best": lambda: mock.patch.object(cutting, "without_surplus", lambda problem, patterns: [(p, n + 1) for p, n in patterns]),
+    "a bar of the rack overlooked": lambda: mock.patch.object(plan, "may_take", lambda demand, bar: bar.id != "R-0" and _may_take(demand, bar)),
+    "an offer overlooked": lambda: mock.patch.object(plan, "may_buy", lambda demand, offer, terms: offer.supplier != "0" and _may_buy(demand, offer, terms)),
 }
 
 

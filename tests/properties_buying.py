@@ -84,18 +84,19 @@ def laws(seed: int, seconds: float) -> list[tuple[str, str, str]]:
 def main(count: int, first: int, seconds: float) -> None:
     started = time.process_time()
     words = Counter[tuple[str, str]]()
-    for seed in range(first, first + count):
+    for done, seed in enumerate(range(first, first + count), 1):
         try:
             found = laws(seed, seconds)
         except AssertionError as error:
             found = [("plan", "ITS OWN CHECK FAILS", str(error))]
         for kind, word, fault in found:
             words[kind, word] += 1
-            if word != word.lower() and word.upper() == word:
+            if word.upper() == word:
                 print(f"seed {seed}: {kind}: {word} {fault[:300]}", flush=True)
-    print(f"{count} weeks from seed {first}, {seconds} s a plan, {time.process_time() - started:.0f} s of processor time:")
-    for (kind, word), number in sorted(words.items()):
-        print(f"  {kind:<12}{word:<36}{number:>7}")
+        if done % 500 == 0 or done == count:
+            print(f"{done} weeks from seed {first}, {seconds} s a plan, {time.process_time() - started:.0f} s of processor time:")
+            for (kind, word), number in sorted(words.items()):
+                print(f"  {kind:<12}{word:<36}{number:>7}", flush=True)
 
 
 if __name__ == "__main__":

@@ -115,11 +115,11 @@ def test_small_weeks_keep_every_rule_and_law(seed):
         assert word != word.upper(), (word, fault)
 
 
-@pytest.mark.parametrize("fault", [pytest.param(name, marks=() if name in ("kerf ignored", "heats mixed", "bound 1 % too high") else pytest.mark.slow)
+@pytest.mark.parametrize("fault", [pytest.param(name, marks=() if name in ("kerf ignored", "heats mixed", "an offer overlooked") else pytest.mark.slow)
                                    for name in FAULTS])
 def test_a_planted_fault_is_seen(fault):
     """By the rules reckoned apart, or by comparison with all plans; nobody sees anything where there is none."""
-    found = seen(fault, range(100 if "while" in fault else 24), 0.2)
+    found = seen(fault, range(24), 0.2)
     assert found["rules apart"] or found["all plans"], found
 
 
