@@ -36,14 +36,19 @@ _MOST_WAYS = 300_000
 """To saw one bar, that are held in arrays."""
 _AT_ONCE = 12
 """Columns that one pricing of a source may add."""
-_MOST_COLUMNS = 1500
-"""Of an integer program that is to end soon; where there are more, the nearest few are tried."""
-_FEW_COLUMNS = 300
+_MOST_COLUMNS = 1000
+"""Of an integer program that is to end soon; where there are more, the nearest few are tried. Both double with each effort."""
+_FEW_COLUMNS = 250
+_MOST_EFFORT = 4
+_MOST_WANTED = 40_000
+"""Ways that are looked through for what the last bars of a plan may hold; where there are more, corners must do."""
 _ANY = 10**9
-_SOON = 0.4
+_SOON = 0.2
 """Seconds for it."""
-_DIVES = frozenset({4, 16, 64, 256, 1024})
+_DIVES = frozenset(2 ** n for n in range(1, 12))
 """Nodes at which a plan is looked for."""
+_TRIED = frozenset(3 * 2 ** n for n in range(2, 10))
+"""Nodes at which one is looked for by an integer program."""
 _CLOSE = 1e-6
 _now = time.monotonic
 _Floats = NDArray[np.float64]
@@ -69,7 +74,7 @@ class _Ways:
 
 
 @lru_cache(maxsize=4096)
-def _choices(cut: Cut, demand: int, room: int) -> _Ints:
+def choices(cut: Cut, demand: int, room: int) -> _Ints:
     """How one job may share in a bar: parts, blanks and length, each number of parts in as few blanks and as short as can be; no more parts
     than `demand`, or the next number that blanks can hold."""
     rows, shortest = [(0, 0, 0)], dict[int, int]()
@@ -140,7 +145,7 @@ def _all_ways(tasks: tuple[tuple[Cut, int, int], ...], room: int, kerf: int, bac
 
     Where those are too many, all that a linear program could need. Raises TooManyWaysError.
     """
-    all_choices = [_choices(cut, demand, room) for cut, demand, _ in tasks]
+    all_choices = [choices(cut, demand, room) for cut, demand, _ in tasks]
     order = sorted(range(len(tasks)), key=lambda n: len(all_choices[n]))
     used, rows = np.zeros(1, dtype=np.int64), np.zeros((0, 1), dtype=np.int64)
     whole = True
@@ -203,9 +208,12 @@ class _Bars:
         cuts = self.ways.blanks.sum(axis=0) - (scrap & (self.ways.reach >= room))
         self.whole = source.value_left(source.length) if source.offered else 0.0
         """What a bar is worth that is left whole."""
-        self.cuts = cuts.astype(np.float64)
         self.cost = cuts * problem.cut_cost - np.where(scrap, 0.0, left * source.left_value) + self.whole
-        self.rows = np.vstack([self.ways.parts, self.ways.blanks, cuts]).astype(np.float64)
+        # As `Cell._build` counts them: blanks by job, cuts, rests that go back, bars that hold a job.
+        self.rows = np.vstack([self.ways.parts, self.ways.blanks, cuts, ~scrap, self.ways.blanks > 0]).astype(np.float64)
+        many = len(problem.tasks)
+        of_jobs = np.array(jobs)
+        self.model_rows = np.concatenate([of_jobs, many + of_jobs, [2 * many, 2 * many + 1], 2 * many + 2 + of_jobs])
         self.corner_rows, self.corner_cost = np.ascontiguousarray(self.rows[:, self.ways.corners]), self.cost[self.ways.corners]
 
     def pattern(self, problem: Problem, way: int) -> Pattern:
@@ -213,7 +221,7 @@ class _Bars:
         for row, job in enumerate(self.jobs):
             if count := int(self.ways.blanks[row, way]):
                 cut, parts = problem.tasks[job].cut, int(self.ways.parts[row, way])
-                length = min(length for p, k, length in _choices(cut, self.most[row], problem.sources[self.number].length + problem.kerf)
+                length = min(length for p, k, length in choices(cut, self.most[row], problem.sources[self.number].length + problem.kerf)
                              if p == parts and k == count)
                 blanks += [(job, p) for p in _blanks_of(cut, parts, count, int(length))]
         return Pattern(self.number, tuple(sorted(blanks, key=lambda blank: (blank[0], -blank[1]))))
@@ -240,8 +248,8 @@ class Cell:
         """What a part of each job costs at least in the linear program, and all else beside."""
         self._grain = grain(problem)
         self._open: list[tuple[float, int, dict[int, tuple[float, float]]]] = []
-        self._leaf = math.inf
-        """The least bound of nodes that can't be branched on."""
+        self._leaves: list[tuple[float, int, dict[int, tuple[float, float]], int]] = []
+        """Nodes that can't be branched on, and how often they were looked at."""
         self._count = self._nodes = 0
         self._columns: list[tuple[int, int]] = []
         self._known: set[tuple[int, int]] = set()
@@ -255,7 +263,9 @@ class Cell:
     @property
     def stuck(self) -> bool:
         """Whether no work raises the bound."""
-        return self.started and (self.closed or not self._open or self._open[0][0] >= self._leaf)
+        if not self.started or self.closed:
+            return self.started
+        return self._leaves[0][3] > _MOST_EFFORT if self._leaves and self._leaves[0][0] <= self._next else not self._open
 
     def _build(self) -> None:
         problem = self.problem
@@ -270,20 +280,18 @@ class Cell:
         for task in problem.tasks:
             self._row(task.demand, _INF)
             self._lacks.append(self._column(lack, 0, _INF, [self._last_row()], [1]))
-        self._blank_row = self._last_row() + 1
-        for job, task in enumerate(problem.tasks):
+
+        def counted(least: float, most: float) -> int:
+            """What is a whole number in every plan: a row, whose ways are added later, and its column. The ways known so far may lack some."""
             self._row(0, 0)
-            row = self._last_row()
-            self._lacks += [self._column(lack, 0, _INF, [row], [sign]) for sign in (1, -1)]
-            # A blank has a part at least.
-            self._whole(0.0, self._least_blanks(task, job), task.demand, [row], [-1])
-        # All cuts together: what they cost moves in whole steps.
-        self._row(0, 0)
-        self._cut_row = self._last_row()
-        if problem.cut_cost:
-            self._whole(0.0, 0, _INF, [self._cut_row], [-1])
-        else:
-            self._column(0.0, 0, _INF, [self._cut_row], [-1])
+            self._lacks.extend(self._column(lack, 0, _INF, [self._last_row()], [sign]) for sign in (1, -1))
+            return self._whole(0.0, least, most, [self._last_row()], [-1])
+
+        # A blank has a part at least.
+        blanks = [counted(self._least_blanks(task, job), task.demand) for job, task in enumerate(problem.tasks)]
+        cuts, back = counted(0, _INF), counted(0, _INF)
+        holding = [counted(0, task.demand) for task in problem.tasks]
+        bought: list[int] = []
         self._bar_rows: list[int] = []
         for bars in self.bars:
             source = bars.source
@@ -292,13 +300,17 @@ class Cell:
             self._bar_rows.append(row)
             bundle = source.bundle if source.offered else 1
             n = self._whole((source.cost - bars.whole) * bundle, 0, self._most(bars) // bundle, [row], [-bundle])
+            bought.append(n)
             if source.offered and (source.line_fee or source.line_minimum):
                 u = self._whole(source.line_fee, float(len(self.bars) == 1), 1)
+                bought.append(u)
                 model.addRow(-_INF, 0, 2, np.array([n, u], dtype=np.int32), np.array([1.0, -(self._most(bars) // bundle)]))
                 if source.line_minimum:
                     more = self._column(1, 0, _INF)
                     model.addRow(0, _INF, 3, np.array([more, n, u], dtype=np.int32), np.array([1.0, source.cost * bundle, -source.line_minimum]))
         self._first = int(model.getNumCol())
+        # What weighs most is branched on first.
+        self._in_turn = [[*bought, cuts], [back], blanks, holding]
 
     def _least_blanks(self, task: Task, job: int) -> int:
         """No plan has fewer blanks of a job."""
@@ -335,23 +347,16 @@ class Cell:
         self._known.add((place, way))
         self._columns.append((place, way))
         bars = self.bars[place]
-        taken = np.nonzero(bars.ways.blanks[:, way])[0]
-        jobs = [bars.jobs[int(r)] for r in taken]
-        rows = [self._bar_rows[place], *jobs, *(self._blank_row + job for job in jobs)]
-        values = [1.0, *bars.ways.parts[taken, way].astype(float), *bars.ways.blanks[taken, way].astype(float)]
-        if bars.cuts[way]:
-            rows.append(self._cut_row)
-            values.append(float(bars.cuts[way]))
-        self._column(float(bars.cost[way]), 0, _INF, rows, values)
+        some = np.nonzero(bars.rows[:, way])[0]
+        rows = [self._bar_rows[place], *(int(row) for row in bars.model_rows[some])]
+        self._column(float(bars.cost[way]), 0, _INF, rows, [1.0, *bars.rows[some, way]])
         return True
 
     def _reduced(self, place: int, duals: _Floats, corners: bool = False) -> _Floats:
         """By how much each way raises the linear program, or each of the corners."""
         bars = self.bars[place]
-        jobs = np.array(bars.jobs)
-        price = np.concatenate([duals[jobs], duals[self._blank_row + jobs], [duals[self._cut_row]]])
         cost, rows = (bars.corner_cost, bars.corner_rows) if corners else (bars.cost, bars.rows)
-        return np.asarray(cost - price @ rows - duals[self._bar_rows[place]])
+        return np.asarray(cost - duals[bars.model_rows] @ rows - duals[self._bar_rows[place]])
 
     def _bound_between(self, limits: Mapping[int, tuple[float, float]]) -> None:
         for column, usual in self._limits.items():
@@ -372,9 +377,11 @@ class Cell:
             duals = np.asarray(solution.row_dual)
             fall, added = 0.0, 0
             for place, bars in enumerate(self.bars):
-                reduced = self._reduced(place, duals, corners=wanted is None)
+                corners = wanted is None or len(bars.cost) > _MOST_WANTED
+                reduced = self._reduced(place, duals, corners)
                 if wanted is not None:
-                    reduced = np.where((bars.ways.parts > wanted[np.array(bars.jobs)][:, None]).any(axis=0), 1.0, reduced)
+                    parts = bars.ways.parts[:, bars.ways.corners] if corners else bars.ways.parts
+                    reduced = np.where((parts > wanted[np.array(bars.jobs)][:, None]).any(axis=0), 1.0, reduced)
                 many = min(_AT_ONCE, len(reduced))
                 best = np.argpartition(reduced, many - 1)[:many] if many < len(reduced) else np.arange(len(reduced))
                 lowest = float(reduced[best].min())
@@ -382,19 +389,18 @@ class Cell:
                     fall += lowest * self._most(bars)
                 if lowest < -1e-8:
                     ways = [int(way) for way in best if reduced[way] < -1e-8]
-                    added += sum(self._add(place, int(bars.ways.corners[way]) if wanted is None else way) for way in ways)
+                    added += sum(self._add(place, int(bars.ways.corners[way]) if corners else way) for way in ways)
             bound = max(bound, value + fall)
             if not added or bound >= enough or _now() > deadline:
                 # HiGHS keeps to its rows and signs by some 1e-7.
                 return bound - 1e-7 * max(1.0, abs(bound)), np.asarray(solution.col_value)
 
     def _fraction(self, values: _Floats) -> int | None:
-        """The column to branch on: bars of a source and all cuts before the blanks of one job, as they weigh more; None where all are whole."""
+        """The column to branch on, the farthest from whole of those that weigh most; None where all are whole."""
         def off(column: int) -> float:
             return abs(float(values[column]) - round(float(values[column])))
 
-        jobs = len(self.problem.tasks)
-        for columns in (self._integers[jobs + 1:] + self._integers[jobs:jobs + 1], self._integers[:jobs]):
+        for columns in self._in_turn:
             farthest = max(columns, key=off, default=None)
             if farthest is not None and off(farthest) > 1e-6:
                 return farthest
@@ -454,47 +460,64 @@ class Cell:
             _, values = self._relax(deadline, math.inf)
             if not self._lacking(values):
                 self._dive(values, deadline)
-        while self._open and nodes > 0 and not self.closed and self.bound < cutoff and _now() < deadline:
-            known, _, limits = heapq.heappop(self._open)
-            if known >= self._leaf:
-                self._push(known, limits)
-                break
+        while nodes > 0 and not self.closed and self.bound < cutoff and not self.stuck and _now() < deadline:
             nodes -= 1
             best = min(self.cost, cutoff)
+            if self._leaves and self._leaves[0][0] <= self._next:
+                known, _, limits, effort = heapq.heappop(self._leaves)
+            else:
+                known, _, limits = heapq.heappop(self._open)
+                effort = 0
             self._bound_between(limits)
             bound, values = self._relax(deadline, best)
             bound = max(bound, known)
-            if bound < best - _CLOSE:
-                if _now() > deadline:
-                    self._push(bound, limits)
-                    break
-                self._branch(bound, limits, values, best, deadline)
-            elif bound < self.cost:
+            column = self._fraction(values) if bound < best - _CLOSE else None
+            if _now() > deadline:
+                self._push(bound, limits)
+            elif column is not None:
+                self._branch(bound, limits, values, column, deadline)
+            elif bound < best - _CLOSE:
+                self._settle(bound, limits, values, effort, best, deadline)
+            elif bound < self.cost - _CLOSE:
                 # No plan below the cutoff, which may be higher another time.
                 self._push(bound, limits)
-            self.raise_bound(min(self.cost, self._leaf, self._open[0][0] if self._open else math.inf))
+            self.raise_bound(min(self.cost, self._next, self._leaves[0][0] if self._leaves else math.inf))
         self._bound_between({})
 
-    def _branch(self, bound: float, limits: dict[int, tuple[float, float]], values: _Floats, best: float, deadline: float) -> None:
-        column = self._fraction(values)
-        if column is None:
-            if not self._integer_program(limits, best, deadline, bound):
-                self._leaf = min(self._leaf, bound)
-            return
+    @property
+    def _next(self) -> float:
+        """The least bound of the nodes that can be branched on."""
+        return self._open[0][0] if self._open else math.inf
+
+    def _branch(self, bound: float, limits: dict[int, tuple[float, float]], values: _Floats, column: int, deadline: float) -> None:
         self._nodes += 1
         if self._nodes in _DIVES and not self._lacking(values):
             self._dive(values, deadline)
+        if self._nodes in _TRIED:
+            self._integer_program(bound, self.cost, 0, deadline)
         value = float(values[column])
         lower, upper = limits.get(column, self._limits[column])
         for below in ((lower, math.floor(value)), (math.ceil(value), upper)):
             self._push(bound, limits | {column: below})
 
+    def _settle(self, bound: float, limits: dict[int, tuple[float, float]], values: _Floats, effort: int, best: float, deadline: float) -> None:
+        """Look for what is cheapest where all that can be branched on is whole, with more effort each time."""
+        if effort == 0 and not self._lacking(values):
+            self._dive(values, deadline)
+            self._bound_between(limits)
+            self._model.run()
+        bound = max(bound, self._integer_program(bound, min(best, self.cost), effort, deadline))
+        if bound < self.cost - _CLOSE:
+            self._count += 1
+            heapq.heappush(self._leaves, (bound, self._count, limits, effort + 1))
+
     def _push(self, bound: float, limits: dict[int, tuple[float, float]]) -> None:
         self._count += 1
         heapq.heappush(self._open, (bound, self._count, limits))
 
-    def _integer_program(self, limits: Mapping[int, tuple[float, float]], best: float, deadline: float, bound: float) -> bool:
-        """The cheapest plan of those ways that may be in one below `best`, within limits; whether that settles it."""
+    def _integer_program(self, bound: float, best: float, effort: int, deadline: float) -> float:
+        """Look for the cheapest plan within the limits set, of those ways that may be in one below `best`: what none within them costs less
+        than, `bound` being what is known of that from the linear program, which has just been solved."""
         model = self._model
         duals = np.asarray(model.getSolution().row_dual).copy()
         if math.isinf(best):
@@ -502,14 +525,14 @@ class Cell:
         near = [self._reduced(place, duals) for place in range(len(self.bars))]
         found = [(float(reduced[way]), place, int(way)) for place, reduced in enumerate(near)
                  for way in np.nonzero(reduced <= best - bound + _CLOSE)[0]]
-        few = len(found) <= _MOST_COLUMNS
+        few = len(found) <= _MOST_COLUMNS << effort
         settles = few and all(bars.ways.whole for bars in self.bars)
-        for _, place, way in found if few else heapq.nsmallest(_FEW_COLUMNS, found):
+        for _, place, way in found if few else heapq.nsmallest(_FEW_COLUMNS << effort, found):
             self._add(place, way)
         columns = [*self._integers, *range(self._first, model.getNumCol())]
         for column in columns:
             model.changeColIntegrality(column, highspy.HighsVarType.kInteger)
-        model.setOptionValue("time_limit", float(model.getRunTime()) + max(0.02, min(_SOON, deadline - _now())))
+        model.setOptionValue("time_limit", float(model.getRunTime()) + max(0.02, min(_SOON * 2 ** effort, deadline - _now())))
         model.setOptionValue("mip_rel_gap", 1e-7)
         model.setOptionValue("mip_abs_gap", 1e-5)
         if math.isfinite(self.bound):
@@ -517,14 +540,16 @@ class Cell:
         model.run()
         info = model.getInfo()
         solution = np.asarray(model.getSolution().col_value)
-        ended = model.getModelStatus() == highspy.HighsModelStatus.kInfeasible or float(info.mip_dual_bound) >= min(best, float(info.objective_function_value)) - 1e-4
+        none = model.getModelStatus() == highspy.HighsModelStatus.kInfeasible
+        # A plan with other ways costs `best` at least.
+        proved = min(best, math.inf if none else float(info.mip_dual_bound)) if settles else -math.inf
         if math.isfinite(info.objective_function_value) and len(solution) and not self._lacking(solution):
             self._found([(n, times) for n in range(len(self._columns)) if (times := round(float(solution[self._first + n])))])
         for column in columns:
             model.changeColIntegrality(column, highspy.HighsVarType.kContinuous)
         model.setOptionValue("time_limit", _INF)
         model.setOptionValue("objective_target", -_INF)
-        return settles and ended
+        return proved
 
     def _found(self, columns: Sequence[tuple[int, int]]) -> None:
         """A plan: columns, and how often each is sawn."""

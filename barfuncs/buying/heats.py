@@ -10,14 +10,14 @@ bought are taken to cost no more than they are worth whole, beside the least mon
 
 import math
 import time
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from barfuncs.buying import cutting
-from barfuncs.buying.cells import Cell, TooManyWaysError
+from barfuncs.buying.cells import Cell, TooManyWaysError, choices
 from barfuncs.buying.cutting import NoPlanError, Pattern, Plan, Problem, cost_of, heat_of, least_bought
 
 _MOST_JOBS = 12
@@ -87,6 +87,8 @@ class _Heat:
     jobs: list[int]
     shares: dict[int, float] = field(default_factory=dict)
     """By set of jobs (a bit each) what it costs at least."""
+    bars: dict[int, int] = field(default_factory=dict)
+    """By set of jobs the bars that it takes at least."""
 
 
 class Heats:
@@ -102,6 +104,7 @@ class Heats:
         self._sources = list(by_heat.values())
         self._modes: dict[frozenset[int], list[_Heat]] = {}
         """By the kinds of bar that are bought for their weight: what the shares cost."""
+        self._covers: dict[tuple[int, int, int], float] = {}
         self._short = frozenset[int]()
         """The kinds of bar that the latest plan buys for their weight."""
         if alone := cutting.plain(problem):
@@ -112,16 +115,17 @@ class Heats:
         start = _now()
         deadline = start + seconds
         while _now() < deadline:
+            known: list[tuple[float, list[tuple[_Heat, int]], frozenset[int]]] = []
             # By the kinds of bar that are taken to be bought for their weight: the least cost, and who shares it. Each is a bound.
-            known = []
-            for filling in (frozenset[int](), self._short) if self._short else (frozenset[int](),):
-                total, chosen = self._cheapest(self._mode(filling))
-                known.append((total + sum(self._least_for_weight(group) for group in filling), filling, chosen))
+            known.append((*self._cheapest(self._mode(frozenset())), frozenset[int]()))
+            if self._short:
+                known += [(total + sum(self._least_for_weight(group) for group in self._short), chosen, self._short)
+                          for total, chosen in self._cheapest_filled()]
             known.sort(key=lambda one: -one[0])
             bound = known[0][0]
             self.bound = max(self.bound, min(bound, self.cost))
             best = min(self.cost, cutoff)
-            if bound >= best - _CLOSE or not any(self._look(total, filling, chosen, deadline, best) for total, filling, chosen in known):
+            if bound >= best - _CLOSE or not any(self._look(total, filling, chosen, deadline, best) for total, chosen, filling in known):
                 break
         if self.plan is None:
             if math.isfinite(cutoff):
@@ -193,7 +197,37 @@ class Heats:
             if fewer & mask == fewer:
                 heat.shares[fewer] = max(heat.shares[fewer], beside + sum(money for bit, money in worth.items() if fewer & bit))
 
-    def _cheapest(self, heats: Sequence[_Heat]) -> tuple[float, list[tuple[_Heat, int]]]:
+    def _cheapest_filled(self) -> Iterator[tuple[float, list[tuple[_Heat, int]]]]:
+        """As `_cheapest`, beside the least money for the weight of the kinds of bar that are bought for it: as such, and with what it
+        costs more where one heat gives the bars at least that its share takes."""
+        heats = self._mode(self._short)
+        yield self._cheapest(heats)
+        for heat in heats:
+            source = self.problem.sources[heat.sources[0]]
+            if source.offered and source.priced_with in self._short and source.weight > 0:
+                group = source.priced_with
+                least = self._least_for_weight(group)
+                shares = {mask: cost + self._least_for_weight(group, heat.sources[0], self._least_bars(heat, mask)) - least
+                          for mask, cost in heat.shares.items()}
+                yield self._cheapest([replace(heat, shares=shares) if other is heat else other for other in heats], heats)
+
+    def _least_bars(self, heat: _Heat, mask: int) -> int:
+        """No plan makes these jobs from fewer bars of a heat that has one source."""
+        if (known := heat.bars.get(mask)) is None:
+            source = self.problem.sources[heat.sources[0]]
+            room, most = source.length + self.problem.kerf, 0
+            length = 0
+            for job in heat.jobs:
+                if mask >> job & 1:
+                    cut, demand = self.problem.tasks[job].cut, self.problem.tasks[job].demand
+                    blanks = 0 if cut.single else -(-demand // max(cut.most_parts, cut.padded[1] if cut.padded else 1))
+                    length += demand * cut.step + blanks * cut.start
+                    alone = int(choices(cut, 10**9, room)[:, 0].max())
+                    most = max(most, -(-demand // alone) if alone else 0)
+            known = heat.bars[mask] = max(most, -(-length // room))
+        return known
+
+    def _cheapest(self, heats: Sequence[_Heat], known_as: Sequence[_Heat] = ()) -> tuple[float, list[tuple[_Heat, int]]]:
         """The cheapest sharing by what is known of the shares: a bound, and each heat's jobs."""
         everything = (1 << len(self.problem.tasks)) - 1
         masks = np.arange(everything + 1)
@@ -212,7 +246,7 @@ class Heats:
         if not math.isfinite(best[everything]):
             return math.inf, []
         found, mask = [], everything
-        for heat, choice in zip(reversed(heats), reversed(chosen), strict=True):
+        for heat, choice in zip(reversed(known_as or heats), reversed(chosen), strict=True):
             if share := int(choice[mask]):
                 found.append((heat, share))
                 mask ^= share
@@ -237,11 +271,19 @@ class Heats:
             if cost < self.cost - 1e-9:
                 self.cost, self.plan = cost, Plan(tuple(patterns), tuple(bought), cost, self.bound)
 
-    def _least_for_weight(self, group: int) -> float:
-        """What the bars cost at least that reach the weight, beside what they are worth whole."""
-        each = [((s.cost - s.value_left(s.length)) * s.bundle, s.weight * s.bundle) for s in self.problem.sources
-                if s.offered and s.priced_with == group and s.weight > 0]
-        return _least_cover(each, self.problem.least_weights[group])
+    def _least_for_weight(self, group: int, number: int = -1, bars: int = 0) -> float:
+        """What the bars cost at least that reach the weight, beside what they are worth whole; so many of one source are among them."""
+        if (known := self._covers.get((group, number, bars))) is None:
+            each = [((s.cost - s.value_left(s.length)) * s.bundle, s.weight * s.bundle) for s in self.problem.sources
+                    if s.offered and s.priced_with == group and s.weight > 0]
+            weight, surely = self.problem.least_weights[group], 0.0
+            if bars:
+                source = self.problem.sources[number]
+                bars = -(-bars // source.bundle) * source.bundle
+                weight -= bars * source.weight
+                surely = bars * max(0.0, source.cost - source.value_left(source.length))
+            known = self._covers[group, number, bars] = surely + _least_cover(each, weight)
+        return known
 
 
 def _material(problem: Problem) -> float:

@@ -41,6 +41,10 @@ _USUAL = Terms()
 _QUICK = 0.35
 """Share of the time in which every group is looked at once."""
 _LEAST_TIME = 0.05
+_LONGER = 0.2
+"""Seconds for which a group is looked at again at least; where it has had more, twice of that."""
+_SLICES = 6
+"""Of that, each for the level of prices that is then the least known."""
 _CENT = 0.005
 _now = time.monotonic
 
@@ -278,6 +282,9 @@ class _Levels:
         self.lacking: Sequence[int] = ()
         self.impossible: set[Level] = set()
         """Levels at which there surely is no plan."""
+        self.spent = 0.0
+        self._ended: set[Level] = set()
+        """Levels at which more time finds nothing more."""
         self._heats: dict[Level, Heats] = {}
         self._known: dict[Problem, Share] = {}
 
@@ -289,6 +296,11 @@ class _Levels:
     def bound(self) -> float:
         return min(self.cost, *self.bounds.values())
 
+    @property
+    def to_save(self) -> float:
+        """The money that more time may save at most."""
+        return self.cost - min((self.bounds[level] for level in self._open()), default=self.cost)
+
     def begin(self) -> None:
         """Each job by itself from bars on offer, which takes no time; nothing where some job finds none."""
         problem = self.group.problem(self.group.lowest())
@@ -298,22 +310,42 @@ class _Levels:
             self._found(problem, cutting.Plan(tuple(patterns), tuple(bought), math.inf, 0.0))
 
     def work(self, seconds: float) -> None:
-        """Look again at each level that may yet hold a cheaper plan."""
-        end = _now() + seconds
-        open_ = [level for level, bound in self.bounds.items() if bound < self.cost - 1e-6]
-        for turn, level in enumerate(open_):
-            problem = self.group.problem(level)
-            try:
-                plan = self._solve(level, problem, max(_LEAST_TIME, (end - _now()) / (len(open_) - turn)))
-            except NoPlanError as error:
-                self.lacking = error.jobs
-                if error.proved:
-                    self.impossible.add(level)
-                self.bounds[level] = max(self.bounds[level], error.bound)
-                continue
-            self.bounds[level] = max(self.bounds[level], plan.bound)
-            if plan.patterns:
-                self._found(problem, plan)
+        """Look again at the levels that may yet hold a cheaper plan."""
+        start = _now()
+        if can_share(self.group.problem(self.group.lowest())):
+            self._work_on_lowest(start + seconds)
+        else:
+            open_ = self._open()
+            for turn, level in enumerate(open_):
+                self._work_on(level, max(_LEAST_TIME, (start + seconds - _now()) / (len(open_) - turn)))
+        self.spent += _now() - start
+
+    def _open(self) -> list[Level]:
+        return [level for level, bound in self.bounds.items() if bound < self.cost - 1e-6 and level not in self._ended]
+
+    def _work_on_lowest(self, end: float) -> None:
+        """Always that level whose bound is lowest goes on from where it was, a little."""
+        slice_ = max(_LEAST_TIME, (end - _now()) / _SLICES)
+        while _now() < end and (open_ := self._open()):
+            level = min(open_, key=lambda level: self.bounds[level])
+            start = _now()
+            self._work_on(level, min(slice_, max(_LEAST_TIME, end - start)))
+            if _now() - start < slice_ / 2 and self.bounds[level] < self.cost - 1e-6:
+                self._ended.add(level)  # it knows of nothing more to do
+
+    def _work_on(self, level: Level, seconds: float) -> None:
+        problem = self.group.problem(level)
+        try:
+            plan = self._solve(level, problem, seconds)
+        except NoPlanError as error:
+            self.lacking = error.jobs
+            if error.proved:
+                self.impossible.add(level)
+            self.bounds[level] = max(self.bounds[level], error.bound)
+            return
+        self.bounds[level] = max(self.bounds[level], plan.bound)
+        if plan.patterns:
+            self._found(problem, plan)
 
     def _found(self, problem: Problem, plan: cutting.Plan) -> None:
         """Keep a plan that is the cheapest so far, at the prices that hold for what it buys."""
@@ -370,14 +402,11 @@ def _solve_all(groups: Sequence[_Group], end: float, better: Callable[[Sequence[
         if levels.best is None:
             raise BuyingError([("jobs", job + 1, "quantity", reason) for job, reason in levels.without_plan()])
         tell()
-    tried: dict[int, float] = dict.fromkeys(range(len(all_levels)), quick)
     while (left := end - _now()) > 2 * _LEAST_TIME:
-        number = max(tried, key=lambda n: (all_levels[n].cost - all_levels[n].bound) / tried[n])
-        levels = all_levels[number]
-        if levels.cost - levels.bound < _CENT:
+        levels = max(all_levels, key=lambda levels: levels.to_save / (levels.spent + _LEAST_TIME))
+        if levels.to_save < _CENT:
             break
-        tried[number] *= 4
-        levels.work(min(left, tried[number]))
+        levels.work(min(left, max(_LONGER, 2 * levels.spent)))
         tell()
     return [levels.solved() for levels in all_levels]
 
