@@ -136,6 +136,21 @@ def test_a_small_problem_without_heats_is_solved_to_its_end(problem):
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@given(tiny())
+def test_what_jobs_add_together_bounds_each_of_them_alone(problem):
+    tasks = tuple(dataclasses.replace(task, one_heat=False) for task in problem.tasks)
+    both = Cell(dataclasses.replace(problem, tasks=tasks))
+    both.start(time.monotonic() + 5)
+    each, beside = both.worth
+    assert beside + sum(each) <= both.bound + 1e-9
+    for money, task in zip(each, tasks, strict=True):
+        sources = tuple(dataclasses.replace(s, jobs=None) for s in problem.sources if s.takes(tasks.index(task)))
+        alone = Cell(dataclasses.replace(problem, tasks=(task,), sources=sources))
+        alone.work(time.monotonic() + 5)
+        assert beside + money <= alone.cost + 1e-5
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 @given(tiny(), st.sampled_from([(), (10,), (25,)]), st.sampled_from([1, 1, 2]))
 def test_jobs_are_shared_out_among_heats_at_the_least_money(problem, weights, bundle):
     sources = tuple(dataclasses.replace(s, weight=s.length / 4, bundle=bundle) if s.offered else s for s in problem.sources)

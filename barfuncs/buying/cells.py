@@ -244,8 +244,8 @@ class Cell:
         least = 0.0 if all(s.value_left(s.length) <= s.cost for s in problem.sources) else -math.inf
         self.bound, self.cost = least, math.inf
         self.patterns: tuple[tuple[Pattern, int], ...] = ()
-        self.duals: tuple[list[float], float] = [0.0] * len(tasks), least
-        """What a part of each job costs at least in the linear program, and all else beside."""
+        self.worth: tuple[list[float], float] = [0.0] * len(tasks), least
+        """What each job adds to the linear program, and what it costs beside: without some of the jobs no plan costs less than the rest."""
         self._grain = grain(problem)
         self._open: list[tuple[float, int, dict[int, tuple[float, float]]]] = []
         self._leaves: list[tuple[float, int, dict[int, tuple[float, float]], int]] = []
@@ -291,6 +291,7 @@ class Cell:
         blanks = [counted(self._least_blanks(task, job), task.demand) for job, task in enumerate(problem.tasks)]
         cuts, back = counted(0, _INF), counted(0, _INF)
         holding = [counted(0, task.demand) for task in problem.tasks]
+        self._own = list(zip(blanks, holding, strict=True))
         bought: list[int] = []
         self._bar_rows: list[int] = []
         for bars in self.bars:
@@ -436,10 +437,13 @@ class Cell:
         """The linear program."""
         self.started = True
         bound, _ = self._relax(deadline, math.inf)
-        duals = np.asarray(self._model.getSolution().row_dual)[:len(self.problem.tasks)]
         if bound > self.bound:
-            beside = bound - float(sum(d * task.demand for d, task in zip(duals, self.problem.tasks, strict=True)))
-            self.duals = [float(d) for d in duals], beside
+            solution = self._model.getSolution()
+            rows, columns, values = (np.asarray(part) for part in (solution.row_dual, solution.col_dual, solution.col_value))
+            # Bounds of the counts of its blanks and bars are a job's own too.
+            each = [float(rows[job] * task.demand + sum(columns[c] * values[c] for c in self._own[job]))
+                    for job, task in enumerate(self.problem.tasks)]
+            self.worth = each, bound - sum(each)
         self.raise_bound(bound)
         self._open = [(self.bound, 0, {})]
 

@@ -733,15 +733,15 @@ def in_largest_unit(problem: Problem) -> Problem:
 
 
 def relaxed(problem: Problem, deadline: float) -> tuple[float, tuple[list[float], float]]:
-    """What the linear program says that no plan beats, where each job has one heat: also what a part of each job costs at least, and
-    all else beside."""
+    """What the linear program says that no plan beats, where each job has one heat: also what of it each job adds, and the rest."""
     master = _Master(problem)
     for pattern in _first_patterns(problem):
         master.add(pattern)
     bound = _relax(master, _units(problem), deadline)
     duals = np.asarray(master.model.getSolution().row_dual)
-    each = [float(max((duals[row] for (j, _), row in master.row_of.items() if j == job), default=0.0)) for job in range(len(problem.tasks))]
-    return bound, (each, bound - sum(price * task.demand for price, task in zip(each, problem.tasks, strict=True)))
+    each = [task.demand * float(max((duals[row] for (j, _), row in master.row_of.items() if j == job), default=0.0))
+            for job, task in enumerate(problem.tasks)]
+    return bound, (each, bound - sum(each))
 
 
 def _rest(master: _Master, search: _Search, relaxed: Sequence[float], freedom: int, seconds: float,

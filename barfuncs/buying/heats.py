@@ -36,7 +36,7 @@ class _Slow:
         self.problem = problem
         self.bound, self.cost = -math.inf, math.inf
         self.patterns: tuple[tuple[Pattern, int], ...] = ()
-        self.duals: tuple[list[float], float] = [0.0] * len(problem.tasks), -math.inf
+        self.worth: tuple[list[float], float] = [0.0] * len(problem.tasks), -math.inf
         self.started = False
         self._seconds = 0.1
 
@@ -50,7 +50,7 @@ class _Slow:
 
     def start(self, deadline: float) -> None:
         self.started = True
-        self.bound, self.duals = cutting.relaxed(self.problem, deadline)
+        self.bound, self.worth = cutting.relaxed(self.problem, deadline)
 
     def work(self, deadline: float, cutoff: float = math.inf, nodes: int = 0) -> None:
         if not self.started:
@@ -127,6 +127,8 @@ class Heats:
             best = min(self.cost, cutoff)
             if bound >= best - _CLOSE or not any(self._look(total, filling, chosen, deadline, best) for total, chosen, filling in known):
                 break
+        if self.cost - self.bound < _CLOSE * max(1.0, abs(self.cost)):
+            self.bound = self.cost
         if self.plan is None:
             if math.isfinite(cutoff):
                 return Plan((), (), math.inf, self.bound)
@@ -136,12 +138,16 @@ class Heats:
     def _look(self, total: float, filling: frozenset[int], chosen: Sequence[tuple[_Heat, int]], deadline: float, best: float) -> bool:
         """Look at the shares of a sharing more closely: whether there was anything to look at."""
         shares = [self._share(heat, mask, filling) for heat, mask in chosen]
-        new = [share for share in shares if not share.started]
+        news = False
         for (heat, mask), share in zip(chosen, shares, strict=True):
             if not share.started:
                 share.start(deadline)
+                news = True
+            # It may be known from another level.
+            news |= share.bound > heat.shares[mask] + _CLOSE
             self._learn(heat, mask, share)
-        if new:
+            heat.shares[mask] = max(heat.shares[mask], share.bound)
+        if news:
             return True
         if all(share.patterns for share in shares):
             self._found(chosen, shares)
@@ -191,8 +197,8 @@ class Heats:
     def _learn(self, heat: _Heat, mask: int, share: Share) -> None:
         """What a part costs with some jobs, it costs with fewer too: none of their ways to saw a bar is new."""
         jobs = [job for job in heat.jobs if mask >> job & 1]
-        each, beside = share.duals
-        worth = {1 << job: price * self.problem.tasks[job].demand for job, price in zip(jobs, each, strict=True)}
+        each, beside = share.worth
+        worth = {1 << job: money for job, money in zip(jobs, each, strict=True)}
         for fewer in heat.shares:
             if fewer & mask == fewer:
                 heat.shares[fewer] = max(heat.shares[fewer], beside + sum(money for bit, money in worth.items() if fewer & bit))
