@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from barfuncs.buying import cutting
+from barfuncs.buying import cutting, tidying
 from barfuncs.buying.check import faults
 from barfuncs.buying.cutting import NoPlanError, Pattern, Problem, Source, Task
 from barfuncs.buying.heats import Heats, Share, can_share
@@ -40,6 +40,8 @@ _MOST_LEVELS = 64
 _USUAL = Terms()
 _QUICK = 0.35
 """Share of the time in which every group is looked at once."""
+_TIDY, _LONGEST_TIDY = 0.2, 0.3
+"""Share of the time that is kept for making the plan easier to work by, and what that takes at most where the rest is not needed."""
 _LEAST_TIME = 0.05
 _LONGER = 0.2
 """Seconds for which a group is looked at again at least; where it has had more, twice of that."""
@@ -79,11 +81,15 @@ def plan_here(demands: Sequence[Demand], offers: Sequence[Offer] = (), rack: Seq
 
     # Whether the rack alone might do, so that no freight is sure.
     alone = bool(terms.freight) and all(group.rack_alone() is not None for group in groups)
-    solved = _solve_all(groups, started + terms.seconds, better)
+    solved: Sequence[_Solved] = _solve_all(groups, started + (1 - _TIDY) * terms.seconds, better)
     plan = _written(demands, offers, rack, terms, solved, _now() - started)
     if alone and plan.lines:
-        plan = _without_buying(demands, offers, rack, terms, groups, plan, started)
-    return checked(plan)
+        plan, solved = _without_buying(demands, offers, rack, terms, solved, plan, started)
+        if found is not None:
+            found(checked(plan))
+    end = min(started + terms.seconds, _now() + _LONGEST_TIDY * terms.seconds)
+    tidier = _tidied(demands, offers, rack, terms, solved, plan, end)
+    return checked(replace(tidier, seconds=_now() - started))
 
 
 def steps(length: float, units: str) -> int:
@@ -434,20 +440,33 @@ def _in_turn(group: _Group) -> list[Level]:
 
 
 def _without_buying(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[RackBar], terms: Terms,
-                    groups: Sequence[_Group], plan: BuyingPlan, started: float) -> BuyingPlan:
+                    solved: Sequence[_Solved], plan: BuyingPlan, started: float) -> tuple[BuyingPlan, Sequence[_Solved]]:
     """The plan from the rack alone where that saves more than the freight, which the bound of a plan that buys has in it."""
-    solved = []
-    for group in groups:
+    from_rack = []
+    for group in (one.group for one in solved):
         problem = group.rack_alone()
         assert problem is not None
         try:
-            alone = cutting.solve(problem, max(_LEAST_TIME, terms.seconds / len(groups) / 2))
+            alone = cutting.solve(problem, max(_LEAST_TIME, terms.seconds / len(solved) / 2))
         except NoPlanError as error:
-            return replace(plan, bound=min(plan.bound, error.bound))
-        solved.append(_Solved(group, problem, alone, alone.bound, buy=False))
-    other = _written(demands, offers, rack, terms, solved, _now() - started)
+            return replace(plan, bound=min(plan.bound, error.bound)), solved
+        from_rack.append(_Solved(group, problem, alone, alone.bound, buy=False))
+    other = _written(demands, offers, rack, terms, from_rack, _now() - started)
     bound = min(plan.bound, other.bound)
-    return replace(other if other.cost < plan.cost else plan, bound=bound, seconds=_now() - started)
+    return (replace(other, bound=bound), from_rack) if other.cost < plan.cost else (replace(plan, bound=bound), solved)
+
+
+def _tidied(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[RackBar], terms: Terms, solved: Sequence[_Solved],
+            plan: BuyingPlan, end: float) -> BuyingPlan:
+    """The same plan easier to work by, where that costs no more and passes the check."""
+    tidier = []
+    for number, one in enumerate(solved):
+        seconds = (end - _now()) / (len(solved) - number)
+        tidier.append(replace(one, plan=tidying.tidied(one.problem, one.plan, seconds)))
+    other = _written(demands, offers, rack, terms, tidier, plan.seconds)
+    other = replace(other, bound=min(plan.bound, other.cost))
+    dearer = other.cost > plan.cost + tidying.SAME_MONEY or (plan.proof != other.proof and other.cost > plan.cost)
+    return plan if dearer or faults(demands, offers, rack, terms, other) else other
 
 
 def _written(demands: Sequence[Demand], offers: Sequence[Offer], rack: Sequence[RackBar], terms: Terms, solved: Sequence[_Solved],
