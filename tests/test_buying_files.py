@@ -250,6 +250,7 @@ def test_rows_in_both_units_are_planned_in_one(tmp_path):
     assert (alone.terms.units, alone.offers[0].length) == ("mm", 3000.0)
 
 
+@pytest.mark.slow
 def test_both_units_give_the_same_plan(tmp_path):
     rows = job(units="in", quantity="60"), job(job="J-2", units="mm", size="25.4", part_length="57.15", cutoff_width="3.175", face_to_cutoff="6.35",
                                                grip_length="63.5", quantity="60")
@@ -480,6 +481,7 @@ def test_bars_of_another_finish_are_not_taken_and_it_is_said(tmp_path):
 # --- what can't be planned -----------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_why_there_is_no_bar_for_a_job(tmp_path):
     def why(row, **options):
         (number, column, reason), = refused(tmp_path, row, seconds=1, **options)
@@ -520,6 +522,7 @@ def test_a_list_is_planned_to_its_end(tmp_path):
     assert {blank.demand for row in of_harrow for blank in row.blanks} <= {0}
 
 
+@pytest.mark.slow
 def test_two_thousand_rows(tmp_path):
     """The plan keeps all rules, which is looked at as it is made; how good it is in a few seconds, it says itself."""
     rows = [job(job=f"J-{n}", quantity="3", units="in") for n in range(2000)]
