@@ -17,6 +17,7 @@ from click.testing import CliRunner
 
 from barfuncs.buying import from_files
 from barfuncs.buying.job_list import read_needs
+from barfuncs.buying.workbook import MOST_SAWING
 from barfuncs.cli.main import main
 from barfuncs.rack.goods_in import read_ordered
 from barfuncs.rack.listing import read_bars
@@ -248,8 +249,9 @@ def test_more_than_a_workbook_holds(bought):
     rows = "".join(f"J-{n},,,in,303,round,1,,,{1 + n % 5},,yes,,{6 + n % 40}\n" for n in range(2000))
     done, out = bought(rows)
     assert done.exit_code == 1
-    assert re.search(r"the plan has [\d,]+ ways to saw a bar; a workbook takes at most 400; split the list, or give it more --seconds",
+    assert re.search(rf"the plan has [\d,]+ ways to saw a bar; a workbook takes at most {MOST_SAWING}; split the list, or give it more --seconds",
                      " ".join(done.output.split()))
+    assert f"draws {MOST_SAWING} ways to saw a bar" in " ".join(Path("README.md").read_text("utf-8").split())
     assert not out.exists()
     too_many, _ = bought(rows + rows[:rows.index("\n") + 1])
     assert too_many.exit_code == 1
