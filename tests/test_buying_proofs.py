@@ -10,10 +10,8 @@ from exhaustion import least_cost
 from planted_faults import FAULTS, seen
 from properties_buying import laws
 from public_instances import instances
-from weeks import Week, shop_week, small_week
+from weeks import Week, shop_week, small_week, with_clocks
 
-from barfuncs.buying import cutting
-from barfuncs.buying import plan as planning
 from barfuncs.buying.check import faults
 from barfuncs.buying.plan import plan_here as plan_buying
 from barfuncs.buying.records import BarStock, BuyingPlan, Demand, Offer, Terms
@@ -24,7 +22,7 @@ STOCK = BarStock("Steel 12L14", "round", 1.0)
 @pytest.fixture(autouse=True)
 def processor_time(monkeypatch):
     """The planner's limits are of processor time here, so that a busy machine gives the same plans."""
-    for module in (cutting, planning):
+    for module in with_clocks():
         monkeypatch.setattr(module, "_now", time.process_time)
 
 
