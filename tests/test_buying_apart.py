@@ -177,7 +177,8 @@ def test_a_program_needs_no_guard_and_loads_no_solver(tmp_path):
 @pytest.mark.skipif(sys.platform == "win32", reason="a pipe that closes ends it there, once the solver lets a thread have a turn")
 def test_its_end_comes_with_its_parents(tmp_path):
     command = program(tmp_path, "apart._WORK = 'buying_stubs:hangs'", "lambda plan: print(here.process_of(plan), flush=True)")
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as parent:
+    # What a process that is killed leaves goes with the test.
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=os.environ | {"TMPDIR": str(tmp_path)}) as parent:
         assert parent.stdout is not None
         process = int(parent.stdout.readline())
         assert is_there(process)
@@ -185,6 +186,22 @@ def test_its_end_comes_with_its_parents(tmp_path):
     end = time.monotonic() + 20
     while is_there(process) and time.monotonic() < end:
         time.sleep(0.05)
+    assert not is_there(process)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a terminal stops another group of processes there")
+def test_ctrl_c_in_a_terminal_is_the_parents(tmp_path):
+    """It goes to both. The solver's process leaves it to its parent, which ends it."""
+    command = program(tmp_path, "apart._WORK = 'buying_stubs:hangs'", "lambda plan: print(here.process_of(plan), flush=True)")
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True) as parent:
+        assert parent.stdout is not None
+        process = int(parent.stdout.readline())
+        os.kill(process, signal.SIGINT)
+        time.sleep(0.5)
+        assert is_there(process)
+        os.killpg(parent.pid, signal.SIGINT)
+        said = parent.communicate(timeout=60)[1]
+    assert (parent.returncode, said.splitlines()[-1]) == (-signal.SIGINT, "KeyboardInterrupt")
     assert not is_there(process)
 
 
