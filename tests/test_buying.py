@@ -151,10 +151,10 @@ def test_what_jobs_add_together_bounds_each_of_them_alone(problem):
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
-@given(tiny(), st.sampled_from([(), (10,), (25,)]), st.sampled_from([1, 1, 2]))
-def test_jobs_are_shared_out_among_heats_at_the_least_money(problem, weights, bundle):
+@given(tiny(), st.sampled_from([(), (10,), (25,)]), st.sampled_from([1, 1, 2]), st.booleans())
+def test_jobs_are_shared_out_among_heats_at_the_least_money(problem, weights, bundle, mixed):
     sources = tuple(dataclasses.replace(s, weight=s.length / 4, bundle=bundle) if s.offered else s for s in problem.sources)
-    tasks = tuple(dataclasses.replace(task, one_heat=True) for task in problem.tasks)
+    tasks = tuple(dataclasses.replace(task, one_heat=not mixed) for task in problem.tasks)
     problem = dataclasses.replace(problem, sources=sources, tasks=tasks, least_weights=weights)
     assert can_share(problem)
     least = cheapest(problem, 2)
@@ -168,6 +168,17 @@ def test_jobs_are_shared_out_among_heats_at_the_least_money(problem, weights, bu
         assert plan.cost <= plan.bound + 1e-4
     if sum(times for _, times in plan.patterns) <= 2 and plan.cost <= plan.bound + 1e-5:
         assert plan.cost == pytest.approx(least, abs=1e-5)
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@given(tiny(), st.integers(0, 30))
+def test_no_bound_is_too_high_where_time_is_short(problem, milliseconds):
+    """What was learnt of some jobs before the time was up is no more than holds for them."""
+    problem = dataclasses.replace(problem, tasks=tuple(dataclasses.replace(task, one_heat=True) for task in problem.tasks))
+    heats = Heats(problem, {})
+    for _ in range(5):
+        heats.work(milliseconds / 1000, 1e6)
+    assert heats.bound <= cheapest(problem, 2) + 1e-5
 
 
 @pytest.mark.slow

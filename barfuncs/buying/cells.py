@@ -251,6 +251,8 @@ class Cell:
         self._leaves: list[tuple[float, int, dict[int, tuple[float, float]], int]] = []
         """Nodes that can't be branched on, and how often they were looked at."""
         self._count = self._nodes = 0
+        self._latest = -math.inf
+        """The bound of the linear program that was solved last."""
         self._columns: list[tuple[int, int]] = []
         self._known: set[tuple[int, int]] = set()
         self._build()
@@ -391,7 +393,8 @@ class Cell:
                 if lowest < -1e-8:
                     ways = [int(way) for way in best if reduced[way] < -1e-8]
                     added += sum(self._add(place, int(bars.ways.corners[way]) if corners else way) for way in ways)
-            bound = max(bound, value + fall)
+            self._latest = value + fall
+            bound = max(bound, self._latest)
             if not added or bound >= enough or _now() > deadline:
                 # HiGHS keeps to its rows and signs by some 1e-7.
                 return bound - 1e-7 * max(1.0, abs(bound)), np.asarray(solution.col_value)
@@ -443,7 +446,8 @@ class Cell:
             # Bounds of the counts of its blanks and bars are a job's own too.
             each = [float(rows[job] * task.demand + sum(columns[c] * values[c] for c in self._own[job]))
                     for job, task in enumerate(self.problem.tasks)]
-            self.worth = each, bound - sum(each)
+            # Of the prices that hold now, and not of an earlier and better bound.
+            self.worth = each, min(bound, self._latest - 1e-7 * max(1.0, abs(self._latest))) - sum(each)
         self.raise_bound(bound)
         self._open = [(self.bound, 0, {})]
 

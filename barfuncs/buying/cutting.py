@@ -741,7 +741,9 @@ def relaxed(problem: Problem, deadline: float) -> tuple[float, tuple[list[float]
     duals = np.asarray(master.model.getSolution().row_dual)
     each = [task.demand * float(max((duals[row] for (j, _), row in master.row_of.items() if j == job), default=0.0))
             for job, task in enumerate(problem.tasks)]
-    return bound, (each, bound - sum(each))
+    # A bound from other prices than these says nothing of fewer jobs.
+    beside = master.value + master.price(1)[1] if math.isfinite(bound) else -math.inf
+    return bound, (each, min(bound, beside) - sum(each))
 
 
 def _rest(master: _Master, search: _Search, relaxed: Sequence[float], freedom: int, seconds: float,

@@ -22,6 +22,8 @@ from barfuncs.buying.cutting import NoPlanError, Pattern, Plan, Problem, cost_of
 
 _MOST_JOBS = 12
 _MOST_SHARES = 4000
+_MOST_MIXED, _MOST_SOURCES = 5, 24
+"""Jobs that may mix heats, and sources for them, of one problem that is solved as a whole."""
 _LEAST_TIME = 0.2
 _NODES = 24
 """Of one share at a time."""
@@ -99,8 +101,9 @@ class Heats:
         self.cost, self.bound = math.inf, -math.inf
         self.plan: Plan | None = None
         by_heat: dict[Hashable, list[int]] = {}
+        mixed = _all_mix(problem)
         for number in range(len(problem.sources)):
-            by_heat.setdefault(heat_of(problem, number), []).append(number)
+            by_heat.setdefault(None if mixed else heat_of(problem, number), []).append(number)
         self._sources = list(by_heat.values())
         self._modes: dict[frozenset[int], list[_Heat]] = {}
         """By the kinds of bar that are bought for their weight: what the shares cost."""
@@ -180,7 +183,9 @@ class Heats:
             if parts >= task.demand:
                 jobs.append(job)
         heat = _Heat(sources, jobs)
-        for chosen in range(1, 1 << len(jobs)):
+        everything = (1 << len(jobs)) - 1
+        # Where there is one heat alone, it has all jobs.
+        for chosen in range(1, everything + 1) if len(self._sources) > 1 else (everything,):
             picked = [job for n, job in enumerate(jobs) if chosen >> n & 1]
             cost = _material(_part(problem, sources, picked, filling))
             if math.isfinite(cost):
@@ -317,7 +322,9 @@ def _material(problem: Problem) -> float:
 
 
 def can_share(problem: Problem) -> bool:
-    """Whether no job of a problem may mix heats, and there are not too many to share out."""
+    """Whether all jobs of a problem may mix heats, or none may, and there are not too many to share out."""
+    if _all_mix(problem):
+        return _fits(_part(problem, range(len(problem.sources)), range(len(problem.tasks)), frozenset()))
     heats: dict[Hashable, set[int]] = {}
     for job, task in enumerate(problem.tasks):
         able = {heat_of(problem, n) for n, s in enumerate(problem.sources) if s.takes(job)}
@@ -326,6 +333,16 @@ def can_share(problem: Problem) -> bool:
         for heat in able:
             heats.setdefault(heat, set()).add(job)
     return len(problem.tasks) <= _MOST_JOBS and sum(1 << len(jobs) for jobs in heats.values()) <= _MOST_SHARES
+
+
+def _all_mix(problem: Problem) -> bool:
+    """Whether every job may be of several heats, and some heat is there to mix."""
+    return len({heat_of(problem, n) for n in range(len(problem.sources))}) > 1 and not any(task.one_heat for task in problem.tasks)
+
+
+def _fits(problem: Problem) -> bool:
+    """Whether a `Cell` holds all ways to saw the bars of a problem."""
+    return len(problem.tasks) <= _MOST_MIXED and len(problem.sources) <= _MOST_SOURCES and isinstance(_share_of(problem), Cell)
 
 
 def _part(problem: Problem, sources: Sequence[int], jobs: Sequence[int], filling: frozenset[int]) -> Problem:

@@ -44,7 +44,7 @@ _TIDY, _LONGEST_TIDY = 0.2, 0.3
 """Share of the time that is kept for making the plan easier to work by, and what that takes at most where the rest is not needed."""
 _LEAST_TIME = 0.05
 _LONGER = 0.2
-"""Seconds for which a group is looked at again at least; where it has had more, twice of that."""
+"""Seconds for which a group is looked at again at least; where it has had more, for as long again."""
 _SLICES = 6
 """Of that, each for the level of prices that is then the least known."""
 _CENT = 0.005
@@ -289,6 +289,7 @@ class _Levels:
         self.impossible: set[Level] = set()
         """Levels at which there surely is no plan."""
         self.spent = 0.0
+        self._shared = can_share(group.problem(group.lowest()))
         self._ended: set[Level] = set()
         """Levels at which more time finds nothing more."""
         self._heats: dict[Level, Heats] = {}
@@ -318,7 +319,7 @@ class _Levels:
     def work(self, seconds: float) -> None:
         """Look again at the levels that may yet hold a cheaper plan."""
         start = _now()
-        if can_share(self.group.problem(self.group.lowest())):
+        if self._shared:
             self._work_on_lowest(start + seconds)
         else:
             open_ = self._open()
@@ -373,7 +374,7 @@ class _Levels:
                 f"no plan found in {self.group.terms.seconds:g} seconds: too few bars for {name}, or it takes more time to find how they do")
 
     def _solve(self, level: Level, problem: Problem, seconds: float) -> cutting.Plan:
-        if not can_share(problem):
+        if not self._shared:
             return cutting.solve(problem, seconds, cutoff=self.cost)
         if level not in self._heats:
             self._heats[level] = Heats(problem, self._known)
@@ -412,7 +413,7 @@ def _solve_all(groups: Sequence[_Group], end: float, better: Callable[[Sequence[
         levels = max(all_levels, key=lambda levels: levels.to_save / (levels.spent + _LEAST_TIME))
         if levels.to_save < _CENT:
             break
-        levels.work(min(left, max(_LONGER, 2 * levels.spent)))
+        levels.work(min(left, max(_LONGER, levels.spent)))
         tell()
     return [levels.solved() for levels in all_levels]
 
