@@ -54,7 +54,7 @@ from barfuncs.xlsx.package import pack
 from barfuncs.xlsx.sheetxml import Value, legal_text
 
 MOST_LINES = 300
-MOST_SAWING = 300
+MOST_SAWING = 400
 """Ways to saw a bar, each of which is drawn."""
 MOST_BLANKS = 3_000
 """Rows of blanks of all of them."""
