@@ -63,6 +63,7 @@ def main() -> None:
     \b
     barfuncs plan jobs.csv --out plans         one calculated workbook per job
     barfuncs quote jobs.csv --out quotes --shop shop.xlsx
+    barfuncs buy jobs.csv --out buy.xlsx --shop shop.xlsx --rack rack.csv
     barfuncs calc parts_per_bar "12 ft" 2.25 0.125 3
     barfuncs recalc workbook.xlsx              calculate and show named results
     """
