@@ -21,8 +21,8 @@ from barfuncs.buying.cutting import Pattern, Plan, Problem, can_be_bought, cost_
 _INF = highspy.kHighsInf
 SAME_MONEY = 1e-5
 """Sums that differ by less are the same: it is the rounding of sums."""
-_WINDOW = 6
-"""Patterns that are chosen anew together."""
+_WINDOWS = (3, 6)
+"""Patterns that are chosen anew together: few first, which takes little time."""
 _MOST_NODES = 50
 """Of the search of one integer program: where it is long, that ends it, and not the clock."""
 _MOST_OVER = 0.02
@@ -85,14 +85,15 @@ def tidied(problem: Problem, plan: Plan, seconds: float) -> Plan:
         return (other.cost <= cost + SAME_MONEY and usable_left(problem, other) >= usable and aims_of(problem, other) < aims_of(problem, plan)
                 and feasible(problem, other.patterns) and can_be_bought(problem, other.bought))
 
-    turn, idle = 0, 0
-    while idle < len(plan.patterns) and _now() < end - _LEAST_TIME:
-        window = _window(problem, plan, turn)
-        found = _chosen(problem, plan, window, end)
-        if no_worse(found):
-            plan, idle = found, 0
-            continue
-        turn, idle = turn + 1, len(plan.patterns) if len(window) == len(plan.patterns) else idle + 1
+    for size in _WINDOWS:
+        turn = idle = 0
+        while idle < len(plan.patterns) and _now() < end - _LEAST_TIME:
+            window = _window(problem, plan, turn, size)
+            found = _chosen(problem, plan, window, end)
+            if no_worse(found):
+                plan, idle = found, 0
+            else:
+                turn, idle = turn + 1, len(plan.patterns) if len(window) == len(plan.patterns) else idle + 1
     return replace(plan, patterns=tuple(sorted(plan.patterns, key=lambda row: (row[0].source, row[0].blanks))))
 
 
@@ -112,10 +113,10 @@ def _pattern(source: int, blanks: Iterable[tuple[int, int]]) -> Pattern:
 # --- neighbours ------------------------------------------------------------------------------------------------------
 
 
-def _window(problem: Problem, plan: Plan, turn: int) -> list[Pattern]:
+def _window(problem: Problem, plan: Plan, turn: int, size: int) -> list[Pattern]:
     """Patterns to choose anew together: one, and those that have most to do with it."""
     used = [pattern for pattern, _ in plan.patterns]
-    if len(used) <= _WINDOW:
+    if len(used) <= size:
         return used
     one = used[turn % len(used)]
     jobs, heat = {job for job, _ in one.blanks}, heat_of(problem, one.source)
@@ -123,7 +124,7 @@ def _window(problem: Problem, plan: Plan, turn: int) -> list[Pattern]:
     def near(other: Pattern) -> tuple[int, int]:
         return (other == one, len(jobs & {job for job, _ in other.blanks}) + (other.source == one.source) + (heat_of(problem, other.source) == heat))
 
-    return sorted(used, key=near, reverse=True)[:_WINDOW]
+    return sorted(used, key=near, reverse=True)[:size]
 
 
 def _neighbours(problem: Problem, plan: Plan, window: Sequence[Pattern]) -> list[Pattern]:
