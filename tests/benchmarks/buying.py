@@ -93,23 +93,23 @@ def hand(seeds: range = range(5)) -> None:
         line(f"mean{name}", "", "", f"{statistics.mean(ratios):.3f}")
 
 
-def growth() -> None:
-    print("How time and gap grow: blanks of parts, limit 10 s, two problems each")
+def growth(seconds: float = 10, seeds: range = range(2)) -> None:
+    print(f"How time and gap grow: blanks of parts, limit {seconds:g} s, mean of {len(seeds)} problems each")
     line("", "time", "gap", "proved")
 
-    def row(name: str, weeks: list[Week]) -> None:
-        done = [timed(one) for one in weeks]
+    def row(name: str, problem: Callable[[int], Week]) -> None:
+        done = [timed(problem(seed).with_terms(seconds=seconds)) for seed in seeds]
         line(name, f"{statistics.mean(took for _, took in done):.2f} s", f"{statistics.mean(plan.gap for plan, _ in done):.3%}",
              f"{sum(plan.proof == 'proved best' for plan, _ in done)} of {len(done)}")
 
     for parts in (1, 5, 10, 20, 40, 80):
-        row(f"{parts} part numbers, 3 lengths", [bar_problem(seed, parts, seconds=10) for seed in (0, 1)])
-    for bars_there in (0, 25, 50, 100, 200, 400):
-        row(f"{bars_there} bars on the rack, 20 part numbers, 6 lengths", [rack_problem(seed, 20, bars_there) for seed in (0, 1)])
+        row(f"{parts} part numbers, 3 lengths", lambda seed, parts=parts: bar_problem(seed, parts))
+    for there in (0, 25, 50, 100, 200, 400):
+        row(f"{there} bars on the rack, 20 parts, 6 lengths", lambda seed, there=there: rack_problem(seed, 20, there))
     for most in (50, 500, 5_000, 50_000, 500_000):
-        row(f"quantities to {most:,}, 20 part numbers, 3 lengths", [bar_problem(seed, 20, most, seconds=10) for seed in (0, 1)])
+        row(f"quantities to {most:,}, 20 parts, 3 lengths", lambda seed, most=most: bar_problem(seed, 20, most))
     for jobs, sizes, there in ((5, 3, 10), (15, 6, 30), (30, 12, 60), (60, 12, 120)):
-        row(f"week of {jobs} jobs, {sizes} sizes, {there} rack bars", [shop_week(seed, jobs, sizes, there) for seed in (0, 1)])
+        row(f"week of {jobs} jobs, {sizes} sizes, {there} rack bars", lambda seed, of=(jobs, sizes, there): shop_week(seed, *of))
 
 
 PARTS: dict[str, Callable[[], None]] = {"public": public, "bars": bars, "rack": rack, "week": week, "hand": hand, "growth": growth}
