@@ -540,7 +540,7 @@ class Cell:
         columns = [*self._integers, *range(self._first, model.getNumCol())]
         for column in columns:
             model.changeColIntegrality(column, highspy.HighsVarType.kInteger)
-        model.setOptionValue("time_limit", float(model.getRunTime()) + max(0.02, min(_SOON * 2 ** effort, deadline - _now())))
+        model.setOptionValue("time_limit", max(0.02, min(_SOON * 2 ** effort, deadline - _now())))
         model.setOptionValue("mip_rel_gap", 1e-7)
         model.setOptionValue("mip_abs_gap", 1e-5)
         if math.isfinite(self.bound):

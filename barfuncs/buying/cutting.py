@@ -134,7 +134,7 @@ class Pattern:
         """
         source = problem.sources[self.source]
         rest = source.length + problem.kerf - self.used(problem)
-        if max(0, rest - problem.kerf) >= max(1, source.least_left):
+        if max(0, rest - problem.kerf) >= max(1, source.least_left) or (rest and not any(problem.tasks[job].longest for job, _ in self.blanks)):
             return None
         more = []
         for job, parts in self.blanks:

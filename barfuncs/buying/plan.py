@@ -288,10 +288,10 @@ class _Levels:
         self.lacking: Sequence[int] = ()
         self.impossible: set[Level] = set()
         """Levels at which there surely is no plan."""
-        self.spent = 0.0
+        self.spent = self._end = 0.0
         self._shared = can_share(group.problem(group.lowest()))
-        self._ended: set[Level] = set()
-        """Levels at which more time finds nothing more."""
+        self._ended: dict[Level, float] = {}
+        """Levels at which sharing jobs out finds nothing more, and the seconds that the general search has there next."""
         self._heats: dict[Level, Heats] = {}
         self._known: dict[Problem, Share] = {}
 
@@ -328,17 +328,18 @@ class _Levels:
         self.spent += _now() - start
 
     def _open(self) -> list[Level]:
-        return [level for level, bound in self.bounds.items() if bound < self.cost - 1e-6 and level not in self._ended]
+        return [level for level, bound in self.bounds.items() if bound < self.cost - 1e-6]
 
     def _work_on_lowest(self, end: float) -> None:
         """Always that level whose bound is lowest goes on from where it was, a little."""
+        self._end = end
         slice_ = max(_LEAST_TIME, (end - _now()) / _SLICES)
         while _now() < end and (open_ := self._open()):
             level = min(open_, key=lambda level: self.bounds[level])
             start = _now()
             self._work_on(level, min(slice_, max(_LEAST_TIME, end - start)))
-            if _now() - start < slice_ / 2 and self.bounds[level] < self.cost - 1e-6:
-                self._ended.add(level)  # it knows of nothing more to do
+            if _now() - start < slice_ / 2 and self.bounds[level] < self.cost - 1e-6 and level not in self._ended:
+                self._ended[level] = _LONGER
 
     def _work_on(self, level: Level, seconds: float) -> None:
         problem = self.group.problem(level)
@@ -376,6 +377,9 @@ class _Levels:
     def _solve(self, level: Level, problem: Problem, seconds: float) -> cutting.Plan:
         if not self._shared:
             return cutting.solve(problem, seconds, cutoff=self.cost)
+        if level in self._ended:
+            seconds, self._ended[level] = self._ended[level], 2 * self._ended[level]
+            return cutting.solve(problem, min(seconds, max(_LEAST_TIME, self._end - _now())), cutoff=self.cost)
         if level not in self._heats:
             self._heats[level] = Heats(problem, self._known)
         return self._heats[level].work(seconds, self.cost)
