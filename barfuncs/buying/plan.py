@@ -44,7 +44,7 @@ _TIDY, _LONGEST_TIDY = 0.2, 0.3
 """Share of the time that is kept for making the plan easier to work by, and what that takes at most where the rest is not needed."""
 _LEAST_TIME = 0.05
 _LONGER = 0.2
-"""Seconds for which a group is looked at again at least; where it has had more, for as long again."""
+"""Seconds for which a group is looked at again at least; where it has had more, for as long again or more."""
 _SLICES = 6
 """Of that, each for the level of prices that is then the least known."""
 _CENT = 0.005
@@ -304,6 +304,11 @@ class _Levels:
         return min(self.cost, *self.bounds.values())
 
     @property
+    def patience(self) -> int:
+        """How many times longer it is worked on than before: what begins anew each time needs more."""
+        return 1 if self._shared else 4
+
+    @property
     def to_save(self) -> float:
         """The money that more time may save at most."""
         return self.cost - min((self.bounds[level] for level in self._open()), default=self.cost)
@@ -405,7 +410,8 @@ def _solve_all(groups: Sequence[_Group], end: float, better: Callable[[Sequence[
     for levels in all_levels:
         levels.begin()
     tell()
-    quick = (end - _now()) * _QUICK / max(1, len(groups))
+    # One group alone has all the time: what begins anew loses what it had found.
+    quick = (end - _now()) * (_QUICK / len(groups) if len(groups) > 1 else 1.0)
     for levels in all_levels:
         levels.work(quick)
         if levels.best is None:
@@ -417,7 +423,7 @@ def _solve_all(groups: Sequence[_Group], end: float, better: Callable[[Sequence[
         levels = max(all_levels, key=lambda levels: levels.to_save / (levels.spent + _LEAST_TIME))
         if levels.to_save < _CENT:
             break
-        levels.work(min(left, max(_LONGER, levels.spent)))
+        levels.work(min(left, max(_LONGER, levels.spent * levels.patience)))
         tell()
     return [levels.solved() for levels in all_levels]
 
