@@ -26,7 +26,7 @@ from test_customer_copy import numbers_in, spellings
 
 from barfuncs.cli.main import main
 from barfuncs.errors import InputError
-from barfuncs.filling import quotation_files, quotations
+from barfuncs.filling import lists, quotation_files, quotations
 from barfuncs.filling.filler import Filled, fill
 from barfuncs.filling.lists import Outcome, plan_jobs, read_jobs
 from barfuncs.filling.quotation_data import Quotation, QuotedLine, QuotedQuantity
@@ -443,6 +443,24 @@ def test_quotes_and_a_quotation_by_hand_become_one(folder):
     assert {100, 1.234, 123.4, 500, 1, 50} <= {w for w in words if isinstance(w, (int, float))}
     again = quote_files([folder / "Q1.xlsx", folder / "Q2.xlsx", folder / "hand.xlsx"], folder / "out")
     assert [m.unchanged for m in again.made] == [True]
+    (folder / "out" / "Quotation Q-17.pdf").unlink()
+    (once_more,) = quote_files([folder / "Q1.xlsx", folder / "Q2.xlsx", folder / "hand.xlsx"], folder / "out").made
+    assert (once_more.problems, once_more.unchanged, len(list((folder / "out").iterdir()))) == ([], False, 2)
+
+
+def test_both_files_are_there_or_none(folder, monkeypatch):
+    class Full(lists.Staged):
+        def place(self) -> None:
+            if self.path.suffix == ".pdf":
+                raise OSError(28, "No space left on device")
+            super().place()
+
+    with monkeypatch.context() as patched:
+        patched.setattr(lists, "Staged", Full)
+        (made,) = quote_files([folder / "hand.xlsx"], folder / "out").made
+        assert made.problems == [("Quotation Q-17.xlsx", "can't be written (No space left on device)")]
+        assert list((folder / "out").iterdir()) == []
+    assert not quote_files([folder / "hand.xlsx"], folder / "out").made[0].problems
 
 
 def test_nothing_is_overwritten_without_leave(folder):
@@ -956,8 +974,6 @@ def test_rows_that_are_gone_leave_their_quotation_alone(tmp_path):
 
 def test_a_run_that_ends_early_leaves_no_quotation_that_is_untrue(tmp_path, monkeypatch):
     run(tmp_path)
-    from barfuncs.filling import lists
-
     placed = lists._Planner.place
 
     def once(self, entry, *contents):

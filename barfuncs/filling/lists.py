@@ -48,7 +48,7 @@ from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 from barfuncs.text.characters import in_words, unfit
 from barfuncs.xlsx.engine import column_letters
-from barfuncs.xlsx.package import Staged, is_read_only, write_whole
+from barfuncs.xlsx.package import TEMPORARY, Staged, is_read_only, write_whole
 from barfuncs.xlsx.sheetxml import CellError, Value
 
 MOST_ROWS = 20_000
@@ -640,24 +640,10 @@ class _Planner:
             if (found := digest_at(place / name)) and not self.replace and found not in self.known_of(name):
                 raise FileExistsError(name)
         self.withdraw(number, _OTHER_LINES)
-        staged: list[Staged] = []
-        try:
-            for name, data in contents.items():
-                if digest_at(place / name):
-                    self.take_away(place / name, self.known_of(name))
-                staged.append(Staged(place / name, data, beginning=RUN))
-            for name, data in contents.items():
-                self.record.announce_sent(Sent(name, number, digest_of(data), made_from))
-            for file in staged:
-                file.place()
-        except BaseException:
-            for file in staged:
-                if digest_at(file.path) == digest_of(contents[file.path.name]):
-                    file.path.unlink()
-            raise
-        finally:
-            for file in staged:
-                file.drop()
+        for name, data in contents.items():
+            self.take_away(place / name, self.known_of(name))
+            self.record.announce_sent(Sent(name, number, digest_of(data), made_from))
+        place_together({place / name: data for name, data in contents.items()}, beginning=RUN)
 
     def known_of(self, name: str) -> set[str]:
         """The digests that a file of a quotation may have without a hand in it."""
@@ -718,6 +704,24 @@ class _Planner:
             self.outcome.results_written = True
         except OSError as error:
             self.problem(0, f"{name} can't be written ({error.strerror or error})")
+
+
+def place_together(contents: Mapping[Path, bytes], replace: bool = False, beginning: str = TEMPORARY) -> None:
+    """Write files so that all of them are there, or none that was not there before."""
+    staged: list[Staged] = []
+    try:
+        for path, data in contents.items():
+            staged.append(Staged(path, data, replace=replace and path.exists(), beginning=beginning))
+        for file in staged:
+            file.place()
+    except BaseException:
+        for file, data in zip(staged, contents.values(), strict=False):
+            if not file.replace and digest_at(file.path) == digest_of(data):
+                file.path.unlink()
+        raise
+    finally:
+        for file in staged:
+            file.drop()
 
 
 def says_mm(job: Job) -> bool:

@@ -15,7 +15,7 @@ from typing import Any
 from xml.sax.saxutils import unescape
 
 from barfuncs.errors import BarfuncsError, InputError, WorkbookError
-from barfuncs.filling.lists import safe_name
+from barfuncs.filling.lists import place_together, safe_name
 from barfuncs.filling.quotation_data import Quotation
 from barfuncs.filling.quotation_files import files_of, free_stem
 from barfuncs.filling.quoted import Source, quotation_of
@@ -26,7 +26,7 @@ from barfuncs.templates.shop import Shop
 from barfuncs.templates.template import ForCustomer, Template
 from barfuncs.text.characters import in_words, unfit
 from barfuncs.xlsx import sandbox
-from barfuncs.xlsx.package import LARGEST_FILE, Staged, read_parts, worksheets
+from barfuncs.xlsx.package import LARGEST_FILE, read_parts, worksheets
 from barfuncs.xlsx.sheetxml import CellError, SheetXML, Value
 from barfuncs.xlsx.typed_formulas import stored_otherwise
 
@@ -300,36 +300,17 @@ def _write(made: Made, out: Path, stem: str, quotation: Quotation, replace: bool
     contents = {out / f"{stem}{end}": data for end, data in files_of(quotation).items()}
     try:
         out.mkdir(parents=True, exist_ok=True)
-        there = [path for path, data in contents.items() if path.exists() and path.read_bytes() != data]
+        new = {path: data for path, data in contents.items() if not path.exists() or path.read_bytes() != data}
+        there = [path for path in new if path.exists()]
         if there and not replace:
             made.problems = [(path.name, "exists already; --replace overwrites it") for path in there]
             return
-        made.unchanged = all(path.exists() for path in contents) and not there
-        if not made.unchanged:
-            place_together(contents, replace)
+        made.unchanged = not new
+        place_together(new, replace)
         made.files = list(contents)
     except (OSError, BarfuncsError) as error:
         reason = f"can't be written ({error.strerror or error})" if isinstance(error, OSError) else str(error)
         made.problems = [(f"{stem}.xlsx", reason)]
-
-
-def place_together(contents: dict[Path, bytes], replace: bool) -> None:
-    """Write files so that all of them are there, or none that was not there before."""
-    staged: list[Staged] = []
-    placed: list[Path] = []
-    try:
-        for path, data in contents.items():
-            staged.append(Staged(path, data, replace=replace and path.exists()))
-        for file in staged:
-            file.place()
-            placed += [] if file.replace else [file.path]
-    except BaseException:
-        for path in placed:
-            path.unlink(missing_ok=True)
-        raise
-    finally:
-        for file in staged:
-            file.drop()
 
 
 def summary(quoted: Quoted) -> Sequence[str]:
