@@ -50,7 +50,7 @@ def make_shop(path, *cells):
     book = openpyxl.load_workbook(io.BytesIO(shop_file.build()))
     for title, rows in ((MACHINES, LATHES), (PRICES, STOCK)):
         for n in range(6, 14):
-            for column in range(2, 22):
+            for column in range(2, book[title].max_column + 1):
                 values = rows[n - 6] if n - 6 < len(rows) else ()
                 book[title].cell(n, column).value = values[column - 2] if column - 2 < len(values) else None
     for label, value in (("Minimum charge", 0), ("Charge per cut", 0), ("Markup", None), ("Margin", 0.2), ("Rate for inspection", 60)):
