@@ -410,6 +410,7 @@ def test_prices_typed_into_the_sheet_shop_of_the_quote_are_the_old_ones(tmp_path
     assert float(row["old_price"]) == fill("quote", BY_HAND | by_hand).answers["price_1"]
     assert float(row["new_price"]) == fill("quote", BY_HAND, shop=new).answers["price_1"]
     assert row["note"].startswith("! LOOK price at quantity 1: none is stored in it")
+    assert "! LOOK no currency then, $ now: compared as the same" in row["note"]
     assert sums_up(row)
 
 
@@ -463,7 +464,7 @@ def test_amounts_typed_in_a_quote_are_not_mixed_with_another_currency(tmp_path):
     old, new = (read_shop(make_shop(tmp_path / f"{n}.xlsx", (RATES, "Currency symbol", sign))) for n, sign in enumerate("$€"))
     fill("quote", BY_HAND | {"tooling": 300, "freight_charged": 40, "part_description": "Bush"}, tmp_path / "H-1.xlsx", shop=old)
     done = requote([tmp_path / "H-1.xlsx"], new, tmp_path / "out")
-    assert list(reasons_of(done).values()) == ["currency: $ then, € now, but typed in the quote are amounts in $: tooling of this order, freight charged; "
+    assert list(reasons_of(done).values()) == ["currency: $ then, € now, but typed in the quote are amounts in $: tooling of this order, freight charged, once; "
                                                "nothing is converted"]
     assert not (tmp_path / "out" / "for_customer").exists()
     assert not requote([tmp_path / "H-1.xlsx"], old, tmp_path / "same").outcome.problems

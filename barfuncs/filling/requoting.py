@@ -293,20 +293,24 @@ def compare(on: Scales, quote: OldQuote, new: Shop, table: materials.Materials) 
         raise InputError(TEMPLATE, missing)
     if last.problems:
         raise InputError(TEMPLATE, [(name, f"{reason} (with the new shop file)") for name, reason in last.problems])
-    currencies = [str(weighed.answers["currency_shown"]) for weighed in (old, last)]
-    if currencies[0] != currencies[1] and (amounts := _amounts_typed(quote)):
+    currencies = [str(weighed.answers["currency_shown"] or "") for weighed in (old, last)]
+    said = [currency for currency in dict.fromkeys(currencies) if currency]
+    another = len(said) > 1
+    if another and (amounts := _amounts_typed(quote)):
         raise InputError(TEMPLATE, [("currency", f"{currencies[0]} then, {currencies[1]} now, but typed in the quote are amounts in {currencies[0]}: "
                                                  f"{', '.join(amounts)}; nothing is converted")])
     lines, looks = [], []
     for n in _QUANTITIES:
         if quote.inputs[f"quantity_{n}"] is None:
             continue
-        lines.append(_line(n, quote, found, currencies[0] == currencies[1]))
+        lines.append(_line(n, quote, found, not another))
         if otherwise := stored_otherwise(quote.stored[n], old.answers[f"price_{n}"]):
             looks.append(f"price at quantity {n}: {otherwise}")
     notes = [f"{LOOK} {'; '.join(looks)}"] if looks else []
-    if currencies[0] != currencies[1]:
+    if another:
         notes.append(f"{LOOK} {currencies[0]} then, {currencies[1]} now: not compared")
+    elif currencies[0] != currencies[1]:
+        notes.append(f"{LOOK} {currencies[0] or 'no currency'} then, {currencies[1] or 'none'} now: compared as the same")
     for name, label in (("setup_line", "set-up, once"), ("tooling_line", "tooling, once")):
         if not alike(old.answers[name], last.answers[name]):
             notes.append(f"{label}: {amount(old.answers[name])} then, {amount(last.answers[name])} now")
@@ -316,7 +320,7 @@ def compare(on: Scales, quote: OldQuote, new: Shop, table: materials.Materials) 
         notes.append(f"typed as a formula, taken as its value: {', '.join(quote.formulas)}")
     typed = _typed(quote, last, new)
     return {**{name: quote.inputs[name] for name in ("job", "quote_number", "customer", "part_number")}, "quote": quote.path.name,
-            "currency": currencies[1] if currencies[0] == currencies[1] else " ".join(currencies),
+            "currency": " ".join(said) or None,
             "typed": f"{', '.join(typed)}: typed in the quote, not changed" if typed else None, "note": "; ".join(notes) or None,
             "shop_file": quote.shop_file or None, "lines": lines}
 
