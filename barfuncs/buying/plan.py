@@ -42,6 +42,8 @@ _QUICK = 0.35
 """Share of the time in which every group is looked at once."""
 _TIDY, _LONGEST_TIDY = 0.2, 0.3
 """Share of the time that is kept for making the plan easier to work by, and what that takes at most where the rest is not needed."""
+_SHORT_TIDY = 0.4
+"""Seconds; it takes no longer than these or than the plan took."""
 _LEAST_TIME = 0.05
 _LONGER = 0.2
 """Seconds for which a group is looked at again at least; where it has had more, for as long again or more."""
@@ -87,7 +89,8 @@ def plan_here(demands: Sequence[Demand], offers: Sequence[Offer] = (), rack: Seq
         plan, solved = _without_buying(demands, offers, rack, terms, solved, plan, started)
         if found is not None:
             found(checked(plan))
-    end = min(started + terms.seconds, _now() + _LONGEST_TIDY * terms.seconds)
+    took = _now() - started
+    end = min(started + terms.seconds, _now() + min(_LONGEST_TIDY * terms.seconds, max(_SHORT_TIDY, took)))
     tidier = _tidied(demands, offers, rack, terms, solved, plan, end)
     return checked(replace(tidier, seconds=_now() - started))
 
