@@ -38,6 +38,10 @@ _MORE = 12
 """Patterns beside the best that one pricing of a source may add."""
 _NEAR = 1e-6
 """The linear program is good enough where it can't fall by more than this share of it."""
+_NEAR_COARSE = 1e-5
+_SMOOTH = 0.5
+_MANY = 24
+"""With more sources than this those of which there are few get one pattern at a time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -427,6 +431,12 @@ class _Master:
             return False
         self._known.add(pattern)
         self.patterns.append(pattern)
+        rows, values, cost = self._entries(pattern)
+        self._column(cost, 0, _INF, rows, values)
+        return True
+
+    def _entries(self, pattern: Pattern) -> tuple[list[int], list[float], float]:
+        """Rows, values and cost of a pattern in the linear program."""
         source = self.problem.sources[pattern.source]
         heat = self.heat_of(pattern.source)
         rows = [self.source_row[pattern.source]]
@@ -434,9 +444,7 @@ class _Master:
         for job, parts in pattern.parts().items():
             rows.append(self.row_of[job, heat])
             values.append(float(parts))
-        cost = pattern.money(self.problem) + (source.value_left(source.length) if source.offered else 0)
-        self._column(cost, 0, _INF, rows, values)
-        return True
+        return rows, values, pattern.money(self.problem) + (source.value_left(source.length) if source.offered else 0)
 
     def solve(self) -> float:
         self.model.run()
@@ -560,50 +568,119 @@ class _Master:
             self.add(pattern)
         return True
 
-    def price(self, unit: int, demands: Sequence[int] | None = None, down: bool = False) -> tuple[int, float]:
+    def duals(self) -> _Values:
+        return np.asarray(self.model.getSolution().row_dual)
+
+    def price(self, unit: int, demands: Sequence[int] | None = None, down: bool = False, at: "_Prices | None" = None) -> tuple[int, float]:
         """Add the best pattern of each source that lowers the linear program; how many, and by how much at most it could fall.
 
-        In a coarser `unit` patterns are found but no bound, or a bound but no patterns (`down`).
+        In a coarser `unit` patterns are found but no bound, or a bound but no patterns (`down`). `at` are other prices than those of the
+        linear program: patterns and fall are reckoned at them, and only patterns that lower the linear program are added.
         """
         problem = self.problem
-        duals = np.asarray(self.model.getSolution().row_dual)
+        own = self.duals()
+        duals = own if at is None else at.duals
         added, fall, share = 0, 0.0, 0.0
+        many = len(problem.sources) > _MANY
         for numbers, knapsack, who in self._knapsacks(duals, unit, demands, down):
+            quick = None if down or knapsack is None else _Uses(knapsack, unit, problem)
             for number in numbers:
                 source = problem.sources[number]
-                by_reach = self._worth(source, knapsack, unit, down)
-                worth = np.maximum.reduce(list(by_reach.values()))
-                best = int(worth.argmax())
                 base = source.value_left(source.length) if source.offered else 0.0
-                reduced = base - duals[self.source_row[number]] - float(worth[best])
+                row = self.source_row[number]
+                if quick is None:
+                    best, most = 0, max(float(worth.max()) for worth in self._worth(source, knapsack, unit, down).values())
+                else:
+                    most, best, reach = quick.best(source)
+                reduced = base - duals[row] - most
                 if reduced < 0:
                     each = source.cost - source.value_left(source.length)
                     if source.offered and each > 0:
                         share = min(share, reduced / each)
                     else:
                         fall += reduced * self.most_bars(number)
-                if down or reduced >= -1e-9 * max(1.0, abs(base)) or best == 0:
+                if down or knapsack is None or best == 0:
                     continue
-                assert knapsack is not None
-                for at in _spread(worth, best, base - duals[self.source_row[number]]):
-                    reach = max(by_reach, key=lambda reach, at=at, by=by_reach: by[reach][at])  # type: ignore[misc]
-                    blanks = tuple((who[job], parts) for job, parts in knapsack.blanks(at, reach))
-                    added += self.add(Pattern(number, blanks))
+                if at is None and reduced >= -1e-9 * max(1.0, abs(base)):
+                    continue
+                uses = [(best, reach)]
+                if not many or source.count is None:
+                    by_reach = self._worth(source, knapsack, unit)
+                    uses += _spread(by_reach, best, base - float(duals[row]))
+                for used, reach in uses:
+                    pattern = Pattern(number, tuple((who[job], parts) for job, parts in knapsack.blanks(used, reach)))
+                    if at is None or self.reduced(pattern, own) < -1e-9 * max(1.0, abs(base)):
+                        added += self.add(pattern)
         # No plan spends more on bars than the linear program does, but for what left-overs of the rack are worth.
         spent = self.value + sum(
             (s.count or 0) * max(0.0, s.value_left(s.length) - s.cost) for s in problem.sources if not s.offered)
         return added, fall + share * spent
 
+    def reduced(self, pattern: Pattern, duals: _Values) -> float:
+        """By how much one bar of a pattern raises the linear program, at these prices."""
+        rows, values, cost = self._entries(pattern)
+        return cost - sum(float(duals[row]) * value for row, value in zip(rows, values, strict=True))
 
-def _spread(worth: NDArray[np.float64], best: int, least: float) -> Iterator[int]:
-    """The best length to use and the next best ones, where they lower the program too."""
-    yield best
+
+@dataclass(frozen=True)
+class _Prices:
+    """Prices of the rows, and what the linear program is worth at them when no pattern lowers it."""
+
+    duals: _Values
+    value: float
+
+    def towards(self, other: "_Prices", share: float) -> "_Prices":
+        """Between these and others. What they are worth is concave in them, so it is no less than between."""
+        return _Prices(self.duals + share * (other.duals - self.duals), self.value + share * (other.value - self.value))
+
+
+class _Uses:
+    """The best use of bars of any length, at the values of one knapsack."""
+
+    def __init__(self, knapsack: Knapsack, unit: int, problem: Problem) -> None:
+        self._unit, self._problem = unit, problem
+        # Where less of a bar is worth as much, more of it is worth no more with what is left.
+        self._steps = {}
+        for reach, values in knapsack.by_reach.items():
+            before = np.maximum.accumulate(values)
+            at = np.nonzero(values[1:] > before[:-1])[0] + 1
+            if values[0] > -np.inf:
+                at = np.concatenate(([0], at))
+            self._steps[reach] = values, at, values[at]
+
+    def best(self, source: Source) -> tuple[float, int, int]:
+        """What a bar is worth at most, how much of it is used for that, and what its blanks reach."""
+        unit, cut_cost = self._unit, self._problem.cut_cost
+        room = source.length + self._problem.kerf
+        end = room // unit + 1
+        least = max(1, source.least_left)
+        # Before this much is used what is left is worth something.
+        kept = min(end, max(0, (source.length - least) // unit + 1))
+        found = (source.value_left(source.length), 0, 0)
+        for reach, (values, at, worth) in self._steps.items():
+            if (many := int(np.searchsorted(at, kept))) and (source.left_value or kept == end):
+                beside = worth[:many] + (source.length - unit * at[:many]) * source.left_value
+                n = int(beside.argmax())
+                found = max(found, (float(beside[n]), int(at[n]), reach))
+            elif many:
+                found = max(found, (float(worth[many - 1]), int(at[many - 1]), reach))
+            if (start := max(1, kept)) < end:
+                n = start + int(values[start:end].argmax())
+                found = max(found, (float(values[n]) + (cut_cost if reach >= room else 0.0), n, reach))
+                if (end - 1) * unit >= room:
+                    found = max(found, (float(values[end - 1]) + cut_cost, end - 1, reach))
+        return found
+
+
+def _spread(by_reach: Mapping[int, _Values], best: int, least: float) -> Iterator[tuple[int, int]]:
+    """The next best lengths to use beside the best one, where they lower the program too, with what their blanks reach."""
+    worth = np.maximum.reduce(list(by_reach.values()))
     many = min(_MORE, len(worth) - 1)
     if many > 0:
         others = np.argpartition(worth, -many)[-many:]
         for at in others[np.argsort(worth[others])[::-1]]:
             if at != best and worth[at] > least + 1e-9 * max(1.0, abs(least)):
-                yield int(at)
+                yield int(at), max(by_reach, key=lambda reach, at=at: by_reach[reach][at])  # type: ignore[misc]
 
 
 def _most_missing(knapsack: Knapsack) -> int:
@@ -802,15 +879,27 @@ def _relax(master: _Master, units: Sequence[int], deadline: float, enough: float
     """Solve the linear program over all patterns, from coarse units to exact ones: a bound on it, `enough` being no need for more."""
     value, bound = master.solve(), -math.inf
     for unit in units:
+        near = _NEAR if unit == 1 else _NEAR_COARSE
+        centre, lowest = _Prices(master.duals(), value), -math.inf
+        smooth = False
         while _now() < deadline:
-            added, fall = master.price(unit)
+            prices = _Prices(master.duals(), value)
+            at = prices.towards(centre, _SMOOTH) if smooth else prices
+            added, fall = master.price(unit, at=at if smooth else None)
+            if at.value + fall > lowest:
+                centre, lowest = at, at.value + fall
             if unit == 1:
-                bound = max(bound, value + fall)
-            if not added or (unit == 1 and (bound >= value - _NEAR * abs(value) or bound >= enough)):
+                bound = max(bound, lowest)
+            if lowest >= value - near * abs(value) or (unit == 1 and bound >= enough):
                 break
-            value = master.solve()
+            if not added and not smooth:
+                break
+            # What has just been added moves the prices far; between the best ones and those most of that is spared.
+            smooth = bool(added)
+            if added:
+                value = master.solve()
         if unit > 1:
-            bound = max(bound, value + master.price(unit, down=True)[1])
+            bound = max(bound, centre.value + master.price(unit, down=True, at=centre)[1], value + master.price(unit, down=True)[1])
         if bound >= value - _NEAR * abs(value) or bound >= enough:
             break
     return bound
