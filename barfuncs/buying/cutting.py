@@ -39,9 +39,11 @@ _MORE = 12
 _NEAR = 1e-6
 """The linear program is good enough where it can't fall by more than this share of it."""
 _NEAR_COARSE = 1e-5
-_SMOOTH = 0.5
+"""The same in coarse units."""
 _MANY = 24
-"""With more sources than this those of which there are few get one pattern at a time."""
+"""With more sources than this the prices are smoothed, and sources of few bars get one pattern at a time."""
+_SMOOTH = 0.5
+"""So far from the latest prices to the best ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -881,7 +883,7 @@ def _relax(master: _Master, units: Sequence[int], deadline: float, enough: float
     for unit in units:
         near = _NEAR if unit == 1 else _NEAR_COARSE
         centre, lowest = _Prices(master.duals(), value), -math.inf
-        smooth = False
+        smooth, many = False, len(master.problem.sources) > _MANY
         while _now() < deadline:
             prices = _Prices(master.duals(), value)
             at = prices.towards(centre, _SMOOTH) if smooth else prices
@@ -895,11 +897,11 @@ def _relax(master: _Master, units: Sequence[int], deadline: float, enough: float
             if not added and not smooth:
                 break
             # What has just been added moves the prices far; between the best ones and those most of that is spared.
-            smooth = bool(added)
+            smooth = many and bool(added)
             if added:
                 value = master.solve()
         if unit > 1:
-            bound = max(bound, centre.value + master.price(unit, down=True, at=centre)[1], value + master.price(unit, down=True)[1])
+            bound = max(bound, centre.value + master.price(unit, down=True, at=centre)[1])
         if bound >= value - _NEAR * abs(value) or bound >= enough:
             break
     return bound
