@@ -223,6 +223,14 @@ def test_a_bar_without_a_price(bought, tmp_path):
     assert not out.exists()
 
 
+def test_what_no_row_is_wrong_about_is_not_counted_in_rows(bought):
+    done, out = bought("J-1,Me,,in,303,round,1,2.25,.125,100,,,,,.25,2.5,12 ft,4,lb\n", shop="",
+                       head=HEAD.strip() + ",face_to_cutoff,grip_length,supplied_length,material_price,price_per\n")
+    assert done.exit_code == 1 and not out.exists()
+    assert "kerf" in done.output and "rows" not in done.output
+    assert done.output.endswith("barfuncs: nothing is planned or written\n")
+
+
 def test_mistakes_of_several_files_say_which(bought):
     done, out = bought(GOOD.replace(",100,", ",0,"), rack="B1,1,303,round,1,wide,,,,,in\n")
     assert done.exit_code == 1

@@ -68,6 +68,48 @@ def refused(tmp_path, *rows, **options):
     return [(p.row, p.column, p.reason) for p in caught.value.problems]
 
 
+# --- a part by its sections -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("changes", "shop"), [
+    ({"sections": "1/2 x 1; 3/4 x 1 1/4"}, None),
+    ({"sections": "1/2 x 1; 3/4 x 1 1/4"}, SHOP),
+    ({"sections": "12 x 20; 18 x 7.5", "units": "mm", "cutoff_width": "3", "face_to_cutoff": "5", "grip_length": "60"}, None),
+    ({"sections": "1/2 x 1; hex 3/4 x 1/2", "shape": "hexagon"}, None),
+    ({"sections": "1/2 x 1", "tolerance_class": "none", "surface": "as drawn"}, None),
+    ({"sections": "1/2 x 1", "finished_size": "0.9", "clean_up": "0.05", "defect_class": "none"}, None),
+    ({"section_1_size": ".5", "section_1_length": "1", "section_2_size": "0.7", "section_2_length": "1 1/2"}, None),
+])
+def test_sections_give_part_length_and_size_as_in_a_plan(tmp_path, changes, shop):
+    given = {name: value for name, value in job(part_length=None, size=None, **changes).items()}
+    plan = fill("job_plan", given | {"bar_length": 3000.0 if "units" in changes else 120.0}, units=changes.get("units", "in"), shop=shop).answers
+    needs = read_needs(listed(tmp_path, given), shop=shop)
+    assert needs.problems == [] and needs.notes == []
+    assert (needs.rows[0].values["part_length"], needs.rows[0].values["size"]) == (plan["drawn_length"], plan["bar_size_needed"])
+    typed = read_needs(listed(tmp_path, given | {"part_length": "4 in", "size": "2 in"}), shop=shop)
+    assert (typed.rows[0].values["part_length"], typed.rows[0].values["size"]) == tuple(n * (25.4 if "units" in changes else 1) for n in (4, 2))
+    assert [(n.row, n.column, n.reason.split(";")[0]) for n in typed.notes] == [(2, "part_length", "the part length counts")]
+
+
+@pytest.mark.parametrize(("changes", "expected"), [
+    ({"sections": "1/2 x"}, [("sections", "row 1: '1/2 x' can't be read as a section; write for example round 1/2 to 3/8 x 3/4 bore 1/4")]),
+    ({"sections": "1/2 x 1; 3/4 x 1 bore 7/8"}, [("sections", "row 2, bore: the bore must be smaller than the outside")]),
+    ({"section_1_size": "1/2"}, [("section_1_length", "is missing")]),
+    ({"sections": "1 x 1", "size": "3/4"}, [("sections", "the part does not fit the bar: it is wider")]),
+    ({"sections": "1/2 x 1", "shape": "tube", "thickness": "1/8"}, [("size", "is missing")]),
+    ({"sections": "12 mm x 30 mm; 1/2 x 1", "size": "20 mm"}, None),
+    ({"sections": "", "size": "1"}, [("part_length", "is missing")]),
+    ({"sections": "", "part_length": "1"}, [("size", "is missing")]),
+    ({"sections": "1/2 x 1", "section_1_size": "1/2"}, [("section_1_size", "is given twice, here and in sections")]),
+])
+def test_bad_sections_are_named_and_nothing_else_for_them(tmp_path, changes, expected):
+    problems = read_needs(listed(tmp_path, job(part_length=None, size=None) | changes)).problems
+    if expected is None:
+        assert {p.column for p in problems} >= {"sections"}
+    else:
+        assert [(p.column, p.reason) for p in problems] == expected
+
+
 # --- against the plan ----------------------------------------------------------------------------------------------
 
 

@@ -1,7 +1,7 @@
 """Jobs for buying from a list: the columns that it may have, and each row as what the job needs of the bar."""
 
 import functools
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -14,11 +14,14 @@ from barfuncs.catalogue.entry import CATALOGUE
 from barfuncs.catalogue.reading import DensityText, broken_rules, read_together
 from barfuncs.errors import BarfuncsError, InputError
 from barfuncs.filling.filler import JOB as AS_JOBS_ARE_TYPED
+from barfuncs.filling.filler import fill
 from barfuncs.filling.headings import Names, is_blank, names
 from barfuncs.filling.lists import Job, Problem, read_listed, says_mm, value_shown
 from barfuncs.rack.bars import BY_NAME, read_cell, read_date
+from barfuncs.templates.bar_for_part import BAR_FOR_PART
 from barfuncs.templates.every_order import BAR, JOB, LATHE, ORDER, PART, PRICE
 from barfuncs.templates.model import Input, make_input
+from barfuncs.templates.part_sheet import SECTIONS
 from barfuncs.templates.registry import TEMPLATES
 from barfuncs.templates.shop import Shop
 
@@ -35,6 +38,15 @@ CHOSEN_ANEW = ("bar_length", "longest_random_bar")
 """Columns of a plan's list that say what is loaded, which is chosen here."""
 _BY_THE_RACK = {"finish": "finish", "tolerance_class": "tolerance", "certificate": "certificate"}
 """Columns that are read as those of the rack, by the name that they have there. The class goes by the name that it has in a plan."""
+_FOR_THE_PART = tuple(i for i in BAR_FOR_PART if i.name in ("finished_size", "surface", "defect_class", "clean_up"))
+"""What the size of a bar goes by where a row leaves it to the sections."""
+_DRAWING = {i.name: i for i in TEMPLATES["job_plan"].inputs.values() if i.draws}
+_SECTIONS = Input(SECTIONS.name, SECTIONS.label, kinds.kind_of(kinds.Text), "part section by section from its front; gives the part length, and the size of "
+                  "the bar where that is left blank", draws=True)
+_SIZED_BY = (*_DRAWING, *(i.name for i in _FOR_THE_PART), "tolerance_class", "shape", "size", "thickness", "part_length")
+_FROM_PART = ("part_length", "size")
+_LOADED = {"in": 500.0, "mm": 12_700.0}
+"""Length of the bar that a part is drawn on; no bar is as long, so that no part is too long for it."""
 _OWN = (
     *(Input(name, BY_NAME[column].label, BY_NAME[column].kind, BY_NAME[column].help) for name, column in _BY_THE_RACK.items() if name != "certificate"),
     make_input("certificate", "Certificate", kinds.Certificate, help_text="inspection document after EN 10204 that the job needs: none, 2.1, 2.2, 3.1 or 3.2"),
@@ -46,8 +58,8 @@ _OWN = (
                help_text="length of pieces that are sawn to it, instead of parts; the quantity is then that of the pieces, as ordered"),
 )
 INPUTS: dict[str, Input] = {i.name: i for i in (
-    *(replace(_OF_A_PLAN[name], from_part=False, from_shop=False, needed=_OF_A_PLAN[name].needed and name not in _OF_PARTS) for name in _FROM_PLAN),
-    *(replace(_OF_A_PLAN[name], needed=False, from_part=False) for name in CHOSEN_ANEW), *_OWN)}
+    *(replace(_OF_A_PLAN[name], from_part=name == "size", from_shop=False, needed=_OF_A_PLAN[name].needed and name not in _OF_PARTS) for name in _FROM_PLAN),
+    *(replace(_OF_A_PLAN[name], needed=False, from_part=False) for name in CHOSEN_ANEW), *_OWN, _SECTIONS, *_FOR_THE_PART, *_DRAWING.values())}
 """What a list for buying may have. `CHOSEN_ANEW` are known and not read."""
 ALIASES = {
     "certificate": "cert, certs, certificate needed, cert needed, mill cert, mill certificate, material certificate, inspection document",
@@ -59,7 +71,8 @@ ALIASES = {
     "tolerance_class": "tolerance, size tolerance, bar tolerance, tolerance of bar",
     "finish": "bar finish, surface of bar, condition of bar",
 }
-_TOGETHER = tuple(item for name, item in INPUTS.items() if name not in (*CHOSEN_ANEW, *_BY_THE_RACK, "need_by"))
+_A_LITTLE = 1e-6
+_TOGETHER = tuple(item for name, item in INPUTS.items() if name not in (*CHOSEN_ANEW, *_BY_THE_RACK, "need_by", _SECTIONS.name))
 
 
 @functools.cache
@@ -106,12 +119,15 @@ def read_needs(path: str | Path, *, units: str | None = None, decimal_comma: boo
         try:
             if job.problem:
                 raise InputError("buy", [("", job.problem)])
-            need, only_bare = _read(job, units, decimal_comma, shops)
+            need, only_bare, drawn = _read(job, units, decimal_comma, shops)
         except InputError as error:
             needs.problems += [Problem(path.name, job.row, column, value_shown(job.values.get(column)), _with_comma(job, column, reason, decimal_comma))
                                for column, reason in error.problems]
             continue
         needs.rows.append(need)
+        if drawn and abs(drawn - need.values.get("part_length", drawn)) > _A_LITTLE * drawn:
+            needs.notes.append(Problem(path.name, job.row, "part_length", value_shown(job.values.get("part_length")),
+                                       f"the part length counts; the sections together are {drawn:.6g} {need.units}"))
         if only_bare:
             bare.append(job)
     if metric is not None:
@@ -132,11 +148,15 @@ def _with_comma(job: Job, column: str, reason: str, decimal_comma: bool) -> str:
     return reason + (" (--decimal-comma reads 12,5 as twelve and a half)" if comma else "")
 
 
-def _read(job: Job, units: str | None, decimal_comma: bool, shops: Mapping[str, Shop]) -> tuple[Need, bool]:
+def _read(job: Job, units: str | None, decimal_comma: bool, shops: Mapping[str, Shop]) -> tuple[Need, bool, float | None]:
+    """The row, whether nothing says what its numbers are in, and how long the part is by its sections."""
     given = {name: value for name, value in job.values.items() if name in INPUTS and not is_blank(value)}
     way = replace(AS_JOBS_ARE_TYPED, decimal_comma=decimal_comma)
-    reading = read_together(_TOGETHER, given, way, given.get("units", units), has_unit=True)
-    problems, values = list(reading.problems), dict(reading.values)
+    spread, problems = SECTIONS.spread(str(given[_SECTIONS.name])) if _SECTIONS.name in given else ({}, [])
+    problems += [(name, f"is given twice, here and in {_SECTIONS.name}") for name in spread if name in given]
+    reading = read_together(_TOGETHER, spread | given, way, given.get("units", units), has_unit=True)
+    problems += reading.problems
+    values = dict(reading.values)
     for name in (*_BY_THE_RACK, "need_by"):
         if name in given:
             try:
@@ -146,16 +166,56 @@ def _read(job: Job, units: str | None, decimal_comma: bool, shops: Mapping[str, 
     bad = {name for name, _ in problems}
     if "machine" not in bad:
         problems += _take_from_shop(values, bad, shops.get(reading.units))
+    drawn = None
+    undrawn = bool(_SECTIONS.name in given or _DRAWING.keys() & given.keys())
+    if _DRAWING.keys() & values.keys() and not bad & {*_SIZED_BY, "material", _SECTIONS.name}:
+        drawn, found = _take_from_part(values, reading.units, shops.get(reading.units))
+        problems += found
+        undrawn = drawn is None
+    problems = [(_SECTIONS.name, f"{_of_section(name)}: {reason}") if _of_drawing(name) != name and _SECTIONS.name in given and name not in given else (name, reason) for name, reason in problems]
+    bad = {_of_drawing(name) for name, _ in problems}
     pieces = "piece_length" in given
     if pieces and "part_length" in given:
         problems.append(("piece_length", "is given beside part_length: give the one for pieces sawn to a length, the other for parts"))
     needed = [item.name for item in INPUTS.values() if item.needed and item.default is None and item.name != "units"]
-    problems += [(name, "is missing") for name in (*needed, *(() if pieces else _OF_PARTS)) if name not in values and name not in bad]
+    problems += [(name, "is missing") for name in (*needed, *(() if pieces else _OF_PARTS))
+                 if name not in values and name not in bad and not (undrawn and name in _FROM_PART)]
     if not problems:
         problems += _contradictions(values, reading.units, shops.get(reading.units))
     if problems:
         raise InputError("buy", problems)
-    return Need(job.row, reading.units, values, job.values), reading.only_bare
+    return Need(job.row, reading.units, values, job.values), reading.only_bare, drawn
+
+
+def _of_section(name: str) -> str:
+    """Row and column of the part that an input like section_2_length is of, or the row alone."""
+    _, row, *column = name.split("_", 2)
+    return ", ".join([f"row {row}", *column])
+
+
+def _of_drawing(name: str) -> str:
+    return _SECTIONS.name if name.startswith(f"{SECTIONS.item}_") else name
+
+
+def _take_from_part(values: dict[str, Any], units: str, shop: Shop | None) -> tuple[float | None, Collection[tuple[str, str]]]:
+    """Put in part length and bar size as the sheet Part of a plan has them, where a row leaves them blank; how long the part is, and what is wrong."""
+    told = {name: values[name] for name in _SIZED_BY if name in values}
+    # What the part and its bar do not depend on must be there all the same.
+    rest = {"cutoff_width": 0.0, "face_to_cutoff": 0.0, "grip_length": 0.0, "quantity": 1, "bar_length": _LOADED[units]}
+    material = {"material": material_name(values["material"], units)} if "material" in values else {"material": 1.0}
+    try:
+        part = fill("job_plan", told | material | rest, units=units, shop=shop).answers
+    except InputError as error:
+        return None, [problem for problem in error.problems if problem[0] in (*_SIZED_BY, _SECTIONS.name)] or error.problems
+    length, size = part["drawn_length"], part["bar_size_needed"]
+    if not isinstance(length, float):
+        return None, [(_SECTIONS.name, "can't be drawn; see the sheet Part of a plan")]
+    values.setdefault("part_length", length)
+    if "size" not in values:
+        if not isinstance(size, float):
+            return length, [("size", "is missing")]
+        values["size"] = size
+    return length, []
 
 
 def _take_from_shop(values: dict[str, Any], bad: set[str], shop: Shop | None) -> Iterable[tuple[str, str]]:

@@ -109,7 +109,8 @@ def buy(jobs: str, shop_file: str | None, rack: str | None, out: str, kerf: str 
             if any(NOT_THERE in p.reason for p in error.problems):
                 on_terminal().print(HINT)
             where = ", ".join(dict.fromkeys(p.file for p in error.problems))
-            click.echo(f"barfuncs: {where}: {f'{rows} rows have' if rows != 1 else '1 row has'} problems; nothing is planned or written", err=True)
+            which = f"{where}: {rows} row{' has' if rows == 1 else 's have'} problems; " if rows else ""
+            click.echo(f"barfuncs: {which}nothing is planned or written", err=True)
             sys.exit(1)
         except (BarfuncsError, OSError) as error:
             fail(error)
