@@ -1,6 +1,7 @@
 """`barfuncs buy` as a person types it: the plan on the terminal, the workbook, and every mistake with exit status 1 and no file."""
 
 import csv
+import datetime
 import io
 import os
 import re
@@ -17,6 +18,8 @@ from click.testing import CliRunner
 
 from barfuncs.buying import from_files
 from barfuncs.buying.job_list import read_needs
+from barfuncs.buying.stocks import Stocks
+from barfuncs.buying.supply import rack_bars
 from barfuncs.buying.workbook import MOST_SAWING
 from barfuncs.cli.main import main
 from barfuncs.rack.goods_in import read_ordered
@@ -155,6 +158,41 @@ def test_what_was_ordered_comes_in_and_is_on_the_rack(bought, tmp_path):
     assert "Nothing is to be bought: the rack has it." in again.output
 
 
+def test_what_the_sheet_book_says_brings_the_rack_to_what_the_sheet_rack_says(bought, tmp_path):
+    history = tmp_path / "rack.csv"
+    (tmp_path / "first.csv").write_text(BARS + "B1,3,303,round,1,144,H7,3.1,own,90,in\nB2,2,303,round,1,50,,none,Tarn Valve,,in\n", "utf-8")
+    assert typed("rack", "receive", "--rack", history, "--from", tmp_path / "first.csv").exit_code == 0
+    jobs = GOOD + "J-3,Tarn Valve,,in,303,round,1,,,9,,,,8 1/4\nJ-4,,Lathe 2,in,12L14,round,1,3,.125,40,2.1,yes,,\nJ-5,Harrow,,in,12L14,round,1,,,3,,yes,,9\n"
+    done, out = bought(jobs, "--rack", history, shop=cheap_rack(tmp_path), seconds=2)
+    assert done.exit_code == 0, done.output
+    _, ordered = read_ordered(out)
+    (tmp_path / "came.csv").write_text(week_files.csv_of({
+        "Order line": line.line, "Bar id": f"L{line.line}", "Bars": line.bar.bars, "Material": line.bar.material, "Shape": line.bar.shape, "Size": line.bar.size,
+        "Length": line.bar.length / 1000, "Heat": f"N{n}", "Certificate": line.bar.certificate, "Value": 100, "Smallest size": line.bar.size,
+        "Largest size": line.bar.size} for n, line in enumerate(ordered)), "utf-8")
+    booked = typed("rack", "goods-in", out, tmp_path / "came.csv", "--rack", history, "--book")
+    assert booked.exit_code == 0, booked.output
+    book = openpyxl.load_workbook(out, data_only=True)
+    rows = [row for row in book["Book"].iter_rows(min_row=9, min_col=2, max_col=13, values_only=True) if row[5]]
+    assert [row[0] for row in rows] == list(range(1, len(rows) + 1))
+    assert {row[1].startswith("order line") for row in rows} == {True, False}
+    assert any(row[7] for row in rows), "no bar that two jobs share"
+    assert {row[6] for row in rows} | {name for row in rows for name in (row[7] or "").split(", ")} - {""} == {"J-1", "J-2", "J-3", "J-4", "J-5"}
+    for _, bar, _, _, owner, taken, job, _, back, length, _, box in rows:
+        assert box == "\u25a1"
+        bar = bar.replace("order line ", "L")
+        one = typed("rack", "take", bar, "--bars", taken, "--job", job, "--rack", history, *(() if owner == "own" else ("--customer", owner)))
+        assert one.exit_code == 0, one.output
+        if back:
+            one = typed("rack", "return", bar, "--bars", back, "--job", job, "--length", f"{length} in", "--rack", history)
+            assert one.exit_code == 0, one.output
+    bars = rack_bars(history, Stocks("in"), datetime.date.today()).bars
+    after = [book[sheet.strip("'")][cell.replace("$", "")].value for name in ("buy_after_bars", "buy_after_length", "buy_after_theirs")
+             for sheet, _, cell in [book.defined_names[name].attr_text.rpartition("!")]]
+    assert after == [sum(bar.count for bar in bars), *(pytest.approx(sum(bar.count * bar.length for bar in bars if (bar.owner == "own") == mine), abs=1e-3)
+                                                      for mine in (True, False))]
+
+
 def cheap_rack(tmp_path):
     """The example shop file, in which bars on the rack count as nothing."""
     book = openpyxl.load_workbook(SHOP)
@@ -226,8 +264,10 @@ def test_a_bar_without_a_price(bought, tmp_path):
 def test_what_no_row_is_wrong_about_is_not_counted_in_rows(bought):
     done, out = bought("J-1,Me,,in,303,round,1,2.25,.125,100,,,,,.25,2.5,12 ft,4,lb\n", shop="",
                        head=HEAD.strip() + ",face_to_cutoff,grip_length,supplied_length,material_price,price_per\n")
-    assert done.exit_code == 1 and not out.exists()
-    assert "kerf" in done.output and "rows" not in done.output
+    assert done.exit_code == 1
+    assert not out.exists()
+    assert "kerf" in done.output
+    assert "rows" not in done.output
     assert done.output.endswith("barfuncs: nothing is planned or written\n")
 
 

@@ -300,7 +300,7 @@ def test_the_saw_goes_by_kind_of_bar_and_length():
 
 def test_the_page_of_the_saw_says_all_that_is_done():
     text = [str(v) for _, v in printed_texts(by_hand(), "Saw")]
-    assert "Kerf 0.1 in; first trim 0.25 in off each end of every bar. A, B, C: blanks as listed, drawn to one scale on all pages; dark: trim; / goes back on the rack; x scrap." in text
+    assert "Kerf 0.1 in; first trim 0.25 in off each end of every bar, its cut included. A, B, C: blanks as listed, drawn to one scale on all pages; dark: trim; / goes back on the rack; x scrap." in text
     assert "rack bar R-2, 60 in  \u2014  12L14, round 1; heat 0012; place B7" in text
     assert "bought, 144 in, order line 2  \u2014  Brass C36000, round 0.75, drawn, h9" in text
     assert "24.95 in of each bar goes back on the rack: label it, with the heat of its bar" in text
@@ -327,8 +327,8 @@ def widths_of(sheet, right: int) -> float:
 @pytest.mark.parametrize("paper", PAPERS)
 def test_pages_fit_their_paper_and_can_be_read(paper):
     book = load(build(paper=paper))
-    assert [s.title for s in book.worksheets] == ["Order", "Saw", "Jobs", "Rack", "Money", "Notes", GOODS_IN]
-    for sheet in book.worksheets[:5]:
+    assert [s.title for s in book.worksheets] == ["Order", "Saw", "Jobs", "Rack", "Book", "Money", "Notes", GOODS_IN]
+    for sheet in book.worksheets[:6]:
         assert int(sheet.page_setup.paperSize) == PAPERS[paper]
         assert sheet.page_setup.orientation == "landscape"
         left, top, right, bottom = range_boundaries(str(sheet.print_area).rpartition("!")[2].replace("$", ""))

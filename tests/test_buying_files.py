@@ -81,10 +81,10 @@ def refused(tmp_path, *rows, **options):
     ({"section_1_size": ".5", "section_1_length": "1", "section_2_size": "0.7", "section_2_length": "1 1/2"}, None),
 ])
 def test_sections_give_part_length_and_size_as_in_a_plan(tmp_path, changes, shop):
-    given = {name: value for name, value in job(part_length=None, size=None, **changes).items()}
+    given = job(part_length=None, size=None, **changes)
     plan = fill("job_plan", given | {"bar_length": 3000.0 if "units" in changes else 120.0}, units=changes.get("units", "in"), shop=shop).answers
     needs = read_needs(listed(tmp_path, given), shop=shop)
-    assert needs.problems == [] and needs.notes == []
+    assert (needs.problems, needs.notes) == ([], [])
     assert (needs.rows[0].values["part_length"], needs.rows[0].values["size"]) == (plan["drawn_length"], plan["bar_size_needed"])
     typed = read_needs(listed(tmp_path, given | {"part_length": "4 in", "size": "2 in"}), shop=shop)
     assert (typed.rows[0].values["part_length"], typed.rows[0].values["size"]) == tuple(n * (25.4 if "units" in changes else 1) for n in (4, 2))

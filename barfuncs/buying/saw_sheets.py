@@ -112,7 +112,7 @@ def _saw_head(pen: Pen, sheet: Worksheet) -> None:
         sheet.row_dimensions[row].height = 12
         pen.put(sheet, row, 2, text, size=8.5)
     sheet.row_dimensions[4].height = 14
-    pen.put(sheet, 4, 2, f'="Kerf "&{length_words("buy_kerf")}&IF(buy_trim>0,"; first trim "&{length_words("buy_trim")}&" off each end of every bar","; no trim of the ends")'
+    pen.put(sheet, 4, 2, f'="Kerf "&{length_words("buy_kerf")}&IF(buy_trim>0,"; first trim "&{length_words("buy_trim")}&" off each end of every bar, its cut included","; no trim of the ends")'
                          '&". A, B, C: blanks as listed, drawn to one scale on all pages; dark: trim; / goes back on the rack; x scrap."', size=9, bold=True)
     for row, labels in ((5, (("", _NO), ("Bars", _PLACES["bars"]), ("Order line", _PLACES["line"]), ("Rack row", _PLACES["rack"]), ("Bar", (_TEXT, _ALL - 1)))),
                         (6, (("", _NO), ("Pieces", _PLACES["pieces"]), ("Length to set", _PLACES["length"]), ("Parts each", _PLACES["parts"]), ("Job no.", _PLACES["job"]),

@@ -16,6 +16,7 @@ from typing import Any
 
 from openpyxl import Workbook
 
+from barfuncs.buying.booking_sheet import booking_sheet
 from barfuncs.buying.grid import Pen
 from barfuncs.buying.money_sheet import MONEY, MoneyPlaces, money_sheet, notes_sheet
 from barfuncs.buying.order_sheets import GOODS_IN, ORDER, OrderPlaces, goods_sheet, order_sheet
@@ -106,6 +107,7 @@ def _built(sizes: Sizes, paper: str) -> tuple[bytes, _Places]:
     saw = saw_sheet(pen, sizes.sawing)
     jobs = jobs_sheet(pen, sizes.jobs)
     rack = rack_sheet(pen, sizes.rack, sizes.back, sizes.whole)
+    booking_sheet(pen, saw)
     money = money_sheet(pen, lines, sizes.notes)
     notes_sheet(pen)
     goods = goods_sheet(pen, order)
@@ -134,7 +136,7 @@ def buy_list(plan: BuyingPlan, demands: Sequence[Demand], offers: Sequence[Offer
              currency: str = "$", buyer: str = "", deliver_to: str = "", order_number: str = "", today: datetime.date | None = None) -> bytes:
     """A plan and what it was made from as the workbook, with all values calculated: the bytes of an xlsx file.
 
-    The sheets are Order (a page for each kind of bar and supplier, without costs or jobs), Saw, Jobs, Rack, Money, Notes, and Goods in,
+    The sheets are Order (a page for each kind of bar and supplier, without costs or jobs), Saw, Jobs, Rack, Book, Money, Notes, and Goods in,
     which `barfuncs rack goods-in` reads.
 
     Parameters
