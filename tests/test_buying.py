@@ -8,6 +8,7 @@ import random
 import time
 from collections import Counter
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -247,9 +248,51 @@ def test_the_knapsack_is_exact(jobs, capacity):
     assert sum(parts * values[job] - 0.25 for job, parts in blanks) == pytest.approx(top)
 
 
+@settings(max_examples=100, deadline=None)
+@given(st.lists(st.tuples(st.integers(2, 9), st.integers(0, 6), st.integers(1, 3), st.integers(0, 6), st.floats(0, 5), st.integers(0, 9),
+                          st.booleans()), min_size=1, max_size=2), st.integers(20, 50))
+def test_blanks_that_take_any_length_up_to_their_longest_fill_a_bar_exactly(jobs, capacity):
+    cuts = [Cut(step, start, least, least + more, 3, (start + step * least - 1, least - 1) if padded and least > 1 else None)
+            for step, start, least, more, _, _, padded in jobs]
+    values = [job[4] for job in jobs]
+    # None: as long as the parts.
+    longest = [cut.length(cut.most_parts) + job[5] - 1 if job[5] else 0 for cut, job in zip(cuts, jobs, strict=True)]
+    knapsack = Knapsack(cuts, values, capacity, 0.25, longest=longest)
+    best = {0: 0.0}
+    for cut, value, most in zip(cuts, values, longest, strict=True):
+        layers = [best]
+        for _ in range(cut.most_blanks):
+            following: dict[int, float] = {}
+            for used, worth in layers[-1].items():
+                for parts in filter(cut.holds, range(1, cut.most_parts + 1)):
+                    for at in range(used + cut.length(parts), min(capacity, used + max(most, cut.length(parts))) + 1):
+                        following[at] = max(following.get(at, -math.inf), worth + parts * value - 0.25)
+            layers.append(following)
+        best = {at: max(layer.get(at, -math.inf) for layer in layers) for layer in layers for at in layer}
+    for at in range(capacity + 1):
+        assert knapsack.best[at] == pytest.approx(best.get(at, -math.inf))
+        if at in best:
+            blanks = knapsack.blanks(at)
+            assert sum(parts * values[job] - 0.25 for job, parts in blanks) == pytest.approx(best[at])
+            shortest = [cuts[job].length(parts) for job, parts in blanks]
+            assert sum(shortest) <= at <= sum(max(longest[job], length) for (job, _), length in zip(blanks, shortest, strict=True))
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.lists(st.tuples(st.integers(1, 6), st.integers(0, 6), st.integers(1, 3), st.integers(0, 8), st.floats(0, 5), st.booleans()),
+                min_size=1, max_size=2), st.integers(20, 90))
+def test_full_blanks_and_two_others_are_worth_as_much_as_any(jobs, capacity):
+    cuts = [Cut(step, start, least, least + more, capacity, (start + step * least - 1, least - 1) if padded and least > 1 and step > 1 else None)
+            for step, start, least, more, _, padded in jobs]
+    plain = Knapsack(cuts, [job[4] for job in jobs], capacity, 0.25)
+    who = [(job, cut) for job, whole in enumerate(cuts) for cut in cutting._full_first(whole)]
+    fewer = Knapsack([cut for _, cut in who], [jobs[job][4] for job, _ in who], capacity, 0.25)
+    assert np.maximum.accumulate(fewer.best) == pytest.approx(np.maximum.accumulate(plain.best))
+
+
 @settings(max_examples=150, deadline=None)
 @given(st.lists(st.tuples(st.integers(4, 20), st.integers(1, 9), st.integers(1, 3), st.integers(1, 3), st.floats(0.1, 5), st.integers(0, 30)),
-                min_size=1, max_size=2), st.integers(20, 70), st.integers(0, 30), st.sampled_from([0, 0.02]))
+                min_size=1, max_size=2), st.integers(20, 70), st.integers(0, 30), st.sampled_from([0, 0.02, 0.3]))
 def test_a_cut_is_saved_just_where_blanks_keep_the_rest(jobs, bar, least_left, left_value):
     """The worth of a bar, by trying all patterns, each with the money that it says."""
     cuts = [Cut(step, start, 1, most, blanks) for step, start, most, blanks, *_ in jobs]
@@ -262,17 +305,26 @@ def test_a_cut_is_saved_just_where_blanks_keep_the_rest(jobs, bar, least_left, l
                 for p in patterns if p.blanks and p.used(problem) <= bar + 1
                 and all(sum(j == job for j, _ in p.blanks) <= cut.most_blanks for job, cut in enumerate(cuts))), default=-math.inf)
     master = cutting._Master(problem)
-    knapsack = Knapsack(cuts, values, bar + 1, 0.25, master._reaches(range(len(cuts))), bar + 1)
-    worth = master._worth(problem.sources[0], knapsack)
-    assert max(float(by[1:].max()) for by in worth.values()) == pytest.approx(best)
-    reach = max(worth, key=lambda reach: worth[reach][1:].max())
-    at = int(worth[reach][1:].argmax()) + 1
-    if math.isfinite(best):
-        found = Pattern(0, knapsack.blanks(at, reach))
-        assert sum(values[job] * parts for job, parts in found.blanks) - found.money(problem) == pytest.approx(best)
-    # In coarse units no value is too low.
-    rough = Knapsack([cut.scaled(4, down=True) for cut in cuts], values, (bar + 1 + 3) // 4, 0.25, master._reaches(range(len(cuts))), bar + 1)
-    assert max(float(by.max()) for by in master._worth(problem.sources[0], rough, 4, down=True).values()) >= best - 1e-9
+    reaches, longest = master._reaches(range(len(cuts))), [task.longest + 1 for task in tasks]
+    plain, rough = Knapsack(cuts, values, bar + 1, 0.25), [cut.scaled(4, down=True) for cut in cuts]
+    ways = [(cutting._Ways(Knapsack(cuts, values, bar + 1, 0.25, reaches, bar + 1), None, False),
+             cutting._Ways(Knapsack(rough, values, (bar + 4) // 4, 0.25, reaches, bar + 1), None, False))]
+    if not problem.sources[0].surplus_pays(0.25):
+        ways.append((cutting._Ways(plain, Knapsack(cuts, values, bar + 1, 0.25, longest=longest), False),
+                     cutting._Ways(Knapsack(rough, values, (bar + 4) // 4, 0.25),
+                                   Knapsack(rough, values, (bar + 4) // 4, 0.25, longest=[-(-most // 4) for most in longest]), False)))
+    for exact, coarse in ways:
+        worth = master._worth(problem.sources[0], exact)
+        assert max(float(by[1:].max()) for by in worth.values()) == pytest.approx(best)
+        reach = max(worth, key=lambda reach: worth[reach][1:].max())
+        at = int(worth[reach][1:].argmax()) + 1
+        if math.isfinite(best):
+            found = Pattern(0, exact.blanks(at, reach))
+            assert sum(values[job] * parts for job, parts in found.blanks) - found.money(problem) == pytest.approx(best)
+            most, at, reach = cutting._Uses(exact, 1, problem).best(problem.sources[0])
+            assert most == pytest.approx(max(best, problem.sources[0].value_left(bar)))
+        # In coarse units no value is too low.
+        assert max(float(by.max()) for by in master._worth(problem.sources[0], coarse, 4, down=True).values()) >= best - 1e-9
 
 
 BRASS = BarStock("Brass C36000", "round", 0.75)

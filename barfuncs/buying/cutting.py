@@ -42,6 +42,10 @@ _NEAR_COARSE = 1e-5
 """The same in coarse units."""
 _MANY = 24
 """With more sources than this the prices are smoothed, and sources of few bars get one pattern at a time."""
+_MANY_BLANKS = 4
+"""Of one job in a bar, that are not reckoned one by one."""
+_STRETCHED = -1
+"""The reach of blanks that fill a bar."""
 _SMOOTH = 0.5
 """So far from the latest prices to the best ones."""
 
@@ -328,6 +332,22 @@ def without_surplus(problem: Problem, patterns: Sequence[tuple[Pattern, int]]) -
     return [(p, times) for p, times in total.items() if times]
 
 
+@dataclass(frozen=True)
+class _Ways:
+    """To saw a bar: as long as their parts are, and where that may save the last cut, with blanks that fill the bar."""
+
+    knapsack: Knapsack
+    stretched: Knapsack | None
+    pieces: bool
+    """Whether there are blanks that keep nothing of what is left."""
+
+    def blanks(self, used: int, reach: int) -> tuple[tuple[int, int], ...]:
+        if reach == _STRETCHED:
+            assert self.stretched is not None
+            return self.stretched.blanks(used)
+        return self.knapsack.blanks(used, reach)
+
+
 class _Master:
     """The linear program over the patterns known so far."""
 
@@ -492,7 +512,7 @@ class _Master:
             yield self.heat_of(numbers[0]), jobs, numbers
 
     def _knapsacks(self, duals: NDArray[np.float64], unit: int = 1, demands: Sequence[int] | None = None,
-                   down: bool = False, every: bool = False) -> Iterator[tuple[list[int], Knapsack | None, list[int]]]:
+                   down: bool = False, every: bool = False) -> Iterator[tuple[list[int], _Ways | None, list[int]]]:
         """Sources that share a knapsack, that, and the jobs that its numbers stand for; None where no job is worth anything.
 
         Jobs that are worth nothing are in it for a bound where they may save a cut, and where `every` pattern is looked for.
@@ -510,12 +530,25 @@ class _Master:
                     continue
                 surplus = any(problem.sources[n].surplus_pays(problem.cut_cost) for n in numbers)
                 cut = task.cut if surplus else _for_demand(task.cut, demand)
-                who.append(job)
-                values.append(max(0.0, float(duals[row])))
-                cuts.append(cut.scaled(unit, down) if unit > 1 else cut)
+                for same in (cut,) if every else _full_first(cut):
+                    who.append(job)
+                    values.append(max(0.0, float(duals[row])))
+                    cuts.append(same.scaled(unit, down) if unit > 1 else same)
             longest = max(problem.sources[n].length for n in numbers) + problem.kerf
-            yield numbers, Knapsack(cuts, values, (longest + (unit - 1 if down else 0)) // unit, problem.cut_cost,
-                                    self._reaches(who), longest) if cuts else None, who
+            if not cuts:
+                yield numbers, None, who
+                continue
+            capacity = (longest + (unit - 1 if down else 0)) // unit
+            stretched = reaches = None
+            # A rest that is worth less than a cut can't be kept where it is long enough for the rack, which a stretched blank does not know.
+            if every or any(problem.sources[n].surplus_pays(problem.cut_cost) for n in numbers):
+                reaches = self._reaches(who)
+            elif problem.cut_cost and any(problem.tasks[job].longest for job in who):
+                most = [task.longest + problem.kerf if (task := problem.tasks[job]).longest else 0 for job in who]
+                stretched = Knapsack(cuts, values, capacity, problem.cut_cost,
+                                     longest=[(length + (unit - 1 if down else 0)) // unit for length in most])
+            yield numbers, _Ways(Knapsack(cuts, values, capacity, problem.cut_cost, reaches, longest), stretched,
+                               any(not problem.tasks[job].longest for job in who)), who
 
     def _reaches(self, jobs: Sequence[int]) -> list[int] | None:
         """How long a blank of each job may be with what it keeps of a bar, and a kerf; None where no cut is saved by that.
@@ -529,20 +562,22 @@ class _Master:
         pieces = any(not problem.tasks[job].longest for job in jobs)
         return [(far if pieces else min(far, longest + problem.kerf)) if (longest := problem.tasks[job].longest) else 0 for job in jobs]
 
-    def _worth(self, source: Source, knapsack: Knapsack | None, unit: int = 1, down: bool = False) -> dict[int, _Values]:
+    def _worth(self, source: Source, ways: _Ways | None, unit: int = 1, down: bool = False) -> dict[int, _Values]:
         """What each length taken off a bar of a source is worth at most, by what its blanks reach: they, what is left, and a cut saved."""
         room = source.length + self.problem.kerf
-        if knapsack is None:
-            by_reach = {0: np.array([0.0])}
-        else:
-            by_reach = {reach: best[:(room + (unit - 1 if down else 0)) // unit + 1] for reach, best in knapsack.by_reach.items()}
+        end = (room + (unit - 1 if down else 0)) // unit + 1
+        by_reach = {0: np.array([0.0])} if ways is None else {reach: best[:end] for reach, best in ways.knapsack.by_reach.items()}
         used = np.arange(len(by_reach[0])) * unit
         left = np.maximum(0, source.length - used)
         beside = np.where(left >= max(1, source.least_left), left * source.left_value, 0.0)
-        missing = unit * _most_missing(knapsack) if down and knapsack else 0
+        missing = unit * _most_missing(ways.knapsack) if down and ways else 0
         worth = {}
+        if ways and ways.stretched:
+            # Lengths of blanks that fill a bar can be rounded so that they fill it still, but for those of pieces.
+            full = (used > room - max(missing if ways.pieces else 0, unit)) & (used > 0)
+            worth[_STRETCHED] = np.where(full, ways.stretched.best[:end] + self.problem.cut_cost, -np.inf)
         for reach, best in by_reach.items():
-            saved = left < max(1, source.least_left) + missing if reach >= room else used >= room - missing
+            saved = left < max(1, source.least_left) + missing if reach >= room else used >= room - (0 if worth else missing)
             saved[0] = False
             worth[reach] = best + beside + saved * self.problem.cut_cost
         return worth
@@ -552,12 +587,13 @@ class _Master:
         problem = self.problem
         duals = np.asarray(self.model.getSolution().row_dual).copy()
         found: list[Pattern] = []
-        for numbers, knapsack, who in self._knapsacks(duals, every=True):
+        for numbers, ways, who in self._knapsacks(duals, every=True):
             for number in numbers:
                 source = problem.sources[number]
-                if knapsack is None:
+                if ways is None:
                     continue
-                worth = np.maximum.reduce(list(self._worth(source, knapsack).values()))
+                knapsack = ways.knapsack
+                worth = np.maximum.reduce(list(self._worth(source, ways).values()))
                 base = source.value_left(source.length) if source.offered else 0.0
                 least = base - float(duals[self.source_row[number]]) - most_reduced
                 for at in np.nonzero(worth >= least)[0]:
@@ -584,14 +620,14 @@ class _Master:
         duals = own if at is None else at.duals
         added, fall, share = 0, 0.0, 0.0
         many = len(problem.sources) > _MANY
-        for numbers, knapsack, who in self._knapsacks(duals, unit, demands, down):
-            quick = None if down or knapsack is None else _Uses(knapsack, unit, problem)
+        for numbers, ways, who in self._knapsacks(duals, unit, demands, down):
+            quick = None if down or ways is None else _Uses(ways, unit, problem)
             for number in numbers:
                 source = problem.sources[number]
                 base = source.value_left(source.length) if source.offered else 0.0
                 row = self.source_row[number]
                 if quick is None:
-                    best, most = 0, max(float(worth.max()) for worth in self._worth(source, knapsack, unit, down).values())
+                    best, most = 0, max(float(worth.max()) for worth in self._worth(source, ways, unit, down).values())
                 else:
                     most, best, reach = quick.best(source)
                 reduced = base - duals[row] - most
@@ -601,16 +637,16 @@ class _Master:
                         share = min(share, reduced / each)
                     else:
                         fall += reduced * self.most_bars(number)
-                if down or knapsack is None or best == 0:
+                if down or ways is None or best == 0:
                     continue
                 if at is None and reduced >= -1e-9 * max(1.0, abs(base)):
                     continue
                 uses = [(best, reach)]
                 if not many or source.count is None:
-                    by_reach = self._worth(source, knapsack, unit)
+                    by_reach = self._worth(source, ways, unit)
                     uses += _spread(by_reach, best, base - float(duals[row]))
                 for used, reach in uses:
-                    pattern = Pattern(number, tuple((who[job], parts) for job, parts in knapsack.blanks(used, reach)))
+                    pattern = Pattern(number, tuple((who[job], parts) for job, parts in ways.blanks(used, reach)))
                     if at is None or self.reduced(pattern, own) < -1e-9 * max(1.0, abs(base)):
                         added += self.add(pattern)
         # No plan spends more on bars than the linear program does, but for what left-overs of the rack are worth.
@@ -639,11 +675,12 @@ class _Prices:
 class _Uses:
     """The best use of bars of any length, at the values of one knapsack."""
 
-    def __init__(self, knapsack: Knapsack, unit: int, problem: Problem) -> None:
+    def __init__(self, ways: "_Ways", unit: int, problem: Problem) -> None:
+        self._stretched = None if ways.stretched is None else ways.stretched.best
         self._unit, self._problem = unit, problem
         # Where less of a bar is worth as much, more of it is worth no more with what is left.
         self._steps = {}
-        for reach, values in knapsack.by_reach.items():
+        for reach, values in ways.knapsack.by_reach.items():
             before = np.maximum.accumulate(values)
             at = np.nonzero(values[1:] > before[:-1])[0] + 1
             if values[0] > -np.inf:
@@ -671,6 +708,8 @@ class _Uses:
                 found = max(found, (float(values[n]) + (cut_cost if reach >= room else 0.0), n, reach))
                 if (end - 1) * unit >= room:
                     found = max(found, (float(values[end - 1]) + cut_cost, end - 1, reach))
+        if self._stretched is not None and end > 1:
+            found = max(found, (float(self._stretched[end - 1]) + cut_cost, end - 1, _STRETCHED))
         return found
 
 
@@ -689,6 +728,14 @@ def _most_missing(knapsack: Knapsack) -> int:
     """Units by which the blanks of a bar may be longer than their lengths in units that were rounded down."""
     shares = [(1 if cut.single else 1 + max(0, cut.most_parts - cut.least_parts)) / max(1, cut.shortest) for cut in knapsack.cuts]
     return math.ceil(max(shares, default=0.0) * (knapsack.capacity + 1))
+
+
+def _full_first(cut: Cut) -> tuple[Cut, ...]:
+    """The full blanks of a job, and at most two others: of more than that parts can go from one to another until two of the least are
+    one, which is shorter and saves as much as any."""
+    if cut.single or cut.most_blanks < _MANY_BLANKS or 2 * cut.least_parts > cut.most_parts:
+        return (cut,)
+    return replace(cut, least_parts=cut.most_parts, most_blanks=cut.most_blanks - 1, padded=None), replace(cut, most_blanks=2)
 
 
 def _for_demand(cut: Cut, demand: int) -> Cut:

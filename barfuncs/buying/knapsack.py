@@ -106,10 +106,14 @@ class Knapsack:
 
     Where `reaches` says how long a blank of each job may be, kerf included, when it keeps what is left of the bar (0: it can't), values
     are known by what the blanks of a pattern reach together, up to `far`: the rest of a bar that is no longer stays on them.
+
+    Where `longest` says how long a blank of each job may be, kerf included (0: just as long as its parts), each blank takes any length
+    from that of its parts up to this.
     """
 
     def __init__(self, cuts: Sequence[Cut], values: Sequence[float], capacity: int, blank_cost: float = 0,
-                 reaches: Sequence[int] | None = None, far: int = 0) -> None:
+                 reaches: Sequence[int] | None = None, far: int = 0, longest: Sequence[int] | None = None) -> None:
+        self._longest = longest or [0] * len(cuts)
         self.cuts, self.values, self.capacity, self.blank_cost = cuts, values, capacity, blank_cost
         best = np.full(capacity + 1, -np.inf)
         best[0] = 0
@@ -131,7 +135,7 @@ class Knapsack:
             for start, before in self.by_reach.items():
                 layers = all_layers[start] = [before]
                 for _ in range(cut.most_blanks):
-                    following = self._next_blank(layers[-1], cut, value, 0.0 if cut.single else blank_cost)
+                    following = self._next_blank(layers[-1], cut, value, 0.0 if cut.single else blank_cost, self._longest[job])
                     if not np.isfinite(following).any():
                         break
                     layers.append(following)
@@ -149,32 +153,29 @@ class Knapsack:
         arrays = list(self.by_reach.values())
         return arrays[0] if len(arrays) == 1 else np.maximum.reduce(arrays)
 
-    def _next_blank(self, before: _Values, cut: Cut, value: float, blank_cost: float) -> _Values:
-        size = self.capacity + 1
+    def _next_blank(self, before: _Values, cut: Cut, value: float, blank_cost: float, longest: int) -> _Values:
+        after = np.full(self.capacity + 1, -np.inf)
+        # What no blanks before take, none takes with this one.
+        least = int(np.isfinite(before).argmax())
+        before, end = before[least:], after[least:]
         first = cut.start + cut.least_parts * cut.step
-        after = np.full(size, -np.inf)
         choices = cut.most_parts - cut.least_parts + 1
-        if first < size and choices > 0:
-            room = size - first
-            chosen = before[:room].copy()
-            # chosen[u] becomes the most of before[u - n * step] + n * value over n = 0 .. choices - 1, by doubling.
-            done = 1
+        worth = cut.least_parts * value - blank_cost
+        if choices > 0:
+            most = worth + max(0.0, (choices - 1) * value)
             if not cut.step:  # a part that is shorter than a unit
-                chosen += max(0.0, (choices - 1) * value)
-                done = choices
-            while done < choices:
-                more = min(done, choices - done)
-                shift = more * cut.step
-                if shift >= room:
-                    break
-                moved = chosen[:-shift] + more * value
-                np.maximum(chosen[shift:], moved, out=chosen[shift:])
-                done += more
-            after[first:] = chosen + (cut.least_parts * value - blank_cost)
+                _put(end, before, first, max(first, longest), most)
+            elif not longest:
+                _put(end, _choices(before, cut.step, value, choices), first, first, worth)
+            else:
+                # A blank that is as long as one part more has that part, but for the one of most parts.
+                if choices > 1 and first < len(before):
+                    _put(end, _choices(_most_of_last(before, cut.step), cut.step, value, choices - 1), first, first, worth)
+                _put(end, before, full := first + (choices - 1) * cut.step, max(full, longest), worth + (choices - 1) * value)
         if cut.padded:
             length, parts = cut.padded
-            if length < size and parts:
-                np.maximum(after[length:], before[:size - length] + (parts * value - blank_cost), out=after[length:])
+            if parts:
+                _put(end, before, length, max(length, longest), parts * value - blank_cost)
         return after
 
     def blanks(self, used: int, reach: int | None = None) -> tuple[tuple[int, int], ...]:
@@ -189,7 +190,8 @@ class Knapsack:
                                 if stage.layers[way[0]][way[1]][at] >= wanted - _CLOSE * (1 + abs(wanted)))
             layers = stage.layers[state]
             for n in range(count, 0, -1):
-                at, parts = self._step_back(layers[n - 1], layers[n][at], at, cut, value, blank_cost)
+                back = self._stretch_back if self._longest[stage.job] else self._step_back
+                at, parts = back(layers[n - 1], layers[n][at], at, cut, value, blank_cost, self._longest[stage.job])
                 found.extend((stage.job, p) for p in cut.apart(parts))
             wanted = layers[0][at]
         assert at == 0
@@ -232,7 +234,22 @@ class Knapsack:
             self._known_spreads[job, count] = sorted(found, key=lambda spread: spread[1])
         return self._known_spreads[job, count]
 
-    def _step_back(self, before: _Values, wanted: float, at: int, cut: Cut, value: float, blank_cost: float) -> tuple[int, int]:
+    def _stretch_back(self, before: _Values, wanted: float, at: int, cut: Cut, value: float, blank_cost: float,
+                      longest: int) -> tuple[int, int]:
+        """Where the last blank began, which may be longer than its parts, and its parts."""
+        padded, padded_parts = cut.padded or (0, 0)
+        first = cut.start + cut.least_parts * cut.step
+        whole = cut.most_parts >= cut.least_parts
+        lengths = np.arange(cut.shortest, min(at, max(longest, padded, cut.start + cut.most_parts * cut.step)) + 1)
+        parts = np.minimum(cut.most_parts, (lengths - cut.start) // cut.step) if cut.step else np.full(len(lengths), cut.most_parts)
+        plain = (lengths >= first) & whole
+        parts = np.where(plain, parts, padded_parts)
+        reached = before[at - lengths] + parts * value - blank_cost
+        good = np.nonzero((plain | (padded_parts > 0)) & (reached >= wanted - _CLOSE * (1 + abs(wanted))))[0]
+        return at - int(lengths[good[-1]]), int(parts[good[-1]])
+
+    def _step_back(self, before: _Values, wanted: float, at: int, cut: Cut, value: float, blank_cost: float,
+                   _longest: int) -> tuple[int, int]:
         parts = np.arange(cut.least_parts, cut.most_parts + 1)
         starts = at - cut.start - parts * cut.step
         parts, starts = parts[starts >= 0], starts[starts >= 0]
@@ -242,6 +259,39 @@ class Knapsack:
             return int(starts[good[-1]]), int(parts[good[-1]])
         assert cut.padded
         return at - cut.padded[0], cut.padded[1]
+
+
+def _put(after: _Values, before: _Values, shortest: int, longest: int, worth: float) -> None:
+    """A blank of that much worth, of any length between these, behind what is before."""
+    if (room := len(before) - shortest) > 0:
+        np.maximum(after[shortest:], _most_of_last(before[:room], longest - shortest + 1) + worth, out=after[shortest:])
+
+
+def _choices(before: _Values, step: int, value: float, choices: int) -> _Values:
+    """At u the most of before[u - n * step] + n * value over n = 0 .. choices - 1, by doubling."""
+    chosen, done = before.copy(), 1
+    while done < choices:
+        more = min(done, choices - done)
+        shift = more * step
+        if shift >= len(chosen):
+            break
+        moved = chosen[:-shift] + more * value
+        np.maximum(chosen[shift:], moved, out=chosen[shift:])
+        done += more
+    return chosen
+
+
+def _most_of_last(values: _Values, width: int) -> _Values:
+    """At each place the most of the last so many, it among them, by doubling."""
+    done = 1
+    while done < width:
+        more = min(done, width - done)
+        if more >= len(values):
+            break
+        wider = values.copy()
+        np.maximum(values[more:], values[:-more], out=wider[more:])
+        values, done = wider, done + more
+    return values
 
 
 def _join(ways: dict[int, list[tuple[int, int]]], most: int) -> None:
