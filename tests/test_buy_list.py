@@ -162,7 +162,7 @@ def test_every_check_that_can_be_made_is_made():
         "Dates": f"{OK}  2 lines come, by their days of delivery, when they are needed or before.",
         "Saw": f"{OK}  Bar = blanks + kerf + trim + left over in each way to saw, 4 bars.",
         "Jobs": f"{OK}  2 jobs: each gets its parts; heats, certificates, owners and lengths of blanks are right.",
-        "Rack": f"{OK}  No bar is taken twice: 1 of 4 are taken.",
+        "Rack": f"{OK}  No bar is taken twice: 1 of 4 is taken.",
         "Money": f"{OK}  Order, freight, cuts and rack less left-overs come to what the plan said, to the cent.",
     }
     assert value(by_hand(), "buy_status") == f"{LOOK}  1 check to look at"
@@ -425,7 +425,7 @@ FAULTS = {
     "too few ordered": ({"way 0 bars": 2}, "Order", "More bars are sawn than ordered"),
     "no price": ({"line 0 price": None}, "Order", "the price is missing"),
     "a size of nothing": ({"page 0 size": 0}, "Order", "size: a number above 0"),
-    "too late": ({"line 0 lead_days": 8}, "Dates", "1 lines come after the day"),
+    "too late": ({"line 0 lead_days": 8}, "Dates", "1 line comes after the day on which it is needed."),
     "another price": ({"line 0 price": 101}, "Money", "the plan said"),
     "another cut": ({"money cut_cost": 1.571}, "Money", "the plan said"),
     "another value": ({"rack 1 value": 9.38}, "Money", "the plan said"),

@@ -198,6 +198,19 @@ def test_a_machine_gives_what_a_row_leaves_blank(tmp_path):
     assert demand.quantity == bf.parts_to_make(100, 0.02, 0, 0.9)
 
 
+def test_without_a_supplied_length_the_bar_length_is_bought_as_in_a_plan(tmp_path):
+    priced = {"bar_length": "10 ft", "material_price": "4", "price_per": "blank"}
+    found = files(tmp_path, job(material="Brass C36000", **priced), job(job="J-2", material="2011", supplied_length="12 ft", **(priced | {"price_per": "ft"})))
+    assert [(offer.length, offer.prices) for offer in found.offers] == [(120, ((0.0, 4.0),)), (144, ((0.0, 48.0),))]
+    assert [note for note in found.notes if "supplied length" in note] == [
+        "Bars are bought in the bar length of the rows, since nothing says a supplied length: Brass C36000, round 1"]
+    plan = fill("job_plan", job(material="Brass C36000", units="in", **(priced | {"price_per": "bar"}))).answers
+    assert plan["material_cost"] == 4 * plan["bars"]
+    # What the shop file says, or a row without a price, is no reason to read it.
+    assert [offer.length for offer in files(tmp_path, job(bar_length="10 ft", material_price="4", price_per="bar")).offers] == [144]
+    assert refused(tmp_path, job(material="Brass C36000", bar_length="ten", material_price="4", price_per="bar"))[0][:2] == (2, "bar_length")
+
+
 def test_bar_lengths_of_a_plan_are_not_read(tmp_path):
     found = files(tmp_path, job(bar_length="nonsense", longest_random_bar="13 ft"))
     assert "Bar lengths in the list are those of a plan; here the blanks are chosen anew." in found.notes

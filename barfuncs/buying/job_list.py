@@ -60,7 +60,7 @@ _OWN = (
 INPUTS: dict[str, Input] = {i.name: i for i in (
     *(replace(_OF_A_PLAN[name], from_part=name == "size", from_shop=False, needed=_OF_A_PLAN[name].needed and name not in _OF_PARTS) for name in _FROM_PLAN),
     *(replace(_OF_A_PLAN[name], needed=False, from_part=False) for name in CHOSEN_ANEW), *_OWN, _SECTIONS, *_FOR_THE_PART, *_DRAWING.values())}
-"""What a list for buying may have. `CHOSEN_ANEW` are known and not read."""
+"""What a list for buying may have. Of `CHOSEN_ANEW` the first is read where a row has a price and no supplied length: it is the bar that is bought then, as in a plan."""
 ALIASES = {
     "certificate": "cert, certs, certificate needed, cert needed, mill cert, mill certificate, material certificate, inspection document",
     "mixed_heats": "mixed heats, heats may be mixed, several heats",
@@ -72,7 +72,7 @@ ALIASES = {
     "finish": "bar finish, surface of bar, condition of bar",
 }
 _A_LITTLE = 1e-6
-_TOGETHER = tuple(item for name, item in INPUTS.items() if name not in (*CHOSEN_ANEW, *_BY_THE_RACK, "need_by", _SECTIONS.name))
+_TOGETHER = tuple(item for name, item in INPUTS.items() if name not in (*CHOSEN_ANEW[1:], *_BY_THE_RACK, "need_by", _SECTIONS.name))
 
 
 @functools.cache
@@ -151,6 +151,8 @@ def _with_comma(job: Job, column: str, reason: str, decimal_comma: bool) -> str:
 def _read(job: Job, units: str | None, decimal_comma: bool, shops: Mapping[str, Shop]) -> tuple[Need, bool, float | None]:
     """The row, whether nothing says what its numbers are in, and how long the part is by its sections."""
     given = {name: value for name, value in job.values.items() if name in INPUTS and not is_blank(value)}
+    if "supplied_length" in given or "material_price" not in given:
+        given.pop(CHOSEN_ANEW[0], None)  # it matters for the bar that is bought at the row's own price alone
     way = replace(AS_JOBS_ARE_TYPED, decimal_comma=decimal_comma)
     spread, problems = SECTIONS.spread(str(given[_SECTIONS.name])) if _SECTIONS.name in given else ({}, [])
     problems += [(name, f"is given twice, here and in {_SECTIONS.name}") for name in spread if name in given]

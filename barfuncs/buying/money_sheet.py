@@ -35,16 +35,16 @@ NOTE_ROW = make_column("notes", "Notes of the plan", kinds.LongText, "what the p
 CHECKS = (
     Check("Order", (
         (f'COUNTIF(buy_order_marks,"{WRONG}*")>0', STOP, f'"Wrong lines: "&COUNTIF(buy_order_marks,"{WRONG}*")&", the first: "&MID(INDEX(buy_order_marks,MATCH("{WRONG}*",buy_order_marks,0)),3,99)&"."'),
-        ("SUMPRODUCT(--(buy_order_sawn>buy_order_counted))>0", STOP, '"More bars are sawn than ordered on "&SUMPRODUCT(--(buy_order_sawn>buy_order_counted))&" lines."'),
+        ("SUMPRODUCT(--(buy_order_sawn>buy_order_counted))>0", STOP, '"More bars are sawn than ordered on "&SUMPRODUCT(--(buy_order_sawn>buy_order_counted))&IF(SUMPRODUCT(--(buy_order_sawn>buy_order_counted))=1," line."," lines.")'),
         ("SUM(buy_order_line)=0", NOTE, '"Nothing is ordered."'),
         ("SUM(buy_order_spare)>0", LOOK, f'{number_text("SUM(buy_order_spare)", 0)}&IF(SUM(buy_order_spare)=1," bar is"," bars are")&" ordered that no row of the saw uses."'),
         ("TRUE", OK, f'{number_text("SUM(buy_order_line)", 0)}&IF(SUM(buy_order_line)=1," line"," lines")&": as many bars are ordered as are sawn."'),
     )),
     Check("Dates", (
-        ("SUM(buy_order_late)>0", STOP, f'{number_text("SUM(buy_order_late)", 0)}&" lines come after the day on which they are needed."'),
+        ("SUM(buy_order_late)>0", STOP, f'{number_text("SUM(buy_order_late)", 0)}&IF(SUM(buy_order_late)=1," line comes after the day on which it is needed."," lines come after the day on which they are needed.")'),
         ("COUNT(buy_order_need_by)=0", NOTE, '"No line says when it is needed."'),
         ("NOT(ISNUMBER(buy_order_date))", LOOK, '"The order has no date: deliveries are not compared."'),
-        ("TRUE", OK, f'{number_text("COUNT(buy_order_need_by)", 0)}&" lines come, by their days of delivery, when they are needed or before."'),
+        ("TRUE", OK, f'{number_text("COUNT(buy_order_need_by)", 0)}&IF(COUNT(buy_order_need_by)=1," line comes, by its days of delivery, when it is needed or before."," lines come, by their days of delivery, when they are needed or before.")'),
     )),
     Check("Saw", (
         (f'COUNTIF(buy_saw_bad,"{WRONG}*")>0', STOP, f'"Wrong rows of the saw: "&COUNTIF(buy_saw_bad,"{WRONG}*")&", the first: "&MID(INDEX(buy_saw_bad,MATCH("{WRONG}*",buy_saw_bad,0)),3,99)&"."'),
@@ -59,7 +59,7 @@ CHECKS = (
     Check("Rack", (
         (f'COUNTIF(buy_rack_mark,"{WRONG}*")>0', STOP, f'"Marks on the sheet Rack: "&COUNTIF(buy_rack_mark,"{WRONG}*")&", the first: "&MID(INDEX(buy_rack_mark,MATCH("{WRONG}*",buy_rack_mark,0)),3,99)&"."'),
         ("SUM(buy_rack_count)=0", NOTE, '"No bars on the rack."'),
-        ("TRUE", OK, f'"No bar is taken twice: "&{number_text("buy_taken_bars", 0)}&" of "&{number_text("SUM(buy_rack_count)", 0)}&" are taken."'),
+        ("TRUE", OK, f'"No bar is taken twice: "&{number_text("buy_taken_bars", 0)}&" of "&{number_text("SUM(buy_rack_count)", 0)}&IF(buy_taken_bars=1," is taken."," are taken.")'),
     )),
     Check("Money", (
         ('buy_plan_total=""', NOTE, '"There is no plan whose total could be compared."'),
@@ -138,7 +138,7 @@ def _left(pen: Pen, sheet: Worksheet, places: MoneyPlaces, notes: int) -> int:
     layout.heading(sheet, "B", "D", row, "Terms")
     for column in TERMS:
         row += 1
-        _typed(pen, sheet, row, column, places, U if column.unit else CURRENCY if column.kind.reader == "number" and column.name != "left_share" else "")
+        _typed(pen, sheet, row, column, places, U if column.unit else "of its price" if column.name == "left_share" else CURRENCY if column.kind.reader == "number" else "")
     for name, formula in (("steps", f'IF({UNITS}="mm",100,1000)'), ("trim_whole", "-INT(-buy_trim*buy_steps+0.0001)/buy_steps"),
                           ("share", "IF(ISNUMBER(buy_left_share),buy_left_share,0)"), ("rack_counts", 'IF(buy_rack_costs="no",0,1)')):
         row += 1
@@ -190,6 +190,7 @@ def _checks(pen: Pen, sheet: Worksheet) -> None:
     pen.put(sheet, row, 6, "Ends not sawn off", bold=True)
     ref = pen.answer(sheet, row, 8, f"ROUND(SUM(H{row - 6}:H{row - 1}),6)", "length", bold=True)
     layout.name_cell(pen.book, "buy_length_rest", sheet, ref)
+    pen.put(sheet, row, 9, U, size=9, color=layout.SOFT, indent=1)
     pen.put(sheet, row + 1, 6, "A last blank that is not sawn off stays longer by up to a kerf.", size=9, color=layout.SOFT)
     pen.put(sheet, row + 3, 6, f'="Share of the bars that becomes blanks: "&IF(buy_length_in>0,{fixed_text("-100*buy_length_blanks/buy_length_in", 1)}&" %","")', size=9)
     pen.put(sheet, row + 4, 6, f'="Kept on the rack: "&IF(buy_length_in>0,{fixed_text("-100*buy_length_kept/buy_length_in", 1)}&" %","")', size=9)
@@ -206,7 +207,9 @@ def _lines(pen: Pen, sheet: Worksheet, row: int, lines: int) -> int:
     row += 1
     for label, column, number, _ in _LINE_COLUMNS:
         left = number in ("text", "")
-        pen.put(sheet, row, column, label, size=9, bold=True, color=layout.ACCENT, align="left" if left else "right", indent=int(number == "text"))
+        unit = {"length": U, "money": CURRENCY}.get(number)
+        said = f'="{label}"&IF({unit[1:]}="",""," ("&{unit[1:]}&")")' if unit else label
+        pen.put(sheet, row, column, said, size=9, bold=True, color=layout.ACCENT, align="left" if left else "right", indent=int(number == "text"), shrink=True)
     first = row + 1
     for n in range(1, lines + 1):
         row += 1

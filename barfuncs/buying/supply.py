@@ -20,6 +20,7 @@ from barfuncs.templates.shop import SUPPLIED, SUPPLIED_SHEET, Shop, SuppliedBar
 
 _LABELS = {c.name: c.label for c in SUPPLIED}
 _WEIGHT_DIGITS = 4
+_NAMED = 3
 _ONCE = ("certificate_fee", "bundle", "line_minimum", "available", "lead_days")
 """What price brackets of the same bar have in common: one of their rows may say it for all."""
 
@@ -52,13 +53,17 @@ def offers_for(demands: Sequence[Demand], needs: Sequence[Need], stocks: Stocks,
     found: list[tuple[Offer, Place]] = []
     problems: list[Problem] = []
     notes: list[str] = []
+    as_loaded: list[str] = []
     if shop is not None:
         problems += _from_sheet(demands, stocks, shop, found)
     there, shops = {offer.stock for offer, _ in found}, in_both_units(shop)
     for stock in dict.fromkeys(demand.stock for demand in demands):
         if stock not in there:
             mine = [n for n, demand in enumerate(demands) if demand.stock == stock]
-            problems += _from_rows([(demands[n], needs[n]) for n in mine], stock, stocks, shops, jobs_file, found, notes)
+            problems += _from_rows([(demands[n], needs[n]) for n in mine], stock, stocks, shops, jobs_file, found, notes, as_loaded)
+    if as_loaded:
+        notes.append(f"Bars are bought in the bar length of the rows, since nothing says a supplied length: {'; '.join(as_loaded[:_NAMED])}"
+                     + (f" and {len(as_loaded) - _NAMED} more" if len(as_loaded) > _NAMED else ""))
     return Offered(tuple(offer for offer, _ in found), tuple(place for _, place in found), tuple(problems), tuple(notes))
 
 
@@ -117,25 +122,32 @@ def _contradicting(bars: Sequence[SuppliedBar], file: str) -> Iterator[Problem]:
 
 
 def _from_rows(mine: Sequence[tuple[Demand, Need]], stock: BarStock, stocks: Stocks, shops: Mapping[str, Shop], jobs_file: str,
-               found: list[tuple[Offer, Place]], notes: list[str]) -> Iterator[Problem]:
-    """Offers of a kind of bar that has no row on the sheet Supplied bars. What a row says comes before what the shop file does."""
+               found: list[tuple[Offer, Place]], notes: list[str], as_loaded_kinds: list[str]) -> Iterator[Problem]:
+    """Offers of a kind of bar that has no row on the sheet Supplied bars. What a row says comes before what the shop file does.
+    Where neither says a supplied length, a row's price is that of a bar as it is loaded, which is then what is bought."""
     wanted = max((demand.certificate for demand, _ in mine), key=CERTIFICATES.index)
     offers: dict[float, tuple[float, Place]] = {}
+    loaded = 0
     for _, need in mine:
         of_shop = shops[need.units].price(stock.material, stock.shape, need.values["size"]) if shops and stock.material in materials.active() else None
+        own = "material_price" in need.values
         length = need.values.get("supplied_length", of_shop.supplied_length if of_shop else None)
+        if as_loaded := length is None and own:
+            length = need.values.get("bar_length")
         if length is None:
             continue
-        own = "material_price" in need.values
         price = need.values.get("material_price", of_shop.material_price if of_shop else None)
         per = need.values.get("price_per", of_shop.price_per if of_shop else None)
         place = Place(jobs_file, need.row)
         if price is None or per is None:
             yield place.problem("price_per" if own else "material_price", f"is missing: nothing says what a bar of {describe(stock)}, {length:.6g} {need.units}, costs")
             continue
+        if per == "blank" and as_loaded:
+            per = "bar"
         if per == "blank":
             yield place.problem("price_per", "'blank' given; bars are bought here as they are supplied, by weight, length or bar", "blank")
             continue
+        loaded += as_loaded
         surcharge = need.values.get("material_surcharge", 0.0 if own or of_shop is None else of_shop.material_surcharge or 0.0)
         stock_here = replace(stock, size=need.values["size"], thickness=need.values.get("thickness"))
         money, _ = price_of_bar(price, per, surcharge, stock_here, length, need.units)
@@ -144,6 +156,8 @@ def _from_rows(mine: Sequence[tuple[Demand, Need]], stock: BarStock, stocks: Sto
         if abs(before[0] - money) > 1e-6 * max(1.0, money):
             yield place.problem("material_price", f"makes {money:,.2f} for a bar of {length:.6g} {stocks.units}, of which row {before[1].row} makes "
                                                   f"{before[0]:,.2f}: one bar has one price", f"{price:.6g}")
+    if loaded:
+        as_loaded_kinds.append(describe(stock))
     rates = shops[stocks.units].rates if shops else None
     for length, (money, place) in offers.items():
         weight = round(weight_of_bar(stock, length, stocks.units), _WEIGHT_DIGITS)
