@@ -1000,11 +1000,12 @@ def _first_patterns(problem: Problem) -> Iterator[Pattern]:
     """Each job alone on each source, as many parts as go."""
     for number, source in enumerate(problem.sources):
         for job, task in enumerate(problem.tasks):
-            if source.takes(job) and (blanks := _alone(task.cut, source.length + problem.kerf, task.demand)):
+            if source.takes(job) and (blanks := blanks_within(task.cut, source.length + problem.kerf, task.demand)):
                 yield Pattern(number, tuple((job, parts) for parts in blanks))
 
 
-def _alone(cut: Cut, room: int, demand: int) -> list[int]:
+def blanks_within(cut: Cut, room: int, demand: int) -> list[int]:
+    """The parts of each blank of one job that go into a room, kerf included, the fullest first, until the demand is met."""
     blanks: list[int] = []
     while demand > 0 and len(blanks) < cut.most_blanks:
         most = cut.most_within(room)
@@ -1028,12 +1029,12 @@ def plain(problem: Problem) -> list[tuple[Pattern, int]] | None:
         ways = []
         for number, source in enumerate(problem.sources):
             if source.offered and source.count is None and source.takes(job):
-                blanks = _alone(task.cut, source.length + problem.kerf, task.demand)
+                blanks = blanks_within(task.cut, source.length + problem.kerf, task.demand)
                 if parts := sum(blanks):
                     times, rest = divmod(task.demand, parts)
                     way = [(Pattern(number, tuple((job, p) for p in blanks)), times)] if times else []
                     if rest:
-                        last = _alone(task.cut, source.length + problem.kerf, rest)
+                        last = blanks_within(task.cut, source.length + problem.kerf, rest)
                         way.append((Pattern(number, tuple((job, p) for p in last)), 1))
                     ways.append((cost_of(problem, way, [times + (rest > 0) if n == number else 0 for n in range(len(problem.sources))]), way))
         if not ways:

@@ -15,6 +15,7 @@ from barfuncs.buying.cutting import NoPlanError, Pattern, Problem, Source, Task
 from barfuncs.buying.heats import Heats, Share, can_share
 from barfuncs.buying.knapsack import Cut
 from barfuncs.buying.reading import problems_of
+from barfuncs.buying.starts import first_plan
 from barfuncs.buying.records import (
     CERTIFICATES,
     OF_ONE_HEAT,
@@ -38,6 +39,8 @@ _NEAR_STEP = 1e-4
 _MOST_LEVELS = 64
 """Of prices that are tried: one kind of bar has six at most, several that stand in for one another have their products."""
 _USUAL = Terms()
+_BEGIN = 0.1
+"""Share of the time in which every group gets a first plan, at most."""
 _QUICK = 0.35
 """Share of the time in which every group is looked at once."""
 _TIDY, _LONGEST_TIDY = 0.2, 0.3
@@ -316,13 +319,15 @@ class _Levels:
         """The money that more time may save at most."""
         return self.cost - min((self.bounds[level] for level in self._open()), default=self.cost)
 
-    def begin(self) -> None:
-        """Each job by itself from bars on offer, which takes no time; nothing where some job finds none."""
-        problem = self.group.problem(self.group.lowest())
-        patterns = cutting.without_surplus(problem, cutting.plain(problem) or [])
-        bought = cutting.least_bought(problem, patterns)
-        if cutting.feasible(problem, patterns) and cutting.can_be_bought(problem, bought):
-            self._found(problem, cutting.Plan(tuple(patterns), tuple(bought), math.inf, 0.0))
+    def begin(self, seconds: float) -> None:
+        """What a careful buyer would do, which takes no time; nothing where some job finds no bars so."""
+        end = _now() + seconds
+        levels = [level for level in self.bounds if level is not None]
+        for turn, level in enumerate(levels):
+            problem = self.group.problem(level)
+            if start := first_plan(problem, (end - _now()) / (len(levels) - turn)):
+                patterns, bought = start
+                self._found(problem, cutting.Plan(tuple(patterns), tuple(bought), math.inf, 0.0))
 
     def work(self, seconds: float) -> None:
         """Look again at the levels that may yet hold a cheaper plan."""
@@ -410,8 +415,9 @@ def _solve_all(groups: Sequence[_Group], end: float, better: Callable[[Sequence[
                 known = worth
                 better([levels.solved() for levels in all_levels])
 
+    begin = (end - _now()) * _BEGIN / len(groups)
     for levels in all_levels:
-        levels.begin()
+        levels.begin(begin)
     tell()
     # One group alone has all the time: what begins anew loses what it had found.
     quick = (end - _now()) * (_QUICK / len(groups) if len(groups) > 1 else 1.0)
