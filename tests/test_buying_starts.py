@@ -76,3 +76,9 @@ def test_it_is_there_also_where_no_time_is_left():
     week = shop_week(0)
     group = next(planning._groups(week.demands, week.offers, week.rack, week.terms))
     assert first_plan(group.problem(group.lowest()), 0) is not None
+
+
+def test_two_jobs_take_no_bar_twice():
+    job = Task(Cut(50, most_parts=1, single=True), 1, one_heat=True)
+    patterns, _ = first_plan(Problem((RACK, dataclasses.replace(RACK, length=55)), (job, job)), 1)
+    assert sorted(pattern.source for pattern, _ in patterns) == [0, 1]

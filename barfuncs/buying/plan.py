@@ -15,7 +15,6 @@ from barfuncs.buying.cutting import NoPlanError, Pattern, Problem, Source, Task
 from barfuncs.buying.heats import Heats, Share, can_share
 from barfuncs.buying.knapsack import Cut
 from barfuncs.buying.reading import problems_of
-from barfuncs.buying.starts import first_plan
 from barfuncs.buying.records import (
     CERTIFICATES,
     OF_ONE_HEAT,
@@ -33,6 +32,7 @@ from barfuncs.buying.records import (
     Terms,
     describe,
 )
+from barfuncs.buying.starts import first_plan
 
 _NEAR_STEP = 1e-4
 """Of a step: what is nearer to a whole step than this is that step, and not the next."""
