@@ -582,6 +582,7 @@ def test_bars_that_time_did_not_find_are_not_said_to_lack(monkeypatch):
         raise NoPlanError([0], 12.5)
 
     monkeypatch.setattr(planning, "can_share", lambda problem: False)
+    monkeypatch.setattr(planning, "first_plan", lambda problem, seconds: None)
     monkeypatch.setattr(planning.cutting, "solve", out_of_time)
     with pytest.raises(BuyingError, match=r"jobs 1, quantity: no plan found in 0\.5 seconds: too few bars for J-1, or it takes more time"):
         plan_buying([one_job()], [], [RackBar("R-1", BRASS, 100, count=2)], Terms(seconds=0.5))
