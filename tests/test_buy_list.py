@@ -305,7 +305,8 @@ def test_the_page_of_the_saw_says_all_that_is_done():
     assert "bought, 144 in, order line 2  \u2014  Brass C36000, round 0.75, drawn, h9" in text
     assert "24.95 in of each bar goes back on the rack: label it, with the heat of its bar" in text
     assert "7.45 in: scrap" in text
-    assert "3 pieces, 54 parts" in text
+    assert "3 pieces, 54 parts; job of one heat" in text
+    assert "4 pieces, 4 parts" in text, "the job that may mix heats"
     assert sum("manual" in line for line in text) == 1
 
 

@@ -255,7 +255,7 @@ def _blank(pen: Pen, sheet: Worksheet, at: int, n: int, first: int, h: dict[str,
         pen.put(sheet, at, _ASIDE[name], constant, size=8, color=layout.SOFT, align="right")
     pen.put(sheet, at, _TEXT, f'=IF({b["blank_job"]}=0,"",IFERROR(INDEX(buy_job_name,{of_job})&"","{WRONG} no such job"))', bold=True, indent=1)
     pen.put(sheet, at, _ALL, f'=IF({b["blank_all"]}=0,"",{number_text(b["blank_all"], 0)}&IF({b["blank_all"]}=1," piece, "," pieces, ")&{number_text(b["blank_made"], 0)}'
-                             f'&IF({b["blank_made"]}=1," part"," parts"))', size=9, indent=1)
+                             f'&IF({b["blank_made"]}=1," part"," parts")&IF(IFERROR(INDEX(buy_job_heats,{of_job})&"","")="mixed","","; job of one heat"))', size=9, indent=1)
 
 
 def _strip(pen: Pen, sheet: Worksheet, row: int, blanks: int, h: dict[str, str], starts: str, first: int, last: int) -> None:
