@@ -27,8 +27,12 @@ _COARSE = 4000
 """Units of the longest bar in the first pricing, which finds most patterns at a fraction of the cost."""
 _Values = NDArray[np.float64]
 _now = time.monotonic
+_EARLY = 0.1
+"""Share of the time for each integer program over the patterns of the linear program."""
 _SHARE = 0.6
 """Share of the time that the linear program may take."""
+_SHARE_MANY = 0.75
+"""The same with many sources, which leave it little that is not whole."""
 _DEEPEST = 2
 """So many times the rest of a problem is made a problem of its own."""
 _MOST_PATTERNS = 3000
@@ -40,6 +44,8 @@ _NEAR = 1e-6
 """The linear program is good enough where it can't fall by more than this share of it."""
 _NEAR_COARSE = 1e-5
 """The same in coarse units."""
+_NEAR_MANY = 5e-5
+"""The same with many sources."""
 _MANY = 24
 """With more sources than this the prices are smoothed, and sources of few bars get one pattern at a time."""
 _MANY_BLANKS = 4
@@ -752,6 +758,8 @@ class _Search:
     deadline: float
     best: Plan | None = None
     bound: float = -math.inf
+    raised: Sequence[float] = ()
+    """By pattern, by how much one bar of it raises the linear program."""
     _grain: float = field(init=False)
 
     def __post_init__(self) -> None:
@@ -808,13 +816,20 @@ def solve(problem: Problem, seconds: float = 10, cutoff: float = math.inf, _dept
     if alone := plain(problem):
         search.found(alone)
     units = _units(problem)
-    search.bounded(_relax(master, units, start + _SHARE * seconds))
+    many = len(problem.sources) > _MANY
+    search.bounded(_relax(master, units, start + (_SHARE_MANY if many else _SHARE) * seconds))
     if search.bound >= cutoff:
         return replace(search.best or Plan((), (), math.inf, 0.0), bound=search.bound)
     relaxed = [float(x) for x in master.values()[master.first:]]
-    for unit in units[:-1] or units:
+    search.raised = [float(x) for x in np.asarray(master.model.getSolution().col_dual)[master.first:]]
+    # With many sources each dive takes long, and a program that has any of its bars to choose anew.
+    for unit in units[:1] if many else units[:-1] or units:
         if not search.over():
             _dive(master, search, unit)
+    # Heats that the linear program mixes must come apart, so nothing of it is kept then.
+    for freedom in () if master.heat_column else (0,) if many else (0, 1, 3):
+        if not search.over():
+            _integers(master, search, relaxed, freedom, min(_EARLY * seconds, (search.deadline - _now()) / 4))
     few = sum(relaxed) < _FEW
     if few and not search.over():
         _all_patterns(master, search, start + _SHARE * seconds)
@@ -927,10 +942,11 @@ def _units(problem: Problem) -> list[int]:
 def _relax(master: _Master, units: Sequence[int], deadline: float, enough: float = math.inf) -> float:
     """Solve the linear program over all patterns, from coarse units to exact ones: a bound on it, `enough` being no need for more."""
     value, bound = master.solve(), -math.inf
+    many = len(master.problem.sources) > _MANY
     for unit in units:
-        near = _NEAR if unit == 1 else _NEAR_COARSE
+        near = _NEAR_MANY if many else _NEAR if unit == 1 else _NEAR_COARSE
         centre, lowest = _Prices(master.duals(), value), -math.inf
-        smooth, many = False, len(master.problem.sources) > _MANY
+        smooth = False
         while _now() < deadline:
             prices = _Prices(master.duals(), value)
             at = prices.towards(centre, _SMOOTH) if smooth else prices
@@ -949,7 +965,7 @@ def _relax(master: _Master, units: Sequence[int], deadline: float, enough: float
                 value = master.solve()
         if unit > 1:
             bound = max(bound, centre.value + master.price(unit, down=True, at=centre)[1])
-        if bound >= value - _NEAR * abs(value) or bound >= enough:
+        if bound >= value - (_NEAR_MANY if many else _NEAR) * abs(value) or bound >= enough:
             break
     return bound
 
@@ -1106,7 +1122,9 @@ def _integers(master: _Master, search: _Search, relaxed: Sequence[float], freedo
     master.bound_between(limits)
     if freedom is not None:
         for n, value in enumerate(relaxed):
-            model.changeColBounds(master.first + n, max(0, math.floor(value + 1e-6) - freedom), _INF)
+            # A plan cheaper than the best has no pattern that raises the linear program by more than the gap.
+            dear = search.best is not None and n < len(search.raised) and search.raised[n] > search.best.cost - search.bound + 1e-6
+            model.changeColBounds(master.first + n, least := max(0, math.floor(value + 1e-6) - freedom), least if dear else _INF)
     columns = [*master.integers, *range(master.first, model.getNumCol())]
     for column in columns:
         model.changeColIntegrality(column, highspy.HighsVarType.kInteger)
