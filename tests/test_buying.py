@@ -28,7 +28,7 @@ from barfuncs.buying.cutting import (
     least_bought,
     solve,
 )
-from barfuncs.buying.heats import Heats, can_share
+from barfuncs.buying.heats import Heats, can_share, material
 from barfuncs.buying.knapsack import Cut, Knapsack
 from barfuncs.buying.plan import plan_here as plan_buying
 from barfuncs.buying.records import BarStock, BuyingError, BuyingPlan, Demand, Offer, RackBar, Terms
@@ -108,7 +108,7 @@ def tiny(draw) -> Problem:
         else:
             step, extra = draw(st.integers(6, 12)), draw(st.integers(2, 6))
             most = draw(st.integers(1, 3))
-            tasks.append(Task(Cut(step, extra + kerf, 1, most, 3), draw(st.integers(1, 4)), one_heat, draw(st.sampled_from([0, 40]))))
+            tasks.append(Task(Cut(step, extra + kerf, 1, most, 5), draw(st.integers(1, 4)), one_heat, draw(st.sampled_from([0, 40]))))
     sources = []
     for number in range(draw(st.integers(1, 2))):
         sources.append(Source(draw(st.integers(30, 40)), draw(st.integers(5, 12)), None, True, ("new", number), None,
@@ -152,10 +152,10 @@ def test_what_jobs_add_together_bounds_each_of_them_alone(problem):
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
-@given(tiny(), st.sampled_from([(), (10,), (25,)]), st.sampled_from([1, 1, 2]), st.booleans())
-def test_jobs_are_shared_out_among_heats_at_the_least_money(problem, weights, bundle, mixed):
+@given(tiny(), st.sampled_from([(), (10,), (25,)]), st.sampled_from([1, 1, 2]), st.sampled_from([(True, True), (False, False), (True, False)]))
+def test_jobs_are_shared_out_among_heats_at_the_least_money(problem, weights, bundle, one_heat):
     sources = tuple(dataclasses.replace(s, weight=s.length / 4, bundle=bundle) if s.offered else s for s in problem.sources)
-    tasks = tuple(dataclasses.replace(task, one_heat=not mixed) for task in problem.tasks)
+    tasks = tuple(dataclasses.replace(task, one_heat=one) for task, one in zip(problem.tasks, one_heat, strict=False))
     problem = dataclasses.replace(problem, sources=sources, tasks=tasks, least_weights=weights)
     assert can_share(problem)
     least = cheapest(problem, 2)
@@ -169,6 +169,41 @@ def test_jobs_are_shared_out_among_heats_at_the_least_money(problem, weights, bu
         assert plan.cost <= plan.bound + 1e-4
     if sum(times for _, times in plan.patterns) <= 2 and plan.cost <= plan.bound + 1e-5:
         assert plan.cost == pytest.approx(least, abs=1e-5)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@given(tiny(), st.sampled_from([(), (10,), (25,)]))
+def test_a_small_problem_is_solved_with_its_heats_and_weight(problem, weights):
+    sources = tuple(dataclasses.replace(s, weight=s.length / 4) if s.offered else s for s in problem.sources)
+    problem = dataclasses.replace(problem, sources=sources, least_weights=weights)
+    least = cheapest(problem, 2)
+    cell = Cell(problem)
+    cell.work(time.monotonic() + 5)
+    if math.isfinite(least):
+        assert material(problem) <= least + 1e-6
+        assert cell.bound <= least + 1e-5
+        assert cell.closed
+    if sum(times for _, times in cell.patterns) in (1, 2):
+        assert feasible(problem, cell.patterns)
+        assert cell.cost == pytest.approx(least, abs=1e-5)
+
+
+def test_the_quick_bound_is_what_length_and_cuts_cost():
+    """Seven parts of 10 from bars of 40 whose rest is worth as much as new: 70 at 0.1, and a cut behind each but one that ends a bar."""
+    problem = Problem((Source(40, 4.0, None, True, left_value=0.1),), (Task(Cut(10, single=True, most_parts=4), 7),), 0, 0.0)
+    assert material(problem) == pytest.approx(7) == pytest.approx(solve(problem, 1).cost)
+    assert material(dataclasses.replace(problem, cut_cost=0.5)) <= 7 + 6 * 0.5
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@given(tiny())
+def test_bars_for_one_job_each_are_a_plan_that_costs_no_less(problem):
+    cell = Cell(problem, 1)
+    cell.work(time.monotonic() + 5)
+    assert all(len({job for job, _ in pattern.blanks}) == 1 for pattern, _ in cell.patterns)
+    if cell.patterns:
+        assert feasible(problem, cell.patterns)
+        assert cell.cost >= cheapest(problem, 2) - 1e-6 or sum(times for _, times in cell.patterns) > 2
 
 
 @settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
@@ -554,6 +589,7 @@ def test_no_plan_in_time_proves_nothing(monkeypatch):
         return found(problem, seconds)
 
     monkeypatch.setattr(planning, "can_share", lambda problem: False)
+    monkeypatch.setattr(planning, "material", lambda problem: -math.inf)
     monkeypatch.setattr(planning.cutting, "solve", at_the_low_price_in_vain)
     plan = plan_buying([one_job()], [dear], terms=Terms(seconds=0.5))
     assert plan.bound == 12.5
@@ -583,6 +619,7 @@ def test_bars_that_time_did_not_find_are_not_said_to_lack(monkeypatch):
 
     monkeypatch.setattr(planning, "can_share", lambda problem: False)
     monkeypatch.setattr(planning, "first_plan", lambda problem, seconds: None)
+    monkeypatch.setattr(planning, "few_ways", lambda problem: None)
     monkeypatch.setattr(planning.cutting, "solve", out_of_time)
     with pytest.raises(BuyingError, match=r"jobs 1, quantity: no plan found in 0\.5 seconds: too few bars for J-1, or it takes more time"):
         plan_buying([one_job()], [], [RackBar("R-1", BRASS, 100, count=2)], Terms(seconds=0.5))

@@ -1,15 +1,16 @@
-"""Bars for a few jobs where no heat is to be chosen: a small problem, solved to its end.
+"""Bars for a few jobs: a small problem, solved to its end.
 
 Every way to saw a bar of a source is a column of arrays, made once: so pricing against the duals of the linear program is one product
 of matrices. The bars of each source and the blanks of each job are whole numbers in every plan: branching on those raises the bound to
-little below the cheapest plan, and an integer program over the ways that can still be in a cheaper one settles the rest.
+little below the cheapest plan, and an integer program over the ways that can still be in a cheaper one settles the rest. The heat of a
+job that mixes none is branched on too.
 """
 
 import heapq
 import math
 import time
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -26,7 +27,9 @@ from barfuncs.buying.cutting import (
     feasible,
     free_up_to_minimum,
     grain,
+    heat_of,
     least_bought,
+    of_one_heat,
     without_surplus,
 )
 from barfuncs.buying.knapsack import Cut
@@ -45,6 +48,8 @@ _MOST_WANTED = 40_000
 _ANY = 10**9
 _SOON = 0.2
 """Seconds for it."""
+_AT_LEAST = 0.4
+"""Seconds that the first linear program and the first plan have each, as what is broken off there is lost."""
 _DIVES = frozenset(2 ** n for n in range(1, 12))
 """Nodes at which a plan is looked for."""
 _TRIED = frozenset(3 * 2 ** n for n in range(2, 10))
@@ -140,18 +145,22 @@ def _between(choices: _Ints, step: int) -> NDArray[np.bool_]:
 
 
 @lru_cache(maxsize=256)
-def _all_ways(tasks: tuple[tuple[Cut, int, int], ...], room: int, kerf: int, back: int) -> _Ways:
-    """Every way to saw a bar for jobs: cut, demand and longest blank of each; where up to `back` is used a rest goes back on the rack.
+def _all_ways(tasks: tuple[tuple[Cut, int, int], ...], room: int, kerf: int, back: int, most_jobs: int) -> _Ways:
+    """Every way to saw a bar for up to `most_jobs` jobs at once, of these: cut, demand and longest blank of each; where up to `back` is
+    used a rest goes back on the rack.
 
     Where those are too many, all that a linear program could need. Raises TooManyWaysError.
     """
     all_choices = [choices(cut, demand, room) for cut, demand, _ in tasks]
     order = sorted(range(len(tasks)), key=lambda n: len(all_choices[n]))
     used, rows = np.zeros(1, dtype=np.int64), np.zeros((0, 1), dtype=np.int64)
-    whole = True
+    held, whole = np.zeros(1, dtype=np.int64), most_jobs >= len(tasks)
     for place, n in enumerate(order):
         lengths = all_choices[n][:, 2]
         last = np.searchsorted(lengths, room - used, side="right")
+        if most_jobs < len(tasks):
+            # The first choice is none of a job.
+            last = np.where(held < most_jobs, last, np.minimum(last, 1))
         if last.sum() <= _MOST_WAYS:
             before = np.repeat(np.arange(len(used)), last)
             chosen = np.arange(len(before)) - np.repeat(np.cumsum(last) - last, last)
@@ -163,7 +172,7 @@ def _all_ways(tasks: tuple[tuple[Cut, int, int], ...], room: int, kerf: int, bac
         else:
             raise TooManyWaysError
         rows = np.vstack([rows[:, before], chosen])
-        used = used[before] + lengths[chosen]
+        used, held = used[before] + lengths[chosen], held[before] + (chosen > 0)
     keep = used > 0
     used, rows = used[keep], rows[:, keep]
     parts, blanks = (np.zeros((len(tasks), len(used)), dtype=np.int64) for _ in range(2))
@@ -195,14 +204,14 @@ def _corners(choices: _Ints, step: int, used: _Ints, last: _Ints, back: int) -> 
 class _Bars:
     """The bars of one source with all ways to saw one for the jobs that it takes."""
 
-    def __init__(self, problem: Problem, number: int, jobs: Sequence[int]) -> None:
+    def __init__(self, problem: Problem, number: int, jobs: Sequence[int], most_jobs: int) -> None:
         source = problem.sources[number]
         self.number, self.source, self.jobs = number, source, jobs
         # Parts that nobody needs may save a cut that costs more than the rest is worth.
         self.most = [_ANY if source.surplus_pays(problem.cut_cost) else problem.tasks[job].demand for job in jobs]
         tasks = tuple((problem.tasks[job].cut, most, problem.tasks[job].longest) for job, most in zip(jobs, self.most, strict=True))
         room = source.length + problem.kerf
-        self.ways = _all_ways(tasks, room, problem.kerf, source.length - max(1, source.least_left))
+        self.ways = _all_ways(tasks, room, problem.kerf, source.length - max(1, source.least_left), most_jobs)
         left = np.maximum(0, source.length - self.ways.used)
         scrap = left < max(1, source.least_left)
         cuts = self.ways.blanks.sum(axis=0) - (scrap & (self.ways.reach >= room))
@@ -228,18 +237,18 @@ class _Bars:
 
 
 class Cell:
-    """A problem in which each job may be made from all bars that take it, and no weight has to be reached: best plan so far, and a bound.
+    """A problem of which all ways to saw a bar are held: best plan so far, and a bound.
 
-    Raises TooManyWaysError.
+    With `most_jobs` bars are sawn for no more jobs at once, and the bound is of such plans alone. Raises TooManyWaysError.
     """
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Problem, most_jobs: int = _ANY) -> None:
         self.problem = problem
         tasks = problem.tasks
         self.bars = []
         for number, source in enumerate(problem.sources):
             if jobs := [job for job in range(len(tasks)) if source.takes(job) and tasks[job].cut.most_within(source.length + problem.kerf)]:
-                self.bars.append(_Bars(problem, number, jobs))
+                self.bars.append(_Bars(problem, number, jobs, most_jobs))
         # Nothing costs less than nothing, where no bar is worth more left whole than it costs.
         least = 0.0 if all(s.value_left(s.length) <= s.cost for s in problem.sources) else -math.inf
         self.bound, self.cost = least, math.inf
@@ -279,9 +288,11 @@ class Cell:
         self._lacks = []
         self._integers: list[int] = []
         self._limits: dict[int, tuple[float, float]] = {}
-        for task in problem.tasks:
-            self._row(task.demand, _INF)
-            self._lacks.append(self._column(lack, 0, _INF, [self._last_row()], [1]))
+        heats = [self._heats(job) for job in range(len(problem.tasks))]
+        for task, able in zip(problem.tasks, heats, strict=True):
+            # Of a job whose heat is to be chosen: that one is.
+            self._row(1 if able else task.demand, _INF)
+            self._lacks.append(self._column(lack, 0, _INF, [self._last_row()], [1 / task.demand if able else 1]))
 
         def counted(least: float, most: float) -> int:
             """What is a whole number in every plan: a row, whose ways are added later, and its column. The ways known so far may lack some."""
@@ -294,6 +305,20 @@ class Cell:
         cuts, back = counted(0, _INF), counted(0, _INF)
         holding = [counted(0, task.demand) for task in problem.tasks]
         self._own = list(zip(blanks, holding, strict=True))
+        chosen: list[int] = []
+        for job, able in enumerate(heats):
+            for heat, enough in able.items():
+                self._row(0, _INF)
+                chosen.append(self._whole(0.0, 0, float(enough), [job, self._last_row()], [1, -problem.tasks[job].demand]))
+                for bars in self.bars:
+                    if job in bars.jobs and heat_of(problem, bars.number) == heat:
+                        bars.model_rows[bars.jobs.index(job)] = self._last_row()
+        weights: dict[int, int] = {}
+        for group, least in enumerate(problem.least_weights):
+            if least > 0:
+                self._row(least, _INF)
+                weights[group] = self._last_row()
+                self._lacks.append(self._column(lack, 0, _INF, [self._last_row()], [1]))
         bought: list[int] = []
         self._bar_rows: list[int] = []
         for bars in self.bars:
@@ -302,18 +327,35 @@ class Cell:
             row = self._last_row()
             self._bar_rows.append(row)
             bundle = source.bundle if source.offered else 1
-            n = self._whole((source.cost - bars.whole) * bundle, 0, self._most(bars) // bundle, [row], [-bundle])
+            rows, values, most = [row], [-float(bundle)], self._most(bars) // bundle
+            if source.offered and source.weight > 0 and source.priced_with in weights:
+                rows.append(weights[source.priced_with])
+                values.append(source.weight * bundle)
+                most += math.ceil(problem.least_weights[source.priced_with] / source.weight / bundle)
+                if source.count is not None:
+                    most = min(most, source.count // bundle)
+            n = self._whole((source.cost - bars.whole) * bundle, 0, most, rows, values)
             bought.append(n)
             if source.offered and (source.line_fee or source.line_minimum):
                 u = self._whole(source.line_fee, float(len(self.bars) == 1), 1)
                 bought.append(u)
-                model.addRow(-_INF, 0, 2, np.array([n, u], dtype=np.int32), np.array([1.0, -(self._most(bars) // bundle)]))
+                model.addRow(-_INF, 0, 2, np.array([n, u], dtype=np.int32), np.array([1.0, -most]))
                 if source.line_minimum:
                     more = self._column(1, 0, _INF)
                     model.addRow(0, _INF, 3, np.array([more, n, u], dtype=np.int32), np.array([1.0, source.cost * bundle, -source.line_minimum]))
         self._first = int(model.getNumCol())
         # What weighs most is branched on first.
-        self._in_turn = [[*bought, cuts], [back], blanks, holding]
+        self._in_turn = [chosen, [*bought, cuts], [back], blanks, holding]
+
+    def _heats(self, job: int) -> dict[Hashable, bool]:
+        """The heats that one has to be chosen of, and whether each has bars enough; none where the job may be made from all bars that take it."""
+        task, parts = self.problem.tasks[job], dict[Hashable, float]()
+        for bars in self.bars:
+            if job in bars.jobs:
+                heat = heat_of(self.problem, bars.number)
+                each = int(bars.ways.parts[bars.jobs.index(job)].max())
+                parts[heat] = parts.get(heat, 0) + (math.inf if bars.source.count is None else each * bars.source.count)
+        return {heat: there >= task.demand for heat, there in parts.items()} if task.one_heat and len(parts) > 1 else {}
 
     def _least_blanks(self, task: Task, job: int) -> int:
         """No plan has fewer blanks of a job."""
@@ -431,7 +473,8 @@ class Cell:
             _, values = self._relax(deadline, -math.inf if not needed.any() else math.inf, needed)
             if not needed.any():
                 break
-        if not needed.any() and not self._lacking(values):
+        # The last ways may give parts that nobody needs, and so more blanks than the limits let be: the plan without those parts counts.
+        if not needed.any():
             self._found([(n, times) for n, times in fixed.items() if times])
         for n in fixed:
             model.changeColBounds(self._first + n, 0, _INF)
@@ -439,8 +482,8 @@ class Cell:
     def start(self, deadline: float) -> None:
         """The linear program."""
         self.started = True
-        bound, _ = self._relax(deadline, math.inf)
-        if bound > self.bound:
+        bound, _ = self._relax(max(deadline, _now() + _AT_LEAST), math.inf)
+        if bound > self.bound and not self.problem.least_weights and not any(task.one_heat for task in self.problem.tasks):
             solution = self._model.getSolution()
             rows, columns, values = (np.asarray(part) for part in (solution.row_dual, solution.col_dual, solution.col_value))
             # Bounds of the counts of its blanks and bars are a job's own too.
@@ -454,6 +497,10 @@ class Cell:
     def _lacking(self, values: _Floats) -> bool:
         return any(values[column] > 1e-7 for column in self._lacks)
 
+    def known(self) -> list[Pattern]:
+        """The ways that the linear program has looked at."""
+        return [self.bars[place].pattern(self.problem, way) for place, way in self._columns]
+
     def raise_bound(self, value: float) -> None:
         if self._grain and math.isfinite(value):
             value = math.ceil(value / self._grain - 1e-5) * self._grain
@@ -465,9 +512,10 @@ class Cell:
             self.start(deadline)
         if math.isinf(self.cost) and not self.closed and _now() < deadline:
             self._bound_between({})
-            _, values = self._relax(deadline, math.inf)
+            later = max(deadline, _now() + _AT_LEAST)
+            _, values = self._relax(later, math.inf)
             if not self._lacking(values):
-                self._dive(values, deadline)
+                self._dive(values, later)
         while nodes > 0 and not self.closed and self.bound < cutoff and not self.stuck and _now() < deadline:
             nodes -= 1
             best = min(self.cost, cutoff)
@@ -566,7 +614,8 @@ class Cell:
         for n, times in columns:
             place, way = self._columns[n]
             total[self.bars[place].pattern(problem, way)] += times
-        for patterns in (without_surplus(problem, list(total.items())), list(total.items())):
+        sawn = of_one_heat(problem, list(total.items()))
+        for patterns in (without_surplus(problem, sawn), sawn):
             bought = least_bought(problem, patterns)
             if feasible(problem, patterns) and can_be_bought(problem, bought):
                 cost = cost_of(problem, patterns, bought)

@@ -873,10 +873,13 @@ def in_largest_unit(problem: Problem) -> Problem:
     return replace(problem, sources=sources, tasks=tasks, kerf=problem.kerf // unit)
 
 
-def relaxed(problem: Problem, deadline: float) -> tuple[float, tuple[list[float], float]]:
-    """What the linear program says that no plan beats, where each job has one heat: also what of it each job adds, and the rest."""
+def relaxed(problem: Problem, deadline: float, known: Iterable[Pattern] = ()) -> tuple[float, tuple[list[float], float]]:
+    """What the linear program says that no plan beats, where each job has one heat: also what of it each job adds, and the rest.
+
+    `known` patterns, of another such program, are there from the beginning.
+    """
     master = _Master(problem)
-    for pattern in _first_patterns(problem):
+    for pattern in itertools.chain(_first_patterns(problem), known):
         master.add(pattern)
     bound = _relax(master, _units(problem), deadline)
     duals = np.asarray(master.model.getSolution().row_dual)

@@ -8,6 +8,7 @@ A weight that has to be bought for prices to hold joins the heats. Where the che
 bought are taken to cost no more than they are worth whole, beside the least money that so much weight takes.
 """
 
+import contextlib
 import math
 import time
 from collections.abc import Hashable, Iterator, Sequence
@@ -22,9 +23,9 @@ from barfuncs.buying.cutting import NoPlanError, Pattern, Plan, Problem, cost_of
 
 _MOST_JOBS = 12
 _MOST_SHARES = 4000
-_MOST_MIXED, _MOST_SOURCES = 5, 24
-"""Jobs that may mix heats, and sources for them, of one problem that is solved as a whole."""
-_LEAST_TIME = 0.2
+_MOST_MIXED, _MOST_SOURCES = 9, 24
+"""Jobs of which some may mix heats, and sources for them, of one problem that is solved as a whole."""
+_LEAST_TIME, _AT_LEAST = 0.2, 0.4
 _NODES = 24
 """Of one share at a time."""
 _CLOSE = 1e-6
@@ -32,7 +33,8 @@ _now = time.monotonic
 
 
 class _Slow:
-    """A share whose bars can be sawn in more ways than a `Cell` holds."""
+    """A share whose bars can be sawn in more ways than a `Cell` holds: plans come from a cell of bars for few jobs at once first, the bound from
+    the general search."""
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
@@ -40,7 +42,8 @@ class _Slow:
         self.patterns: tuple[tuple[Pattern, int], ...] = ()
         self.worth: tuple[list[float], float] = [0.0] * len(problem.tasks), -math.inf
         self.started = False
-        self._seconds = 0.1
+        self._seconds, self._looked = 0.1, 0
+        self._few = few_ways(problem)
 
     @property
     def closed(self) -> bool:
@@ -52,23 +55,40 @@ class _Slow:
 
     def start(self, deadline: float) -> None:
         self.started = True
-        self.bound, self.worth = cutting.relaxed(self.problem, deadline)
+        if self._few is not None:
+            self._few.start(deadline)
+        # What is broken off here is lost.
+        self.bound, self.worth = cutting.relaxed(self.problem, max(deadline, _now() + _AT_LEAST), self._few.known() if self._few is not None else ())
 
     def work(self, deadline: float, cutoff: float = math.inf, nodes: int = 0) -> None:
         if not self.started:
             self.start(deadline)
+        self._looked += 1
+        if self._few is not None and self._looked % 2 and not self._few.stuck:
+            self._few.work(min(deadline, _now() + self._seconds), min(cutoff, self.cost), nodes)
+            if self._few.cost < self.cost:
+                self.cost, self.patterns = self._few.cost, self._few.patterns
+            return
         seconds = min(self._seconds, deadline - _now())
         self._seconds *= 2
         if seconds <= 0:
             return
         try:
-            plan = cutting.solve(self.problem, seconds, cutoff)
+            plan = cutting.solve(self.problem, seconds, min(cutoff, self.cost))
         except NoPlanError as error:
             self.bound = max(self.bound, error.bound)
             return
-        self.bound = max(self.bound, plan.bound)
-        if plan.cost < self.cost:
+        self.bound = max(self.bound, min(plan.bound, self.cost))
+        if plan.patterns and plan.cost < self.cost:
             self.cost, self.patterns = plan.cost, plan.patterns
+
+
+def few_ways(problem: Problem) -> Cell | None:
+    """A problem with bars for two jobs at once, or one where that is too many ways."""
+    for most_jobs in (2, 1):
+        with contextlib.suppress(TooManyWaysError):
+            return Cell(problem, most_jobs)
+    return None
 
 
 Share = Cell | _Slow
@@ -101,7 +121,7 @@ class Heats:
         self.cost, self.bound = math.inf, -math.inf
         self.plan: Plan | None = None
         by_heat: dict[Hashable, list[int]] = {}
-        mixed = _all_mix(problem)
+        mixed = self._whole = _mixes(problem)
         for number in range(len(problem.sources)):
             by_heat.setdefault(None if mixed else heat_of(problem, number), []).append(number)
         self._sources = list(by_heat.values())
@@ -117,18 +137,13 @@ class Heats:
         """As `cutting.solve`."""
         start = _now()
         deadline = start + seconds
-        while _now() < deadline:
-            known: list[tuple[float, list[tuple[_Heat, int]], frozenset[int]]] = []
-            # By the kinds of bar that are taken to be bought for their weight: the least cost, and who shares it. Each is a bound.
-            known.append((*self._cheapest(self._mode(frozenset())), frozenset[int]()))
-            if self._short:
-                known += [(total + sum(self._least_for_weight(group) for group in self._short), chosen, self._short)
-                          for total, chosen in self._cheapest_filled()]
-            known.sort(key=lambda one: -one[0])
-            bound = known[0][0]
-            self.bound = max(self.bound, min(bound, self.cost))
+        while True:
+            known = self._sharings()
+            # What the last look found counts where the time is up too.
+            self.bound = max(self.bound, min(known[0][0], self.cost))
             best = min(self.cost, cutoff)
-            if bound >= best - _CLOSE or not any(self._look(total, filling, chosen, deadline, best) for total, chosen, filling in known):
+            if known[0][0] >= best - _CLOSE or _now() >= deadline or not any(
+                    self._look(total, filling, chosen, deadline, best) for total, chosen, filling in known):
                 break
         if self.cost - self.bound < _CLOSE * max(1.0, abs(self.cost)):
             self.bound = self.cost
@@ -137,6 +152,14 @@ class Heats:
                 return Plan((), (), math.inf, self.bound)
             return cutting.solve(self.problem, max(_LEAST_TIME, deadline - _now()))
         return replace(self.plan, bound=min(self.bound, self.cost), seconds=_now() - start)
+
+    def _sharings(self) -> list[tuple[float, list[tuple[_Heat, int]], frozenset[int]]]:
+        """By the kinds of bar that are taken to be bought for their weight: the least cost, and who shares it. Each is a bound, the highest first."""
+        found: list[tuple[float, list[tuple[_Heat, int]], frozenset[int]]] = [(*self._cheapest(self._mode(frozenset())), frozenset[int]())]
+        if self._short:
+            found += [(total + sum(self._least_for_weight(group) for group in self._short), chosen, self._short)
+                      for total, chosen in self._cheapest_filled()]
+        return sorted(found, key=lambda one: -one[0])
 
     def _look(self, total: float, filling: frozenset[int], chosen: Sequence[tuple[_Heat, int]], deadline: float, best: float) -> bool:
         """Look at the shares of a sharing more closely: whether there was anything to look at."""
@@ -187,14 +210,14 @@ class Heats:
         # Where there is one heat alone, it has all jobs.
         for chosen in range(1, everything + 1) if len(self._sources) > 1 else (everything,):
             picked = [job for n, job in enumerate(jobs) if chosen >> n & 1]
-            cost = _material(_part(problem, sources, picked, filling))
+            cost = material(_part(problem, sources, picked, filling))
             if math.isfinite(cost):
                 heat.shares[sum(1 << job for job in picked)] = cost
         return heat
 
     def _share(self, heat: _Heat, mask: int, filling: frozenset[int]) -> Share:
         jobs = [job for job in heat.jobs if mask >> job & 1]
-        problem = _part(self.problem, heat.sources, jobs, filling)
+        problem = self.problem if self._whole else _part(self.problem, heat.sources, jobs, filling)
         if problem not in self._known:
             self._known[problem] = _share_of(problem)
         return self._known[problem]
@@ -274,7 +297,8 @@ class Heats:
     def _take(self, patterns: Sequence[tuple[Pattern, int]]) -> None:
         problem = self.problem
         needed = least_bought(replace(problem, least_weights=()), patterns)
-        self._short = frozenset(group for group, least in enumerate(problem.least_weights) if least > 1e-9 + sum(
+        # A problem that is solved as a whole has the weight in it.
+        self._short = frozenset() if self._whole else frozenset(group for group, least in enumerate(problem.least_weights) if least > 1e-9 + sum(
             s.weight * n for s, n in zip(problem.sources, needed, strict=True) if s.offered and s.priced_with == group))
         bought = least_bought(problem, patterns)
         if cutting.can_be_bought(problem, bought) and cutting.feasible(problem, patterns):
@@ -297,7 +321,7 @@ class Heats:
         return known
 
 
-def _material(problem: Problem) -> float:
+def material(problem: Problem) -> float:
     """A quick bound on the cost of a share, from the length and number of its blanks; infinity where there is not so much length."""
     length = blanks = 0
     for task in problem.tasks:
@@ -322,27 +346,24 @@ def _material(problem: Problem) -> float:
 
 
 def can_share(problem: Problem) -> bool:
-    """Whether all jobs of a problem may mix heats, or none may, and there are not too many to share out."""
-    if _all_mix(problem):
-        return _fits(_part(problem, range(len(problem.sources)), range(len(problem.tasks)), frozenset()))
+    """Whether the jobs can be shared out among heats, or the problem can be solved as a whole where some may mix heats."""
+    if _mixes(problem):
+        return len(problem.tasks) <= _MOST_MIXED and len(problem.sources) <= _MOST_SOURCES and isinstance(_share_of(problem), Cell)
     heats: dict[Hashable, set[int]] = {}
-    for job, task in enumerate(problem.tasks):
-        able = {heat_of(problem, n) for n, s in enumerate(problem.sources) if s.takes(job)}
-        if not task.one_heat and len(able) > 1:
-            return False
-        for heat in able:
+    for job in range(len(problem.tasks)):
+        for heat in _able(problem, job):
             heats.setdefault(heat, set()).add(job)
     return len(problem.tasks) <= _MOST_JOBS and sum(1 << len(jobs) for jobs in heats.values()) <= _MOST_SHARES
 
 
-def _all_mix(problem: Problem) -> bool:
-    """Whether every job may be of several heats, and some heat is there to mix."""
-    return len({heat_of(problem, n) for n in range(len(problem.sources))}) > 1 and not any(task.one_heat for task in problem.tasks)
+def _able(problem: Problem, job: int) -> set[Hashable]:
+    """The heats that a job may be made from."""
+    return {heat_of(problem, n) for n, s in enumerate(problem.sources) if s.takes(job)}
 
 
-def _fits(problem: Problem) -> bool:
-    """Whether a `Cell` holds all ways to saw the bars of a problem."""
-    return len(problem.tasks) <= _MOST_MIXED and len(problem.sources) <= _MOST_SOURCES and isinstance(_share_of(problem), Cell)
+def _mixes(problem: Problem) -> bool:
+    """Whether some job may be of several heats at once."""
+    return any(not task.one_heat and len(_able(problem, job)) > 1 for job, task in enumerate(problem.tasks))
 
 
 def _part(problem: Problem, sources: Sequence[int], jobs: Sequence[int], filling: frozenset[int]) -> Problem:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from barfuncs.buying import cutting, tidying
 from barfuncs.buying.check import faults
 from barfuncs.buying.cutting import NoPlanError, Pattern, Problem, Source, Task
-from barfuncs.buying.heats import Heats, Share, can_share
+from barfuncs.buying.heats import Heats, Share, can_share, few_ways, material
 from barfuncs.buying.knapsack import Cut
 from barfuncs.buying.reading import problems_of
 from barfuncs.buying.records import (
@@ -52,6 +52,10 @@ _LONGER = 0.2
 """Seconds for which a group is looked at again at least; where it has had more, for as long again or more."""
 _SLICES = 6
 """Of that, each for the level of prices that is then the least known."""
+_SKETCHED = 3
+"""Nodes of the first plan."""
+_UNKNOWN = 1e11
+"""Money from which on a quick bound says nothing."""
 _CENT = 0.005
 _now = time.monotonic
 
@@ -295,6 +299,11 @@ class _Levels:
         self.impossible: set[Level] = set()
         """Levels at which there surely is no plan."""
         self.spent = self._end = 0.0
+        self._seen: set[Level] = set()
+        for level in self.bounds:
+            # Where time is up before a level is looked at, it has this.
+            if abs(least := material(group.problem(level))) < _UNKNOWN:
+                self.bounds[level] = least
         self._shared = can_share(group.problem(group.lowest()))
         self._ended: dict[Level, float] = {}
         """Levels at which sharing jobs out finds nothing more, and the seconds that the general search has there next."""
@@ -317,7 +326,9 @@ class _Levels:
     @property
     def to_save(self) -> float:
         """The money that more time may save at most."""
-        return self.cost - min((self.bounds[level] for level in self._open()), default=self.cost)
+        lowest = min((self.bounds[level] for level in self._open()), default=self.cost)
+        # Of a level that nothing is known of, what is paid may be saved; that does not come before all other groups.
+        return self.cost - (lowest if math.isfinite(lowest) else min(0.0, self.cost))
 
     def begin(self, seconds: float) -> None:
         """What a careful buyer would do, which takes no time; nothing where some job finds no bars so."""
@@ -335,10 +346,20 @@ class _Levels:
         if self._shared:
             self._work_on_lowest(start + seconds)
         else:
+            if not self.spent:
+                self._sketch(start + seconds / 2)
             open_ = self._open()
             for turn, level in enumerate(open_):
                 self._work_on(level, max(_LEAST_TIME, (start + seconds - _now()) / (len(open_) - turn)))
         self.spent += _now() - start
+
+    def _sketch(self, deadline: float) -> None:
+        """A plan of bars for few jobs at once, which takes little time: next to its cost most levels need not be looked at."""
+        problem = self.group.problem(next(iter(self.bounds)))
+        if (cell := few_ways(problem)) is not None:
+            cell.work(deadline, nodes=_SKETCHED)
+            if cell.patterns:
+                self._found(problem, cutting.Plan(cell.patterns, tuple(cutting.least_bought(problem, cell.patterns)), cell.cost, 0.0))
 
     def _open(self) -> list[Level]:
         return [level for level, bound in self.bounds.items() if bound < self.cost - 1e-6]
@@ -348,10 +369,14 @@ class _Levels:
         self._end = end
         slice_ = max(_LEAST_TIME, (end - _now()) / _SLICES)
         while _now() < end and (open_ := self._open()):
-            level = min(open_, key=lambda level: self.bounds[level])
-            start = _now()
-            self._work_on(level, min(slice_, max(_LEAST_TIME, end - start)))
-            if _now() - start < slice_ / 2 and self.bounds[level] < self.cost - 1e-6 and level not in self._ended:
+            # Each is looked at once first.
+            level = min(open_, key=lambda level: (level in self._seen, self.bounds[level]))
+            start, first = _now(), level not in self._seen
+            self._seen.add(level)
+            self._work_on(level, _LEAST_TIME if first else min(slice_, max(_LEAST_TIME, end - start)))
+            if first or _now() - start >= slice_ / 2:
+                continue
+            if self.bounds[level] < self.cost - 1e-6 and level not in self._ended:
                 self._ended[level] = _LONGER
 
     def _work_on(self, level: Level, seconds: float) -> None:
