@@ -138,7 +138,7 @@ def shown_numbers(made: Quotation) -> set[str]:
     numbers = [float(n) for n in range(1, len(made.lines) + 1)]
     for line in made.lines:
         numbers += [line.setup, line.tooling, *(x for q in line.quantities for x in (q.quantity, q.price, q.total))]
-    return {s for n in (*numbers, made.freight or 0) for s in spellings(n)} | {
+    return {s for n in (*numbers, made.freight or 0, made.minimum) for s in spellings(n)} | {
         s for line in made.lines for s in numbers_in(" ".join((line.material, line.part_number, line.drawing, line.certificate, line.remark, *(
             f"{q.lead_time} {q.offer} {q.note}" for q in line.quantities))))} | numbers_in(f"{made.date} {made.valid_until} {made.number}")
 

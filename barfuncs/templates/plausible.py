@@ -405,6 +405,6 @@ QUOTATION = Check("Quotation", (
     (f'IF(seller_said="",COUNTA({_ON_THE_PAGE})>0,FALSE)', LOOK,
      '"The customer\'s page names no sender: fill in your company on the sheet Quotation."'),
     ('seller_said=""', NOTE, '"Nothing is filled in on the sheet Quotation."'),
-    ('currency_shown=""', LOOK, '"The customer\'s page names no currency: fill it in on the sheet Quotation, or give a shop file that names it."'),
+    ('currency_shown=""', NOTE, '"The customer\'s page names no currency: fill it in on the sheet Quotation, or give a shop file that names it."'),
     ("TRUE", OK, '"The customer\'s page names its sender and its currency, and does not lapse before its date."'),
 ))
