@@ -391,12 +391,12 @@ def test_it_prints_a_page_for_each_kind_of_bar(tmp_path):
     found = {pdf.stem: pages_of(pdf) for pdf in convert([tmp_path / f"{n}.xlsx" for n in ("hand", "mm", "blank")], tmp_path, "pdf")}
     pages = found["hand"]
     heads = [next(line.strip() for line in page.splitlines() if line.strip()) for page in pages]
-    assert [h.split("  ")[0] for h in heads] == ["Order 27-0101"] * 3 + ["Saw, order 27-0101"] + ["Jobs", "Rack, before and after", "Money and checks", "Notes"]
+    assert [h.split("  ")[0] for h in heads] == ["Order 27-0101"] * 3 + ["Saw, order 27-0101"] + ["Jobs", "Rack, before and after", "Book, when it is sawn", "Money and checks", "Notes"]
     assert [("12L14, round 1" in p, "Brass C36000, round 0.75, drawn, h9" in p) for p in pages[:2]] == [(True, False), (False, True)]
     for page in pages[:2]:
         assert not re.search(r"=1\+1|rings|Kestrel|Harrow|1\.57|9\.37|4\.43|hand\.xlsx", page)
     assert "###" not in "".join("".join(p) for p in found.values())
-    assert len(found["mm"]) == 7
+    assert len(found["mm"]) == 8
     assert sum(p.lstrip().startswith("Order") for p in found["blank"]) == len(Sizes().pages) + 1
 
 

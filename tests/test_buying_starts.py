@@ -1,6 +1,7 @@
 """The first plan of a week: made at once, right, and not dearer than what a careful buyer does by hand."""
 
 import dataclasses
+import math
 
 import pytest
 from careful_buyer import by_hand
@@ -18,7 +19,7 @@ def begun(week: Week) -> float:
     total = week.terms.freight
     for group in planning._groups(week.demands, week.offers, week.rack, week.terms):
         levels = planning._Levels(group)
-        levels.begin(2)
+        levels.begin_by_hand(2)
         total += levels.cost
     return total
 
@@ -72,10 +73,14 @@ def test_where_bars_lack_there_is_no_first_plan():
     assert first_plan(Problem((RACK,), (Task(Cut(25, most_parts=4, single=True), 3),)), 1) is None
 
 
-def test_it_is_there_also_where_no_time_is_left():
+def test_where_no_time_is_left_there_is_none_and_each_job_is_by_itself():
     week = shop_week(0)
     group = next(planning._groups(week.demands, week.offers, week.rack, week.terms))
-    assert first_plan(group.problem(group.lowest()), 0) is not None
+    assert first_plan(group.problem(group.lowest()), 0) is None
+    levels = planning._Levels(group)
+    levels.begin()
+    levels.begin_by_hand(0)
+    assert levels.cost < math.inf
 
 
 def test_two_jobs_take_no_bar_twice():

@@ -54,8 +54,8 @@ def _but_progress(text: str) -> list[str]:
 @pytest.mark.slow
 def test_which_checks_ask_for_a_second_look_is_said_with_their_rows(tmp_path):
     """And which say stop; a long list of rows is cut."""
-    book = "material,size,part_length,cutoff_width,face_to_cutoff,grip_length,bar_length,quantity,job,feeder_longest_bar\n"
-    rows = [f"303,1,2,.125,.25,2.5,144,1000,J{n},{120 if n == 3 else 150}" for n in range(1, 10)]
+    book = "material,size,part_length,cutoff_width,face_to_cutoff,grip_length,bar_length,quantity,job,feeder_longest_bar,scrap_rate\n"
+    rows = [f"303,1,2,.125,.25,2.5,144,1000,J{n},{120 if n == 3 else 150},40%" for n in range(1, 10)]
     (tmp_path / "list.csv").write_text(book + "\n".join(rows))
     done = CliRunner().invoke(main, ["plan", str(tmp_path / "list.csv"), "--out", str(tmp_path / "out")])
     with (tmp_path / "out" / "results.csv").open(encoding="utf-8-sig", newline="") as file:

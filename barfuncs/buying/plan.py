@@ -330,8 +330,16 @@ class _Levels:
         # Of a level that nothing is known of, what is paid may be saved; that does not come before all other groups.
         return self.cost - (lowest if math.isfinite(lowest) else min(0.0, self.cost))
 
-    def begin(self, seconds: float) -> None:
-        """What a careful buyer would do, which takes no time; nothing where some job finds no bars so."""
+    def begin(self) -> None:
+        """Each job by itself from bars on offer, which takes no time; nothing where some job finds none."""
+        problem = self.group.problem(self.group.lowest())
+        patterns = cutting.without_surplus(problem, cutting.plain(problem) or [])
+        bought = cutting.least_bought(problem, patterns)
+        if cutting.feasible(problem, patterns) and cutting.can_be_bought(problem, bought):
+            self._found(problem, cutting.Plan(tuple(patterns), tuple(bought), math.inf, 0.0))
+
+    def begin_by_hand(self, seconds: float) -> None:
+        """What a careful buyer would do, at each level of prices, as far as the time goes."""
         end = _now() + seconds
         levels = [level for level in self.bounds if level is not None]
         for turn, level in enumerate(levels):
@@ -440,9 +448,12 @@ def _solve_all(groups: Sequence[_Group], end: float, better: Callable[[Sequence[
                 known = worth
                 better([levels.solved() for levels in all_levels])
 
+    for levels in all_levels:
+        levels.begin()
+    tell()
     begin = (end - _now()) * _BEGIN / len(groups)
     for levels in all_levels:
-        levels.begin(begin)
+        levels.begin_by_hand(begin)
     tell()
     # One group alone has all the time: what begins anew loses what it had found.
     quick = (end - _now()) * (_QUICK / len(groups) if len(groups) > 1 else 1.0)

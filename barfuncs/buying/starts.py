@@ -30,7 +30,8 @@ _Bars = Counter[tuple[int, tuple[tuple[int, int], ...]]]
 
 
 def first_plan(problem: Problem, seconds: float) -> tuple[Patterns, list[int]] | None:
-    """Patterns with their times, and the bars to buy; None where no heat takes all jobs in that order, which does not mean that none can."""
+    """Patterns with their times, and the bars to buy; None where no heat takes all jobs in that order, which does not mean that none can,
+    or where the time is up before each job has one."""
     end = _now() + seconds
     start = _Start(problem)
     # The longest jobs first: the short ones then fill what those leave.
@@ -39,7 +40,9 @@ def first_plan(problem: Problem, seconds: float) -> tuple[Patterns, list[int]] |
     for job in order:
         ways: list[tuple[float, Hashable]] = []
         for heat in start.heats_of(job):
-            if (not ways or _now() < end) and (cost := start.cost(chosen | {job: heat})) is not None:
+            if _now() > end:
+                return None
+            if (cost := start.cost(chosen | {job: heat})) is not None:
                 ways.append((cost, heat))
         if not ways:
             return None
