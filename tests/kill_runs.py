@@ -69,13 +69,13 @@ def xlsx_lines(path: Path) -> list[dict[str, str]]:
 def write_list(path: Path, rows: int, variant: int) -> None:
     """A list for plans and quotes alike; each variant has other quantities and prices, and the same names."""
     heads = ("job", "units", "material", "size", "part_length", "cutoff_width", "face_to_cutoff", "grip_length", "bar_length", "quantity",
-             "cycle_time", "machine_rate", "material_price", "price_per", "margin", "seller", "part_description", "quote_number")
+             "cycle_time", "machine_rate", "material_price", "price_per", "margin", "seller", "part_description", "quote_number", "currency")
     with path.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
         writer.writerow(heads)
         for n in range(rows):
             writer.writerow((f"K{n}", "in", "303", 0.5 + n / 100, 1 + n / 50, 0.125, 0.2, 2, 144, 100 * variant + n, 20 + n, 70 + variant,
-                             3.2, "lb", "20%", "Sample Turning", f"Part {n}", f"N{n // 3}" if n % 3 else ""))
+                             3.2, "lb", "20%", "Sample Turning", f"Part {n}", f"N{n // 3}" if n % 3 else "", "$"))
 
 
 def references(folder: Path, rows: int) -> dict[tuple[str, int], Wanted]:

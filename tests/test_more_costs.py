@@ -126,7 +126,7 @@ def test_set_up_and_tooling_as_lines_of_their_own():
 
 
 def test_a_price_for_1000_is_rounded_where_it_is_shown():
-    each, thousand = (fill("quote", BARE | {"priced_per": per}) for per in ("part", "1000 parts"))
+    each, thousand = (fill("quote", BARE | {"priced_per": per, "currency": "$"}) for per in ("part", "1000 parts"))
     for n in range(1, 7):
         cost = each.answers[f"cost_each_{n}"]
         assert each.answers[f"shown_{n}"] == bf.price_for(cost, margin=0.2)

@@ -54,7 +54,7 @@ NIPPLE = {
     ],
 }
 NIPPLE_QUOTE = {
-    "quantity_1": 500, "margin": 0.25, "rounding": "nearest 0.01",
+    "quantity_1": 500, "margin": 0.25, "currency": "$", "rounding": "nearest 0.01",
     "tool_change_time": 1.5, "rapid_time": 5, "bar_feed_time": 2,
     "operations": [
         {"note": "face", "operation": "facing", "surface_speed": 400, "feed_rate": 0.005},
@@ -212,7 +212,7 @@ SHAFT = {
     ],
 }
 SHAFT_QUOTE = {
-    "quantity_1": 400, "markup": 0.35, "rounding": "up to next 0.05", "other_per_part": 0.15,
+    "quantity_1": 400, "markup": 0.35, "currency": "$", "rounding": "up to next 0.05", "other_per_part": 0.15,
     "processes": [
         {"note": "phosphate", "rate": 2.4, "rate_per": "ft2", "minimum": 95, "freight": 40},
         {"note": "deburr", "rate": 45, "rate_per": "hour", "time_each": 20},
@@ -328,7 +328,7 @@ PIN = {
     ],
 }
 PIN_QUOTE = {
-    "quantity_1": 20000, "margin": 0.3, "priced_per": "1000 parts", "rounding": "nearest 0.01",
+    "quantity_1": 20000, "margin": 0.3, "currency": "$", "priced_per": "1000 parts", "rounding": "nearest 0.01",
     "processes": [
         {"note": "wash", "rate": 14, "rate_per": "lot", "minimum": 20},
         {"note": "passivate", "rate": 0.7, "rate_per": "dm2", "minimum": 25, "freight": 12},
