@@ -32,6 +32,7 @@ from barfuncs.buying.cutting import (
     of_one_heat,
     without_surplus,
 )
+from barfuncs.buying.highs import add_column, add_row, quiet_model
 from barfuncs.buying.knapsack import Cut
 
 _INF = highspy.kHighsInf
@@ -280,9 +281,7 @@ class Cell:
 
     def _build(self) -> None:
         problem = self.problem
-        model = self._model = highspy.Highs()  # type: ignore[no-untyped-call]
-        model.silent()
-        model.setOptionValue("threads", 1)
+        model = self._model = quiet_model()
         dearest = max((s.cost for s in problem.sources), default=1.0)
         lack = 1000 * (dearest + problem.cut_cost + sum(s.line_minimum + s.line_fee for s in problem.sources) + 1)
         self._lacks = []
@@ -291,14 +290,14 @@ class Cell:
         heats = [self._heats(job) for job in range(len(problem.tasks))]
         for task, able in zip(problem.tasks, heats, strict=True):
             # Of a job whose heat is to be chosen: that one is.
-            self._row(1 if able else task.demand, _INF)
-            self._lacks.append(self._column(lack, 0, _INF, [self._last_row()], [1 / task.demand if able else 1]))
+            row = add_row(model, 1 if able else task.demand, _INF)
+            self._lacks.append(self._column(lack, 0, _INF, [row], [1 / task.demand if able else 1]))
 
         def counted(least: float, most: float) -> int:
             """What is a whole number in every plan: a row, whose ways are added later, and its column. The ways known so far may lack some."""
-            self._row(0, 0)
-            self._lacks.extend(self._column(lack, 0, _INF, [self._last_row()], [sign]) for sign in (1, -1))
-            return self._whole(0.0, least, most, [self._last_row()], [-1])
+            row = add_row(model, 0, 0)
+            self._lacks.extend(self._column(lack, 0, _INF, [row], [sign]) for sign in (1, -1))
+            return self._whole(0.0, least, most, [row], [-1])
 
         # A blank has a part at least.
         blanks = [counted(self._least_blanks(task, job), task.demand) for job, task in enumerate(problem.tasks)]
@@ -308,23 +307,21 @@ class Cell:
         chosen: list[int] = []
         for job, able in enumerate(heats):
             for heat, enough in able.items():
-                self._row(0, _INF)
-                chosen.append(self._whole(0.0, 0, float(enough), [job, self._last_row()], [1, -problem.tasks[job].demand]))
+                row = add_row(model, 0, _INF)
+                chosen.append(self._whole(0.0, 0, float(enough), [job, row], [1, -problem.tasks[job].demand]))
                 for bars in self.bars:
                     if job in bars.jobs and heat_of(problem, bars.number) == heat:
-                        bars.model_rows[bars.jobs.index(job)] = self._last_row()
+                        bars.model_rows[bars.jobs.index(job)] = row
         weights: dict[int, int] = {}
         for group, least in enumerate(problem.least_weights):
             if least > 0:
-                self._row(least, _INF)
-                weights[group] = self._last_row()
-                self._lacks.append(self._column(lack, 0, _INF, [self._last_row()], [1]))
+                weights[group] = add_row(model, least, _INF)
+                self._lacks.append(self._column(lack, 0, _INF, [weights[group]], [1]))
         bought: list[int] = []
         self._bar_rows: list[int] = []
         for bars in self.bars:
             source = bars.source
-            self._row(-_INF, 0)
-            row = self._last_row()
+            row = add_row(model, -_INF, 0)
             self._bar_rows.append(row)
             bundle = source.bundle if source.offered else 1
             rows, values, most = [row], [-float(bundle)], self._most(bars) // bundle
@@ -339,10 +336,10 @@ class Cell:
             if source.offered and (source.line_fee or source.line_minimum):
                 u = self._whole(source.line_fee, float(len(self.bars) == 1), 1)
                 bought.append(u)
-                model.addRow(-_INF, 0, 2, np.array([n, u], dtype=np.int32), np.array([1.0, -most]))
+                add_row(model, -_INF, 0, [n, u], [1.0, -most])
                 if source.line_minimum:
                     more = self._column(1, 0, _INF)
-                    model.addRow(0, _INF, 3, np.array([more, n, u], dtype=np.int32), np.array([1.0, source.cost * bundle, -source.line_minimum]))
+                    add_row(model, 0, _INF, [more, n, u], [1.0, source.cost * bundle, -source.line_minimum])
         self._first = int(model.getNumCol())
         # What weighs most is branched on first.
         self._in_turn = [chosen, [*bought, cuts], [back], blanks, holding]
@@ -371,20 +368,13 @@ class Cell:
         return most if bars.source.count is None else min(most, bars.source.count // bundle * bundle)
 
     def _column(self, cost: float, lower: float, upper: float, rows: Sequence[int] = (), values: Sequence[float] = ()) -> int:
-        self._model.addCol(cost, lower, upper, len(rows), np.array(rows, dtype=np.int32), np.array(values, dtype=np.float64))
-        return int(self._model.getNumCol()) - 1
+        return add_column(self._model, cost, lower, upper, rows, values)
 
     def _whole(self, cost: float, lower: float, upper: float, rows: Sequence[int] = (), values: Sequence[float] = ()) -> int:
         column = self._column(cost, lower, upper, rows, values)
         self._integers.append(column)
         self._limits[column] = (lower, upper)
         return column
-
-    def _row(self, lower: float, upper: float) -> None:
-        self._model.addRow(lower, upper, 0, np.array([], dtype=np.int32), np.array([], dtype=np.float64))
-
-    def _last_row(self) -> int:
-        return int(self._model.getNumRow()) - 1
 
     def _add(self, place: int, way: int) -> bool:
         if (place, way) in self._known:

@@ -20,6 +20,7 @@ import highspy
 import numpy as np
 from numpy.typing import NDArray
 
+from barfuncs.buying.highs import add_column, add_row, quiet_model
 from barfuncs.buying.knapsack import Cut, Knapsack
 
 _INF = highspy.kHighsInf
@@ -361,9 +362,7 @@ class _Master:
         self.problem = problem
         self.patterns: list[Pattern] = []
         self._known: set[Pattern] = set()
-        model = self.model = highspy.Highs()  # type: ignore[no-untyped-call]
-        model.silent()
-        model.setOptionValue("threads", 1)
+        model = self.model = quiet_model()
         dearest = max((s.cost for s in problem.sources), default=1.0)
         self.lack_cost = 1000 * (dearest + sum(s.line_minimum + s.line_fee for s in problem.sources) + 1)
         self._most: dict[int, int] = {}
@@ -383,12 +382,10 @@ class _Master:
         return heat_of(self.problem, source)
 
     def _column(self, cost: float, lower: float, upper: float, rows: Sequence[int] = (), values: Sequence[float] = ()) -> int:
-        self.model.addCol(cost, lower, upper, len(rows), np.array(rows, dtype=np.int32), np.array(values, dtype=np.float64))
-        return int(self.model.getNumCol()) - 1
+        return add_column(self.model, cost, lower, upper, rows, values)
 
     def _row(self, lower: float, upper: float, columns: Sequence[int] = (), values: Sequence[float] = ()) -> int:
-        self.model.addRow(lower, upper, len(columns), np.array(columns, dtype=np.int32), np.array(values, dtype=np.float64))
-        return int(self.model.getNumRow()) - 1
+        return add_row(self.model, lower, upper, columns, values)
 
     def _build(self) -> None:
         problem = self.problem

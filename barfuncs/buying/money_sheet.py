@@ -11,7 +11,7 @@ from barfuncs.buying.order_sheets import CURRENCY, UNITS, U
 from barfuncs.catalogue import kinds
 from barfuncs.templates import layout
 from barfuncs.templates.cell_text import fixed_text, number_text
-from barfuncs.templates.model import LOOK, NOTE, OK, STOP, WRONG, Check, Column, make_column
+from barfuncs.templates.model import LOOK, NOTE, OK, STOP, WRONG, Check, Column, first_of, make_column
 
 MONEY, NOTES = "Money", "Notes"
 
@@ -163,10 +163,7 @@ def _checks(pen: Pen, sheet: Worksheet) -> None:
     first = row + 1
     for check in CHECKS:
         row += 1
-        formula = '""'
-        for condition, word, text in reversed(check.cases):
-            said = f'"{word}  "&{text}'
-            formula = said if condition == "TRUE" else f"IF({condition},{said},{formula})"
+        formula = first_of([(condition, f'"{word}  "&{text}') for condition, word, text in check.cases], '""')
         pen.put(sheet, row, 6, check.topic, bold=True)
         pen.put(sheet, row, (7, 13), f'=IFERROR({formula},"{STOP}  A cell that this rests on shows an error.")', size=9, shrink=True)
     marks = f"G{first}:G{row}"

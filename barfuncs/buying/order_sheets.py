@@ -14,7 +14,7 @@ from barfuncs.rack.goods_in import GOODS_IN, ORDERED
 from barfuncs.rack.listing import MARK_LABEL, UNITS_LABEL
 from barfuncs.templates import layout
 from barfuncs.templates.cell_text import number_text, unit_text
-from barfuncs.templates.model import STOP, WRONG, Column, make_column
+from barfuncs.templates.model import STOP, WRONG, Column, first_wrong, make_column
 
 ORDER = "Order"
 UNITS = "buy_units"
@@ -187,10 +187,7 @@ def _line(pen: Pen, sheet: Worksheet, row: int, no: int, kind: str, places: Orde
           for n, what in (("weight", "weight"), ("minimum", "line minimum"), ("fee", "certificate fee"), ("lead_days", "delivery"))),
         (f'NOT(IF(ISNUMBER({at["price"]}),{at["price"]}>=0,FALSE))', "the price is missing"),
     )
-    formula = '""'
-    for condition, words in reversed(wrong):
-        formula = f'IF({condition},"{WRONG} {words}",{formula})'
-    pen.put(sheet, row, _AT["mark"], f'=IF({typed}=0,"",IFERROR({formula},"{WRONG} a cell shows an error"))', size=9, indent=1)
+    pen.put(sheet, row, _AT["mark"], f'=IF({typed}=0,"",IFERROR({first_wrong(wrong)},"{WRONG} a cell shows an error"))', size=9, indent=1)
     used = f'{at["line"]}=1'
     for name, formula, number_ in (("lengths", f'{at["bars"]}*{at["length"]}', "length"), ("weights", f'{at["bars"]}*{at["weight"]}', "weight"),
                                    ("money", f'MAX({at["minimum"]},{at["metal"]})+{at["fees"]}', "money")):

@@ -12,7 +12,7 @@ from barfuncs.catalogue import kinds
 from barfuncs.rack.bars import OF_ONE_HEAT, OWN
 from barfuncs.templates import layout
 from barfuncs.templates.cell_text import number_text
-from barfuncs.templates.model import WRONG, Column, make_column
+from barfuncs.templates.model import WRONG, Column, first_wrong, make_column
 
 SAW, JOBS, RACK = "Saw", "Jobs", "Rack"
 ROWS_OF_A_JOB = 10_000
@@ -174,9 +174,6 @@ def _sawing(pen: Pen, sheet: Worksheet, row: int, no: int, blanks: int, places: 
         (f'{h["rest"]}<-{tolerance}', "blanks and kerfs are longer than the bar"),
         (f'{h["open"]}=1', "bar = blanks + kerf + trim + left over does not add up"),
     )
-    bad = '""'
-    for condition, words in reversed(wrong):
-        bad = f'IF({condition},"{WRONG} {words}",{bad})'
     formulas = {
         "no": str(no),
         "bars": f'IF(ISNUMBER({cells["bars"]}),{cells["bars"]},0)',
@@ -195,7 +192,7 @@ def _sawing(pen: Pen, sheet: Worksheet, row: int, no: int, blanks: int, places: 
         "used": f'ROUND({h["long"]}-{h["left"]},6)',
         "longest": f'IF({h["line"]}>0,IF(COUNTIFS(buy_saw_line,{h["line"]},buy_saw_used,">"&{h["used"]})=0,{h["line"]},0),0)',
         "code": f'IF({h["left"]}>0,IF({h["back"]}=1,"/","x"),3)',
-        "bad": f'IF({typed}=0,"",IFERROR({bad},"{WRONG} a cell shows an error"))',
+        "bad": f'IF({typed}=0,"",IFERROR({first_wrong(wrong)},"{WRONG} a cell shows an error"))',
         "text": f'IF({h["line"]}>0,"bought, "&{length_words(h["long"])}&", order line "&{number_text(h["line"], 0)},'
                 f'IF({h["rack"]}>0,"rack bar "&IFERROR(INDEX(buy_rack_id,{of_rack})&"","?")&", "&{length_words(h["long"])},""))',
         "short": f'IF({h["line"]}>0,"order line "&{number_text(h["line"], 0)},IF({h["rack"]}>0,"rack "&IFERROR(INDEX(buy_rack_id,{of_rack})&"","?"),""))&", "&{length_words(h["long"])}',
@@ -376,10 +373,7 @@ def _blank_of_job(pen: Pen, sheet: Worksheet, row: int, no: int, n: int, blanks:
         (f'IF(ISNUMBER({top["shortest"]}),{at["length"]}<{top["shortest"]}-{step},FALSE)', "too short for the feeder"),
         (f'IF(ISNUMBER({top["longest"]}),{at["length"]}>{top["longest"]}+{step},FALSE)', "too long for the feeder"),
     ]
-    mark = '""'
-    for condition, words in reversed(wrong):
-        mark = f'IF({condition},"{WRONG} {words}",{mark})'
-    mark = f'IF({at["row"]}=0,"",{mark})'
+    mark = f'IF({at["row"]}=0,"",{first_wrong(wrong)})'
     if n == 1:
         short = f'{top["made"]}<{top["need"]}'
         mark = (f'IF({top["need"]}="",IF(COUNTA({top["name"]}:{top["kind"]},{top["certificate"]}:{top["need_by"]})=0,"","{WRONG} parts to make are missing"),'
@@ -482,9 +476,7 @@ def _rack_bar(pen: Pen, sheet: Worksheet, row: int, n: int) -> dict[str, str]:
         (f'NOT(IF({at["value_typed"]}="",TRUE,IF(ISNUMBER({at["value_typed"]}),{at["value_typed"]}>=0,FALSE)))', "value: a number, 0 or more"),
         (f'{at["taken"]}>{at["count"]}', "more taken than there are"),
     )
-    mark = f'IF({at["taken"]}=0,"",IF({at["stays"]}=0,"taken","some taken"))'
-    for condition, words in reversed(wrong):
-        mark = f'IF({condition},"{WRONG} {words}",{mark})'
+    mark = first_wrong(wrong, f'IF({at["taken"]}=0,"",IF({at["stays"]}=0,"taken","some taken"))')
     pen.put(sheet, row, _RACK_AT["mark"], f'=IF({typed}=0,"",IFERROR({mark},"{WRONG} a cell shows an error"))', size=9, indent=1)
     aside = {
         "count": f'IF({typed}=0,0,IF({at["count_typed"]}="",1,IF(ISNUMBER({at["count_typed"]}),{at["count_typed"]},0)))',

@@ -114,11 +114,11 @@ class _Start:
         patterns = [(Pattern(source, blanks), times) for (source, blanks), times in bars.items()]
         part = problem if len(chosen) == len(problem.tasks) else replace(
             problem, tasks=tuple(replace(task, demand=task.demand if job in chosen else 0) for job, task in enumerate(problem.tasks)))
-        patterns = min((way for way in (patterns, without_surplus(part, patterns))), key=lambda way: cost_of(problem, way, least_bought(problem, way)))
-        bought = least_bought(problem, patterns)
+        ways = [(way, least_bought(problem, way)) for way in (patterns, without_surplus(part, patterns))]
+        cost, patterns, bought = min(((cost_of(problem, way, bars), way, bars) for way, bars in ways), key=lambda way: way[0])
         if not can_be_bought(problem, bought) or (part is problem and not feasible(problem, patterns)):
             return None
-        return cost_of(problem, patterns, bought), patterns, bought
+        return cost, patterns, bought
 
     def _into_rests(self, job: int, sources: Sequence[int], bars: _Bars) -> int:
         """Parts of a job that are lacking still when what is left of bars that are sawn already is filled, the tightest first."""

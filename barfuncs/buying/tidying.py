@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from barfuncs.buying.cutting import Pattern, Plan, Problem, can_be_bought, cost_of, feasible, heat_of, least_bought
+from barfuncs.buying.highs import add_column, add_row, quiet_model
 
 _INF = highspy.kHighsInf
 SAME_MONEY = 1e-5
@@ -243,10 +244,8 @@ class _Choice:
 
     def __init__(self, problem: Problem, plan: Plan, window: Sequence[Pattern]) -> None:
         self.problem, self.plan = problem, plan
-        model = self.model = highspy.Highs()  # type: ignore[no-untyped-call]
-        model.silent()
-        for option, value in (("threads", 1), ("mip_rel_gap", 0.0), ("mip_abs_gap", 1e-9), ("mip_max_nodes", _MOST_NODES),
-                              ("mip_allow_restart", False)):
+        model = self.model = quiet_model()
+        for option, value in (("mip_rel_gap", 0.0), ("mip_abs_gap", 1e-9), ("mip_max_nodes", _MOST_NODES), ("mip_allow_restart", False)):
             model.setOptionValue(option, value)
         self.kept = {pattern: times for pattern, times in plan.patterns if pattern not in window}
         self.before = {pattern: times for pattern, times in plan.patterns if pattern in window}
@@ -318,13 +317,12 @@ class _Choice:
         return source.length if source.offered and source.length >= source.least_left else 0
 
     def _column(self, lower: float, upper: float) -> int:
-        self.model.addCol(0.0, lower, upper, 0, np.array([], dtype=np.int32), np.array([], dtype=np.float64))
-        column = int(self.model.getNumCol()) - 1
+        column = add_column(self.model, 0.0, lower, upper)
         self.model.changeColIntegrality(column, highspy.HighsVarType.kInteger)
         return column
 
     def _row(self, lower: float, upper: float, columns: Sequence[int], values: Sequence[float]) -> None:
-        self.model.addRow(lower, upper, len(columns), np.array(columns, dtype=np.int32), np.array(values, dtype=np.float64))
+        add_row(self.model, lower, upper, columns, values)
 
     def best(self, end: float) -> Patterns:
         """The best choice by each aim in turn, and all else that is sawn."""

@@ -80,8 +80,6 @@ _JOBS = click.option("--jobs", "workers", type=click.IntRange(min=1), default=1,
                      help="Calculate in N processes at a time; pays from some 500 rows on.")
 
 
-
-
 class _ListCommand(click.Command):
     """The command of a template on a list of jobs. The template is imported when its command is asked for."""
 
@@ -338,7 +336,6 @@ def _show_left_out(notes: Sequence[Any]) -> None:
 
 
 def _show_outcome(outcome: Any, out: str, template: Any, hint: str) -> None:
-
     from barfuncs.filling.folder import FOR_CUSTOMER
 
     console = on_terminal()

@@ -19,7 +19,7 @@ from barfuncs.rack.bars import COLUMNS, OF_ONE_HEAT, OWN, STEPS, Bar
 from barfuncs.rack.listing import MARK_LABEL, UNITS_LABEL
 from barfuncs.templates import layout
 from barfuncs.templates.cell_text import unit_text
-from barfuncs.templates.model import WRONG, Column, make_column
+from barfuncs.templates.model import WRONG, Column, first_wrong, make_column
 from barfuncs.templates.shop import number_format, paper_for, validate
 from barfuncs.xlsx import engine
 from barfuncs.xlsx.engine import column_letters
@@ -81,8 +81,7 @@ def _mark(row: int) -> str:
         (f'IF({_OWNER}{row}="{OWN}",FALSE,IF({at["value"]}="",FALSE,{at["value"]}>0))', "a customer's bar is worth nothing to us: no value"),
     )
     formula = f'IF({length}>{_by_units(_LONG)},"! longer than 40 ft: in the right unit?","")'
-    for condition, words in reversed(wrong):
-        formula = f'IF({condition},"{WRONG} {words}",{formula})'
+    formula = first_wrong(wrong, formula)
     return f'=IF(COUNTA({_LETTERS["id"]}{row}:{_LAST}{row})=0,"",IFERROR({formula},"{WRONG} a cell of this sheet shows an error"))'
 
 

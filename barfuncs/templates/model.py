@@ -426,6 +426,11 @@ class Check:
 _NOT_KNOWN = "\u00b7 \u00b7 \u00b7"
 
 
+def first_wrong(wrong: Sequence[tuple[str, str]], otherwise: str = '""') -> str:
+    """Cell expression of a row's mark: what is wrong first, of (condition, words), or `otherwise`."""
+    return first_of([(condition, f'"{WRONG} {words}"') for condition, words in wrong], otherwise)
+
+
 def first_of(cases: Sequence[tuple[str, str]], otherwise: str = '"?"') -> str:
     """Cell expression: what the first case whose condition holds gives, or `otherwise`."""
     formula = otherwise
