@@ -1,6 +1,7 @@
 """What buying is planned from, and the plan: plain typed records. Lengths in `Terms.units`, weights in lb or kg, money as it is."""
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from barfuncs.catalogue.kinds import TOLERANCE_CLASSES
@@ -162,6 +163,13 @@ class Sawing:
     back: bool
     """Whether that goes back on the rack."""
     cuts: int
+
+    def bar(self, offers: Sequence[Offer], rack: Sequence[RackBar]) -> Offer | RackBar:
+        """What is sawn."""
+        if self.offer is not None:
+            return offers[self.offer]
+        assert self.rack is not None
+        return rack[self.rack]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,6 @@
 """The sheets Saw, Jobs and Rack of buy_list.xlsx: which bar is sawn how, what each job gets of it, what the rack has before and after."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from openpyxl.styles import Border, Font, PatternFill, Side
@@ -493,52 +494,46 @@ def _rack_bar(pen: Pen, sheet: Worksheet, row: int, n: int) -> dict[str, str]:
 
 def _back(pen: Pen, sheet: Worksheet, row: int, rows: int) -> int:
     """What comes back from the saw, one row for each way to saw that leaves something."""
-    head = row
-    pen.put(sheet, head, 2, "Left over, back on the rack (row of the saw, from which bar)", size=11, bold=True, color=layout.ACCENT)
-    for n in range(1, rows + 1):
-        at = head + n
-        place = f"$Q{at}"
-        pen.put(sheet, at, _RACK_AT["count"], f"=IFERROR(MATCH({n},buy_saw_rank,0),0)", size=8, color=layout.SOFT, align="right")
-
-        def saw(name: str, place: str = place) -> str:
-            return f"INDEX(buy_saw_{name},{place})"
-
-        pen.put(sheet, at, _RACK_AT["no"], f'=IF({place}=0,"",{saw("no")})', align="right", color=layout.SOFT)
-        for name, formula, number in (
+    def cells(saw: Callable[[str], str]) -> tuple[tuple[str, str, str], ...]:
+        return (
             ("id", f'IF({saw("line")}>0,"order line "&{number_text(saw("line"), 0)},INDEX(buy_rack_id,MATCH({saw("rack")},buy_rack_no,0))&"")', "text"),
             ("kind_typed", saw("kind"), "text"), ("length", saw("left"), "length"),
             ("heat", f'IF({saw("line")}>0,"of its bar",IF({saw("heat")}="","not known",{saw("heat")}))', "text"),
             ("certificate", f'{saw("certificate")}&""', "text"), ("owner_typed", saw("owner"), "text"), ("count_typed", saw("bars"), "count"),
-            ("value_typed", f'{saw("value")}/{saw("bars")}', "money"), ("money", saw("value"), "money"),
-        ):
-            pen.answer(sheet, at, _RACK_AT[name], f'IF({place}=0,"",{formula})', number)
-        pen.put(sheet, at, _RACK_AT["mark"], f'=IF({place}=0,"","label it; row "&{number_text(saw("no"), 0)}&" of the saw")', size=9, indent=1)
-    return _more(pen, sheet, head + rows + 1, "buy_saw_rank", rows)
+            ("value_typed", f'{saw("value")}/{saw("bars")}', "money"), ("money", saw("value"), "money"))
 
-
-def _more(pen: Pen, sheet: Worksheet, row: int, ranks: str, rows: int) -> int:
-    """A row that says what had no room above it."""
-    pen.put(sheet, row, 2, f'=IF(MAX({ranks})>{rows},"! and "&{number_text(f"MAX({ranks})-{rows}", 0)}&" more, counted in the balance","")', size=9, bold=True)
-    return row
+    return _ranked(pen, sheet, row, rows, "buy_saw", "Left over, back on the rack (row of the saw, from which bar)", cells,
+                   lambda saw: f'"label it; row "&{number_text(saw("no"), 0)}&" of the saw"')
 
 
 def _not_sawn(pen: Pen, sheet: Worksheet, row: int, rows: int) -> int:
     """Bars that are bought and not sawn, a row for each line of the order that has some."""
-    head = row
-    pen.put(sheet, head, 2, "Bought and not sawn, whole on the rack (line of the order)", size=11, bold=True, color=layout.ACCENT)
+    return _ranked(pen, sheet, row, rows, "buy_order", "Bought and not sawn, whole on the rack (line of the order)", lambda order: (
+        ("kind_typed", order("kind"), "text"), ("length", order("long"), "length"), ("count_typed", order("spare"), "count"),
+        ("money", order("worth"), "money")))
+
+
+def _ranked(pen: Pen, sheet: Worksheet, head: int, rows: int, source: str, title: str,
+            cells: Callable[[Callable[[str], str]], Sequence[tuple[str, str, str]]], mark: Callable[[Callable[[str], str]], str] | None = None) -> int:
+    """The rows of another sheet that have a rank there, one after the other; the last row says what had no room. `cells` (column, formula
+    and format) and `mark` are given what makes a cell expression of a name of that sheet."""
+    pen.put(sheet, head, 2, title, size=11, bold=True, color=layout.ACCENT)
     for n in range(1, rows + 1):
         at = head + n
         place = f"$Q{at}"
-        pen.put(sheet, at, _RACK_AT["count"], f"=IFERROR(MATCH({n},buy_order_rank,0),0)", size=8, color=layout.SOFT, align="right")
 
-        def order(name: str, place: str = place) -> str:
-            return f"INDEX(buy_order_{name},{place})"
+        def of(name: str, place: str = place) -> str:
+            return f"INDEX({source}_{name},{place})"
 
-        pen.put(sheet, at, _RACK_AT["no"], f'=IF({place}=0,"",{order("no")})', align="right", color=layout.SOFT)
-        for name, source, number in (("kind_typed", order("kind"), "text"), ("length", order("long"), "length"), ("count_typed", order("spare"), "count"),
-                                     ("money", order("worth"), "money")):
-            pen.answer(sheet, at, _RACK_AT[name], f'IF({place}=0,"",{source})', number)
-    return _more(pen, sheet, head + rows + 1, "buy_order_rank", rows)
+        pen.put(sheet, at, _RACK_AT["count"], f"=IFERROR(MATCH({n},{source}_rank,0),0)", size=8, color=layout.SOFT, align="right")
+        pen.put(sheet, at, _RACK_AT["no"], f'=IF({place}=0,"",{of("no")})', align="right", color=layout.SOFT)
+        for name, formula, number in cells(of):
+            pen.answer(sheet, at, _RACK_AT[name], f'IF({place}=0,"",{formula})', number)
+        if mark is not None:
+            pen.put(sheet, at, _RACK_AT["mark"], f'=IF({place}=0,"",{mark(of)})', size=9, indent=1)
+    ranks, row = f"{source}_rank", head + rows + 1
+    pen.put(sheet, row, 2, f'=IF(MAX({ranks})>{rows},"! and "&{number_text(f"MAX({ranks})-{rows}", 0)}&" more, counted in the balance","")', size=9, bold=True)
+    return row
 
 
 def _balance(pen: Pen, sheet: Worksheet, row: int) -> int:

@@ -210,16 +210,10 @@ class _Filled:
         yield from self._rack(places.rack)
         yield from self._money(places.money)
 
-    def _stock(self, row: Sawing) -> BarStock:
-        if row.offer is not None:
-            return self.offers[row.offer].stock
-        assert row.rack is not None
-        return self.rack[row.rack].stock
-
     def _in_turn(self, row: Sawing) -> tuple[Any, ...]:
         """Kinds of bar one after the other, in them like lengths beside one another."""
         lengths = [-blank[2] for blank in _alike(row)]
-        return (*_by_name(self._stock(row)), lengths, row.offer is None, row.offer or 0, row.rack or 0)
+        return (*_by_name(row.bar(self.offers, self.rack).stock), lengths, row.offer is None, row.offer or 0, row.rack or 0)
 
     def _order(self, places: _Places) -> Iterator[tuple[str, Any]]:
         lines = iter(zip(places.order.lines, places.goods, strict=True))

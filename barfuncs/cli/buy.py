@@ -238,8 +238,7 @@ def _back(files: Any, plan: Any) -> Mapping[tuple[Any, float], int]:
     found: dict[tuple[Any, float], int] = {}
     for row in plan.sawing:
         if row.back:
-            stock = files.offers[row.offer].stock if row.offer is not None else files.rack[row.rack].stock
-            key = stock, round(row.left, 3)
+            key = row.bar(files.offers, files.rack).stock, round(row.left, 3)
             found[key] = found.get(key, 0) + row.bars
     for line in plan.lines:
         if line.spare:
@@ -278,8 +277,7 @@ def _cautions(files: Any, plan: Any) -> Iterator[str]:
     from barfuncs.templates.setup_sheet import LIFT
 
     units = files.terms.units
-    bars = {(files.offers[row.offer].stock, files.offers[row.offer].length) if row.offer is not None else
-            (files.rack[row.rack].stock, files.rack[row.rack].length) for row in plan.sawing}
+    bars = {(bar.stock, bar.length) for bar in (row.bar(files.offers, files.rack) for row in plan.sawing)}
     heaviest = max((weight_of_bar(stock, length, units) for stock, length in bars), default=0.0)
     if heaviest > LIFT[units]:
         unit = "kg" if units == "mm" else "lb"
